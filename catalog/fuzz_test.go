@@ -1,0 +1,93 @@
+package catalog
+
+import (
+	"math"
+	"path/filepath"
+	"testing"
+)
+
+func addSeeds(f *testing.F, kind string) {
+	files, err := filepath.Glob(filepath.Join("testdata", "faults", kind, "*.csv"))
+	if err != nil || len(files) == 0 {
+		f.Fatalf("no seeds: %v", err)
+	}
+	for _, file := range files {
+		f.Add(mustRead(f, file))
+	}
+}
+
+func checkFaults(t *testing.T, faults ...Fault) {
+	for _, x := range faults {
+		if x.File != "fuzz.csv" || x.Line < 0 || x.Found == "" || x.Want == "" {
+			t.Fatalf("fault %+v lacks its file, finding or hint", x)
+		}
+	}
+}
+
+// Whatever the bytes, there are faults that can be understood, or lenses that
+// the optics can use.
+func FuzzReadLenses(f *testing.F) {
+	addSeeds(f, "lens")
+	f.Add([]byte(table1000()[:2000]))
+	f.Add([]byte("part,diameter_mm,r1_mm,t1_mm,glass1,r2_mm,k1,k2,a4_1,a20_2,efl_mm,stock\nA,20,10,10,613586,-30,-1e300,2,1e-5,1e-24,inf,3\n"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		lenses, warnings, faults := ReadLenses(data, "fuzz.csv", BuiltinGlasses())
+		checkFaults(t, faults...)
+		checkFaults(t, warnings...)
+		if len(faults) == 0 && len(lenses) == 0 {
+			t.Fatal("neither lenses nor faults")
+		}
+		for _, l := range lenses {
+			checkLens(t, l)
+		}
+	})
+}
+
+func checkLens(t *testing.T, l *Lens) {
+	n := len(l.Glasses)
+	if n < 1 || n > 3 || len(l.ThicknessMM) != n || len(l.Surfaces) != n+1 || l.Part == "" || l.Line < 2 {
+		t.Fatalf("lens %+v is not whole", l)
+	}
+	half := l.DiameterMM / 2
+	for i := range l.Surfaces {
+		for _, h := range []float64{0, half / 3, half} {
+			if math.IsNaN(l.Surfaces[i].Sag(h)) {
+				t.Fatalf("surface %+v does not reach %g", l.Surfaces[i], h)
+			}
+		}
+	}
+	for i := range l.Glasses {
+		if !(l.EdgeThicknessMM(i) >= -edgeSlackMM) {
+			t.Fatalf("element %d of %+v has an edge of %g", i, l, l.EdgeThicknessMM(i))
+		}
+		if math.IsNaN(l.ElementVolumeMM3(i)) {
+			t.Fatalf("element %d of %+v has no volume", i, l)
+		}
+	}
+	for _, nm := range []float64{LineF, LineE, LineD, LineC} {
+		if efl, bfl, ffl := l.Cardinal(nm); math.IsNaN(efl) || math.IsNaN(bfl) || math.IsNaN(ffl) {
+			t.Fatalf("lens %+v has focal lengths %g %g %g", l, efl, bfl, ffl)
+		}
+	}
+	if !(l.ClearMM > 0 && l.ClearMM <= l.DiameterMM) {
+		t.Fatalf("lens %+v is clear over %g of %g", l, l.ClearMM, l.DiameterMM)
+	}
+}
+
+func FuzzReadGlasses(f *testing.F) {
+	addSeeds(f, "glass")
+	f.Add(builtinCSV)
+	f.Fuzz(func(t *testing.T, data []byte) {
+		glasses, warnings, faults := ReadGlasses(data, "fuzz.csv")
+		checkFaults(t, faults...)
+		checkFaults(t, warnings...)
+		if len(faults) == 0 && len(glasses) == 0 {
+			t.Fatal("neither glasses nor faults")
+		}
+		for _, g := range glasses {
+			if g.Name == "" || !(g.Nd() > 1 && g.Nd() <= 3+1e-12) || !(g.Vd() > 4.999 && g.Vd() < 200.001) {
+				t.Fatalf("glass %+v: nd %g, Vd %g", g, g.Nd(), g.Vd())
+			}
+		}
+	})
+}

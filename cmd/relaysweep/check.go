@@ -1,0 +1,115 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"maps"
+	"math/big"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"relaysweep/results"
+	"relaysweep/sweep"
+)
+
+func newCheckCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "check SPEC",
+		Short: "say what would be searched, without searching",
+		Args:  oneArgument("the spec"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			job, err := openJob(cmd, args[0])
+			if err != nil {
+				return err
+			}
+			previews, err := job.Preview(cmd.Context())
+			if err != nil {
+				return err
+			}
+			return printPreviews(cmd.OutOrStdout(), job, previews)
+		},
+	}
+}
+
+func printPreviews(w io.Writer, job *sweep.Job, previews []sweep.Preview) error {
+	fmt.Fprintf(w, "job %s, %s to %s\n", job.Spec.Job.Name, counted(len(previews), "sweep point"), job.Spec.OutputDir())
+	for _, t := range job.Catalog.Tables {
+		fmt.Fprintf(w, "  %s: %s\n", t.File, counted(t.Lenses, "lens"))
+	}
+	for i := range previews {
+		v := &previews[i]
+		fmt.Fprintln(w)
+		if len(job.Spec.Axes) > 0 {
+			var values []string
+			for k, a := range job.Spec.Axes {
+				values = append(values, fmt.Sprintf("%s = %v", a.Key, v.Point.Values[k]))
+			}
+			fmt.Fprintf(w, "point %d: %s\n", v.Point.Index, strings.Join(values, ", "))
+		}
+		if err := printPreview(w, v); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func printPreview(w io.Writer, v *sweep.Preview) error {
+	kinds := slices.SortedFunc(maps.Keys(v.ByKind), func(a, b string) int {
+		return cmp.Or(v.ByKind[b]-v.ByKind[a], strings.Compare(a, b))
+	})
+	var parts []string
+	for _, k := range kinds {
+		parts = append(parts, fmt.Sprintf("%d %s", v.ByKind[k], cmp.Or(k, "of no kind")))
+	}
+	fmt.Fprintf(w, "%s in use (%s), %d with both ways round, %s of up to %s\n",
+		counted(v.Lenses, "lens"), strings.Join(parts, ", "), v.Elements,
+		large(v.Groups)+" groups", counted(v.Point.Spec.Train.LensesPerGroup, "lens"))
+	t := results.Table{Columns: []results.Column{
+		{Name: "layout", Align: results.Left}, {Name: "seat", Align: results.Left}, {Name: "designs"},
+	}, Terminal: isTerminal(w)}
+	total := new(big.Int)
+	for _, s := range v.Spaces {
+		t.Add(s.Layout.String(), s.Seat.String(), large(s.Designs))
+		total.Add(total, s.Designs)
+	}
+	t.Add("all", "", large(total))
+	if err := t.Print(w); err != nil {
+		return err
+	}
+	for _, s := range v.Serving {
+		fmt.Fprintf(w, "groups that can serve as %s (%s seat): %d\n", s.Place, s.Seat, s.Groups)
+		if s.Groups == 0 {
+			fmt.Fprintf(w, "conflict: no group can serve as %s, so nothing can pass\n", s.Place)
+		}
+	}
+	if need := v.Problem.LastAperture(); need > v.LargestClearMM {
+		fmt.Fprintf(w, "conflict: field and pupil need a clear diameter of %.2f mm at the lens next to the eye; the largest in use is %.2f mm\n",
+			need, v.LargestClearMM)
+	}
+	for _, c := range v.Conflicts {
+		fmt.Fprintf(w, "conflict: %s: %s\n", c.Names, c.Why)
+	}
+	return nil
+}
+
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	if what == "lens" {
+		return fmt.Sprintf("%d lenses", n)
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// large prints a count exactly up to seven digits and by its power of ten
+// beyond.
+func large(n *big.Int) string {
+	if len(n.String()) <= 7 {
+		return n.String()
+	}
+	return new(big.Float).SetInt(n).Text('g', 3)
+}

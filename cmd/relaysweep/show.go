@@ -1,0 +1,250 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"path/filepath"
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	"relaysweep/results"
+)
+
+func newShowCommand() *cobra.Command {
+	var point, rank int
+	cmd := &cobra.Command{
+		Use:   "show OUTPUT",
+		Short: "print the ranked table, or one design: what to buy and where it stands",
+		Args:  oneArgument("the output folder of a run"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return show(cmd.OutOrStdout(), args[0], selection{
+				point: point, anyPoint: !cmd.Flags().Changed("point"),
+				rank: rank, anyRank: !cmd.Flags().Changed("rank"),
+			})
+		},
+	}
+	cmd.Flags().IntVar(&point, "point", 0, "sweep point, from 0")
+	cmd.Flags().IntVar(&rank, "rank", 1, "rank of the design to print whole, from 1")
+	return cmd
+}
+
+// selection is which designs of a run to show. A single design is of point 0
+// unless a point is named.
+type selection struct {
+	point, rank       int
+	anyPoint, anyRank bool
+}
+
+func show(w io.Writer, folder string, want selection) error {
+	manifest, err := results.ReadManifest(filepath.Join(folder, manifestFile))
+	if err != nil {
+		return err
+	}
+	designs, axes, err := results.ReadRanked(filepath.Join(folder, rankedFile))
+	if err != nil {
+		return err
+	}
+	if !want.anyPoint && (want.point < 0 || want.point >= len(manifest.Points)) {
+		return usageError{fmt.Errorf("there is no point %d: the run has points 0 to %d", want.point, len(manifest.Points)-1)}
+	}
+	if want.anyRank {
+		return showTable(w, manifest, designs, axes, want)
+	}
+	for i := range designs {
+		d := &designs[i]
+		if d.Point != want.point || d.Rank != want.rank {
+			continue
+		}
+		setpoints, err := results.ReadSetpoints(filepath.Join(folder, setpointsFile))
+		if err != nil {
+			return err
+		}
+		return showDesign(w, &manifest.Points[d.Point], d, setpoints)
+	}
+	return usageError{fmt.Errorf("point %d has no rank %d: it has %d designs", want.point, want.rank, manifest.Points[want.point].Passed)}
+}
+
+func showTable(w io.Writer, m *results.Manifest, designs []results.Design, axes []results.Axis, want selection) error {
+	var shown []results.Design
+	for _, d := range designs {
+		if want.anyPoint || d.Point == want.point {
+			shown = append(shown, d)
+		}
+	}
+	if len(shown) > 0 {
+		if err := results.PrintRanked(w, shown, axes, isTerminal(w)); err != nil {
+			return err
+		}
+		fmt.Fprintln(w)
+	}
+	for i := range m.Points {
+		if want.anyPoint || i == want.point {
+			if err := results.PrintProof(w, &m.Points[i]); err != nil {
+				return err
+			}
+		}
+	}
+	_, err := fmt.Fprint(w, "\n", cautions)
+	return err
+}
+
+// showDesign prints one design whole.
+func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, setpoints []results.Setpoint) error {
+	fmt.Fprintf(w, "rank %d: %s\n", d.Rank, d.DesignID)
+	for _, v := range point.Values {
+		fmt.Fprintf(w, "  %s = %s\n", v.Key, v.Value)
+	}
+	fmt.Fprintf(w, "length %.2f mm, to the eye %.2f mm, eye relief %.2f mm, %s\n",
+		d.LengthMM, d.LengthToEyeMM, d.EyeReliefMM, counted(d.LensesCount, "lens"))
+	for _, part := range []struct {
+		title string
+		table *results.Table
+	}{
+		{"To order", orderTable(d)},
+		{"Lenses from the world to the eye", lensTable(d)},
+		{"Surfaces from the world to the eye", surfaceTable(d)},
+		{"Mask: " + maskPlace(d), setpointTable(d, setpoints)},
+		{"Asked and reached", marginTable(point, d)},
+	} {
+		part.table.Terminal = isTerminal(w)
+		fmt.Fprintf(w, "\n%s\n", part.title)
+		if err := part.table.Print(w); err != nil {
+			return err
+		}
+	}
+	_, err := fmt.Fprint(w, "\n", cautions)
+	return err
+}
+
+// orderTable is what to buy: each part once, in the order in which they stand.
+func orderTable(d *results.Design) *results.Table {
+	t := &results.Table{Columns: []results.Column{
+		{Name: "pieces"}, {Name: "part", Align: results.Left}, {Name: "vendor", Align: results.Left},
+	}}
+	pieces := map[string]int{}
+	for _, l := range d.Lenses {
+		pieces[l.Part]++
+	}
+	for _, l := range d.Lenses {
+		if n := pieces[l.Part]; n > 0 {
+			t.Add(strconv.Itoa(n), l.Part, l.Vendor)
+			pieces[l.Part] = 0
+		}
+	}
+	return t
+}
+
+// lensTable is where each lens stands and which way round.
+func lensTable(d *results.Design) *results.Table {
+	t := &results.Table{Columns: []results.Column{
+		{Name: "group", Align: results.Left}, {Name: "part", Align: results.Left}, {Name: "turned", Align: results.Left},
+		{Name: "first vertex", Unit: "mm"}, {Name: "gap after", Unit: "mm"}, {Name: "to", Align: results.Left},
+	}}
+	surface := 0
+	for i, l := range d.Lenses {
+		to := "eye"
+		if i+1 < len(d.Lenses) {
+			to = "next lens"
+			if d.Lenses[i+1].Group != l.Group {
+				to = d.Lenses[i+1].Group
+			}
+		}
+		turned := ""
+		if l.Reversed {
+			turned = "reversed"
+		}
+		t.Add(l.Group, l.Part, turned, results.Fixed(d.Surfaces[surface].ZMM, 3), results.Fixed(l.GapAfterMM, 3), to)
+		for surface++; surface < len(d.Surfaces) && d.Surfaces[surface-1].GlassAfter != "air"; surface++ {
+		}
+	}
+	return t
+}
+
+// surfaceTable is the prescription.
+func surfaceTable(d *results.Design) *results.Table {
+	t := &results.Table{Columns: []results.Column{
+		{Name: "surface"}, {Name: "vertex at", Unit: "mm"}, {Name: "radius", Unit: "mm"},
+		{Name: "clear half", Unit: "mm"}, {Name: "glass after", Align: results.Left},
+	}}
+	for i, s := range d.Surfaces {
+		t.Add(strconv.Itoa(i+1), results.Fixed(s.ZMM, 3), results.Fixed(s.RadiusMM, 3),
+			results.Fixed(s.SemiDiameterMM, 2), s.GlassAfter)
+	}
+	return t
+}
+
+// maskPlace tells between which groups the mask stands.
+func maskPlace(d *results.Design) string {
+	before, after := "front", "relay"
+	switch {
+	case d.Layout == "keplerian":
+		after = "rear"
+	case d.Seat == "rear" && d.Layout == "erector-pair":
+		before, after = "relay2", "rear"
+	case d.Seat == "rear":
+		before, after = "relay", "rear"
+	}
+	return fmt.Sprintf("between %s and %s, from the last vertex of the %s to its layer", before, after, before)
+}
+
+// setpointTable is the stage table of the design.
+func setpointTable(d *results.Design, setpoints []results.Setpoint) *results.Table {
+	t := &results.Table{Columns: []results.Column{
+		{Name: "depth", Unit: "m"}, {Name: "vergence", Unit: "D"}, {Name: "mask", Unit: "mm"},
+		{Name: "paraxial", Unit: "mm"}, {Name: "stage", Unit: "mm"}, {Name: "mask blur", Unit: "arcmin"},
+		{Name: "view blur", Unit: "arcmin"}, {Name: "pixel", Unit: "arcmin"},
+	}}
+	for _, s := range setpoints {
+		if s.Point == d.Point && s.Rank == d.Rank {
+			t.Add(results.Fixed(s.DepthM, 3), results.Fixed(s.VergenceD, 3), results.Fixed(s.MaskMM, 3),
+				results.Fixed(s.MaskParaxialMM, 3), results.Fixed(s.StageMM, 3), results.Fixed(s.MaskBlurArcmin, 2),
+				results.Fixed(s.ViewBlurArcmin, 2), results.Fixed(s.PixelArcmin, 2))
+		}
+	}
+	return t
+}
+
+// shownMetrics are the columns of a design that its page shows besides those
+// that something was asked of.
+var shownMetrics = []string{
+	"length_mm", "eye_relief_mm", "field_max_deg", "travel_mm", "refocus_s", "pixel_arcmin", "depth_step_D",
+	"mask_scale_change_pct", "viewpoint_shift_mm", "angular_magnification",
+	"mask_blur_arcmin", "view_defocus_D", "view_astigmatism_D", "view_blur_arcmin", "view_refocus_D",
+	"axis_vergence_D", "distortion_pct", "lateral_colour_arcmin", "axial_colour_D", "vignetted_pct",
+	"transmission", "mass_g", "price",
+}
+
+// marginTable holds the design against what was asked.
+func marginTable(point *results.ManifestPoint, d *results.Design) *results.Table {
+	t := &results.Table{Columns: []results.Column{
+		{Name: "number", Align: results.Left}, {Name: "unit", Align: results.Left}, {Name: "reached"},
+		{Name: "asked"}, {Name: "margin"},
+	}}
+	for _, name := range shownMetrics {
+		value, unit, ok := d.Number(name)
+		reached := results.Null
+		if ok {
+			reached = results.Fixed(value, 3)
+		}
+		asked := false
+		for _, a := range point.Asked {
+			if a.Column != name {
+				continue
+			}
+			asked = true
+			sign, margin := "<=", results.Null
+			if a.Bound == results.AtLeast {
+				sign = ">="
+			}
+			if _, m, _, ok := a.Margin(d); ok {
+				margin = results.Fixed(m, 3)
+			}
+			t.Add(name, unit, reached, sign+" "+results.Fixed(a.Value, 3), margin)
+		}
+		if !asked {
+			t.Add(name, unit, reached, "", "")
+		}
+	}
+	return t
+}

@@ -1,0 +1,245 @@
+package objective
+
+import (
+	"math"
+	"slices"
+)
+
+// Box holds a set of fronts or of rears: the range of their focal lengths, the
+// least U and the hull of their intervals (Q of fronts, P of rears).
+type Box struct {
+	F Interval
+	U float64
+	I Interval
+}
+
+// Around is the smallest box around two.
+func (b Box) Around(c Box) Box {
+	hull := func(i, j Interval) Interval {
+		return Interval{math.Min(i.Lo, j.Lo), math.Max(i.Hi, j.Hi)}
+	}
+	return Box{hull(b.F, c.F), math.Min(b.U, c.U), hull(b.I, c.I)}
+}
+
+// Box is the box of one front.
+func (f *Front) Box() Box { return Box{Interval{f.F, f.F}, f.U, f.Q} }
+
+// Box is the box of one rear.
+func (r *Rear) Box() Box { return Box{Interval{r.F, r.F}, r.U, r.P} }
+
+// BoundSlack, in mm, is what a lower bound must exceed a threshold by before
+// anything is set aside: the bounds are sums of a dozen lengths of at most some
+// 1e4 mm, whose rounding stays below 1e-10 mm.
+const BoundSlack = 1e-7
+
+// coupling is what front and rear leave a relay: with q = Θ²p - Θ·f_i·f_k/f_j,
+// the interval of focal lengths f_j for which Θ²p - q = Θ·f_i·f_k/f_j is
+// possible, and the widest Θ²p - q.
+func coupling(theta float64, front, rear Box) (relay Interval, widest float64) {
+	t2 := theta * theta
+	widest = float64(t2*rear.I.Hi) - front.I.Lo + reliefSlack
+	narrowest := float64(t2*rear.I.Lo) - front.I.Hi - reliefSlack
+	if !(widest > 0) {
+		return nothing, widest
+	}
+	relay = Interval{theta * front.F.Lo * rear.F.Lo / widest, math.Inf(1)}
+	if narrowest > 0 {
+		relay.Hi = theta * front.F.Hi * rear.F.Hi / narrowest
+	}
+	return relay, widest
+}
+
+// magnifications is the range of m = Θ·f_rear/f_front over two boxes.
+func magnifications(theta float64, front, rear Box) Interval {
+	return Interval{theta * rear.F.Lo / front.F.Hi, theta * rear.F.Hi / front.F.Lo}
+}
+
+// leastKappa is the least κ = 2 + m + 1/m over a range of m. It falls to 4 at
+// m = 1 and rises beyond.
+func leastKappa(m Interval) float64 {
+	switch {
+	case m.Lo > 1:
+		return 2 + m.Lo + 1/m.Lo
+	case m.Hi < 1:
+		return 2 + m.Hi + 1/m.Hi
+	}
+	return 4
+}
+
+// RelayTable answers how short a train of single relay groups can be.
+//
+// With f_j at least F (from the coupling), κ at least κ0 and the relay's Reach
+// at least h = 1/f_rear + Θ/f_front, no train of two boxes is shorter than
+//
+//	U_i + U_k + plate + min over relays of that Reach with f_j >= F of (X_j + κ0·f_j),
+//
+// nor, since κ·f_j >= (1+m)²/m · Θ·f_i·f_k/(Θ²p - q) = (f_i + Θ·f_k)²/(Θ²p - q), than
+//
+//	U_i + U_k + plate + min X_j + (f_i + Θ·f_k)²/widest.
+//
+// The minima are tabulated over steps of κ, of log f and of Reach, each entry
+// for the lower end of its steps, so that rounding down stays a bound.
+type RelayTable struct {
+	p      *Problem
+	relays []Relay   // ascending in F, then by id
+	least  []float64 // least X from this relay on
+	layers []relayLayer
+	logF0  float64 // log of the smallest F
+	perBin float64 // bins a unit of log f
+}
+
+type relayLayer struct {
+	reach float64
+	x     [focalBins]float64             // least X of relays with f from this bin on
+	cost  [kappaSteps][focalBins]float64 // least X + κ·f likewise
+}
+
+const (
+	relayLayers = 8
+	kappaSteps  = 32
+	kappaRatio  = 1.12
+	focalBins   = 256
+)
+
+// NewRelayTable sorts relays and tabulates them; it keeps the slice.
+func NewRelayTable(p *Problem, relays []Relay) *RelayTable {
+	slices.SortFunc(relays, func(a, b Relay) int {
+		switch {
+		case a.F < b.F:
+			return -1
+		case a.F > b.F:
+			return 1
+		}
+		return compareGroups(a.Group, b.Group)
+	})
+	t := &RelayTable{p: p, relays: relays, least: make([]float64, len(relays)+1)}
+	t.least[len(relays)] = math.Inf(1)
+	for j := len(relays) - 1; j >= 0; j-- {
+		t.least[j] = math.Min(relays[j].X, t.least[j+1])
+	}
+	if len(relays) == 0 {
+		return t
+	}
+	t.logF0 = math.Log(relays[0].F)
+	span := math.Log(relays[len(relays)-1].F) - t.logF0
+	t.perBin = focalBins / math.Max(span, 1e-9)
+	reaches := make([]float64, len(relays))
+	for j := range relays {
+		reaches[j] = relays[j].Reach
+	}
+	slices.Sort(reaches)
+	t.layers = make([]relayLayer, relayLayers)
+	for l := range t.layers {
+		layer := &t.layers[l]
+		if l > 0 {
+			layer.reach = reaches[l*len(reaches)/relayLayers]
+		}
+		t.fill(layer)
+	}
+	return t
+}
+
+// compareGroups orders groups by their elements' places in the library.
+func compareGroups(a, b *Group) int {
+	return slices.CompareFunc(a.Elements, b.Elements, func(x, y *Element) int { return x.Index - y.Index })
+}
+
+func (t *RelayTable) fill(layer *relayLayer) {
+	for b := range layer.x {
+		layer.x[b] = math.Inf(1)
+		for g := range layer.cost {
+			layer.cost[g][b] = math.Inf(1)
+		}
+	}
+	for j := range t.relays {
+		r := &t.relays[j]
+		if r.Reach < layer.reach {
+			continue
+		}
+		b := t.bin(r.F)
+		layer.x[b] = math.Min(layer.x[b], r.X)
+		kappa := 4.0
+		for g := range layer.cost {
+			layer.cost[g][b] = math.Min(layer.cost[g][b], r.X+float64(kappa*r.F))
+			kappa *= kappaRatio
+		}
+	}
+	for b := focalBins - 2; b >= 0; b-- {
+		layer.x[b] = math.Min(layer.x[b], layer.x[b+1])
+		for g := range layer.cost {
+			layer.cost[g][b] = math.Min(layer.cost[g][b], layer.cost[g][b+1])
+		}
+	}
+}
+
+// bin is the table's bin of a focal length. A relay's own bin is found by the
+// same expression, so a bin can't lie above that of a longer relay.
+func (t *RelayTable) bin(f float64) int {
+	b := int((math.Log(f) - t.logF0) * t.perBin)
+	return max(0, min(focalBins-1, b))
+}
+
+// Bound is a lower bound on the length of every train with its front in one
+// box and its rear in the other, +Inf when there is none, and the range of
+// relay focal lengths that can serve.
+func (t *RelayTable) Bound(front, rear Box) (length float64, relay Interval) {
+	theta := t.p.Magnification
+	relay, widest := coupling(theta, front, rear)
+	if relay.Empty() || len(t.relays) == 0 || relay.Lo > t.relays[len(t.relays)-1].F {
+		return math.Inf(1), nothing
+	}
+	kappa := leastKappa(magnifications(theta, front, rear))
+	reach := 1/rear.F.Hi + theta/front.F.Hi
+	layer := &t.layers[0]
+	for l := len(t.layers) - 1; l > 0; l-- {
+		if t.layers[l].reach <= reach {
+			layer = &t.layers[l]
+			break
+		}
+	}
+	b := 0
+	if relay.Lo > t.relays[0].F {
+		b = t.bin(relay.Lo)
+	}
+	g := min(kappaSteps-1, max(0, int(math.Log(kappa/4)/math.Log(kappaRatio))))
+	ends := front.F.Lo + float64(theta*rear.F.Lo)
+	length = math.Max(layer.cost[g][b], layer.x[b]+ends*ends/widest)
+	return front.U + rear.U + t.p.MaskShift() + length, relay
+}
+
+// Scan visits, for one front and one rear, the relays with which the train may
+// be at most limit long, in ascending focal length, each with that length.
+func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float64, visit func(r *Relay, length float64)) {
+	m := t.p.Magnification * rear.F / front.F
+	kappa := 2 + m + 1/m
+	base := front.U + rear.U + t.p.MaskShift()
+	reach := 1/rear.F + t.p.Magnification/front.F
+	j, _ := slices.BinarySearchFunc(t.relays, relay.Lo, func(r Relay, f float64) int {
+		if r.F < f {
+			return -1
+		}
+		return 1
+	})
+	for ; j < len(t.relays); j++ {
+		r := &t.relays[j]
+		cost := base + float64(kappa*r.F)
+		if r.F > relay.Hi || cost+t.least[j] > limit {
+			return
+		}
+		if length := cost + r.X; length <= limit && r.Reach*(1+1e-9) >= reach {
+			visit(r, length)
+		}
+	}
+}
+
+// KeplerianBound is a lower bound on the length of every keplerian with its
+// front in one box and its rear in the other; +Inf when their focal lengths
+// can't have the magnification.
+func (p *Problem) KeplerianBound(front, rear Box) float64 {
+	rounding := 1e-12 * p.Magnification
+	if front.F.Hi/rear.F.Lo < p.Magnification*(1-p.MagnificationTol)-rounding ||
+		front.F.Lo/rear.F.Hi > p.Magnification*(1+p.MagnificationTol)+rounding {
+		return math.Inf(1)
+	}
+	return front.U + rear.U + p.MaskShift()
+}

@@ -1,0 +1,84 @@
+package objective
+
+import "math"
+
+// Description is what the paraxial model says of a solved train. Lengths in
+// mm, physical.
+type Description struct {
+	Length, LengthToEye, EyeRelief float64
+	ViewpointShift                 float64
+	AngularMagnification           float64
+	LensesCount, DistinctParts     int
+	Price, MassG                   float64 // catalog.Unset when not known
+	FocalFront, FocalRear          float64
+	FocalRelay                     float64 // NaN without a relay
+	FieldMaxDeg                    float64 // full angle
+	Travel                         float64 // of the paraxial setpoints
+	DepthStepD                     float64 // largest over the depth range
+	PixelArcmin                    float64 // likewise
+	MaskScaleChangePct             float64
+	// Setpoints, from far to near, one a depth sample.
+	Setpoints []ParaxialSetpoint
+}
+
+// ParaxialSetpoint is the mask's paraxial place for one depth.
+type ParaxialSetpoint struct {
+	VergenceD   float64
+	MaskMM      float64 // from the last vertex before the mask to the layer
+	PixelArcmin float64
+}
+
+// Describe computes the description of a train at its gaps and eye relief.
+func (p *Problem) Describe(t *Train) Description {
+	d := Description{
+		Length: t.Length, LengthToEye: t.Length + t.EyeRelief, EyeRelief: t.EyeRelief,
+		ViewpointShift:       p.ViewpointShift(t),
+		AngularMagnification: t.AngularMagnification,
+		FocalFront:           t.Groups[0].FocalMM,
+		FocalRear:            t.Groups[len(t.Groups)-1].FocalMM,
+		FocalRelay:           math.NaN(),
+		FieldMaxDeg:          2 * math.Atan(p.FieldTan(t)) * 180 / math.Pi,
+	}
+	d.Price, _ = t.Price()
+	d.MassG, _ = t.MassG()
+	if relay, ok := p.Relay(t); ok {
+		d.FocalRelay = relay.FocalMM
+	}
+	d.LensesCount, d.DistinctParts = t.countParts()
+	for i := range p.DepthSteps {
+		v := p.Depth(i)
+		position, chief := p.PlaceMask(t, v)
+		s := ParaxialSetpoint{1000 * v, position, math.Atan(p.MaskPixel/math.Abs(chief)) / arcminRad}
+		d.Setpoints = append(d.Setpoints, s)
+		d.PixelArcmin = math.Max(d.PixelArcmin, s.PixelArcmin)
+		d.DepthStepD = math.Max(d.DepthStepD, p.depthStep(t, v))
+	}
+	far, near := d.Setpoints[0], d.Setpoints[len(d.Setpoints)-1]
+	d.Travel = math.Abs(near.MaskMM - far.MaskMM)
+	_, chiefFar := p.PlaceMask(t, p.VergenceFar)
+	_, chiefNear := p.PlaceMask(t, p.VergenceNear)
+	d.MaskScaleChangePct = 100 * (math.Abs(chiefNear/chiefFar) - 1)
+	return d
+}
+
+// depthStep is the stage's resolution in dioptres at a vergence: with N the
+// matrix from the first vertex behind the mask's gap to the eye, the layer
+// stands x = (V·B - D)/(C - V·A) before that vertex, so that
+// dx/dV = (B·C - A·D)/(C - V·A)² = -1/(C - V·A)².
+func (p *Problem) depthStep(t *Train, vergence float64) float64 {
+	m := p.maskToEye(t)
+	w := m.C - float64(vergence*m.A)
+	return 1000 * p.StageResolution * w * w
+}
+
+// countParts is the number of lenses and of distinct parts.
+func (t *Train) countParts() (lenses, distinct int) {
+	seen := map[int]bool{}
+	for _, g := range t.Groups {
+		for _, e := range g.Elements {
+			lenses++
+			seen[e.Part] = true
+		}
+	}
+	return lenses, len(seen)
+}

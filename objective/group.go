@@ -1,0 +1,244 @@
+package objective
+
+import (
+	"math"
+	"strings"
+
+	"relaysweep/catalog"
+)
+
+// Matrix is a paraxial system matrix [[A, B], [C, D]] that acts on height (mm)
+// and slope (radians): y' = A·y + B·u, u' = C·y + D·u.
+type Matrix struct{ A, B, C, D float64 }
+
+// Then is the matrix of m followed by n.
+func (m Matrix) Then(n Matrix) Matrix {
+	return Matrix{
+		A: float64(n.A*m.A) + float64(n.B*m.C), B: float64(n.A*m.B) + float64(n.B*m.D),
+		C: float64(n.C*m.A) + float64(n.D*m.C), D: float64(n.C*m.B) + float64(n.D*m.D),
+	}
+}
+
+// Gap is the matrix of a distance d in air, mm.
+func Gap(d float64) Matrix { return Matrix{1, d, 0, 1} }
+
+// refract is the matrix of a surface of curvature c between indices n and n2,
+// with slopes and not reduced slopes.
+func refract(c, n, n2 float64) Matrix { return Matrix{1, 0, c * (n - n2) / n2, n / n2} }
+
+// Element is a catalog lens in one of its two orientations, with what the
+// search needs of it prepared at the reference wavelength. Elements are shared
+// and never changed.
+type Element struct {
+	Lens     *catalog.Lens // as in the catalog
+	Reversed bool
+	ID       string // part, with /r behind it when reversed
+	// Index is the element's place in its library: a lens's forward
+	// orientation is followed by its reverse, if that differs.
+	Index int
+	// Part is the place of the lens in the catalog.
+	Part int
+	// Surfaces, Thickness and Glasses read from the world to the eye.
+	Surfaces  []catalog.Surface
+	Thickness []float64
+	Glasses   []*catalog.Glass
+	matrix    Matrix
+	// toSurface[s] takes a ray in air at the first vertex to surface s, and
+	// fromSurface[s] is its counterpart for rays traced back: height at
+	// surface s from height and slope in air behind the last vertex.
+	toSurface, fromSurface []heightRow
+	length                 float64 // vertex to vertex
+	halfDiameter           float64
+	clear                  float64 // clear semi-diameter
+	firstMin, lastMax      float64 // least sag of the first surface, largest of the last
+	massG                  float64
+}
+
+// heightRow gives a height as A·y + B·u.
+type heightRow struct{ A, B float64 }
+
+// Group is one or more elements stacked close together and acting as one.
+type Group struct {
+	Elements []*Element
+	// GapsMM are the vertex gaps between neighbours.
+	GapsMM []float64
+	// FocalMM is f, FFDMM the distance from the front focal point to the
+	// first vertex, BFDMM that from the last vertex to the rear focal point,
+	// ThicknessMM that from first to last vertex.
+	FocalMM, FFDMM, BFDMM, ThicknessMM float64
+	matrix                             Matrix
+}
+
+// ID is the group's part of a design_id: its elements joined by +.
+func (g *Group) ID() string {
+	ids := make([]string, len(g.Elements))
+	for i, e := range g.Elements {
+		ids[i] = e.ID
+	}
+	return strings.Join(ids, "+")
+}
+
+// Train is one design with its paraxial solution: what the ray check traces
+// and what a result reports. Lengths are in mm and physical: plates included.
+type Train struct {
+	Layout Layout
+	Seat   Seat
+	Groups []*Group  // from the world to the eye
+	Gaps   []float64 // between the groups, vertex to vertex
+	// EyeRelief is from the last vertex to the eye.
+	EyeRelief float64
+	// AngularMagnification is Θ, slope at the eye over slope in the world.
+	AngularMagnification float64
+	// Length is from first to last vertex.
+	Length float64
+	// Refined tells that gaps or eye relief are not the paraxial ones.
+	Refined bool
+}
+
+// MaskGap is the index in Gaps of the gap that holds the mask.
+func (t *Train) MaskGap() int {
+	if t.Seat == SeatFront {
+		return 0
+	}
+	return len(t.Gaps) - 1
+}
+
+// DesignID names the train: layout:seat: and the groups joined by |.
+func (t *Train) DesignID() string {
+	var b strings.Builder
+	b.WriteString(t.Layout.String())
+	b.WriteByte(':')
+	b.WriteString(t.Seat.String())
+	b.WriteByte(':')
+	for i, g := range t.Groups {
+		if i > 0 {
+			b.WriteByte('|')
+		}
+		b.WriteString(g.ID())
+	}
+	return b.String()
+}
+
+// RoundedLength rounds a length in mm to the 1e-6 mm in which ranked lengths
+// are compared.
+func RoundedLength(x float64) float64 { return math.Round(x*1e6) / 1e6 }
+
+// Library is a catalog's lenses in every orientation that makes a difference,
+// prepared for one problem.
+type Library struct {
+	Problem  *Problem
+	Lenses   []*catalog.Lens
+	Elements []*Element
+}
+
+// NewLibrary prepares lenses for p.
+func NewLibrary(p *Problem, lenses []*catalog.Lens) *Library {
+	lib := &Library{Problem: p, Lenses: lenses}
+	wavelength := p.WavelengthsNM[p.Reference()]
+	for part, l := range lenses {
+		lib.Elements = append(lib.Elements, newElement(l, false, part, len(lib.Elements), wavelength))
+		if !l.IsSymmetric() {
+			lib.Elements = append(lib.Elements, newElement(l, true, part, len(lib.Elements), wavelength))
+		}
+	}
+	return lib
+}
+
+func newElement(l *catalog.Lens, reversed bool, part, index int, wavelengthNM float64) *Element {
+	e := &Element{Lens: l, Reversed: reversed, ID: l.Part, Part: part, Index: index}
+	turned := l
+	if reversed {
+		e.ID += "/r"
+		turned = l.Reversed()
+	}
+	e.Surfaces, e.Thickness, e.Glasses = turned.Surfaces, turned.ThicknessMM, turned.Glasses
+	e.halfDiameter, e.clear = l.DiameterMM/2, l.ClearMM/2
+	e.massG = l.MassG()
+	_, e.lastMax = sagRange(e.Surfaces[len(e.Surfaces)-1], e.halfDiameter)
+	e.firstMin, _ = sagRange(e.Surfaces[0], e.halfDiameter)
+
+	m, n := Matrix{1, 0, 0, 1}, 1.0
+	var before []Matrix // from the first vertex to just before each surface
+	for s, surface := range e.Surfaces {
+		before = append(before, m)
+		next := 1.0
+		if s < len(e.Glasses) {
+			next = e.Glasses[s].Index(wavelengthNM)
+		}
+		m = m.Then(refract(surface.Curvature(), n, next))
+		if s < len(e.Thickness) {
+			m = m.Then(Gap(e.Thickness[s]))
+			e.length += e.Thickness[s]
+		}
+		n = next
+	}
+	e.matrix = m
+	for _, b := range before {
+		e.toSurface = append(e.toSurface, heightRow{b.A, b.B})
+		// Height at the surface from the ray behind the last vertex: back
+		// through the whole element, whose determinant is 1, and forward.
+		e.fromSurface = append(e.fromSurface, heightRow{
+			float64(b.A*m.D) - float64(b.B*m.C), float64(b.B*m.A) - float64(b.A*m.B),
+		})
+	}
+	return e
+}
+
+// StackGap is the vertex gap between neighbours in a group: the smallest that
+// keeps the facing surfaces AirGapMin apart, along the axis, at every height
+// up to the smaller half diameter.
+func (p *Problem) StackGap(before, after *Element) float64 {
+	return p.AirGapMin + reach(before, after)
+}
+
+// LeastGap is the smallest vertex gap between two groups that holds no mask.
+func (p *Problem) LeastGap(before, after *Group) float64 {
+	return p.GroupGapMin + reach(before.Elements[len(before.Elements)-1], after.Elements[0])
+}
+
+func reach(before, after *Element) float64 {
+	half := math.Min(before.halfDiameter, after.halfDiameter)
+	return facingReach(before.Surfaces[len(before.Surfaces)-1], after.Surfaces[0], half)
+}
+
+// NewGroup stacks elements, world to eye. Its focal length is negative for a
+// diverging group and infinite for an afocal one.
+func (p *Problem) NewGroup(elements ...*Element) *Group {
+	g := &Group{Elements: elements, matrix: elements[0].matrix, ThicknessMM: elements[0].length}
+	for i, e := range elements[1:] {
+		gap := p.StackGap(elements[i], e)
+		g.GapsMM = append(g.GapsMM, gap)
+		g.matrix = g.matrix.Then(Gap(gap)).Then(e.matrix)
+		g.ThicknessMM += gap + e.length
+	}
+	m := g.matrix
+	g.FocalMM, g.FFDMM, g.BFDMM = -1/m.C, -m.D/m.C, -m.A/m.C
+	return g
+}
+
+func (g *Group) lastSagMax() float64  { return g.Elements[len(g.Elements)-1].lastMax }
+func (g *Group) firstSagMin() float64 { return g.Elements[0].firstMin }
+
+// MassG is the train's glass in grams, false when a density is unknown.
+func (t *Train) MassG() (grams float64, known bool) {
+	return t.sum(func(e *Element) float64 { return e.massG })
+}
+
+// Price is the sum of the parts' prices, false when one has none.
+func (t *Train) Price() (price float64, known bool) {
+	return t.sum(func(e *Element) float64 { return e.Lens.Price })
+}
+
+// sum adds an optional number over the train's elements.
+func (t *Train) sum(of func(*Element) float64) (total float64, known bool) {
+	for _, g := range t.Groups {
+		for _, e := range g.Elements {
+			total += of(e)
+		}
+	}
+	return total, catalog.IsSet(total)
+}
+
+// Positive tells whether the group converges, as every group that acts in a
+// train by itself must.
+func (g *Group) Positive() bool { return positive(g.FocalMM) }

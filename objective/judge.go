@@ -1,0 +1,167 @@
+package objective
+
+import "math"
+
+// Requirement is one of the paraxial requirements, in the order in which they
+// are tested.
+type Requirement uint8
+
+// The paraxial requirements.
+const (
+	Focal Requirement = iota
+	Magnification
+	GapRoom
+	Length
+	Relief
+	Aperture
+	Clearance
+	Travel
+	MaskSize
+	PixelArcmin
+	DepthStepD
+	ViewpointShiftMM
+	Parts
+	Price
+	MassG
+	// Met is no requirement: all are met.
+	Met
+)
+
+var requirementNames = [...]string{
+	"focal", "magnification", "gap", "length", "relief", "aperture", "clearance", "travel",
+	"mask_size", "pixel_arcmin", "depth_step_D", "viewpoint_shift_mm", "parts", "price", "mass_g", "",
+}
+
+// String is the name under which failures of the requirement are counted.
+func (r Requirement) String() string { return requirementNames[r] }
+
+// Judge tests a train's paraxial requirements from `relief` on, at its gaps,
+// and returns the interval of eye reliefs (mm, physical) that meets those that
+// depend on it, with the first requirement that no eye relief can meet
+// together with those before it, or Met. The eye relief of t plays no part.
+// Requirements before it (focal to length) are those of [Problem.Gaps].
+func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
+	shift := p.CombinerShift()
+	// Everything up to the end is about e, the air-equivalent eye relief.
+	e := Interval{math.Max(p.ReliefMin, p.CombinerMM) - shift, p.ReliefMax - shift}
+	if e.Empty() {
+		return nothing, Relief
+	}
+	p.eachHeight(t, func(row heightRow, clear float64) {
+		// The chief ray starts at height -e and slope 1 behind the last vertex.
+		p.clipAperture(&e, -row.A, row.B, row.A, clear)
+	})
+	if e.lost() {
+		return nothing, Aperture
+	}
+	behind := p.matrixFrom(t, t.MaskGap()+1)
+	m := maskMotion{p, math.Abs(1 / behind.C)}
+	toEye := behind.A / behind.C // p - e: minus the back focal distance
+	gap := t.MaskGap()
+	ffd := -behind.D / behind.C
+	lo, hi := p.MaskRoom(t)
+	zero := p.airGap(t, gap) - ffd + p.MaskShift()/2 // physical place of x = 0
+	for _, c := range [...]struct {
+		r Requirement
+		i Interval
+	}{
+		{Clearance, m.room(lo-zero, hi-zero)},
+		{Travel, m.travel(p.Travel)},
+		{MaskSize, m.size()},
+		{PixelArcmin, m.pixel(p.Limits.Limit("pixel_arcmin"))},
+		{DepthStepD, m.step(p.Limits.Limit("depth_step_D"))},
+	} {
+		e = e.And(c.i.affine(1, -toEye))
+		if e.lost() {
+			return nothing, c.r
+		}
+	}
+	if limit := p.Limits.Limit("viewpoint_shift_mm"); !math.IsInf(limit, 1) {
+		// shift = length + e + shift_combiner - (B + e·D)/A, linear in e.
+		all := p.matrixFrom(t, 0)
+		slope := 1 - all.D/all.A
+		if math.Abs(slope) < 1e-9 { // Θ = 1: the shift does not depend on e
+			slope = 0
+		}
+		at0 := t.Length + shift - all.B/all.A
+		e.clip(slope, limit-at0)
+		e.clip(-slope, limit+at0)
+		if e.lost() {
+			return nothing, ViewpointShiftMM
+		}
+	}
+	if p.tooManyParts(t) {
+		return nothing, Parts
+	}
+	if price, known := t.Price(); p.exceeds("price", price, known) {
+		return nothing, Price
+	}
+	if mass, known := t.MassG(); p.exceeds("mass_g", mass, known) {
+		return nothing, MassG
+	}
+	return e.affine(1, shift), Met
+}
+
+// roundingSlack, in mm, is how far the ends of an interval of eye reliefs may
+// cross before it counts as empty. The inner gap of a pair is driven to where
+// only one eye relief is left, whose two bounds then agree but for rounding,
+// some 1e-12 of lengths up to 1000 mm.
+const roundingSlack = 1e-9
+
+// lost tells whether an interval of eye reliefs is empty beyond rounding.
+func (i Interval) lost() bool { return !(i.Lo <= i.Hi+roundingSlack) }
+
+func (p *Problem) exceeds(limit string, value float64, known bool) bool {
+	max := p.Limits.Limit(limit)
+	return !math.IsInf(max, 1) && !(known && value <= max)
+}
+
+// clipAperture clips an interval of x to where a surface lets the field
+// through: with the chief height a = slope·x + at0 per unit slope at the eye
+// and the pupil-edge height A + V·a,
+//
+//	|a|·tan θ + r·max(|A + Vf·a|, |A + Vn·a|) <= clear.
+//
+// The left side is the largest of the eight sums with either sign before each
+// magnitude and either vergence, each linear in a.
+func (p *Problem) clipAperture(x *Interval, slope, at0, edge, clear float64) {
+	r := p.PupilReach()
+	for _, v := range [2]float64{p.VergenceFar, p.VergenceNear} {
+		for _, s := range [2]float64{1, -1} {
+			k := float64(s*p.TanMax) + float64(r*v)
+			b := clear - float64(r*edge)
+			x.clip(float64(k*slope), b-float64(k*at0))
+			b = clear + float64(r*edge)
+			x.clip(-float64(k*slope), b+float64(k*at0))
+		}
+	}
+}
+
+// tooManyParts tells whether the train breaks the limits on its lenses, its
+// distinct parts or a part's stock.
+func (p *Problem) tooManyParts(t *Train) bool {
+	lenses, distinct := 0, 0
+	for gi, g := range t.Groups {
+		for ei, e := range g.Elements {
+			lenses++
+			before, same := 0, 0
+			for gj, h := range t.Groups {
+				for ej, f := range h.Elements {
+					if f.Part == e.Part {
+						same++
+						if gj < gi || gj == gi && ej < ei {
+							before++
+						}
+					}
+				}
+			}
+			if before == 0 {
+				distinct++
+			}
+			if e.Lens.Stock >= 0 && same > e.Lens.Stock {
+				return true
+			}
+		}
+	}
+	return p.LensesMax > 0 && lenses > p.LensesMax || p.PartsMax > 0 && distinct > p.PartsMax
+}

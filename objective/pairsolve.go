@@ -1,0 +1,183 @@
+package objective
+
+import "math"
+
+// lengthTolerance, in mm, is how close the inner gap's search comes to the
+// least ranked length: far below the 1e-6 mm in which lengths are compared.
+const lengthTolerance = 1e-10
+
+// RankBy is the length by which designs are ranked.
+type RankBy uint8
+
+const (
+	// ByLength ranks by the length from first to last vertex.
+	ByLength RankBy = iota
+	// ByLengthToEye ranks by the length from first vertex to the eye.
+	ByLengthToEye
+)
+
+// Ranked is the train's ranked length in mm.
+func (t *Train) Ranked(by RankBy) float64 {
+	if by == ByLengthToEye {
+		return t.Length + t.EyeRelief
+	}
+	return t.Length
+}
+
+// PairBound is a lower bound on the length of the trains of front, pair relay
+// and rear, over all inner gaps; +Inf when no gap can serve.
+func (p *Problem) PairBound(i *Front, r *PairRelay, k *Rear, seat Seat) float64 {
+	c := p.newPairCase(i, r, k, seat, MassG)
+	return c.bound(c.reachable())
+}
+
+// bound is the least L(v) over an interval.
+func (c *pairCase) bound(v Interval) float64 {
+	if v.Empty() {
+		return math.Inf(1)
+	}
+	least := math.Min(c.length(v.Lo), c.length(v.Hi))
+	if t := c.turning(); c.relay.product < 0 && t > v.Lo && t < v.Hi {
+		least = math.Min(least, c.length(t))
+	}
+	return least
+}
+
+// pairBest is the best v found so far.
+type pairBest struct {
+	v, rank float64
+	found   bool
+}
+
+// best finds the v of least ranked length at which some eye relief meets the
+// requirements. L is monotonic on either side of its turning point; there the
+// interval is halved, the shorter half first, and a half is dropped when its
+// superset of eye reliefs is empty or it can't beat what was found: what is
+// left out is proven not to matter, and what is returned was found feasible.
+func (c *pairCase) best(by RankBy) pairBest {
+	b := pairBest{rank: math.Inf(1)}
+	v := c.reachable()
+	if v.Empty() {
+		return b
+	}
+	pieces := []Interval{v}
+	if t := c.turning(); t > v.Lo && t < v.Hi {
+		pieces = []Interval{{v.Lo, t}, {t, v.Hi}}
+		if c.length(v.Hi) < c.length(v.Lo) && c.relay.product > 0 {
+			pieces[0], pieces[1] = pieces[1], pieces[0]
+		}
+	}
+	for _, piece := range pieces {
+		c.try(&b, by, piece.Lo)
+		c.try(&b, by, piece.Hi)
+	}
+	for _, piece := range pieces {
+		c.halve(&b, by, piece)
+	}
+	return b
+}
+
+// try takes v for the best when some eye relief serves there and its rank is
+// least.
+func (c *pairCase) try(b *pairBest, by RankBy, v float64) {
+	length := c.length(v)
+	if length > b.rank || length > c.lengthMax {
+		return
+	}
+	eye := c.eye(v, v)
+	if eye.Empty() {
+		return
+	}
+	rank := length + c.reliefOf(eye, by)
+	if rank < b.rank {
+		b.v, b.rank, b.found = v, rank, true
+	}
+}
+
+// reliefOf is what the smallest eye relief adds to the ranked length.
+func (c *pairCase) reliefOf(eye Interval, by RankBy) float64 {
+	if by == ByLength {
+		return 0
+	}
+	return eye.Lo + c.rear.Group.BFDMM + c.p.CombinerShift()
+}
+
+func (c *pairCase) halve(b *pairBest, by RankBy, v Interval) {
+	l0, l1 := c.length(v.Lo), c.length(v.Hi)
+	least := math.Min(l0, l1)
+	if least >= b.rank-lengthTolerance || least > c.lengthMax {
+		return
+	}
+	eye := c.eye(v.Lo, v.Hi)
+	if eye.Empty() || least+c.reliefOf(eye, by) >= b.rank-lengthTolerance {
+		return
+	}
+	mid := v.Lo + (v.Hi-v.Lo)/2
+	if r := v.Hi / v.Lo; r > 4 || r < 0.25 { // far apart: halve in magnitude
+		mid = math.Copysign(math.Sqrt(v.Lo*v.Hi), v.Lo)
+	}
+	// An interval that neither length nor v resolves any more has one end that
+	// was tried; what could lie between is below the tolerance.
+	narrow := math.Abs(l1-l0) <= lengthTolerance && v.Hi-v.Lo <= 1e-10*math.Abs(mid)
+	if narrow || mid <= v.Lo || mid >= v.Hi {
+		return
+	}
+	c.try(b, by, mid)
+	lower, upper := Interval{v.Lo, mid}, Interval{mid, v.Hi}
+	if l1 < l0 {
+		lower, upper = upper, lower
+	}
+	c.halve(b, by, lower)
+	c.halve(b, by, upper)
+}
+
+// SolvePair finds the inner gap that gives a pair relay's train its smallest
+// ranked length and leaves t solved there. When no gap meets all requirements
+// it returns the first that, with those before it, no gap and eye relief meet.
+func (p *Problem) SolvePair(t *Train, by RankBy) Requirement {
+	front, rear := t.Groups[0], t.Groups[3]
+	if !positive(front.FocalMM) || !positive(rear.FocalMM) {
+		return Focal
+	}
+	relay, ok := p.NewPairRelay(NewPairHalf(t.Groups[1]), NewPairHalf(t.Groups[2]))
+	if !ok {
+		return Focal
+	}
+	if b := p.pairBest(t, &relay, by, MassG); b.found {
+		if failed := p.Solve(t, relay.inner(b.v)); failed != Parts && failed != Price && failed != MassG {
+			return failed
+		}
+	}
+	for until := GapRoom; until <= ViewpointShiftMM; until++ {
+		if b := p.pairBest(t, &relay, by, until); !b.found {
+			return until
+		}
+	}
+	switch price, known := t.Price(); {
+	case p.tooManyParts(t):
+		return Parts
+	case p.exceeds("price", price, known):
+		return Price
+	}
+	return MassG
+}
+
+// SolveBest solves a train of any layout: a pair's by its best inner gap, see
+// [Problem.Solve] and [Problem.SolvePair].
+func (p *Problem) SolveBest(t *Train, by RankBy) Requirement {
+	if t.Layout == ErectorPair {
+		return p.SolvePair(t, by)
+	}
+	return p.Solve(t, 0)
+}
+
+// pairBest is the best inner gap under the requirements up to until.
+func (p *Problem) pairBest(t *Train, relay *PairRelay, by RankBy, until Requirement) pairBest {
+	front, okFront := p.NewFront(t.Groups[0], t.Seat, until)
+	rear, okRear := p.NewRear(t.Groups[3], t.Seat, until)
+	if !okFront || !okRear {
+		return pairBest{}
+	}
+	c := p.newPairCase(&front, relay, &rear, t.Seat, until)
+	return c.best(by)
+}

@@ -1,0 +1,145 @@
+package objective
+
+import "math"
+
+// Seat is the image plane at which the mask stands.
+type Seat uint8
+
+const (
+	// SeatFront is image 1, between front and relay.
+	SeatFront Seat = iota
+	// SeatRear is image 2, between relay and rear; the one image of a
+	// keplerian train counts as it.
+	SeatRear
+)
+
+func (s Seat) String() string {
+	if s == SeatFront {
+		return "front"
+	}
+	return "rear"
+}
+
+// Layout is the order of groups in a train.
+type Layout uint8
+
+const (
+	// Keplerian is front and rear: an inverted view.
+	Keplerian Layout = iota
+	// ErectorSingle is front, relay, rear.
+	ErectorSingle
+	// ErectorPair is front, a relay of two groups with a free air gap, rear.
+	ErectorPair
+)
+
+func (l Layout) String() string {
+	return [...]string{"keplerian", "erector-single", "erector-pair"}[l]
+}
+
+// GroupNames are the names of the layout's groups from the world to the eye.
+func (l Layout) GroupNames() []string {
+	return [...][]string{
+		{"front", "rear"},
+		{"front", "relay", "rear"},
+		{"front", "relay", "relay2", "rear"},
+	}[l]
+}
+
+// Problem is what a train is asked to do: the part of a job that optics knows.
+// Lengths are in mm, vergences in 1/mm (not dioptres), angles as tangents.
+type Problem struct {
+	WavelengthsNM []float64
+	Weights       []float64 // one a wavelength; they need not add up to 1
+
+	Magnification    float64 // |Θ| wanted
+	MagnificationTol float64 // relative, for a keplerian
+	AirGapMin        float64 // between facing surfaces inside a group
+	GroupGapMin      float64 // between facing surfaces of two groups
+	LengthMax        float64 // first to last vertex; +Inf for no limit
+
+	TanHalfWidth  float64 // tangent of half the field's width
+	TanHalfHeight float64
+	TanMax        float64 // tangent of the field's largest half angle
+
+	Pupil           float64 // diameter of the eye's pupil
+	Box             float64 // diameter of the region in which the pupil moves
+	ReliefMin       float64 // physical
+	ReliefMax       float64 // physical
+	AccommodationD  float64 // dioptres
+	RefocusMaxD     float64 // dioptres
+	CombinerMM      float64 // glass path between last vertex and eye; 0 for none
+	CombinerIndex   float64
+	VergenceFar     float64 // 1/mm, apparent, the smaller one
+	VergenceNear    float64 // 1/mm, apparent
+	DepthSteps      int     // depth samples
+	MaskWidth       float64
+	MaskHeight      float64
+	MaskPixel       float64 // mm
+	MaskGlass       float64 // thickness of the mask's glass, layer in its middle
+	MaskGlassIndex  float64
+	Clearance       float64 // from the mask's glass to the neighbouring surfaces
+	MaskTransmits   float64 // 0 to 1
+	Travel          float64
+	StageResolution float64 // mm
+	StageSpeed      float64 // mm/s
+	LensesMax       int     // in a train; 0 for no limit
+	PartsMax        int     // distinct parts in a train; 0 for no limit
+
+	Limits Limits
+}
+
+// Limits are the upper bounds a user sets on metrics, by the metric's name and
+// in its unit; a metric that is absent is not limited. TransmissionMin is the
+// one lower bound, 0 for none.
+type Limits struct {
+	Max             map[string]float64
+	TransmissionMin float64
+	// FieldFraction ends the field samples that sharpness metrics look at.
+	FieldFraction float64
+}
+
+// Limit is the upper bound on a metric, +Inf where the user set none.
+func (l *Limits) Limit(metric string) float64 {
+	if v, ok := l.Max[metric]; ok {
+		return v
+	}
+	return math.Inf(1)
+}
+
+// Reference is the index of the reference wavelength: the one with the
+// largest weight, the first on ties.
+func (p *Problem) Reference() int {
+	best := 0
+	for i, w := range p.Weights {
+		if w > p.Weights[best] {
+			best = i
+		}
+	}
+	return best
+}
+
+// PlateShift is by how much a plane plate of thickness t and index n lengthens
+// the gap that it stands in: t(1 - 1/n) (W. J. Smith, Modern Optical
+// Engineering, 4th ed., 2008, p. 134).
+func PlateShift(t, n float64) float64 { return t * (1 - 1/n) }
+
+// MaskShift is the plate shift of the mask's glass in mm.
+func (p *Problem) MaskShift() float64 { return PlateShift(p.MaskGlass, p.MaskGlassIndex) }
+
+// CombinerShift is the plate shift of the combiner in mm.
+func (p *Problem) CombinerShift() float64 { return PlateShift(p.CombinerMM, p.CombinerIndex) }
+
+// PupilReach is r, the largest distance of a used pupil point from the axis.
+func (p *Problem) PupilReach() float64 { return (p.Pupil + p.Box) / 2 }
+
+// Depth is the apparent vergence in 1/mm of depth sample i of DepthSteps, even
+// in vergence from far (0) to near.
+func (p *Problem) Depth(i int) float64 {
+	if p.DepthSteps == 1 {
+		return p.VergenceFar
+	}
+	if i == p.DepthSteps-1 {
+		return p.VergenceNear
+	}
+	return p.VergenceFar + float64((p.VergenceNear-p.VergenceFar)*float64(i)/float64(p.DepthSteps-1))
+}

@@ -1,0 +1,100 @@
+package objective
+
+import "math"
+
+// Space is the layout and seat of a train: with the groups they make a design.
+type Space struct {
+	Layout Layout
+	Seat   Seat
+}
+
+// Assemble puts groups into a train, world to eye, at its paraxial gaps and
+// tests the requirements focal, magnification, gap and length. inner is the
+// air gap inside a pair relay, ignored elsewhere. The train is afocal; its eye
+// relief is still to be chosen, see [Problem.Solve].
+//
+// The upright layouts have Θ = +Magnification. With m = Θ·f_rear/f_front the
+// relay images image 1 on image 2 at magnification -m: the distances from its
+// focal points are f/m and f·m (Newton's equation), and the slope of a ray is
+// scaled by f_front, m and 1/f_rear in turn to Θ.
+func (p *Problem) Assemble(t *Train, inner float64) Requirement {
+	front, rear := t.Groups[0], t.Groups[len(t.Groups)-1]
+	t.Gaps = t.Gaps[:0]
+	if !positive(front.FocalMM) || !positive(rear.FocalMM) {
+		return Focal
+	}
+	switch t.Layout {
+	case Keplerian:
+		t.AngularMagnification = -front.FocalMM / rear.FocalMM
+		if math.Abs(-t.AngularMagnification/p.Magnification-1) > p.MagnificationTol {
+			return Magnification
+		}
+		t.Gaps = append(t.Gaps, front.BFDMM+rear.FFDMM)
+	default:
+		relay := p.relayOf(t, inner)
+		if !positive(relay.FocalMM) {
+			return Focal
+		}
+		t.AngularMagnification = p.Magnification
+		m := p.Magnification * rear.FocalMM / front.FocalMM
+		t.Gaps = append(t.Gaps, front.BFDMM+relay.FocalMM/m+relay.FFDMM)
+		if t.Layout == ErectorPair {
+			t.Gaps = append(t.Gaps, inner)
+		}
+		t.Gaps = append(t.Gaps, relay.BFDMM+float64(relay.FocalMM*m)+rear.FFDMM)
+	}
+	mask := t.MaskGap()
+	t.Gaps[mask] += p.MaskShift()
+	t.Length = rear.ThicknessMM
+	failed := Met
+	for i, gap := range t.Gaps {
+		if i != mask && gap < p.LeastGap(t.Groups[i], t.Groups[i+1])-roundingSlack {
+			failed = GapRoom
+		}
+		t.Length += t.Groups[i].ThicknessMM + gap
+	}
+	if failed == Met && t.Length > p.LengthMax+roundingSlack {
+		failed = Length
+	}
+	return failed
+}
+
+func positive(f float64) bool { return f > 0 && !math.IsInf(f, 1) }
+
+// relayOf is the relay of an upright train as one group: the pair's two groups
+// at their inner gap taken together.
+func (p *Problem) relayOf(t *Train, inner float64) Group {
+	if t.Layout == ErectorSingle {
+		return *t.Groups[1]
+	}
+	a, b := t.Groups[1], t.Groups[2]
+	m := a.matrix.Then(Gap(inner)).Then(b.matrix)
+	return Group{
+		FocalMM: -1 / m.C, FFDMM: -m.D / m.C, BFDMM: -m.A / m.C,
+		ThicknessMM: a.ThicknessMM + inner + b.ThicknessMM,
+	}
+}
+
+// Relay is the train's relay as one group, false for a keplerian.
+func (p *Problem) Relay(t *Train) (relay Group, ok bool) {
+	switch t.Layout {
+	case ErectorSingle:
+		return *t.Groups[1], true
+	case ErectorPair:
+		return p.relayOf(t, t.Gaps[1]), true
+	}
+	return Group{}, false
+}
+
+// Solve assembles a train and judges it; when all requirements are met the
+// train stands with its smallest eye relief.
+func (p *Problem) Solve(t *Train, inner float64) Requirement {
+	if failed := p.Assemble(t, inner); failed != Met {
+		return failed
+	}
+	relief, failed := p.Judge(t)
+	if failed == Met {
+		t.EyeRelief = relief.Lo
+	}
+	return failed
+}

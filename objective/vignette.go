@@ -1,0 +1,173 @@
+package objective
+
+import "math"
+
+const (
+	// rimHalfPoints is the number of points on half the pupil's rim.
+	rimHalfPoints = 16
+	// rimCare is how near, as a share of a clear semi-diameter, a rim ray may
+	// come before the pupil is examined closely. Between two neighbouring rim
+	// points a height can exceed theirs by 1 - cos(π/32) = 0.5 % of itself.
+	rimCare = 0.01
+	// chordPoints is the number of rays along a chord of the pupil, and
+	// halfChords that of chords in half the pupil.
+	chordPoints = 33
+	halfChords  = 16
+)
+
+// rimBuffers are what the vignetting of a pupil is found with.
+type rimBuffers struct {
+	rays rays
+	over []float64 // per ray: height over clear semi-diameter, less 1, at the worst surface; NaN when lost
+}
+
+func newRimBuffers() rimBuffers {
+	n := 2 * halfChords * chordPoints
+	return rimBuffers{newRays(n), make([]float64, n)}
+}
+
+// judgeVignetting finds the largest share of the pupil's area that is lost or
+// vignetted, over all fields and depths and four places of the pupil in its
+// box.
+func (c *Checker) judgeVignetting(stop bool) (done bool) {
+	p, m := c.p, &c.report.Metrics
+	pupil, shift := p.Pupil/2, p.Box/2
+	m.VignettedPct = 0
+	for i := range c.bundles {
+		b := &c.bundles[i]
+		if c.clears(b, 0, 0, p.PupilReach()) {
+			continue
+		}
+		places := [...]struct{ x, y float64 }{{0, 0}, {0, shift}, {0, -shift}, {shift, 0}}
+		for k, at := range places {
+			if b.field == 0 && k > 1 {
+				break // on the axis all directions are alike
+			}
+			if c.clears(b, at.x, at.y, pupil) {
+				continue
+			}
+			m.VignettedPct = max(m.VignettedPct, 100*c.vignetted(b, at.x, at.y, pupil))
+			c.limit("vignetted_pct", m.VignettedPct)
+			if c.over(stop) {
+				return true
+			}
+		}
+	}
+	c.limit("vignetted_pct", m.VignettedPct)
+	return c.over(stop)
+}
+
+// clears tells whether a disc of the pupil plane about (x, y) is surely free of
+// vignetting. A ray's height at a surface is, but for aberrations, a linear
+// function of its pupil point, so that its square is convex and largest on the
+// rim; a ring half way and the centre are looked at as well, in case
+// aberrations are so strong that this fails.
+func (c *Checker) clears(b *bundle, x, y, radius float64) bool {
+	n := 0
+	add := func(px, py float64) {
+		c.rim.rays.launch(n, px, py, b.tan, c.depths[b.depth])
+		n++
+	}
+	halves := 1
+	if x != 0 {
+		halves = 2 // no mirror symmetry to help
+	}
+	add(x, y)
+	for j := range halves * rimHalfPoints {
+		rx, ry := rimPoint(j)
+		add(x+float64(radius*rx), y+float64(radius*ry))
+		if j%4 == 2 {
+			add(x+float64(radius/2*rx), y+float64(radius/2*ry))
+		}
+	}
+	for _, over := range c.overfill(n) {
+		if !(over < -rimCare) {
+			return false
+		}
+	}
+	return true
+}
+
+// rimPoint is point j of the unit circle's half x > 0, and from rimHalfPoints on
+// of the other half.
+func rimPoint(j int) (x, y float64) {
+	sin, cos := math.Sincos(math.Pi * (float64(j) + 0.5 - rimHalfPoints/2.0) / rimHalfPoints)
+	return cos, sin
+}
+
+// vignetted is the share of the area of a disc of the pupil plane about (x, y)
+// that is lost or vignetted. The disc is cut into chords along y, at abscissas
+// radius·sin τ with τ in equal steps, a rule that is exact for the whole disc;
+// along a chord the ends of vignetted stretches are interpolated.
+func (c *Checker) vignetted(b *bundle, x, y, radius float64) float64 {
+	first := -halfChords
+	if x == 0 {
+		first = 0 // the other half is its mirror image
+	}
+	n := 0
+	for i := first; i < halfChords; i++ {
+		sin, cos := math.Sincos(math.Pi / 2 * (float64(i) + 0.5) / halfChords)
+		for j := range chordPoints {
+			along := 2*float64(j)/(chordPoints-1) - 1
+			c.rim.rays.launch(n, x+float64(radius*sin), y+float64(radius*cos*along), b.tan, c.depths[b.depth])
+			n++
+		}
+	}
+	over := c.overfill(n)
+	var blocked, whole float64
+	for i := first; i < halfChords; i++ {
+		cos := math.Cos(math.Pi / 2 * (float64(i) + 0.5) / halfChords)
+		chord := over[(i-first)*chordPoints : (i-first+1)*chordPoints]
+		var share float64
+		for j := range chordPoints - 1 {
+			share += stretch(chord[j], chord[j+1])
+		}
+		// Both the chord's length and the step in x go with cos τ.
+		blocked += float64(cos * cos * share / (chordPoints - 1))
+		whole += cos * cos
+	}
+	return blocked / whole
+}
+
+// stretch is the share of the way between two rays that is lost or vignetted,
+// given their overfill. Where one of them is lost and the other is not
+// vignetted, the loss begins somewhere between: half way.
+func stretch(a, b float64) float64 {
+	outA, outB := !(a <= requirementSlack), !(b <= requirementSlack)
+	switch {
+	case outA && outB:
+		return 1
+	case !outA && !outB:
+		return 0
+	case math.IsNaN(a) || math.IsNaN(b):
+		return 0.5
+	case outA:
+		return a / (a - b)
+	}
+	return b / (b - a)
+}
+
+// overfill traces the first n rays at the reference wavelength and gives their
+// height over the clear semi-diameter, less 1, at the surface where that is
+// largest.
+func (c *Checker) overfill(n int) []float64 {
+	r, over := c.rim.rays.part(0, n), c.rim.over[:n]
+	clear(over)
+	for s := range c.steps {
+		st := &c.steps[s]
+		r.through(st, c.ratios[c.reference][s])
+		scale := 1 / (st.clear * st.clear)
+		for i := range over {
+			if h := (float64(r.x[i]*r.x[i]) + float64(r.y[i]*r.y[i])) * scale; h > over[i] {
+				over[i] = h
+			}
+		}
+	}
+	for i := range over {
+		over[i] = math.Sqrt(over[i]) - 1
+		if r.lost(i) {
+			over[i] = math.NaN()
+		}
+	}
+	return over
+}

@@ -1,0 +1,61 @@
+package results
+
+import "fmt"
+
+// Bound is the side on which a requirement bounds a column.
+type Bound string
+
+// The bounds.
+const (
+	AtMost  Bound = "at_most"
+	AtLeast Bound = "at_least"
+)
+
+// Asked is a requirement or limit on one column of ranked.parquet, in the
+// column's unit. A limit on a signed column is on its magnitude.
+type Asked struct {
+	Column string  `json:"column"`
+	Bound  Bound   `json:"bound"`
+	Value  float64 `json:"value"`
+}
+
+// Number is the value of a numeric column of the design by the column's name,
+// with its unit; ok is false where it is null or there is no such column.
+func (d *Design) Number(name string) (value float64, unit string, ok bool) {
+	for i := range designColumns {
+		c := &designColumns[i]
+		if c.field.Name != name || c.value == nil {
+			continue
+		}
+		unit, _ = c.field.Metadata.GetValue("unit")
+		if unit == unitOne {
+			unit = ""
+		}
+		value, ok = c.value(d)
+		return value, unit, ok
+	}
+	return 0, "", false
+}
+
+// Margin is by how much the design keeps the requirement, in the column's
+// unit: negative when it does not; ok is false where the column is null.
+func (a Asked) Margin(d *Design) (value, margin float64, unit string, ok bool) {
+	value, unit, ok = d.Number(a.Column)
+	magnitude := value
+	if magnitude < 0 {
+		magnitude = -magnitude
+	}
+	if a.Bound == AtMost {
+		return value, a.Value - magnitude, unit, ok
+	}
+	return value, value - a.Value, unit, ok
+}
+
+// String is the requirement in words.
+func (a Asked) String() string {
+	word := "at most"
+	if a.Bound == AtLeast {
+		word = "at least"
+	}
+	return fmt.Sprintf("%s %s %g", a.Column, word, a.Value)
+}

@@ -1,0 +1,223 @@
+package results
+
+import "fmt"
+
+// Design is one row of ranked.parquet: a design at a sweep point. Its fields
+// are the file's columns in the file's order; a field whose value need not
+// exist is a pointer, and nil is null in the file. No number may be NaN; a
+// metric that is +Inf stands for a bundle that lost more than half its rays.
+type Design struct {
+	Point    int
+	Swept    []Value // one for each swept key, in the order of the axes
+	Rank     int     // from 1
+	DesignID string
+	Layout   string
+	Seat     string
+	Exact    bool
+	Refined  bool
+
+	LengthMM             float64
+	LengthToEyeMM        float64
+	EyeReliefMM          float64
+	ViewpointShiftMM     float64
+	AngularMagnification float64
+
+	LensesCount   int
+	DistinctParts int
+	Price         *float64 // nil where a part has none
+	MassG         *float64 // nil where a glass has no density
+	Transmission  float64
+
+	FFrontMM float64
+	FRelayMM *float64 // of the compound for a pair; nil without a relay
+	FRearMM  float64
+
+	FieldMaxDeg float64
+
+	TravelMM           float64
+	TravelParaxialMM   float64
+	MaskFarMM          float64
+	MaskNearMM         float64
+	DepthStepD         float64
+	RefocusS           float64
+	PixelArcmin        float64
+	MaskScaleChangePct float64
+
+	MaskBlurArcmin      float64
+	ViewDefocusD        float64
+	ViewAstigmatismD    float64
+	ViewBlurArcmin      float64
+	ViewRefocusD        float64
+	AxisVergenceD       float64
+	DistortionPct       float64
+	LateralColourArcmin float64
+	AxialColourD        float64
+	VignettedPct        float64
+
+	Gap1MM     float64
+	Gap2MM     *float64 // nil without a relay
+	GapInnerMM *float64 // nil unless the relay is a pair
+
+	Lenses   []Lens
+	Surfaces []Surface
+	Samples  []Sample
+}
+
+// Lens is one lens of a design, in order from world to eye.
+type Lens struct {
+	Group      string // front, relay, relay2 or rear
+	Position   int    // from 1 in its group
+	Part       string
+	Vendor     string // may be empty
+	Reversed   bool
+	GapAfterMM float64 // to the next lens; for the last one the eye relief
+}
+
+// Surface is one lens surface of a design, in order from world to eye.
+type Surface struct {
+	ZMM            float64 // vertex, from the first vertex of the train
+	RadiusMM       float64 // positive when its centre lies on the eye side; +Inf for a flat
+	GlassAfter     string
+	SemiDiameterMM float64
+}
+
+// Sample is the ray check at one field angle and one depth.
+type Sample struct {
+	FieldFraction    float64 // tangent of the half angle over the largest one
+	VergenceD        float64 // apparent
+	MaskBlurArcmin   float64
+	ViewBlurArcmin   float64
+	ViewDefocusD     float64
+	ViewAstigmatismD float64
+}
+
+// designColumns are the columns of ranked.parquet but for the swept keys,
+// which stand right after the first.
+var designColumns = []column[Design]{
+	count("point", "sweep point, from 0", func(d *Design) *int { return &d.Point }),
+	count("rank", "rank at its sweep point, from 1", func(d *Design) *int { return &d.Rank }),
+	label("design_id", "the design: layout, seat, and its lenses from world to eye", func(d *Design) *string { return &d.DesignID }),
+	label("layout", "order of the groups: keplerian, erector-single or erector-pair", func(d *Design) *string { return &d.Layout }),
+	label("seat", "image at which the mask stands: front or rear", func(d *Design) *string { return &d.Seat }),
+	flag("exact", "whether the rank is proven over the whole space", func(d *Design) *bool { return &d.Exact }),
+	flag("refined", "whether gaps and eye relief were re-optimised by exact rays", func(d *Design) *bool { return &d.Refined }),
+
+	number("length_mm", "mm", "first vertex to last vertex", func(d *Design) *float64 { return &d.LengthMM }),
+	number("length_to_eye_mm", "mm", "first vertex to the eye", func(d *Design) *float64 { return &d.LengthToEyeMM }),
+	number("eye_relief_mm", "mm", "last vertex to the eye", func(d *Design) *float64 { return &d.EyeReliefMM }),
+	number("viewpoint_shift_mm", "mm", "distance from the viewpoint to the eye", func(d *Design) *float64 { return &d.ViewpointShiftMM }),
+	number("angular_magnification", unitOne, "slope at the eye over slope in the world; negative for an inverted view", func(d *Design) *float64 { return &d.AngularMagnification }),
+
+	count("lenses_count", "lenses in the train", func(d *Design) *int { return &d.LensesCount }),
+	count("distinct_parts", "different parts in the train", func(d *Design) *int { return &d.DistinctParts }),
+	maybe("price", unitPrice, "sum of the lenses' prices; null where a part has none", func(d *Design) **float64 { return &d.Price }),
+	maybe("mass_g", "g", "mass of the lenses; null where a density is not known", func(d *Design) **float64 { return &d.MassG }),
+	number("transmission", unitOne, "share of the light that all surfaces and the mask let through", func(d *Design) *float64 { return &d.Transmission }),
+
+	number("f_front_mm", "mm", "focal length of the front group", func(d *Design) *float64 { return &d.FFrontMM }),
+	maybe("f_relay_mm", "mm", "focal length of the relay, of the compound for a pair; null without a relay", func(d *Design) **float64 { return &d.FRelayMM }),
+	number("f_rear_mm", "mm", "focal length of the rear group", func(d *Design) *float64 { return &d.FRearMM }),
+	number("field_max_deg", "deg", "largest full angle, diagonal, that the paraxial apertures pass with the full pupil and box", func(d *Design) *float64 { return &d.FieldMaxDeg }),
+
+	number("travel_mm", "mm", "largest minus smallest exact setpoint", func(d *Design) *float64 { return &d.TravelMM }),
+	number("travel_paraxial_mm", "mm", "largest minus smallest paraxial setpoint", func(d *Design) *float64 { return &d.TravelParaxialMM }),
+	number("mask_far_mm", "mm", "exact setpoint for the far depth, from the last vertex before the mask", func(d *Design) *float64 { return &d.MaskFarMM }),
+	number("mask_near_mm", "mm", "exact setpoint for the near depth, from the last vertex before the mask", func(d *Design) *float64 { return &d.MaskNearMM }),
+	number("depth_step_D", "D", "change of vergence for one step of the stage, the largest over the depth range", func(d *Design) *float64 { return &d.DepthStepD }),
+	number("refocus_s", "s", "time to travel the whole depth range at the stage's speed", func(d *Design) *float64 { return &d.RefocusS }),
+	number("pixel_arcmin", "arcmin", "angle of one mask pixel at the eye, the largest over the depth range", func(d *Design) *float64 { return &d.PixelArcmin }),
+	number("mask_scale_change_pct", "%", "change of the mask's apparent size from far to near", func(d *Design) *float64 { return &d.MaskScaleChangePct }),
+
+	number("mask_blur_arcmin", "arcmin", "RMS blur of the mask as an angle at the eye, the largest over field and depth", func(d *Design) *float64 { return &d.MaskBlurArcmin }),
+	number("view_defocus_D", "D", "defocus of the view, positive when the world looks nearer than it should; the one of largest magnitude over field and depth", func(d *Design) *float64 { return &d.ViewDefocusD }),
+	number("view_astigmatism_D", "D", "cylinder of the view, the largest over field and depth", func(d *Design) *float64 { return &d.ViewAstigmatismD }),
+	number("view_blur_arcmin", "arcmin", "RMS blur of the view after the eye's best refocus, the largest over field and depth", func(d *Design) *float64 { return &d.ViewBlurArcmin }),
+	number("view_refocus_D", "D", "refocus that the eye's best focus took, the largest magnitude over field and depth", func(d *Design) *float64 { return &d.ViewRefocusD }),
+	number("axis_vergence_D", "D", "defocus of the view on the axis at the far depth, signed", func(d *Design) *float64 { return &d.AxisVergenceD }),
+	number("distortion_pct", "%", "distortion of the view at the far depth, signed, the one of largest magnitude over the field", func(d *Design) *float64 { return &d.DistortionPct }),
+	number("lateral_colour_arcmin", "arcmin", "spread of the chief direction over the wavelengths at the far depth, the largest over the field", func(d *Design) *float64 { return &d.LateralColourArcmin }),
+	number("axial_colour_D", "D", "spread of the defocus on the axis over the wavelengths at the far depth", func(d *Design) *float64 { return &d.AxialColourD }),
+	number("vignetted_pct", "%", "share of the pupil's area lost or vignetted, the largest over field, depth and pupil position", func(d *Design) *float64 { return &d.VignettedPct }),
+
+	number("gap1_mm", "mm", "vertex gap after the front group: to the relay, or to the rear group of a keplerian", func(d *Design) *float64 { return &d.Gap1MM }),
+	maybe("gap2_mm", "mm", "vertex gap from the relay to the rear group; null without a relay", func(d *Design) **float64 { return &d.Gap2MM }),
+	maybe("gap_inner_mm", "mm", "vertex gap inside the pair relay; null without one", func(d *Design) **float64 { return &d.GapInnerMM }),
+
+	list("lenses", "the lenses from world to eye", "one lens", func(d *Design) *[]Lens { return &d.Lenses }, lensColumns),
+	list("surfaces", "the lens surfaces from world to eye", "one surface", func(d *Design) *[]Surface { return &d.Surfaces }, surfaceColumns),
+	list("samples", "the ray check at each field angle and depth", "one field angle at one depth", func(d *Design) *[]Sample { return &d.Samples }, sampleColumns),
+}
+
+var lensColumns = []column[Lens]{
+	label("group", "group of the lens: front, relay, relay2 or rear", func(l *Lens) *string { return &l.Group }),
+	count("position", "place in its group, from 1 at the world side", func(l *Lens) *int { return &l.Position }),
+	label("part", "part number in the catalog", func(l *Lens) *string { return &l.Part }),
+	label("vendor", "vendor in the catalog; empty where it names none", func(l *Lens) *string { return &l.Vendor }),
+	flag("reversed", "whether the lens stands with its catalog's last surface towards the world", func(l *Lens) *bool { return &l.Reversed }),
+	number("gap_after_mm", "mm", "vertex gap to the next lens; for the last one the eye relief", func(l *Lens) *float64 { return &l.GapAfterMM }),
+}
+
+var surfaceColumns = []column[Surface]{
+	number("z_mm", "mm", "vertex of the surface, from the first vertex of the train", func(s *Surface) *float64 { return &s.ZMM }),
+	number("radius_mm", "mm", "radius of curvature, positive when its centre lies on the eye side; infinite for a flat", func(s *Surface) *float64 { return &s.RadiusMM }),
+	label("glass_after", "medium on the eye side of the surface", func(s *Surface) *string { return &s.GlassAfter }),
+	number("semi_diameter_mm", "mm", "clear semi-diameter", func(s *Surface) *float64 { return &s.SemiDiameterMM }),
+}
+
+var sampleColumns = []column[Sample]{
+	number("field_fraction", unitOne, "tangent of the half angle over that of the largest one", func(s *Sample) *float64 { return &s.FieldFraction }),
+	number("vergence_D", "D", "apparent vergence of the depth", func(s *Sample) *float64 { return &s.VergenceD }),
+	number("mask_blur_arcmin", "arcmin", "RMS blur of the mask as an angle at the eye", func(s *Sample) *float64 { return &s.MaskBlurArcmin }),
+	number("view_blur_arcmin", "arcmin", "RMS blur of the view after the eye's best refocus", func(s *Sample) *float64 { return &s.ViewBlurArcmin }),
+	number("view_defocus_D", "D", "defocus of the view, positive when the world looks nearer than it should", func(s *Sample) *float64 { return &s.ViewDefocusD }),
+	number("view_astigmatism_D", "D", "cylinder of the view", func(s *Sample) *float64 { return &s.ViewAstigmatismD }),
+}
+
+// rankedColumns are all columns of ranked.parquet for a sweep.
+func rankedColumns(sweep []Axis) []column[Design] {
+	columns := make([]column[Design], 0, len(designColumns)+len(sweep))
+	columns = append(columns, designColumns[0])
+	for i, axis := range sweep {
+		columns = append(columns, swept(i, axis))
+	}
+	return append(columns, designColumns[1:]...)
+}
+
+func (d *Design) name() string {
+	return fmt.Sprintf("point %d, rank %d, design %q", d.Point, d.Rank, d.DesignID)
+}
+
+// WriteRanked writes ranked.parquet, whole or not at all. The rows stand in
+// the file in the order given, each with one value a swept key. The keys of
+// meta become key-values of the file. An error names the file, and for a value
+// that cannot be written (NaN, text that is not UTF-8, a swept value of
+// another kind than its axis) the column and the design.
+func WriteRanked(path string, sweep []Axis, meta map[string]string, rows []Design) error {
+	if err := checkAxes(sweep); err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	for i := range rows {
+		if len(rows[i].Swept) != len(sweep) {
+			return fmt.Errorf("%s: %s: has %d swept values for %d swept keys", path, rows[i].name(), len(rows[i].Swept), len(sweep))
+		}
+	}
+	return writeRows(path, rankedColumns(sweep), meta, rows, (*Design).name)
+}
+
+// ReadRanked reads what WriteRanked wrote: the rows in the file's order and
+// the swept keys. An error names the file and what is wrong with it.
+func ReadRanked(path string) ([]Design, []Axis, error) {
+	var rows []Design
+	var sweep []Axis
+	err := openRows(path, func(f *rowFile) (err error) {
+		if sweep, err = sweepOf(f.schema); err != nil {
+			return err
+		}
+		rows, err = readRows(f, rankedColumns(sweep))
+		return err
+	})
+	if err != nil {
+		return nil, nil, err
+	}
+	return rows, sweep, nil
+}

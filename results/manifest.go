@@ -1,0 +1,276 @@
+package results
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"math/big"
+	"os"
+	"time"
+)
+
+// Manifest is run.json: what was run, and the proof of what was found.
+type Manifest struct {
+	Program    string          `json:"program"`
+	Version    string          `json:"version"`
+	SpecSHA256 string          `json:"spec_sha256"`
+	Catalogs   []CatalogFile   `json:"catalogs"`
+	Started    time.Time       `json:"started"`
+	Finished   *time.Time      `json:"finished"` // null while unfinished
+	Complete   bool            `json:"complete"`
+	Points     []ManifestPoint `json:"points"`
+}
+
+// CatalogFile is a lens table that a run read.
+type CatalogFile struct {
+	File   string `json:"file"`
+	SHA256 string `json:"sha256"`
+	Lenses int    `json:"lenses"`
+}
+
+// ManifestPoint is the proof for one sweep point. Counts are of designs. The
+// number of designs in a space and of those a bound set aside can be beyond 64
+// bits; both are exact.
+type ManifestPoint struct {
+	Point    int                 `json:"point"`
+	Values   SweptValues         `json:"values"`    // the swept keys, in the order of the sweep
+	Space    string              `json:"space"`     // a decimal integer: designs in the whole space
+	SetAside map[string]*big.Int `json:"set_aside"` // by kind of bound
+	Examined int64               `json:"examined"`
+	Checked  int64               `json:"checked"` // by rays
+	Passed   int64               `json:"passed"`
+	Failed   map[string]*big.Int `json:"failed"` // by requirement or limit
+	// Asked are the requirements and limits that a column of ranked.parquet can
+	// be held against, in the order in which they are tested.
+	Asked []Asked `json:"asked"`
+	// ProvenLengthMM is the length below which nothing else exists; nil (null)
+	// when the whole space was searched, so that nothing is left unseen.
+	ProvenLengthMM *float64 `json:"proven_length_mm"`
+	WholeSpace     bool     `json:"whole_space"` // nothing is left unseen
+	SlackMM        float64  `json:"slack_mm"`    // kept in the bounds against rounding
+	Exact          bool     `json:"exact"`
+	// WouldFit gives, when nothing passes, for each requirement or limit the
+	// value at which a first design would appear with the others kept; nil
+	// (null) where no value does. An infinite value is written as null.
+	WouldFit map[string]*float64 `json:"would_fit"`
+	Seconds  map[string]float64  `json:"seconds"` // by stage
+}
+
+// SweptValue is a swept key and its value at a sweep point.
+type SweptValue struct {
+	Key   string
+	Value Value
+}
+
+// SweptValues is written as a JSON object whose keys stand in the order of the
+// sweep. A number always has a decimal point or an exponent and an integer
+// never has, so that kinds survive; JSON has no infinity, which is written as
+// the string "inf" or "-inf" and read back as a number.
+type SweptValues []SweptValue
+
+// MarshalJSON writes the object.
+func (vs SweptValues) MarshalJSON() ([]byte, error) {
+	out := []byte{'{'}
+	for i, v := range vs {
+		if i > 0 {
+			out = append(out, ',')
+		}
+		key, err := marshal(v.Key)
+		if err != nil {
+			return nil, err
+		}
+		out = append(append(out, key...), ':')
+		value, err := marshalValue(v.Value)
+		if err != nil {
+			return nil, fmt.Errorf("values: %s %w", v.Key, err)
+		}
+		out = append(out, value...)
+	}
+	return append(out, '}'), nil
+}
+
+func marshalValue(v Value) ([]byte, error) {
+	switch {
+	case v.kind != KindFloat:
+		return marshal(v.Any())
+	case math.IsNaN(v.number):
+		return nil, errNaN
+	case math.IsInf(v.number, 0):
+		return marshal(v.String())
+	}
+	digits, err := marshal(v.number)
+	if err == nil && !bytes.ContainsAny(digits, ".e") {
+		digits = append(digits, ".0"...)
+	}
+	return digits, err
+}
+
+// UnmarshalJSON reads the object, keys in their order.
+func (vs *SweptValues) UnmarshalJSON(data []byte) error {
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.UseNumber()
+	open, err := d.Token()
+	if err != nil {
+		return err
+	}
+	if open != json.Delim('{') {
+		return fmt.Errorf("values: has to be an object of swept keys")
+	}
+	*vs = nil
+	for d.More() {
+		key, err := d.Token()
+		if err != nil {
+			return err
+		}
+		token, err := d.Token()
+		if err != nil {
+			return err
+		}
+		value, err := unmarshalValue(token)
+		if err != nil {
+			return fmt.Errorf("values: %v: %w", key, err)
+		}
+		*vs = append(*vs, SweptValue{Key: key.(string), Value: value})
+	}
+	_, err = d.Token()
+	return err
+}
+
+func unmarshalValue(token json.Token) (Value, error) {
+	switch t := token.(type) {
+	case bool:
+		return BoolValue(t), nil
+	case string:
+		switch t {
+		case "inf":
+			return FloatValue(math.Inf(1)), nil
+		case "-inf":
+			return FloatValue(math.Inf(-1)), nil
+		}
+		return StringValue(t), nil
+	case json.Number:
+		if n, err := t.Int64(); err == nil {
+			return IntValue(n), nil
+		}
+		x, err := t.Float64()
+		return FloatValue(x), err
+	}
+	return Value{}, fmt.Errorf("%v is not a number, a string, true or false", token)
+}
+
+// marshal is json.Marshal without the escapes that only HTML needs.
+func marshal(v any) ([]byte, error) {
+	var out bytes.Buffer
+	e := json.NewEncoder(&out)
+	e.SetEscapeHTML(false)
+	if err := e.Encode(v); err != nil {
+		return nil, err
+	}
+	return bytes.TrimSuffix(out.Bytes(), []byte("\n")), nil
+}
+
+// checked is a copy of the manifest that JSON can hold: no null for an empty
+// list or object, no infinity, no NaN.
+func (m *Manifest) checked() (*Manifest, error) {
+	c := *m
+	c.Catalogs = append([]CatalogFile{}, m.Catalogs...)
+	c.Points = append([]ManifestPoint{}, m.Points...)
+	for i := range c.Points {
+		p := &c.Points[i]
+		fault := func(what string) error { return fmt.Errorf("point %d: %s", p.Point, what) }
+		if n, ok := new(big.Int).SetString(p.Space, 10); !ok || n.Sign() < 0 {
+			return nil, fault(fmt.Sprintf("space is %q, not a count", p.Space))
+		}
+		p.SetAside = filled(p.SetAside)
+		for name, n := range p.SetAside {
+			if n == nil {
+				return nil, fault("set_aside." + name + " has no count")
+			}
+		}
+		p.Failed = filled(p.Failed)
+		if p.ProvenLengthMM != nil && math.IsNaN(*p.ProvenLengthMM) {
+			return nil, fault("proven_length_mm is NaN")
+		}
+		p.ProvenLengthMM = finite(p.ProvenLengthMM)
+		if math.IsNaN(p.SlackMM) || math.IsInf(p.SlackMM, 0) {
+			return nil, fault(fmt.Sprintf("slack_mm is %v", p.SlackMM))
+		}
+		wouldFit := make(map[string]*float64, len(p.WouldFit))
+		for name, x := range p.WouldFit {
+			if x != nil && math.IsNaN(*x) {
+				return nil, fault("would_fit." + name + " is NaN")
+			}
+			wouldFit[name] = finite(x)
+		}
+		p.WouldFit = wouldFit
+		p.Seconds = filled(p.Seconds)
+		for name, x := range p.Seconds {
+			if math.IsNaN(x) || math.IsInf(x, 0) {
+				return nil, fault(fmt.Sprintf("seconds.%s is %v", name, x))
+			}
+		}
+	}
+	return &c, nil
+}
+
+// finite is x, or nil for an infinite one.
+func finite(x *float64) *float64 {
+	if x != nil && math.IsInf(*x, 0) {
+		return nil
+	}
+	return x
+}
+
+// filled is m, or an empty map for nil.
+func filled[V any](m map[string]V) map[string]V {
+	if m == nil {
+		return map[string]V{}
+	}
+	return m
+}
+
+// WriteManifest writes run.json, whole or not at all, indented and with keys
+// in a fixed order. A NaN is an error that names point and key.
+func WriteManifest(path string, m *Manifest) error {
+	c, err := m.checked()
+	if err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	return WriteWhole(path, func(w io.Writer) error {
+		e := json.NewEncoder(w)
+		e.SetEscapeHTML(false)
+		e.SetIndent("", "  ")
+		return e.Encode(c)
+	})
+}
+
+// ReadManifest reads a run.json. Keys that it does not know are passed over;
+// an error names the file, and the line where it can.
+func ReadManifest(path string) (*Manifest, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, causeOf(err))
+	}
+	var m Manifest
+	if err := json.Unmarshal(data, &m); err != nil {
+		var syntax *json.SyntaxError
+		var kind *json.UnmarshalTypeError
+		switch {
+		case errors.As(err, &syntax):
+			return nil, fmt.Errorf("%s:%d: is not JSON: %w", path, lineAt(data, syntax.Offset), err)
+		case errors.As(err, &kind):
+			return nil, fmt.Errorf("%s:%d: %s is a %s, not %s", path, lineAt(data, kind.Offset), kind.Field, kind.Value, kind.Type)
+		}
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return &m, nil
+}
+
+// lineAt is the line, from 1, of the byte before offset.
+func lineAt(data []byte, offset int64) int {
+	end := min(max(offset-1, 0), int64(len(data)))
+	return 1 + bytes.Count(data[:end], []byte("\n"))
+}

@@ -1,0 +1,219 @@
+package results
+
+import (
+	"bytes"
+	"encoding/json"
+	"math"
+	"math/big"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+)
+
+func ptr[T any](v T) *T { return &v }
+
+// sameManifest adds what manifests hold and rows do not.
+var sameManifest = cmp.Options{sameBits, cmp.Comparer(func(a, b *big.Int) bool { return a.Cmp(b) == 0 })}
+
+func madeManifest() *Manifest {
+	return &Manifest{
+		Program: "relaysweep", Version: "1.0", SpecSHA256: "00ff",
+		Catalogs: []CatalogFile{{File: "höhe<1>.csv", SHA256: "aa", Lenses: 312}},
+		Started:  time.Date(2024, 5, 1, 22, 30, 0, 0, time.UTC),
+		Finished: ptr(time.Date(2024, 5, 2, 6, 1, 2, 500e6, time.UTC)),
+		Complete: true,
+		Points: []ManifestPoint{{
+			Point: 0,
+			Values: SweptValues{{"train.zeta", FloatValue(15)}, {"mask.alpha", StringValue("rear")}, {"depth.steps", IntValue(5)},
+				{"a.flag", BoolValue(true)}, {"depth.far_m", FloatValue(math.Inf(1))}, {"a.tiny", FloatValue(1e-30)}},
+			Space:    "123456789012345678901234567890",
+			SetAside: map[string]*big.Int{"length": new(big.Int).Exp(big.NewInt(10), big.NewInt(29), nil), "aperture": big.NewInt(3)},
+			Examined: 1 << 60, Checked: 77, Passed: 50,
+			Failed:         map[string]*big.Int{"travel": big.NewInt(20), "gap": big.NewInt(7)},
+			ProvenLengthMM: ptr(123.456789), SlackMM: 1e-6, Exact: true,
+			WouldFit: map[string]*float64{"travel": ptr(17.5), "price": nil},
+			Seconds:  map[string]float64{"search": 1.5, "check": 0.25},
+		}},
+	}
+}
+
+func TestManifestText(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "run.json")
+	if err := WriteManifest(path, madeManifest()); err != nil {
+		t.Fatal(err)
+	}
+	got, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const want = `{
+  "program": "relaysweep",
+  "version": "1.0",
+  "spec_sha256": "00ff",
+  "catalogs": [
+    {
+      "file": "höhe<1>.csv",
+      "sha256": "aa",
+      "lenses": 312
+    }
+  ],
+  "started": "2024-05-01T22:30:00Z",
+  "finished": "2024-05-02T06:01:02.5Z",
+  "complete": true,
+  "points": [
+    {
+      "point": 0,
+      "values": {
+        "train.zeta": 15.0,
+        "mask.alpha": "rear",
+        "depth.steps": 5,
+        "a.flag": true,
+        "depth.far_m": "inf",
+        "a.tiny": 1e-30
+      },
+      "space": "123456789012345678901234567890",
+      "set_aside": {
+        "aperture": 3,
+        "length": 100000000000000000000000000000
+      },
+      "examined": 1152921504606846976,
+      "checked": 77,
+      "passed": 50,
+      "failed": {
+        "gap": 7,
+        "travel": 20
+      },
+      "proven_length_mm": 123.456789,
+      "whole_space": false,
+      "slack_mm": 0.000001,
+      "exact": true,
+      "would_fit": {
+        "price": null,
+        "travel": 17.5
+      },
+      "seconds": {
+        "check": 0.25,
+        "search": 1.5
+      }
+    }
+  ]
+}
+`
+	if diff := cmp.Diff(want, string(got)); diff != "" {
+		t.Errorf("wanted -, written +\n%s", diff)
+	}
+}
+
+// An unfinished run has nothing in many places: never null where a list or an
+// object belongs.
+func TestManifestOfNothing(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "run.json")
+	m := &Manifest{Points: []ManifestPoint{{Space: "0", ProvenLengthMM: ptr(math.Inf(1)), WouldFit: map[string]*float64{"travel": ptr(math.Inf(1))}}}}
+	if err := WriteManifest(path, m); err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var flat bytes.Buffer
+	if err := json.Compact(&flat, data); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{`"catalogs":[]`, `"finished":null`, `"values":{}`, `"set_aside":{}`, `"failed":{}`,
+		`"proven_length_mm":null`, `"would_fit":{"travel":null}`, `"seconds":{}`} {
+		if !strings.Contains(flat.String(), want) {
+			t.Errorf("no %s in %s", want, flat.String())
+		}
+	}
+	if !math.IsInf(*m.Points[0].ProvenLengthMM, 1) {
+		t.Error("writing changed the manifest")
+	}
+}
+
+func TestManifestRoundTrip(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "run.json")
+	rapid.Check(t, func(t *rapid.T) {
+		m := madeManifest()
+		p := &m.Points[0]
+		p.Point = rapid.IntRange(0, 1000).Draw(t, "point")
+		p.Values = nil
+		for _, a := range anySweep(t) {
+			v := drawSwept(t, []Axis{a})[0]
+			if s, ok := v.Any().(string); ok && strings.HasSuffix(s, "inf") {
+				v = StringValue("finite") // reads back as a number, as documented
+			}
+			p.Values = append(p.Values, SweptValue{a.Key, v})
+		}
+		p.Failed = map[string]*big.Int{}
+		for k, n := range rapid.MapOf(anyText, rapid.Int64()).Draw(t, "failed") {
+			p.Failed[k] = big.NewInt(n)
+		}
+		p.SetAside = map[string]*big.Int{}
+		for k, n := range rapid.MapOf(anyText, rapid.SliceOf(rapid.Byte())).Draw(t, "set aside") {
+			p.SetAside[k] = new(big.Int).SetBytes(n)
+		}
+		if rapid.Bool().Draw(t, "whole") {
+			p.ProvenLengthMM, p.WholeSpace = nil, true
+		}
+		p.SlackMM = rapid.Float64().Draw(t, "slack")
+		if err := WriteManifest(path, m); err != nil {
+			t.Fatal(err)
+		}
+		got, err := ReadManifest(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(m, got, sameManifest); diff != "" {
+			t.Errorf("written -, read +\n%s", diff)
+		}
+	})
+}
+
+func TestManifestRefused(t *testing.T) {
+	nan := math.NaN()
+	for want, spoil := range map[string]func(*ManifestPoint){
+		`space is "many"`:           func(p *ManifestPoint) { p.Space = "many" },
+		"set_aside.length has":      func(p *ManifestPoint) { p.SetAside["length"] = nil },
+		"proven_length_mm is NaN":   func(p *ManifestPoint) { p.ProvenLengthMM = &nan },
+		"slack_mm is +Inf":          func(p *ManifestPoint) { p.SlackMM = math.Inf(1) },
+		"would_fit.travel is NaN":   func(p *ManifestPoint) { p.WouldFit["travel"] = &nan },
+		"seconds.search is NaN":     func(p *ManifestPoint) { p.Seconds["search"] = nan },
+		"values: train.zeta is NaN": func(p *ManifestPoint) { p.Values[0].Value = FloatValue(nan) },
+	} {
+		dir := t.TempDir()
+		m := madeManifest()
+		spoil(&m.Points[0])
+		err := WriteManifest(filepath.Join(dir, "run.json"), m)
+		if err == nil || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), "run.json") {
+			t.Errorf("error %v does not say %q", err, want)
+		}
+		emptyFolder(t, dir)
+	}
+}
+
+func TestReadManifestFaults(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "run.json")
+	for text, want := range map[string]string{
+		"":                                    "run.json:1: is not JSON",
+		"{\n\"program\": 1,\n}":               "run.json:3: is not JSON",
+		"{\n\n\"program\": 1\n}":              "run.json:3: program is a number, not string",
+		`{"points":[{"values":3}]}`:           "has to be an object",
+		`{"points":[{"values":{"a.b":[1]}}]}`: "a.b",
+	} {
+		if err := os.WriteFile(path, []byte(text), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := ReadManifest(path); err == nil || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), path) {
+			t.Errorf("%q: error %v does not say %q", text, err, want)
+		}
+	}
+	if _, err := ReadManifest(path + "x"); err == nil || strings.Count(err.Error(), path) != 1 {
+		t.Errorf("a missing file: %v", err)
+	}
+}

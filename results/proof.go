@@ -1,0 +1,111 @@
+package results
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"maps"
+	"math/big"
+	"slices"
+	"strings"
+)
+
+// PrintProof prints in words what a run knows of one sweep point: the space,
+// what became of its designs, the proven length, and when nothing passed, how
+// far each requirement is from letting something pass.
+func PrintProof(w io.Writer, p *ManifestPoint) error {
+	var b strings.Builder
+	if len(p.Values) > 0 {
+		values := make([]string, len(p.Values))
+		for i, v := range p.Values {
+			values[i] = fmt.Sprintf("%s = %s", v.Key, v.Value)
+		}
+		fmt.Fprintf(&b, "point %d: %s\n", p.Point, strings.Join(values, ", "))
+	}
+	fmt.Fprintf(&b, "%s designs; examined %d, checked by rays %d, passed %d\n", countOf(p.Space), p.Examined, p.Checked, p.Passed)
+	switch {
+	case p.ProvenLengthMM != nil && p.Passed > 0:
+		fmt.Fprintf(&b, "proven: no other design is shorter than %.6f mm\n", *p.ProvenLengthMM)
+	case p.ProvenLengthMM != nil:
+		fmt.Fprintf(&b, "proven: no design shorter than %.6f mm passes\n", *p.ProvenLengthMM)
+	case p.WholeSpace:
+		fmt.Fprintln(&b, "proven: the whole space was searched, no other design passes")
+	}
+	if !p.Exact {
+		fmt.Fprintln(&b, "not exact: the search ended before the ranking was full")
+	}
+	printCounts(&b, "turned away", p.Failed)
+	printCounts(&b, "set aside by bounds", p.SetAside)
+	if p.Passed == 0 {
+		printWouldFit(&b, p)
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+// printCounts prints counts by name, the largest first.
+func printCounts(b *strings.Builder, what string, counts map[string]*big.Int) {
+	if len(counts) == 0 {
+		return
+	}
+	names := slices.SortedFunc(maps.Keys(counts), func(x, y string) int {
+		return cmp.Or(counts[y].Cmp(counts[x]), strings.Compare(x, y))
+	})
+	parts := make([]string, len(names))
+	for i, name := range names {
+		parts[i] = fmt.Sprintf("%s %s", name, countOf(counts[name].String()))
+	}
+	fmt.Fprintf(b, "%s: %s\n", what, strings.Join(parts, ", "))
+}
+
+// countOf is a decimal integer, shortened to its power of ten where it is long.
+func countOf(digits string) string {
+	const most = 9
+	if len(digits) <= most {
+		return digits
+	}
+	n, ok := new(big.Float).SetString(digits)
+	if !ok {
+		return digits
+	}
+	return n.Text('g', 3)
+}
+
+// fitUnits are the keys and units of the spec in which an easing is told.
+var fitUnits = map[string]string{
+	"gap": "train.group_gap_min_mm", "length": "train.length_max_mm", "relief": "eye.relief_min_mm",
+	"aperture":  "field.width_deg, the height in proportion",
+	"clearance": "mask.clearance_mm", "travel": "stage.travel_mm",
+	"mask_size": "mask.width_mm, the height in proportion", "parts": "train.lenses_max",
+	"magnification": "train.magnification_tol",
+}
+
+// printWouldFit prints, for each requirement and limit, the nearest value at
+// which a first design would pass.
+func printWouldFit(b *strings.Builder, p *ManifestPoint) {
+	if len(p.WouldFit) == 0 {
+		return
+	}
+	t := Table{Columns: []Column{
+		{Name: "eased alone", Align: Left}, {Name: "passes at"}, {Name: "key of the spec", Align: Left},
+	}}
+	var never []string
+	for _, name := range slices.Sorted(maps.Keys(p.WouldFit)) {
+		value := p.WouldFit[name]
+		if value == nil {
+			never = append(never, name)
+			continue
+		}
+		t.Add(name, fmt.Sprintf("%.4g", *value), cmp.Or(fitUnits[name], "limits."+name))
+	}
+	fmt.Fprintln(b, "\nnothing meets the requirements")
+	if len(t.Rows) > 0 {
+		fmt.Fprintln(b, "each of these alone, with all others kept, lets a first design pass:")
+		if err := t.Print(b); err != nil {
+			fmt.Fprintln(b, err)
+		}
+	}
+	if len(never) > 0 {
+		fmt.Fprintf(b, "no value of these alone would help: %s\n", strings.Join(never, ", "))
+	}
+}

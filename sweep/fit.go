@@ -1,0 +1,240 @@
+package sweep
+
+import (
+	"context"
+	"maps"
+	"math"
+	"slices"
+
+	"relaysweep/objective"
+)
+
+// lever is one requirement or limit that can be eased alone.
+type lever struct {
+	name  string // under which failures are counted
+	start float64
+	// eased is where easing ends: what no bench would go beyond.
+	eased float64
+	set   func(p *objective.Problem, value float64)
+}
+
+// easedLength and the others are where easing ends.
+const (
+	easedTravel    = 1000.0 // mm
+	easedMask      = 1000.0 // mm
+	easedArcmin    = 600.0
+	easedDioptres  = 10.0
+	easedShift     = 1e5 // mm
+	easedSum       = 1e9 // g, price
+	easedTolerance = 10.0
+	easedField     = 0.02 // share of the field
+)
+
+// levers are the paraxial requirements of a problem that a number in the spec
+// sets, in the order in which they are tested. The aperture's number is the
+// field: its width in degrees, the height going with it.
+func levers(spec *Spec, p *objective.Problem) []lever {
+	limit := func(name string, eased float64) lever {
+		return lever{name, p.Limits.Limit(name), eased, func(p *objective.Problem, v float64) {
+			p.Limits.Max = maps.Clone(p.Limits.Max)
+			p.Limits.Max[name] = v
+		}}
+	}
+	all := []lever{
+		{"gap", p.GroupGapMin, 0, func(p *objective.Problem, v float64) { p.GroupGapMin = v }},
+		{"length", p.LengthMax, math.Inf(1), func(p *objective.Problem, v float64) { p.LengthMax = v }},
+		{"relief", p.ReliefMin, p.CombinerMM, func(p *objective.Problem, v float64) { p.ReliefMin = v }},
+		{"aperture", spec.Field.WidthDeg, spec.Field.WidthDeg * easedField, func(p *objective.Problem, v float64) {
+			eased := *spec
+			eased.Field.WidthDeg = v
+			eased.Field.HeightDeg = spec.Field.HeightDeg * v / spec.Field.WidthDeg
+			q := eased.Problem()
+			p.TanHalfWidth, p.TanHalfHeight, p.TanMax = q.TanHalfWidth, q.TanHalfHeight, q.TanMax
+		}},
+		{"clearance", p.Clearance, 0, func(p *objective.Problem, v float64) { p.Clearance = v }},
+		{"travel", p.Travel, easedTravel, func(p *objective.Problem, v float64) { p.Travel = v }},
+		{"mask_size", p.MaskWidth, easedMask, func(p *objective.Problem, v float64) {
+			p.MaskHeight *= v / p.MaskWidth
+			p.MaskWidth = v
+		}},
+		limit("pixel_arcmin", easedArcmin),
+		limit("depth_step_D", easedDioptres),
+		limit("viewpoint_shift_mm", easedShift),
+		limit("price", easedSum),
+		limit("mass_g", easedSum),
+	}
+	if p.LensesMax > 0 {
+		all = append(all, lever{"parts", float64(p.LensesMax), 1000, func(p *objective.Problem, v float64) {
+			p.LensesMax = int(math.Ceil(v))
+		}})
+	}
+	for _, layout := range spec.Train.Layouts {
+		if layout == objective.Keplerian {
+			all = append(all, lever{"magnification", p.MagnificationTol, easedTolerance, func(p *objective.Problem, v float64) {
+				p.MagnificationTol = v
+			}})
+		}
+	}
+	var set []lever
+	for _, l := range all {
+		if !math.IsInf(l.start, 1) && l.start != l.eased {
+			set = append(set, l)
+		}
+	}
+	return set
+}
+
+// easedTogether is how many of the shortest designs that an eased requirement
+// lets pass are looked at together for the one that needs the least of it.
+const easedTogether = 16
+
+// resolution is the share of the easing to which it is found.
+const resolution = 1e-3
+
+// wouldFit finds, for each requirement and limit alone, the value nearest to
+// the spec's at which a first design would pass with all others kept: nil when
+// no easing of it alone lets anything pass. It is called when nothing passes.
+func wouldFit(ctx context.Context, spec *Spec, lib *objective.Library, o options) (map[string]*float64, error) {
+	o.progress, o.onePerParts, o.checksMax = nil, false, 0
+	fit, err := limitsFit(ctx, lib, o)
+	if err != nil {
+		return nil, err
+	}
+	for _, l := range levers(spec, lib.Problem) {
+		value, found, err := l.fit(ctx, lib, o)
+		if err != nil {
+			return nil, err
+		}
+		fit[l.name] = nil
+		if found {
+			fit[l.name] = &value
+		}
+	}
+	return fit, nil
+}
+
+// limitsFit is the part of wouldFit for limits that the ray check tests: one
+// walk over all designs that meet the paraxial requirements. A design counts
+// for the limit that it fails first, if it passes with that one lifted.
+func limitsFit(ctx context.Context, lib *objective.Library, o options) (map[string]*float64, error) {
+	p := lib.Problem
+	fit := map[string]*float64{}
+	lifted := map[string]*objective.Checker{}
+	for _, m := range objective.MetricList {
+		if math.IsInf(p.Limits.Limit(m.Name), 1) || slices.Contains(paraxialLimits, m.Name) {
+			continue
+		}
+		q := *p
+		q.Limits.Max = maps.Clone(p.Limits.Max)
+		delete(q.Limits.Max, m.Name)
+		lifted[m.Name] = objective.NewChecker(&q)
+		fit[m.Name] = nil
+	}
+	if p.Limits.TransmissionMin > 0 {
+		q := *p
+		q.Limits.TransmissionMin = 0
+		lifted["transmission_min"] = objective.NewChecker(&q)
+		fit["transmission_min"] = nil
+	}
+	a, err := newAscent(ctx, lib, o)
+	if err != nil {
+		return nil, err
+	}
+	base := objective.NewChecker(p)
+	for {
+		batch, err := a.next(ctx, batchSize)
+		if err != nil || len(batch) == 0 {
+			return fit, err
+		}
+		for _, c := range batch {
+			name := base.Check(c.train).FailedBy
+			checker := lifted[name]
+			if checker == nil {
+				continue
+			}
+			report := checker.Check(c.train)
+			if report.FailedBy != "" {
+				continue
+			}
+			metric, better := name, func(a, b float64) bool { return a < b }
+			if name == "transmission_min" {
+				metric, better = "transmission", func(a, b float64) bool { return a > b }
+			}
+			value, _ := report.Metrics.Value(metric)
+			value = math.Abs(value)
+			if best := fit[name]; !math.IsInf(value, 0) && (best == nil || better(value, *best)) {
+				fit[name] = &value
+			}
+		}
+	}
+}
+
+// paraxialLimits are the limits that are paraxial requirements, which levers
+// ease.
+var paraxialLimits = []string{"pixel_arcmin", "depth_step_D", "viewpoint_shift_mm", "mass_g", "price"}
+
+// fit finds the least easing of the requirement that lets a design pass. It
+// eases it fully, takes the shortest designs that pass and finds how much each
+// needs; then it halves what is left between the requirement and that, by an
+// exact search each, down to the resolution.
+func (l *lever) fit(ctx context.Context, lib *objective.Library, o options) (value float64, found bool, err error) {
+	o.top = easedTogether
+	none, some := l.start, l.eased // nothing passes at none
+	for try := some; ; try = none + (some-none)/2 {
+		p := l.at(lib.Problem, try)
+		a, err := newAscent(ctx, objective.NewLibrary(p, lib.Lenses), o)
+		if err != nil {
+			return 0, false, err
+		}
+		out, err := a.run(ctx)
+		switch {
+		case err != nil:
+			return 0, false, err
+		case len(out.Found) == 0 && !found:
+			return 0, false, nil
+		case len(out.Found) == 0:
+			none = try
+		case l.name == "length":
+			return out.Found[0].Train.Length, true, nil
+		default:
+			some, found = try, true
+			for _, f := range out.Found {
+				some = l.least(lib.Problem, f.Train, some, o.by)
+			}
+		}
+		if math.Abs(some-none) <= resolution*math.Abs(some-l.start) {
+			return some, true, nil
+		}
+	}
+}
+
+// at is the problem with the requirement at a value.
+func (l *lever) at(p *objective.Problem, value float64) *objective.Problem {
+	q := *p
+	l.set(&q, value)
+	return &q
+}
+
+// least is the value nearest to the spec's at which a train passes that passes
+// at some: never farther than some.
+func (l *lever) least(p *objective.Problem, t *objective.Train, some float64, by objective.RankBy) float64 {
+	none := l.start
+	for range 48 {
+		try := none + (some-none)/2
+		if try == none || try == some {
+			break
+		}
+		if l.passes(p, t, try, by) {
+			some = try
+		} else {
+			none = try
+		}
+	}
+	return some
+}
+
+func (l *lever) passes(p *objective.Problem, t *objective.Train, value float64, by objective.RankBy) bool {
+	q := l.at(p, value)
+	u := objective.Train{Layout: t.Layout, Seat: t.Seat, Groups: t.Groups}
+	return q.SolveBest(&u, by) == objective.Met && objective.NewChecker(q).Check(&u).FailedBy == ""
+}

@@ -1,0 +1,388 @@
+package sweep
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"math/big"
+	"slices"
+	"strings"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"relaysweep/objective"
+)
+
+// Found is a design that passed, with what the ray check measured.
+type Found struct {
+	Train  *objective.Train
+	ID     string
+	Ranked float64 // mm, rounded to 1e-6
+	Report *objective.Report
+}
+
+// Outcome is what the search of one sweep point brought, and its proof.
+type Outcome struct {
+	Found []Found // in ascending ranked length, then by design_id
+	Proof Proof
+}
+
+// Proof accounts for every design of a space. Each is set aside by a bound,
+// failed a requirement or a limit, or passed:
+//
+//	Space = sum of SetAside + sum of Failed + Passed.
+type Proof struct {
+	Space    *big.Int
+	SetAside map[string]*big.Int // by kind of bound
+	Examined int64               // judged one by one
+	Checked  int64               // of those, traced
+	Passed   int64
+	Failed   map[string]*big.Int // by requirement or limit
+	// ProvenLength is the ranked length in mm below which no design exists but
+	// the ones found, +Inf when the whole space was searched.
+	ProvenLength float64
+	Exact        bool // the ranking is complete to its end
+	WouldFit     map[string]*float64
+	Seconds      map[string]float64
+}
+
+// Kinds of bounds that set designs aside.
+const (
+	// byGroup: a group can't serve in its place, whatever the other groups.
+	byGroup = "group"
+	// byBound: longer than what was asked for, or front and rear leave the
+	// relay no focal length that the apertures allow.
+	byBound = "bound"
+	// byParts: the parts of a design that passed, arranged otherwise.
+	byParts = "one_per_parts"
+	// byRest: met every requirement, but not reached by the ray check as the
+	// ranking was full before.
+	byRest = "rest"
+)
+
+// Progress tells how a search stands. It is called from one goroutine.
+type Progress func(Status)
+
+// Status is how far a sweep point has come.
+type Status struct {
+	Point, Points   int
+	Stage           string // "stacks", "search" or "check"
+	Examined        int64
+	Checked, Passed int64
+	ProvenMM        float64 // ranked length below which all is known
+	Wanted          int
+}
+
+// options are what the search of one point needs besides the problem.
+type options struct {
+	top            int
+	checksMax      int64
+	workers        int
+	by             objective.RankBy
+	onePerParts    bool
+	lensesPerGroup int
+	spaces         []objective.Space
+	progress       func(Status)
+}
+
+// ascent walks the designs of a space in ascending ranked length.
+type ascent struct {
+	options
+	p       *objective.Problem
+	finders []finder
+	pending []candidate // sorted, all ranked at safe or above
+	proof   Proof
+	lo      float64 // everything up to this length has been examined
+	step    float64
+	over    bool // the whole space has been examined
+}
+
+// firstStep, in mm, is the width of the first window of lengths.
+const firstStep = 4.0
+
+// windowWanted is how many candidates a window should bring: enough to keep
+// the workers busy, few enough that the last window is not mostly wasted.
+const windowWanted = 4000
+
+// lengthBeyond, in mm, is a length beyond which the windows end: the next one
+// takes all that is left.
+const lengthBeyond = 20_000.0
+
+// newAscent prepares the walk: it makes the stacks and the bounds' tables.
+func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent, error) {
+	p := lib.Problem
+	a := &ascent{options: o, p: p, step: firstStep, proof: Proof{
+		Space: new(big.Int), SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{},
+		Seconds: map[string]float64{}, Exact: true,
+	}}
+	defer a.clock("stacks")()
+	want := rolesOf(o)
+	st, err := buildStacks(ctx, lib, want)
+	if err != nil {
+		return nil, err
+	}
+	shared := &search{p: p, by: o.by, workers: o.workers}
+	var table *objective.RelayTable
+	if want.single {
+		table = objective.NewRelayTable(p, st.relays)
+	}
+	var relays []objective.PairRelay
+	if want.pair {
+		relays = pairRelays(p, st.halves)
+	}
+	for _, s := range o.spaces {
+		switch s.Layout {
+		case objective.ErectorSingle:
+			a.finders = append(a.finders, newSingleFinder(shared, st, s.Seat, table))
+		case objective.ErectorPair:
+			a.finders = append(a.finders, newPairFinder(shared, st, s.Seat, relays))
+		case objective.Keplerian:
+			a.finders = append(a.finders, newKeplerianFinder(shared, st))
+		}
+	}
+	for _, f := range a.finders {
+		s := f.space()
+		a.proof.Space.Add(a.proof.Space, s.designs)
+		tally(a.proof.Failed, objective.Focal.String(), s.focal)
+		tally(a.proof.SetAside, byGroup, s.group)
+		rest := new(big.Int).Sub(s.designs, s.focal)
+		tally(a.proof.SetAside, byBound, rest.Sub(rest, s.group))
+	}
+	return a, nil
+}
+
+// rolesOf are the places that the wanted layouts and seats have.
+func rolesOf(o options) roles {
+	want := roles{lensesPerGroup: o.lensesPerGroup, workers: o.workers}
+	for _, s := range o.spaces {
+		want.single = want.single || s.Layout == objective.ErectorSingle
+		want.pair = want.pair || s.Layout == objective.ErectorPair
+		want.keplerian = want.keplerian || s.Layout == objective.Keplerian
+		if !slices.Contains(want.seats, s.Seat) {
+			want.seats = append(want.seats, s.Seat)
+		}
+	}
+	return want
+}
+
+func pairRelays(p *objective.Problem, halves []objective.PairHalf) []objective.PairRelay {
+	var relays []objective.PairRelay
+	for i := range halves {
+		for j := range halves {
+			if r, ok := p.NewPairRelay(halves[i], halves[j]); ok {
+				relays = append(relays, r)
+			}
+		}
+	}
+	return relays
+}
+
+// tally adds to a count by name; nothing leaves no entry.
+func tally(counts map[string]*big.Int, name string, n *big.Int) {
+	if n.Sign() == 0 {
+		return
+	}
+	if counts[name] == nil {
+		counts[name] = new(big.Int)
+	}
+	counts[name].Add(counts[name], n)
+	if counts[name].Sign() == 0 {
+		delete(counts, name)
+	}
+}
+
+func (a *ascent) clock(stage string) func() {
+	start := time.Now()
+	return func() { a.proof.Seconds[stage] += time.Since(start).Seconds() }
+}
+
+// advance examines one more window of lengths.
+func (a *ascent) advance(ctx context.Context) error {
+	defer a.clock("search")()
+	hi := a.lo + a.step
+	if hi > lengthBeyond {
+		hi = math.Inf(1)
+	}
+	hi = math.Min(hi, a.p.LengthMax)
+	var joined window
+	for _, f := range a.finders {
+		w, ok, err := f.find(ctx, a.lo, hi)
+		if err != nil {
+			return err
+		}
+		if !ok {
+			if math.IsInf(hi, 1) {
+				a.step = a.lo
+			}
+			a.step /= 4
+			return nil
+		}
+		joined.add(&w)
+	}
+	a.account(&joined)
+	a.pending = append(a.pending, joined.candidates...)
+	slices.SortFunc(a.pending, compareCandidates)
+	if len(joined.candidates) < windowWanted {
+		a.step *= 2
+	} else {
+		a.step *= math.Max(0.25, windowWanted/float64(len(joined.candidates)))
+	}
+	a.lo = hi
+	a.over = hi >= a.p.LengthMax
+	return nil
+}
+
+// account moves what a window examined out of the count of the bound.
+func (a *ascent) account(w *window) {
+	a.proof.Examined += w.examined
+	tally(a.proof.SetAside, byBound, big.NewInt(-w.examined))
+	for r, n := range w.failed {
+		tally(a.proof.Failed, objective.Requirement(r).String(), big.NewInt(n))
+	}
+}
+
+// safe is the ranked length below which every candidate is known. Ranked
+// lengths are rounded, so that one just above the last window may compare
+// equal to one inside: the last rounding step is left to the next window.
+func (a *ascent) safe() float64 {
+	if a.over {
+		return math.Inf(1)
+	}
+	safe := a.lo - 1e-6
+	if a.by == objective.ByLengthToEye {
+		safe += math.Max(a.p.ReliefMin, a.p.CombinerMM)
+	}
+	return safe
+}
+
+// next is the next candidates in order, at least one and at most most, none
+// when the space is exhausted.
+func (a *ascent) next(ctx context.Context, most int) ([]candidate, error) {
+	for {
+		n, _ := slices.BinarySearchFunc(a.pending, a.safe(), func(c candidate, safe float64) int {
+			return cmp.Compare(c.ranked, safe)
+		})
+		if n = min(n, most); a.over && n == 0 {
+			n = min(len(a.pending), most)
+		}
+		if n > 0 || a.over {
+			batch := a.pending[:n]
+			a.pending = a.pending[n:]
+			return batch, nil
+		}
+		if err := a.advance(ctx); err != nil {
+			return nil, err
+		}
+		a.report("search")
+	}
+}
+
+func (a *ascent) report(stage string) {
+	if a.progress != nil {
+		a.progress(Status{
+			Stage: stage, Examined: a.proof.Examined, Checked: a.proof.Checked,
+			Passed: a.proof.Passed, ProvenMM: a.safe(), Wanted: a.top,
+		})
+	}
+}
+
+// batchSize is how many designs are ray-checked between two looks at whether
+// the ranking is full. It does not depend on the number of workers, so that
+// neither do the counts.
+const batchSize = 64
+
+// run walks on until top designs have passed or the space is exhausted.
+func (a *ascent) run(ctx context.Context) (*Outcome, error) {
+	out := &Outcome{}
+	checkers := make(chan *objective.Checker, a.workers)
+	for range a.workers {
+		checkers <- objective.NewChecker(a.p)
+	}
+	passedParts := map[string]bool{}
+	for len(out.Found) < a.top {
+		batch, err := a.next(ctx, batchSize)
+		if err != nil {
+			return nil, err
+		}
+		if len(batch) == 0 {
+			break
+		}
+		reports, err := a.check(ctx, checkers, batch)
+		if err != nil {
+			return nil, err
+		}
+		for i, c := range batch {
+			if len(out.Found) == a.top || a.checksMax > 0 && a.proof.Checked == a.checksMax {
+				a.pending = append(batch[i:len(batch):len(batch)], a.pending...)
+				break
+			}
+			key := ""
+			if a.onePerParts {
+				if key = partsKey(c.train); passedParts[key] {
+					tally(a.proof.SetAside, byParts, one)
+					continue
+				}
+			}
+			a.proof.Checked++
+			if failed := reports[i].FailedBy; failed != "" {
+				tally(a.proof.Failed, failed, one)
+				continue
+			}
+			a.proof.Passed++
+			passedParts[key] = true
+			out.Found = append(out.Found, Found{c.train, c.id, c.ranked, reports[i]})
+		}
+		a.report("check")
+		if a.checksMax > 0 && a.proof.Checked == a.checksMax && len(out.Found) < a.top {
+			a.proof.Exact = a.over && len(a.pending) == 0
+			break
+		}
+	}
+	tally(a.proof.SetAside, byRest, big.NewInt(int64(len(a.pending))))
+	a.proof.ProvenLength = a.provenLength(out)
+	out.Proof = a.proof
+	return out, nil
+}
+
+// provenLength is the ranked length below which every design is accounted for.
+func (a *ascent) provenLength(out *Outcome) float64 {
+	switch {
+	case len(a.pending) > 0 && !a.proof.Exact:
+		return a.pending[0].ranked
+	case len(out.Found) == a.top:
+		return out.Found[a.top-1].Ranked
+	case a.over:
+		return math.Inf(1)
+	}
+	return a.safe()
+}
+
+// check ray-checks a batch, each worker with a checker of its own.
+func (a *ascent) check(ctx context.Context, checkers chan *objective.Checker, batch []candidate) ([]*objective.Report, error) {
+	defer a.clock("check")()
+	reports := make([]*objective.Report, len(batch))
+	group, ctx := errgroup.WithContext(ctx)
+	group.SetLimit(a.workers)
+	for i := range batch {
+		group.Go(func() error {
+			c := <-checkers
+			defer func() { checkers <- c }()
+			reports[i] = c.Check(batch[i].train).Clone()
+			return ctx.Err()
+		})
+	}
+	return reports, group.Wait()
+}
+
+// partsKey names the parts of a train without regard to their arrangement.
+func partsKey(t *objective.Train) string {
+	var parts []string
+	for _, g := range t.Groups {
+		for _, e := range g.Elements {
+			parts = append(parts, e.Lens.Part)
+		}
+	}
+	slices.Sort(parts)
+	return strings.Join(parts, "+")
+}

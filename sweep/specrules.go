@@ -1,0 +1,266 @@
+package sweep
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"relaysweep/objective"
+)
+
+// specRule is what a key's value must be beyond its kind.
+type specRule struct {
+	// want says what is right. For numbers it continues "a number".
+	want string
+	// problem says what is wrong with a value, "" for nothing.
+	problem func(value any) string
+	// infinite admits inf.
+	infinite bool
+}
+
+// numeric is the rule that a number meets ok.
+func numeric(want string, ok func(x float64) bool) specRule {
+	return specRule{want: want, problem: func(v any) string {
+		x, isFloat := v.(float64)
+		if !isFloat {
+			x = float64(v.(int64))
+		}
+		if ok(x) {
+			return ""
+		}
+		return showValue(v)
+	}}
+}
+
+func anyNumber() specRule { return numeric("", func(float64) bool { return true }) }
+
+func above(lo float64) specRule {
+	return numeric(" above "+showFloat(lo), func(x float64) bool { return x > lo })
+}
+
+func atLeast(lo float64) specRule {
+	return numeric(" of at least "+showFloat(lo), func(x float64) bool { return x >= lo })
+}
+
+// fromTo includes both ends.
+func fromTo(lo, hi float64) specRule {
+	return numeric(fmt.Sprintf(" from %s to %s", showFloat(lo), showFloat(hi)),
+		func(x float64) bool { return lo <= x && x <= hi })
+}
+
+// count is fromTo without an upper end worth naming.
+func count(lo float64) specRule {
+	r := fromTo(lo, integerMost)
+	r.want = atLeast(lo).want
+	return r
+}
+
+// between excludes both ends.
+func between(lo, hi float64) specRule {
+	return numeric(fmt.Sprintf(" above %s and below %s", showFloat(lo), showFloat(hi)),
+		func(x float64) bool { return lo < x && x < hi })
+}
+
+// aboveTo excludes the lower end only.
+func aboveTo(lo, hi float64) specRule {
+	return numeric(fmt.Sprintf(" above %s and up to %s", showFloat(lo), showFloat(hi)),
+		func(x float64) bool { return lo < x && x <= hi })
+}
+
+// zeroMeans adds to the message what 0 stands for.
+func (r specRule) zeroMeans(what string) specRule {
+	r.want += " (0: " + what + ")"
+	return r
+}
+
+// orInfinite admits inf.
+func (r specRule) orInfinite() specRule {
+	r.want += " or inf"
+	r.infinite = true
+	return r
+}
+
+// each applies a rule to every number of a list that may not be empty.
+func each(one specRule) specRule {
+	return specRule{want: one.want + ", at least one", problem: func(v any) string {
+		list := v.([]float64)
+		if len(list) == 0 {
+			return "an empty list"
+		}
+		for i, x := range list {
+			if p := one.problem(x); p != "" {
+				return fmt.Sprintf("%s, the %s of the list", p, ordinal(i+1))
+			}
+		}
+		return ""
+	}}
+}
+
+// jobName admits what can stand in a folder's name on any system: the same
+// characters as in a key.
+func jobName() specRule {
+	return specRule{want: `a name of letters a to z and A to Z, digits, - and _, in quotes`, problem: func(v any) string {
+		name := v.(string)
+		for _, c := range name {
+			if !strings.ContainsRune(bareCharacters, c) {
+				return fmt.Sprintf("%s, with %q", showValue(name), c)
+			}
+		}
+		if name == "" {
+			return showValue(name)
+		}
+		return ""
+	}}
+}
+
+// notEmpty is the rule of a file's name.
+func notEmpty(what string) specRule {
+	return specRule{want: what + ", in quotes", problem: func(v any) string {
+		if name := v.(string); name == "" || strings.ContainsRune(name, 0) {
+			return showValue(name)
+		}
+		return ""
+	}}
+}
+
+// oneOf admits the words given.
+func oneOf(words ...string) specRule {
+	quoted := make([]string, len(words))
+	for i, w := range words {
+		quoted[i] = strconv.Quote(w)
+	}
+	return specRule{want: joinWords(quoted, "or"), problem: func(v any) string {
+		if word := v.(string); !slices.Contains(words, word) {
+			return showValue(word)
+		}
+		return ""
+	}}
+}
+
+// later names words that stand for methods which this version does not carry
+// out.
+func (r specRule) later(words ...string) specRule {
+	problem := r.problem
+	r.problem = func(v any) string {
+		if word := v.(string); slices.Contains(words, word) {
+			return showValue(word) + " is a method that this version does not carry out yet"
+		}
+		return problem(v)
+	}
+	return r
+}
+
+// listOf admits lists of different texts, none empty, at least so many.
+func listOf(what string, atLeast int) specRule {
+	want := "a list of " + what + ", each in quotes and once"
+	if atLeast > 0 {
+		want += ", at least one"
+	}
+	return specRule{want: want, problem: func(v any) string {
+		list := v.([]string)
+		if len(list) < atLeast {
+			return "an empty list"
+		}
+		for i, text := range list {
+			switch {
+			case text == "" || strings.ContainsRune(text, 0):
+				return fmt.Sprintf("%s, the %s of the list", showValue(text), ordinal(i+1))
+			case slices.Contains(list[:i], text):
+				return showValue(text) + " stands in the list twice"
+			}
+		}
+		return ""
+	}}
+}
+
+// layoutList admits different layouts that have the same kind of view: upright
+// or inverted.
+func layoutList() specRule {
+	var quoted []string
+	for _, l := range layouts[1:] {
+		quoted = append(quoted, strconv.Quote(l.String()))
+	}
+	inverted := strconv.Quote(layouts[0].String())
+	rule := listOf("layouts", 1)
+	rule.want = fmt.Sprintf("a list of upright layouts (%s), each once, or [%s] alone", strings.Join(quoted, ", "), inverted)
+	texts := rule.problem
+	rule.problem = func(v any) string {
+		list := v.([]string)
+		for _, name := range list {
+			if _, known := layoutByName[name]; !known {
+				return showValue(name) + " is no layout"
+			}
+		}
+		if p := texts(v); p != "" {
+			return p
+		}
+		if len(list) > 1 && slices.Contains(list, layouts[0].String()) {
+			return inverted + " stands beside an upright layout"
+		}
+		return ""
+	}
+	return rule
+}
+
+// specRelation is what keys must be to each other.
+type specRelation struct {
+	keys  []string
+	want  string
+	holds func(*Spec) bool
+}
+
+// specRelations are checked on every sweep point.
+var specRelations = []specRelation{
+	{
+		[]string{"depth.near_m", "depth.far_m"}, "near_m no larger than far_m",
+		func(s *Spec) bool { return s.Depth.NearM <= s.Depth.FarM },
+	},
+	{
+		[]string{"depth.steps", "depth.near_m", "depth.far_m"},
+		"at least 2 steps, or near_m = far_m with steps = 1 or left out",
+		func(s *Spec) bool {
+			if s.Depth.NearM == s.Depth.FarM {
+				return s.Depth.Steps == 1
+			}
+			return s.Depth.Steps >= 2
+		},
+	},
+	{
+		[]string{"eye.relief_min_mm", "eye.relief_max_mm"}, "relief_min_mm no larger than relief_max_mm",
+		func(s *Spec) bool { return s.Eye.ReliefMinMM <= s.Eye.ReliefMaxMM },
+	},
+	{
+		[]string{"eye.combiner_mm", "eye.relief_max_mm"},
+		"combiner_mm no larger than relief_max_mm: the combiner stands between last lens and eye",
+		func(s *Spec) bool { return s.Eye.CombinerMM <= s.Eye.ReliefMaxMM },
+	},
+	{
+		[]string{"light.weights", "light.wavelengths_nm"}, "one weight for each wavelength",
+		func(s *Spec) bool { return len(s.Light.Weights) == len(s.Light.WavelengthsNM) },
+	},
+	{
+		[]string{"mask.seat", "train.layouts"}, `seat = "rear" with the one image of a keplerian`,
+		func(s *Spec) bool {
+			return s.Mask.Seat != "front" || !slices.Contains(s.Train.Layouts, objective.Keplerian)
+		},
+	},
+	{
+		[]string{"train.lenses_max", "train.layouts"},
+		"lenses_max = 0 for no limit, or at least one lens for each group of the simplest layout listed",
+		func(s *Spec) bool {
+			fewest := math.MaxInt
+			for _, l := range s.Train.Layouts {
+				fewest = min(fewest, len(l.GroupNames()))
+			}
+			return s.Train.LensesMax == 0 || s.Train.LensesMax >= fewest
+		},
+	},
+	{
+		[]string{"catalog.focal_min_mm", "catalog.focal_max_mm"}, "focal_min_mm no larger than focal_max_mm",
+		func(s *Spec) bool {
+			return s.Catalog.FocalMaxMM == 0 || s.Catalog.FocalMinMM <= s.Catalog.FocalMaxMM
+		},
+	},
+}

@@ -1,0 +1,150 @@
+package sweep
+
+import (
+	"math"
+	"slices"
+
+	"relaysweep/objective"
+)
+
+// leafSize is the number of groups at which a tree stops splitting. Smaller
+// leaves bound better and cost more nodes; between 8 and 32 it makes little
+// difference.
+const leafSize = 12
+
+// tree is a hierarchy of boxes over fronts or rears.
+type tree struct {
+	order []int32 // items, leaf by leaf
+	nodes []node  // nodes[0] is the root; empty without items
+}
+
+type node struct {
+	box         objective.Box
+	first, last int32 // in order
+	left, right int32 // 0 for a leaf
+}
+
+// buildTree splits items by their boxes, always across the widest of log focal
+// length, U and the two ends of the interval, so that near items share a leaf.
+func buildTree(boxes []objective.Box) *tree {
+	t := &tree{order: make([]int32, len(boxes))}
+	for i := range t.order {
+		t.order[i] = int32(i)
+	}
+	if len(boxes) > 0 {
+		keys := make([][4]float64, len(boxes))
+		for i, b := range boxes {
+			keys[i] = [4]float64{100 * math.Log(b.F.Lo), b.U, bounded(b.I.Lo), bounded(b.I.Hi)}
+		}
+		t.split(boxes, keys, 0, len(boxes))
+	}
+	return t
+}
+
+// bounded keeps an unlimited end of an interval from dominating a split.
+func bounded(x float64) float64 { return math.Max(-1e4, math.Min(1e4, x)) }
+
+func (t *tree) split(boxes []objective.Box, keys [][4]float64, first, last int) int32 {
+	items := t.order[first:last]
+	box := boxes[items[0]]
+	lo, hi := keys[items[0]], keys[items[0]]
+	for _, i := range items[1:] {
+		box = box.Around(boxes[i])
+		for d, k := range keys[i] {
+			lo[d], hi[d] = math.Min(lo[d], k), math.Max(hi[d], k)
+		}
+	}
+	n := int32(len(t.nodes))
+	t.nodes = append(t.nodes, node{box: box, first: int32(first), last: int32(last)})
+	if len(items) <= leafSize {
+		return n
+	}
+	wide := 0
+	for d := range lo {
+		if hi[d]-lo[d] > hi[wide]-lo[wide] {
+			wide = d
+		}
+	}
+	slices.SortFunc(items, func(a, b int32) int {
+		switch ka, kb := keys[a][wide], keys[b][wide]; {
+		case ka < kb:
+			return -1
+		case ka > kb:
+			return 1
+		}
+		return int(a - b)
+	})
+	middle := first + len(items)/2
+	left := t.split(boxes, keys, first, middle)
+	right := t.split(boxes, keys, middle, last)
+	t.nodes[n].left, t.nodes[n].right = left, right
+	return n
+}
+
+// nodePair is a node of the fronts' tree with one of the rears'.
+type nodePair struct{ front, rear int32 }
+
+// boundFunc is a lower bound on the length of all trains between two boxes.
+type boundFunc func(front, rear objective.Box) float64
+
+// divide returns the node pairs within limit into which the whole product
+// falls, at least want of them where it can be divided that far, in an order
+// that depends on nothing else.
+func divide(fronts, rears *tree, bound boundFunc, limit float64, want int) []nodePair {
+	if len(fronts.nodes) == 0 || len(rears.nodes) == 0 {
+		return nil
+	}
+	pairs := []nodePair{{}}
+	for grown := true; grown && len(pairs) < want; {
+		grown = false
+		var next []nodePair
+		for _, p := range pairs {
+			for _, c := range p.children(fronts, rears) {
+				grown = grown || c != p
+				if bound(fronts.nodes[c.front].box, rears.nodes[c.rear].box) <= limit {
+					next = append(next, c)
+				}
+			}
+		}
+		pairs = next
+	}
+	return pairs
+}
+
+// children are the two halves of a pair, its node of more items split; a pair
+// of leaves is its own child.
+func (p nodePair) children(fronts, rears *tree) []nodePair {
+	f, r := &fronts.nodes[p.front], &rears.nodes[p.rear]
+	switch {
+	case f.left == 0 && r.left == 0:
+		return []nodePair{p}
+	case r.left == 0 || f.left != 0 && f.last-f.first >= r.last-r.first:
+		return []nodePair{{f.left, p.rear}, {f.right, p.rear}}
+	}
+	return []nodePair{{p.front, r.left}, {p.front, r.right}}
+}
+
+// walk visits every front and rear of a node pair whose bound is within limit.
+// It stops early when visit returns false.
+func walk(fronts, rears *tree, p nodePair, bound boundFunc, limit float64, visit func(front, rear int32) bool) bool {
+	f, r := &fronts.nodes[p.front], &rears.nodes[p.rear]
+	if bound(f.box, r.box) > limit {
+		return true
+	}
+	if f.left == 0 && r.left == 0 {
+		for _, i := range fronts.order[f.first:f.last] {
+			for _, k := range rears.order[r.first:r.last] {
+				if !visit(i, k) {
+					return false
+				}
+			}
+		}
+		return true
+	}
+	for _, c := range p.children(fronts, rears) {
+		if !walk(fronts, rears, c, bound, limit, visit) {
+			return false
+		}
+	}
+	return true
+}
