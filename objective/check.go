@@ -57,7 +57,7 @@ type Setpoint struct {
 	MaskParaxialMM float64
 	MaskBlurArcmin float64
 	ViewBlurArcmin float64
-	PixelArcmin    float64 // angle of a mask pixel at MaskMM
+	PixelArcmin    float64 // angle of a mask pixel at MaskParaxialMM
 }
 
 // Sample is what was measured at one field and depth, fields beyond the limits'
@@ -87,8 +87,8 @@ type Checker struct {
 	// denseAtMask are the dense rays on their way, before the mask's gap.
 	denseAtMask rays
 	through     []float64 // weights of the dense rays that got through
-	rim       rimBuffers
-	indices   map[*catalog.Glass][]float64 // by wavelength
+	rim         rimBuffers
+	indices     map[*catalog.Glass][]float64 // by wavelength
 
 	// The train in hand.
 	t          *Train
@@ -239,7 +239,7 @@ func (c *Checker) prepare(t *Train) {
 		c.chief[d] = -chief
 		r.Setpoints[d] = Setpoint{
 			VergenceD: 1000 * v, MaskMM: nan, MaskParaxialMM: position,
-			MaskBlurArcmin: nan, ViewBlurArcmin: nan, PixelArcmin: nan,
+			MaskBlurArcmin: nan, ViewBlurArcmin: nan, PixelArcmin: arcmin(p.MaskPixel / math.Abs(chief)),
 		}
 	}
 	for i := range c.bundles {
@@ -310,12 +310,11 @@ func (c *Checker) judgeMask(stop bool) (done bool) {
 	for d := range c.depths {
 		s := &r.Setpoints[d]
 		chief := math.Abs(p.ChiefAtMask(c.t, s.MaskMM))
-		s.PixelArcmin = arcmin(p.MaskPixel / chief)
 		if 2*chief*p.TanHalfWidth > p.MaskWidth*(1+requirementSlack) ||
 			2*chief*p.TanHalfHeight > p.MaskHeight*(1+requirementSlack) {
 			c.fail("mask_size")
 		}
-		c.blurMask(d, s, chief)
+		c.blurMask(d, s, math.Abs(c.chief[d]))
 		r.Metrics.MaskBlurArcmin = max(r.Metrics.MaskBlurArcmin, s.MaskBlurArcmin)
 	}
 	c.limit("mask_blur_arcmin", r.Metrics.MaskBlurArcmin)

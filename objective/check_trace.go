@@ -164,7 +164,7 @@ func (c *Checker) maskSums(r *rays, weight []float64, b *bundle) maskSums {
 		kx, ky, kw := r.kx[i], r.ky[i], r.kw[i]
 		f := (distance - r.w[i]) / kw
 		if half > 0 {
-			f += half * plateSlope(c.p.MaskGlassIndex, kw)
+			f += float64(half * plateSlope(c.p.MaskGlassIndex, kw))
 		}
 		px, py := r.x[i]+float64(f*kx), r.y[i]+float64(f*ky)-chief
 		sx, sy := kx/kw, ky/kw

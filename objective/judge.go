@@ -65,7 +65,7 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 		r Requirement
 		i Interval
 	}{
-		{Clearance, m.room(lo-zero, hi-zero)},
+		{Clearance, m.room(lo-zero-roundingSlack, hi-zero+roundingSlack)},
 		{Travel, m.travel(p.Travel)},
 		{MaskSize, m.size()},
 		{PixelArcmin, m.pixel(p.Limits.Limit("pixel_arcmin"))},
@@ -84,8 +84,8 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 			slope = 0
 		}
 		at0 := t.Length + shift - all.B/all.A
-		e.clip(slope, limit-at0)
-		e.clip(-slope, limit+at0)
+		e.clip(slope, limit-at0+roundingSlack)
+		e.clip(-slope, limit+at0+roundingSlack)
 		if e.lost() {
 			return nothing, ViewpointShiftMM
 		}
@@ -103,9 +103,11 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 }
 
 // roundingSlack, in mm, is how far the ends of an interval of eye reliefs may
-// cross before it counts as empty. The inner gap of a pair is driven to where
-// only one eye relief is left, whose two bounds then agree but for rounding,
-// some 1e-12 of lengths up to 1000 mm.
+// cross before it counts as empty, and by how much a gap, a clearance or the
+// viewpoint may miss its requirement. The inner gap of a pair is driven to
+// where a requirement is met with equality and only one eye relief is left;
+// computed in another way the two sides then agree but for rounding, some 1e-12
+// of lengths up to 1000 mm.
 const roundingSlack = 1e-9
 
 // lost tells whether an interval of eye reliefs is empty beyond rounding.

@@ -66,8 +66,11 @@ func (m maskMotion) room(lo, hi float64) Interval {
 // the smaller root of the quadratic, written here without cancellation.
 func (m maskMotion) travel(travel float64) Interval {
 	far, near := m.p.VergenceFar, m.p.VergenceNear
-	if far == near {
+	switch {
+	case far == near:
 		return Everything
+	case travel <= 0:
+		return nothing
 	}
 	c := m.focal * m.focal * (near - far) / travel
 	sum := near + far

@@ -200,8 +200,7 @@ func (c *pairCase) eye(v0, v1 float64) Interval {
 	toP := func(q Interval) Interval {
 		return Interval{(q.Lo + lift.Lo) / t2, (q.Hi + lift.Hi) / t2}
 	}
-	image1 := Interval{r.ffd + float64(c.slope1*v0), r.ffd + float64(c.slope1*v1)}
-	image2 := Interval{r.bfd + float64(c.slope2*v0), r.bfd + float64(c.slope2*v1)}
+	image1, image2 := c.images(v0, v1)
 	eye, q := c.rear.P, c.front.Q
 	if c.until >= Clearance {
 		keep := p.Clearance + p.MaskGlass/2
@@ -215,18 +214,10 @@ func (c *pairCase) eye(v0, v1 float64) Interval {
 	}
 	if c.until >= Aperture {
 		for _, row := range r.forward {
-			edge := Interval{
-				-c.theta / c.front.F * (float64(row.A*image1.Lo) + row.B),
-				-c.theta / c.front.F * (float64(row.A*image1.Hi) + row.B),
-			}
-			p.clipEither(&q, edge, 1/t2, row.A*c.front.F/c.theta, row.clear)
+			p.clipEither(&q, c.forwardEdge(row, image1), 1/t2, row.A*c.front.F/c.theta, row.clear)
 		}
 		for _, row := range r.back {
-			edge := Interval{
-				(row.B - float64(row.A*image2.Lo)) / c.rear.F,
-				(row.B - float64(row.A*image2.Hi)) / c.rear.F,
-			}
-			p.clipEither(&eye, edge, 1, -row.A*c.rear.F, row.clear)
+			p.clipEither(&eye, c.backEdge(row, image2), 1, -row.A*c.rear.F, row.clear)
 		}
 	}
 	eye = eye.And(toP(q))
@@ -234,6 +225,28 @@ func (c *pairCase) eye(v0, v1 float64) Interval {
 		eye = eye.And(c.viewpoint(v0, v1, lift))
 	}
 	return eye
+}
+
+// images are the distances from image 1 to the relay's first vertex and from
+// its last vertex to image 2, at v0 and at v1.
+func (c *pairCase) images(v0, v1 float64) (image1, image2 Interval) {
+	r := c.relay
+	return Interval{r.ffd + float64(c.slope1*v0), r.ffd + float64(c.slope1*v1)},
+		Interval{r.bfd + float64(c.slope2*v0), r.bfd + float64(c.slope2*v1)}
+}
+
+// forwardEdge is the pupil-edge height at a surface of the first relay group,
+// backEdge at one of the second, at the two ends of the images' distances.
+func (c *pairCase) forwardEdge(row surfaceRow, image1 Interval) Interval {
+	slope := -c.theta / c.front.F
+	return Interval{slope * (float64(row.A*image1.Lo) + row.B), slope * (float64(row.A*image1.Hi) + row.B)}
+}
+
+func (c *pairCase) backEdge(row surfaceRow, image2 Interval) Interval {
+	return Interval{
+		(row.B - float64(row.A*image2.Lo)) / c.rear.F,
+		(row.B - float64(row.A*image2.Hi)) / c.rear.F,
+	}
 }
 
 // clipEither clips an interval of x by the aperture of a surface at which the
@@ -244,6 +257,13 @@ func (p *Problem) clipEither(x *Interval, edge Interval, scale, at0, clear float
 		p.clipAperture(x, -scale*edge.Lo, at0, edge.Lo, clear)
 		return
 	}
+	p.eachCondition(edge, scale, at0, clear, x.clipUnion)
+}
+
+// eachCondition visits the eight conditions slope·x <= bound of an aperture at
+// which the chief height is at0 - scale·x·edge, each for both ends of the edge
+// height; slope and bound are linear between them.
+func (p *Problem) eachCondition(edge Interval, scale, at0, clear float64, visit func(slope0, bound0, slope1, bound1 float64)) {
 	r := p.PupilReach()
 	for _, v := range [2]float64{p.VergenceFar, p.VergenceNear} {
 		for _, s := range [2]float64{1, -1} {
@@ -251,7 +271,7 @@ func (p *Problem) clipEither(x *Interval, edge Interval, scale, at0, clear float
 			for _, side := range [2]float64{1, -1} {
 				// side·(k·(at0 - scale·x·edge) + r·edge) <= clear
 				a := side * k * scale
-				x.clipUnion(-a*edge.Lo, clear-side*(float64(k*at0)+float64(r*edge.Lo)),
+				visit(-a*edge.Lo, clear-side*(float64(k*at0)+float64(r*edge.Lo)),
 					-a*edge.Hi, clear-side*(float64(k*at0)+float64(r*edge.Hi)))
 			}
 		}

@@ -2,9 +2,17 @@ package objective
 
 import "math"
 
-// lengthTolerance, in mm, is how close the inner gap's search comes to the
-// least ranked length: far below the 1e-6 mm in which lengths are compared.
-const lengthTolerance = 1e-10
+// lengthTolerance and toEyeTolerance, in mm, are how close the inner gap's
+// search is sure to come to the least ranked length: below the 1e-6 mm in which
+// lengths are compared. The length itself is known as a function of v and its
+// least value lies where some requirement ends, which halving finds to rounding.
+// With the eye relief added the least value can lie inside, where the number
+// of halves that can't be told from it grows as they shrink; the best of them
+// is then polished.
+const (
+	lengthTolerance = 1e-10
+	toEyeTolerance  = 2e-7
+)
 
 // RankBy is the length by which designs are ranked.
 type RankBy uint8
@@ -74,7 +82,26 @@ func (c *pairCase) best(by RankBy) pairBest {
 	for _, piece := range pieces {
 		c.halve(&b, by, piece)
 	}
+	if by == ByLengthToEye && b.found {
+		c.polish(&b, by, v)
+	}
 	return b
+}
+
+// polish moves the best v to the bottom of the dip that it lies in, by steps
+// that halve whenever neither side is better.
+func (c *pairCase) polish(b *pairBest, by RankBy, within Interval) {
+	for step := 1e-3 * math.Abs(b.v); step > 1e-15*math.Abs(b.v); {
+		before := b.rank
+		for _, v := range [2]float64{b.v - step, b.v + step} {
+			if v >= within.Lo && v <= within.Hi {
+				c.try(b, by, v)
+			}
+		}
+		if b.rank >= before {
+			step /= 2
+		}
+	}
 }
 
 // try takes v for the best when some eye relief serves there and its rank is
@@ -105,11 +132,18 @@ func (c *pairCase) reliefOf(eye Interval, by RankBy) float64 {
 func (c *pairCase) halve(b *pairBest, by RankBy, v Interval) {
 	l0, l1 := c.length(v.Lo), c.length(v.Hi)
 	least := math.Min(l0, l1)
-	if least >= b.rank-lengthTolerance || least > c.lengthMax {
+	tolerance := lengthTolerance
+	if by == ByLengthToEye {
+		tolerance = toEyeTolerance
+	}
+	if least >= b.rank-tolerance || least > c.lengthMax {
 		return
 	}
 	eye := c.eye(v.Lo, v.Hi)
-	if eye.Empty() || least+c.reliefOf(eye, by) >= b.rank-lengthTolerance {
+	if eye.Empty() || least+c.reliefOf(eye, by) >= b.rank-tolerance {
+		return
+	}
+	if by == ByLengthToEye && c.toEyeBound(v) >= b.rank-tolerance {
 		return
 	}
 	mid := v.Lo + (v.Hi-v.Lo)/2
@@ -149,7 +183,8 @@ func (p *Problem) SolvePair(t *Train, by RankBy) Requirement {
 		}
 	}
 	for until := GapRoom; until <= ViewpointShiftMM; until++ {
-		if b := p.pairBest(t, &relay, by, until); !b.found {
+		// Whether some gap serves does not depend on the ranking.
+		if b := p.pairBest(t, &relay, ByLength, until); !b.found {
 			return until
 		}
 	}

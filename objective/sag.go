@@ -43,7 +43,7 @@ func maxOver(half float64, f func(float64) float64) float64 {
 	best, at := f(0), 0.0
 	step := half / sagSteps
 	for i := 1; i <= sagSteps; i++ {
-		h := float64(i) * step
+		h := half * float64(i) / sagSteps
 		if v := f(h); v > best {
 			best, at = v, h
 		}

@@ -102,7 +102,7 @@ func simpleTrain(t rapid.TB, p *Problem) *Train {
 
 // drawTrain draws a problem and a train that the rays pass or nearly pass:
 // singlets, doublets, conics and aspheres, with and without plates, either
-// seat.
+// seat, upright and inverting, of magnifications about 1.
 func drawTrain(t *rapid.T) (*Problem, *Train) {
 	p := rayProblem()
 	scale := rapid.Float64Range(0.2, 1.1).Draw(t, "field scale")
@@ -130,19 +130,28 @@ func drawTrain(t *rapid.T) (*Problem, *Train) {
 		l.Surfaces[1].Asphere = []float64{rapid.Float64Range(-2e-6, 2e-6).Draw(t, "a4"), rapid.Float64Range(-3e-9, 3e-9).Draw(t, "a6")}
 		return []*catalog.Lens{l}, []bool{turn}
 	}
+	train := &Train{Layout: ErectorSingle, Seat: SeatRear}
+	names := []string{"front", "relay", "rear"}
+	if rapid.IntRange(0, 4).Draw(t, "layout") == 0 {
+		train.Layout, names = Keplerian, []string{"front", "rear"}
+	} else if rapid.Bool().Draw(t, "front seat") {
+		train.Seat = SeatFront
+	}
 	var groups []*Group
-	for _, name := range []string{"front", "relay", "rear"} {
+	for _, name := range names {
 		lenses, reversed := one(rapid.Float64Range(40, 70).Draw(t, name))
 		groups = append(groups, rayGroup(p, lenses, reversed...))
 	}
-	train := &Train{Layout: ErectorSingle, Seat: SeatRear, Groups: groups}
-	if rapid.Bool().Draw(t, "front seat") {
-		train.Seat = SeatFront
+	train.Groups = groups
+	last := groups[len(groups)-1]
+	p.Magnification = rapid.SampledFrom([]float64{1, 0.8, 1.3}).Draw(t, "magnification")
+	if train.Layout == Keplerian {
+		p.Magnification = groups[0].FocalMM / last.FocalMM
 	}
 	if failed := p.Assemble(train, 0); failed == Focal || failed == Magnification {
 		t.Fatalf("the train does not assemble: %v", failed)
 	}
-	train.EyeRelief = groups[2].BFDMM + p.CombinerShift() + rapid.Float64Range(-5, 5).Draw(t, "eye")
+	train.EyeRelief = last.BFDMM + p.CombinerShift() + rapid.Float64Range(-5, 5).Draw(t, "eye")
 	return p, train
 }
 

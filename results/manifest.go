@@ -185,12 +185,22 @@ func (m *Manifest) checked() (*Manifest, error) {
 			return nil, fault(fmt.Sprintf("space is %q, not a count", p.Space))
 		}
 		p.SetAside = filled(p.SetAside)
-		for name, n := range p.SetAside {
-			if n == nil {
-				return nil, fault("set_aside." + name + " has no count")
+		p.Failed = filled(p.Failed)
+		for key, counts := range map[string]map[string]*big.Int{"set_aside": p.SetAside, "failed": p.Failed} {
+			for name, n := range counts {
+				if n == nil {
+					return nil, fault(key + "." + name + " has no count")
+				}
 			}
 		}
-		p.Failed = filled(p.Failed)
+		for _, a := range p.Asked {
+			if math.IsNaN(a.Value) || math.IsInf(a.Value, 0) {
+				return nil, fault(fmt.Sprintf("asked.%s is %v", a.Column, a.Value))
+			}
+		}
+		if p.Asked == nil {
+			p.Asked = []Asked{}
+		}
 		if p.ProvenLengthMM != nil && math.IsNaN(*p.ProvenLengthMM) {
 			return nil, fault("proven_length_mm is NaN")
 		}

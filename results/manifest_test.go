@@ -35,6 +35,7 @@ func madeManifest() *Manifest {
 			SetAside: map[string]*big.Int{"length": new(big.Int).Exp(big.NewInt(10), big.NewInt(29), nil), "aperture": big.NewInt(3)},
 			Examined: 1 << 60, Checked: 77, Passed: 50,
 			Failed:         map[string]*big.Int{"travel": big.NewInt(20), "gap": big.NewInt(7)},
+			Asked:          []Asked{{"travel_mm", AtMost, 15}, {"transmission", AtLeast, 0.5}},
 			ProvenLengthMM: ptr(123.456789), SlackMM: 1e-6, Exact: true,
 			WouldFit: map[string]*float64{"travel": ptr(17.5), "price": nil},
 			Seconds:  map[string]float64{"search": 1.5, "check": 0.25},
@@ -88,6 +89,18 @@ func TestManifestText(t *testing.T) {
         "gap": 7,
         "travel": 20
       },
+      "asked": [
+        {
+          "column": "travel_mm",
+          "bound": "at_most",
+          "value": 15
+        },
+        {
+          "column": "transmission",
+          "bound": "at_least",
+          "value": 0.5
+        }
+      ],
       "proven_length_mm": 123.456789,
       "whole_space": false,
       "slack_mm": 0.000001,
@@ -125,7 +138,7 @@ func TestManifestOfNothing(t *testing.T) {
 	if err := json.Compact(&flat, data); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{`"catalogs":[]`, `"finished":null`, `"values":{}`, `"set_aside":{}`, `"failed":{}`,
+	for _, want := range []string{`"catalogs":[]`, `"finished":null`, `"values":{}`, `"set_aside":{}`, `"failed":{}`, `"asked":[]`,
 		`"proven_length_mm":null`, `"would_fit":{"travel":null}`, `"seconds":{}`} {
 		if !strings.Contains(flat.String(), want) {
 			t.Errorf("no %s in %s", want, flat.String())
@@ -180,6 +193,8 @@ func TestManifestRefused(t *testing.T) {
 	for want, spoil := range map[string]func(*ManifestPoint){
 		`space is "many"`:           func(p *ManifestPoint) { p.Space = "many" },
 		"set_aside.length has":      func(p *ManifestPoint) { p.SetAside["length"] = nil },
+		"failed.travel has":         func(p *ManifestPoint) { p.Failed["travel"] = nil },
+		"asked.travel_mm is NaN":    func(p *ManifestPoint) { p.Asked[0].Value = nan },
 		"proven_length_mm is NaN":   func(p *ManifestPoint) { p.ProvenLengthMM = &nan },
 		"slack_mm is +Inf":          func(p *ManifestPoint) { p.SlackMM = math.Inf(1) },
 		"would_fit.travel is NaN":   func(p *ManifestPoint) { p.WouldFit["travel"] = &nan },

@@ -137,6 +137,9 @@ func openRows(path string, read func(*rowFile) error) (err error) {
 	if err != nil {
 		return fmt.Errorf("is not a whole Parquet file: %w", err)
 	}
+	if err := checkPages(pf); err != nil {
+		return fmt.Errorf("is damaged: %w", err)
+	}
 	reader, err := pqarrow.NewFileReader(pf, pqarrow.ArrowReadProperties{}, memory.DefaultAllocator)
 	if err != nil {
 		return err

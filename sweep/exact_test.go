@@ -1,0 +1,240 @@
+package sweep
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"math/big"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"testing"
+
+	"relaysweep/catalog"
+	"relaysweep/objective"
+	"relaysweep/sweep/internal/plain"
+)
+
+// layoutNames maps the names of layouts to them.
+var layoutNames = map[string]objective.Layout{
+	"keplerian": objective.Keplerian, "erector-single": objective.ErectorSingle, "erector-pair": objective.ErectorPair,
+}
+
+// specOf is the spec that asks what a plain request asks.
+func specOf(r plain.Request) *Spec {
+	s := &Spec{
+		Job: JobSection{Top: 50},
+		Train: TrainSection{
+			LensesPerGroup: r.LensesPerGroup, LensesMax: r.LensesMax, DistinctPartsMax: r.DistinctPartsMax,
+			LengthMaxMM: r.LengthMaxMM, Magnification: r.Magnification, MagnificationTol: r.MagnificationTol,
+			AirGapMinMM: r.AirGapMinMM, GroupGapMinMM: r.GroupGapMinMM,
+		},
+		Field: FieldSection{r.FieldWidthDeg, r.FieldHeightDeg, r.FieldShape},
+		Eye: EyeSection{
+			r.PupilMM, r.BoxMM, r.ReliefMinMM, r.ReliefMaxMM, r.AccommodationD, r.RefocusMaxD, r.CombinerMM, r.CombinerIndex,
+		},
+		Depth: DepthSection{r.NearM, r.FarM, r.Steps},
+		Mask: MaskSection{
+			r.MaskWidthMM, r.MaskHeightMM, r.PixelUM, r.MaskGlassMM, r.MaskGlassIndex, r.ClearanceMM, r.Seat, r.MaskTransmission,
+		},
+		Stage:  StageSection{r.TravelMM, r.ResolutionUM, r.SpeedMMS},
+		Light:  LightSection{r.WavelengthsNM, r.Weights},
+		Search: SearchSection{Method: "enumerate", RankBy: r.RankBy, OnePer: "design"},
+	}
+	for _, name := range r.Layouts {
+		s.Train.Layouts = append(s.Train.Layouts, layoutNames[name])
+	}
+	for i := range specKeys {
+		if limit, ok := specKeys[i].at(s).(**float64); ok {
+			if v, set := r.Limits[specKeys[i].name]; set {
+				*limit = &v
+			}
+		}
+	}
+	s.Limits.FieldFraction = r.FieldFraction
+	return s
+}
+
+// walkAll is every design that meets the paraxial requirements, in order, with
+// the proof that the walk leaves.
+func walkAll(t *testing.T, s *Spec, lenses []*catalog.Lens, workers int) ([]candidate, *ascent) {
+	t.Helper()
+	j := &Job{Spec: s}
+	p := s.Problem()
+	o := j.options(s)
+	o.workers = workers
+	a, err := newAscent(context.Background(), objective.NewLibrary(p, lenses), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []candidate
+	for {
+		batch, err := a.next(context.Background(), 1000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(batch) == 0 {
+			return all, a
+		}
+		all = append(all, batch...)
+	}
+}
+
+// TestSearchAgainstPlainEnumeration compares the walk with the enumeration of
+// sweep/internal/plain, which shares no code with it: same designs, same
+// order, same numbers, every design accounted for.
+func TestSearchAgainstPlainEnumeration(t *testing.T) {
+	cases := 240
+	if testing.Short() {
+		cases = 40
+	}
+	var designs, busy atomic.Int64
+	t.Run("cases", func(t *testing.T) {
+		for c := range cases {
+			t.Run(fmt.Sprint(c), func(t *testing.T) {
+				t.Parallel()
+				request, lenses := smallCase(c)
+				n := comparePlain(t, request, lenses)
+				designs.Add(int64(n))
+				if n > 0 {
+					busy.Add(1)
+				}
+			})
+		}
+	})
+	t.Logf("%d cases with %d designs that meet the requirements; %d cases have some", cases, designs.Load(), busy.Load())
+	if int(busy.Load()) < cases/4 {
+		t.Errorf("only %d of %d cases have a design: the comparison says little", busy.Load(), cases)
+	}
+}
+
+// smallCase is a random request and lenses whose space holds up to some ten
+// thousand designs. The plain search for inner gaps is slow, so that two of
+// three requests for pair relays are turned into others.
+func smallCase(c int) (plain.Request, []*catalog.Lens) {
+	r := rand.New(rand.NewPCG(20, uint64(c)))
+	request := plain.RandomRequest(r)
+	pair := slices.Contains(request.Layouts, "erector-pair")
+	if pair && c%3 > 0 {
+		pair = false
+		request.Layouts = []string{"erector-single"}
+	}
+	switch {
+	case pair:
+		return request, plain.RandomLenses(r, 2)
+	case r.IntN(4) == 0:
+		request.LensesPerGroup = 3
+		return request, plain.RandomLenses(r, 1)
+	case r.IntN(3) == 0:
+		request.LensesPerGroup = 2
+		return request, plain.RandomLenses(r, 2)
+	}
+	return request, plain.RandomLenses(r, 6+r.IntN(3))
+}
+
+func comparePlain(t *testing.T, request plain.Request, lenses []*catalog.Lens) int {
+	t.Helper()
+	want := plain.Enumerate(request, lenses)
+	s := specOf(request)
+	got, a := walkAll(t, s, lenses, 2)
+	if a.proof.Space.Cmp(big.NewInt(int64(want.Space))) != 0 {
+		t.Errorf("space: %v designs, plain counts %d", a.proof.Space, want.Space)
+	}
+	addMissed(request, &want, got)
+	if len(got) != len(want.Passing) {
+		t.Errorf("%d designs, plain has %d", len(got), len(want.Passing))
+	}
+	if !slices.IsSortedFunc(got, compareCandidates) {
+		t.Error("the designs are not in order")
+	}
+	// Ranked lengths agree to far less than the 1e-6 mm to which they are
+	// rounded, but two that straddle a rounding limit may swap places between
+	// the implementations: designs are compared by name.
+	plainOf := map[string]*plain.Design{}
+	for i := range want.Passing {
+		plainOf[want.Passing[i].ID] = &want.Passing[i]
+	}
+	for _, g := range got {
+		w := plainOf[g.id]
+		if w == nil || math.Abs(g.ranked-w.RankedMM) > 1.01e-6 {
+			t.Errorf("%s at %.6f, plain has %+v", g.id, g.ranked, w)
+			break
+		}
+		if g.train.Layout == objective.ErectorPair && math.Abs(g.train.Gaps[1]-w.GapsMM[1]) > 1e-6 {
+			// Two inner gaps of the same ranked length: with the eye relief in
+			// it, the length can stay the same over a range of gaps.
+			continue
+		}
+		compareDescription(t, a.p.Describe(g.train), g.train, w)
+	}
+	sum := new(big.Int)
+	for _, n := range a.proof.SetAside {
+		sum.Add(sum, n)
+	}
+	for _, n := range a.proof.Failed {
+		sum.Add(sum, n)
+	}
+	if sum.Add(sum, big.NewInt(int64(len(got)))); sum.Cmp(a.proof.Space) != 0 {
+		t.Errorf("%v designs accounted for of %v", sum, a.proof.Space)
+	}
+	return len(got)
+}
+
+// addMissed looks again, with a hundred times as many inner gaps, at pair
+// relays that the plain enumeration passed over: its scan can step across a
+// short range of gaps that serve.
+func addMissed(request plain.Request, want *plain.Result, got []candidate) {
+	has := map[string]bool{}
+	for i := range want.Passing {
+		has[want.Passing[i].ID] = true
+	}
+	request.InnerSteps *= 100
+	for _, g := range got {
+		if has[g.id] || g.train.Layout != objective.ErectorPair {
+			continue
+		}
+		d := plain.Evaluate(request, g.train.Layout.String(), g.train.Seat.String(), orientedOf(g.train))
+		if d.FailedBy == "" {
+			want.Passing = append(want.Passing, d)
+		}
+	}
+	slices.SortFunc(want.Passing, func(a, b plain.Design) int {
+		round := objective.RoundedLength
+		return cmp.Or(cmp.Compare(round(a.RankedMM), round(b.RankedMM)), strings.Compare(a.ID, b.ID))
+	})
+}
+
+func compareDescription(t *testing.T, d objective.Description, train *objective.Train, w *plain.Design) {
+	t.Helper()
+	close := func(name string, got, want float64) {
+		t.Helper()
+		if math.IsNaN(got) && math.IsNaN(want) {
+			return
+		}
+		if !(math.Abs(got-want) <= 1e-6*math.Max(1, math.Abs(want))) {
+			t.Errorf("%s: %s is %.9g, plain has %.9g", w.ID, name, got, want)
+		}
+	}
+	close("length_mm", d.Length, w.LengthMM)
+	close("eye_relief_mm", d.EyeRelief, w.EyeReliefMM)
+	close("viewpoint_shift_mm", d.ViewpointShift, w.ViewpointShiftMM)
+	close("angular_magnification", d.AngularMagnification, w.AngularMagnification)
+	close("f_front_mm", d.FocalFront, w.FFrontMM)
+	close("f_relay_mm", d.FocalRelay, w.FRelayMM)
+	close("f_rear_mm", d.FocalRear, w.FRearMM)
+	close("field_max_deg", d.FieldMaxDeg, w.FieldMaxDeg)
+	close("travel_paraxial_mm", d.Travel, w.TravelParaxialMM)
+	close("depth_step_D", d.DepthStepD, w.DepthStepD)
+	close("pixel_arcmin", d.PixelArcmin, w.PixelArcmin)
+	close("mask_scale_change_pct", d.MaskScaleChangePct, w.MaskScaleChangePct)
+	close("price", d.Price, w.Price)
+	close("mass_g", d.MassG, w.MassG)
+	for i := range w.GapsMM {
+		close(fmt.Sprintf("gap %d", i), train.Gaps[i], w.GapsMM[i])
+	}
+	for i, s := range w.Setpoints {
+		close("mask_paraxial_mm", d.Setpoints[i].MaskMM, s.MaskMM)
+	}
+}
