@@ -132,20 +132,23 @@ func drawProblem(t *rapid.T) *Problem {
 	return p
 }
 
-// drawTrainOf draws a train of any layout and seat at its paraxial gaps, for
+// drawAnyTrain draws a train of any layout and seat at its paraxial gaps, for
 // which every formula of the model holds though its requirements may not: gaps
 // may be negative. The inner gap of a pair makes it about as long as asked.
 func drawAnyTrain(t *rapid.T) (*Problem, *Train) {
 	p := drawProblem(t)
-	train := drawTrainFor(t, p)
+	train := drawTrainFor(t, p, anyLayout...)
 	last := train.Groups[len(train.Groups)-1]
 	train.EyeRelief = last.BFDMM + p.CombinerShift() + between(t, "behind the focus", -30, 40)
 	return p, train
 }
 
-func drawTrainFor(t *rapid.T, p *Problem) *Train {
+var anyLayout = []Layout{Keplerian, ErectorSingle, ErectorPair}
+
+// drawTrainFor draws the train of drawAnyTrain, its eye relief still open.
+func drawTrainFor(t *rapid.T, p *Problem, layouts ...Layout) *Train {
 	train := &Train{
-		Layout: rapid.SampledFrom([]Layout{Keplerian, ErectorSingle, ErectorPair}).Draw(t, "layout"),
+		Layout: rapid.SampledFrom(layouts).Draw(t, "layout"),
 		Seat:   SeatRear,
 	}
 	focal := func(name string) float64 { return between(t, name+" f", 25, 80) }
@@ -173,7 +176,7 @@ func drawTrainFor(t *rapid.T, p *Problem) *Train {
 	return train
 }
 
-// examples are n trains of a generator, the same in every run.
+// examples visits n values of a generator, the same in every run.
 func examples[T any](n int, draw func(t *rapid.T) T, visit func(i int, x T)) {
 	g := rapid.Custom(draw)
 	for i := range n {

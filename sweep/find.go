@@ -37,16 +37,13 @@ type window struct {
 	failed     [objective.Met]int64 // by requirement
 }
 
-// windowMost is how many candidates one window may hold: more is given up and
-// tried again narrower, so that memory stays bounded.
-const windowMost = 50_000
-
 // finder finds the trains of one layout and seat.
 type finder interface {
 	// find examines the trains whose length, or the bound that stands for it,
 	// lies above lo and up to hi: each train in exactly one of the windows
-	// that cover all lengths. ok is false when the window holds too much.
-	find(ctx context.Context, lo, hi float64) (w window, ok bool, err error)
+	// that cover all lengths. ok is false when the window holds more than most
+	// candidates.
+	find(ctx context.Context, lo, hi float64, most int) (w window, ok bool, err error)
 	// space counts its designs.
 	space() spaceCount
 }
@@ -88,7 +85,7 @@ const tasksWanted = 512
 // each runs a task on every node pair that may hold a train up to hi, each
 // with a window of its own, and joins the windows. The tasks and their order
 // do not depend on the number of workers, so neither does the result.
-func (s *search) each(ctx context.Context, fronts, rears *tree, bound boundFunc, hi float64,
+func (s *search) each(ctx context.Context, fronts, rears *tree, bound boundFunc, hi float64, most int,
 	visit func(w *window, front, rear int32),
 ) (joined window, ok bool, err error) {
 	limit := hi + objective.BoundSlack
@@ -107,7 +104,7 @@ func (s *search) each(ctx context.Context, fronts, rears *tree, bound boundFunc,
 					held.Add(int64(n - seen))
 					seen = n
 				}
-				return held.Load() <= windowMost && ctx.Err() == nil
+				return held.Load() <= int64(most) && ctx.Err() == nil
 			})
 			return ctx.Err()
 		})
@@ -115,7 +112,7 @@ func (s *search) each(ctx context.Context, fronts, rears *tree, bound boundFunc,
 	if err := group.Wait(); err != nil {
 		return window{}, false, err
 	}
-	if held.Load() > windowMost {
+	if held.Load() > int64(most) {
 		return window{}, false, nil
 	}
 	for i := range windows {
@@ -186,12 +183,12 @@ func rearBoxes(rears []objective.Rear) []objective.Box {
 	return boxes
 }
 
-func (f *singleFinder) find(ctx context.Context, lo, hi float64) (window, bool, error) {
+func (f *singleFinder) find(ctx context.Context, lo, hi float64, most int) (window, bool, error) {
 	bound := func(a, b objective.Box) float64 {
 		length, _ := f.table.Bound(a, b)
 		return length
 	}
-	return f.each(ctx, f.fronts, f.rears, bound, hi, func(w *window, i, k int32) {
+	return f.each(ctx, f.fronts, f.rears, bound, hi, most, func(w *window, i, k int32) {
 		front, rear := &f.stacks.fronts[f.seat][i], &f.stacks.rears[f.seat][k]
 		least, relays := f.table.Bound(front.Box(), rear.Box())
 		if least > hi+objective.BoundSlack {
@@ -231,9 +228,9 @@ func newPairFinder(s *search, st *stacks, seat objective.Seat, relays []objectiv
 	}
 }
 
-func (f *pairFinder) find(ctx context.Context, lo, hi float64) (window, bool, error) {
+func (f *pairFinder) find(ctx context.Context, lo, hi float64, most int) (window, bool, error) {
 	f.table.Limit(hi + objective.BoundSlack)
-	return f.each(ctx, f.fronts, f.rears, f.table.Bound, hi, func(w *window, i, k int32) {
+	return f.each(ctx, f.fronts, f.rears, f.table.Bound, hi, most, func(w *window, i, k int32) {
 		front, rear := &f.stacks.fronts[f.seat][i], &f.stacks.rears[f.seat][k]
 		t := objective.Train{
 			Layout: objective.ErectorPair, Seat: f.seat,
@@ -274,9 +271,9 @@ func newKeplerianFinder(s *search, st *stacks) *keplerianFinder {
 	return &keplerianFinder{s, st, boxes, buildTree(boxes), buildTree(rearBoxes(st.rears[objective.SeatRear]))}
 }
 
-func (f *keplerianFinder) find(ctx context.Context, lo, hi float64) (window, bool, error) {
+func (f *keplerianFinder) find(ctx context.Context, lo, hi float64, most int) (window, bool, error) {
 	rears := f.stacks.rears[objective.SeatRear]
-	return f.each(ctx, f.fronts, f.rears, f.p.KeplerianBound, hi, func(w *window, i, k int32) {
+	return f.each(ctx, f.fronts, f.rears, f.p.KeplerianBound, hi, most, func(w *window, i, k int32) {
 		length := f.p.KeplerianBound(f.boxes[i], rears[k].Box())
 		if length <= lo || length > hi || math.IsInf(length, 1) {
 			return

@@ -101,13 +101,11 @@ func leastEasing(s *Spec, trains []*objective.Train, p *objective.Problem, name 
 		if l.name != name {
 			continue
 		}
+		nearest := l.eased
 		for _, train := range trains {
-			if !l.passes(p, train, l.eased, by) {
-				continue
-			}
-			value := l.least(p, train, l.eased, by)
-			if best == nil || math.Abs(value-l.start) < math.Abs(*best-l.start) {
-				best = &value
+			if l.passes(p, train, nearest, by) {
+				nearest = l.least(p, train, nearest, by)
+				best = &nearest
 			}
 		}
 		return best

@@ -96,14 +96,26 @@ type ascent struct {
 	lo      float64 // everything up to this length has been examined
 	step    float64
 	over    bool // the whole space has been examined
+	brought int  // candidates so far
 }
 
 // firstStep, in mm, is the width of the first window of lengths.
 const firstStep = 4.0
 
-// windowWanted is how many candidates a window should bring: enough to keep
-// the workers busy, few enough that the last window is not mostly wasted.
-const windowWanted = 4000
+// A window should bring about as many candidates as were wanted so far, so
+// that little of the last one is wasted and each costs more than the one
+// before only as the search goes deeper; one that brings several times as many
+// is given up and tried narrower. windowLeast and windowMost bound the number.
+const (
+	windowLeast   = 256
+	windowMost    = 16_384
+	windowTooMany = 4 // times as many as wanted
+)
+
+// windowWanted is how many candidates the next window should bring.
+func (a *ascent) windowWanted() int {
+	return max(windowLeast, min(windowMost, a.top+a.brought))
+}
 
 // lengthBeyond, in mm, is a length beyond which the windows end: the next one
 // takes all that is left.
@@ -205,9 +217,10 @@ func (a *ascent) advance(ctx context.Context) error {
 		hi = math.Inf(1)
 	}
 	hi = math.Min(hi, a.p.LengthMax)
+	wanted := a.windowWanted()
 	var joined window
 	for _, f := range a.finders {
-		w, ok, err := f.find(ctx, a.lo, hi)
+		w, ok, err := f.find(ctx, a.lo, hi, windowTooMany*wanted)
 		if err != nil {
 			return err
 		}
@@ -223,11 +236,9 @@ func (a *ascent) advance(ctx context.Context) error {
 	a.account(&joined)
 	a.pending = append(a.pending, joined.candidates...)
 	slices.SortFunc(a.pending, compareCandidates)
-	if len(joined.candidates) < windowWanted {
-		a.step *= 2
-	} else {
-		a.step *= math.Max(0.25, windowWanted/float64(len(joined.candidates)))
-	}
+	n := len(joined.candidates)
+	a.brought += n
+	a.step *= math.Max(0.25, math.Min(2, float64(wanted)/float64(n)))
 	a.lo = hi
 	a.over = hi >= a.p.LengthMax
 	return nil

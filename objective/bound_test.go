@@ -1,0 +1,466 @@
+package objective
+
+import (
+	"cmp"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"relaysweep/catalog"
+)
+
+// spaceTrial is a small space: groups for every place.
+type spaceTrial struct {
+	p      *Problem
+	seat   Seat
+	fronts []Front
+	rears  []Rear
+	groups []*Group // of relays
+	seed   uint64
+}
+
+// drawSpace draws a space of a layout in which some trains serve.
+func drawSpace(layout Layout, relays int) func(t *rapid.T) spaceTrial {
+	draw := drawJudged(layout)
+	return func(t *rapid.T) spaceTrial {
+		x := draw(t)
+		s := spaceTrial{p: x.p, seat: x.train.Seat, seed: rapid.Uint64().Draw(t, "seed")}
+		if layout == Keplerian {
+			s.p.MagnificationTol = between(t, "tolerance", 0.001, 0.5)
+		}
+		ends := []*Group{x.train.Groups[0], x.train.Groups[len(x.train.Groups)-1]}
+		for range 4 {
+			ends = append(ends, drawGroup(t, s.p, "end", between(t, "end f", 25, 80)))
+		}
+		for _, g := range ends {
+			if front, ok := s.p.NewFront(g, s.seat, MassG); ok {
+				s.fronts = append(s.fronts, front)
+			}
+			if rear, ok := s.p.NewRear(g, s.seat, MassG); ok {
+				s.rears = append(s.rears, rear)
+			}
+		}
+		if len(s.fronts) == 0 || len(s.rears) == 0 {
+			t.Skip("no ends")
+		}
+		for i := range relays {
+			focal := between(t, "relay f", 15, 90)
+			if layout == ErectorPair && i%3 == 2 {
+				focal = -focal
+			}
+			s.groups = append(s.groups, drawGroup(t, s.p, "relay", focal))
+		}
+		return s
+	}
+}
+
+// boxes draws a subset of the ends with the box around it.
+func boxOf[T any](r *rand.Rand, all []T, box func(x *T) Box) (subset []int, around Box) {
+	for i := range all {
+		if r.IntN(2) == 0 {
+			subset = append(subset, i)
+		}
+	}
+	if len(subset) == 0 {
+		subset = []int{r.IntN(len(all))}
+	}
+	around = box(&all[subset[0]])
+	for _, i := range subset[1:] {
+		around = around.Around(box(&all[i]))
+	}
+	return subset, around
+}
+
+// TestRelayTable: for random boxes of fronts and of rears no train that meets
+// its requirements is shorter than Bound, its relay's focal length lies in the
+// range that Bound gives, its relay's Reach and MayMeet let it pass, and Scan
+// visits it when it is short enough, with its length.
+func TestRelayTable(t *testing.T) {
+	met, sharp, ruledOut, farApart := 0, math.Inf(1), 0, 0
+	examples(250, drawSpace(ErectorSingle, 12), func(i int, s spaceTrial) {
+		p := s.p
+		var relays []Relay
+		for _, g := range s.groups {
+			if r, ok := p.NewRelay(g); ok {
+				relays = append(relays, r)
+			}
+		}
+		table := NewRelayTable(p, relays)
+		if !slices.IsSortedFunc(table.relays, func(a, b Relay) int { return cmp.Compare(a.F, b.F) }) {
+			t.Errorf("case %d: relays out of order", i)
+		}
+		// The lengths of all that serve, by front, rear and relay.
+		lengths := map[[3]int]float64{}
+		for a := range s.fronts {
+			for b := range s.rears {
+				front, rear := &s.fronts[a], &s.rears[b]
+				_, range1 := table.Bound(front.Box(), rear.Box())
+				seen := map[*Group]float64{}
+				limit := 150 + 200*rand.New(rand.NewPCG(s.seed, 4)).Float64()
+				last := 0.0
+				table.Scan(front, rear, range1, limit, func(r *Relay, length float64) {
+					if r.F < last || length > limit {
+						t.Errorf("case %d: Scan visits f %v after %v, length %v with limit %v", i, r.F, last, length, limit)
+					}
+					last = r.F
+					seen[r.Group] = length
+				})
+				for j := range table.relays {
+					relay := &table.relays[j]
+					train := &Train{Layout: ErectorSingle, Seat: s.seat, Groups: []*Group{front.Group, relay.Group, rear.Group}}
+					failed := p.Solve(train, 0)
+					if failed == Focal {
+						t.Fatalf("case %d: %v", i, failed)
+					}
+					if length, ok := seen[relay.Group]; ok {
+						closeTo(t, "length by Scan", length, train.Length, 1000)
+					}
+					may := p.MayMeet(front, relay, rear)
+					if !may {
+						ruledOut++
+					}
+					if failed != Met {
+						continue
+					}
+					met++
+					lengths[[3]int{a, b, j}] = train.Length
+					if !may {
+						t.Errorf("case %d: %s is met, and MayMeet rules it out", i, train.DesignID())
+					}
+					if h := 1/rear.F + p.Magnification/front.F; relay.Reach < h*(1-1e-9) {
+						t.Errorf("case %d: %s is met with a Reach of %v, below %v", i, train.DesignID(), relay.Reach, h)
+					}
+					if _, ok := seen[relay.Group]; !ok && train.Length < limit-BoundSlack {
+						t.Errorf("case %d: Scan to %v passes over %s, %v long", i, limit, train.DesignID(), train.Length)
+					}
+				}
+			}
+		}
+		r := rand.New(rand.NewPCG(s.seed, 5))
+		for range 20 {
+			fronts, frontBox := boxOf(r, s.fronts, (*Front).Box)
+			rears, rearBox := boxOf(r, s.rears, (*Rear).Box)
+			bound, range1 := table.Bound(frontBox, rearBox)
+			if math.IsInf(bound, 1) {
+				farApart++
+			}
+			for key, length := range lengths {
+				if !slices.Contains(fronts, key[0]) || !slices.Contains(rears, key[1]) {
+					continue
+				}
+				sharp = math.Min(sharp, length-bound)
+				if length < bound-BoundSlack {
+					t.Errorf("case %d: a train of %v mm in boxes of bound %v", i, length, bound)
+				}
+				if f := table.relays[key[2]].F; f < range1.Lo*(1-1e-9) || f > range1.Hi*(1+1e-9) {
+					t.Errorf("case %d: a relay of %v mm serves, outside of %v", i, f, range1)
+				}
+			}
+		}
+	})
+	t.Logf("%d trains met, %d ruled out, %d pairs of boxes without any, bound within %.3g mm", met, ruledOut, farApart, sharp)
+	if met < 500 || ruledOut < 500 || farApart == 0 || sharp > 1 {
+		t.Error("too few cases to say anything")
+	}
+}
+
+// TestReach: the pupil-edge ray of vergence 0 stands at the relay's surfaces
+// at the height from which Reach follows.
+func TestReach(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawProblem(t)
+		train := drawTrainFor(t, p, ErectorSingle)
+		skipHuge(t, train)
+		relay, ok := p.NewRelay(train.Groups[1])
+		if !ok {
+			t.Fatal("a positive group is no relay")
+		}
+		front, rear := train.Groups[0].FocalMM, train.Groups[2].FocalMM
+		planes := planesOf(p, train, 0)
+		heights, _, _ := traceBackThrough(planes, 1, 0)
+		// The relay's surfaces among the planes, from the eye to the world.
+		var at []int
+		surfaces := func(g *Group) (n int) {
+			for _, e := range g.Elements {
+				n += len(e.Surfaces)
+			}
+			return n
+		}
+		for i := range slices.Backward(planes) {
+			if planes[i].clear > 0 {
+				at = append(at, i)
+			}
+		}
+		at = at[surfaces(train.Groups[2]):][:surfaces(train.Groups[1])]
+		for i, row := range relay.rows {
+			want := -((row.A*relay.Group.BFDMM-row.B)/rear + row.A*relay.F*p.Magnification/front)
+			closeTo(t, "edge height", heights[at[i]], want, trainScale(train))
+		}
+	})
+}
+
+// TestReachBound: no front and rear with 1/f_rear + Θ/f_front above a relay's
+// Reach leave an eye relief at which its apertures pass; for a thin relay the
+// bound is met with nothing to spare, also where the vergence of the far end
+// lets the pupil-edge ray of vergence 0 pass outside of the aperture.
+func TestReachBound(t *testing.T) {
+	loose, passed := 0, 0
+	examples(600, func(t *rapid.T) spaceTrial {
+		p := drawProblem(t)
+		if rapid.Bool().Draw(t, "small field") { // r·V > tan θ at the far end
+			p.TanMax = between(t, "tan", 0.1, 1) * p.PupilReach() * (p.VergenceFar + 1e-5)
+		}
+		g := drawGroup(t, p, "relay", between(t, "f", 20, 80))
+		if rapid.Bool().Draw(t, "thin") {
+			g = rayGroup(p, []*catalog.Lens{thinLens(between(t, "f thin", 20, 80))})
+		}
+		return spaceTrial{p: p, groups: []*Group{g}, seed: rapid.Uint64().Draw(t, "seed")}
+	}, func(i int, s spaceTrial) {
+		p := s.p
+		relay, ok := p.NewRelay(s.groups[0])
+		if !ok || math.IsInf(relay.Reach, 1) {
+			return
+		}
+		if p.PupilReach()*p.VergenceFar > p.TanMax {
+			loose++
+		}
+		r := rand.New(rand.NewPCG(s.seed, 8))
+		passes := func(a, b, place float64) bool { // a = 1/f_rear, b = Θ/f_front
+			for _, row := range relay.rows {
+				edge := -((row.A*relay.Group.BFDMM-row.B)*a + row.A*relay.F*b)
+				chief := row.A/a + place*edge
+				used := math.Max(math.Abs(edge+p.VergenceFar*chief), math.Abs(edge+p.VergenceNear*chief))
+				if math.Abs(chief)*p.TanMax+p.PupilReach()*used > row.clear {
+					return false
+				}
+			}
+			return true
+		}
+		for range 50 {
+			share := r.Float64()
+			some := false
+			for _, over := range [2]float64{1 + 1e-9, 1 - 1e-3} {
+				a, b := relay.Reach*share*over, relay.Reach*(1-share)*over
+				// The places of the eye that the first surface lets through.
+				row := relay.rows[0]
+				edge := -((row.A*relay.Group.BFDMM-row.B)*a + row.A*relay.F*b)
+				at := Everything
+				p.clipAperture(&at, edge, row.A/a, edge, row.clear+1e-6)
+				if at.Empty() || math.IsInf(at.Lo, 0) || math.IsInf(at.Hi, 0) {
+					continue
+				}
+				for k := range 101 {
+					if !passes(a, b, at.Lo+(at.Hi-at.Lo)*float64(k)/100) {
+						continue
+					}
+					if over > 1 {
+						t.Errorf("case %d: the apertures pass beyond the Reach %v, at 1/f_rear %v and Θ/f_front %v", i, relay.Reach, a, b)
+					}
+					some = true
+				}
+			}
+			if some {
+				passed++
+			}
+		}
+	})
+	t.Logf("%d relays with a loose bound; just inside the Reach %d pass", loose, passed)
+	if loose < 100 || passed < 1000 {
+		t.Error("too few cases to say anything")
+	}
+}
+
+// TestMaskBesideEnds: a rear's interval of p, or a front's of q, holds just
+// those places of the eye at which the mask's glass keeps its clearance from
+// that group.
+func TestMaskBesideEnds(t *testing.T) {
+	counts := map[bool]int{}
+	examples(1000, func(t *rapid.T) judged {
+		p := drawProblem(t)
+		p.Clearance = between(t, "large clearance", 0, 60)
+		p.ReliefMin, p.ReliefMax = -1e6, 1e6
+		train := drawTrainFor(t, p, ErectorSingle)
+		skipHuge(t, train)
+		return judged{p, train}
+	}, func(i int, x judged) {
+		p, train := x.p, x.train
+		p.Pupil, p.Box, p.TanMax = 0, 0, 1e-12 // no aperture limits
+		front, _ := p.NewFront(train.Groups[0], train.Seat, Clearance)
+		rear, _ := p.NewRear(train.Groups[2], train.Seat, Clearance)
+		lo, hi := p.MaskRoom(train)
+		_, sign := p.PlaceMask(train, 0)
+		for k := range 60 {
+			train.EyeRelief = p.CombinerMM + 0.1 + 7.3*float64(k)
+			eye := train.EyeRelief - p.CombinerShift() - rear.Group.BFDMM
+			q := p.Viewpoint(train) + front.Group.FFDMM
+			room := math.Inf(1)
+			for _, v := range [3]float64{p.VergenceFar, (p.VergenceFar + p.VergenceNear) / 2, p.VergenceNear} {
+				mask, chief := p.PlaceMask(train, v)
+				switch {
+				case chief*sign <= 0:
+					room = math.Inf(-1)
+				case train.Seat == SeatRear:
+					room = math.Min(room, hi-mask)
+				default:
+					room = math.Min(room, mask-lo)
+				}
+			}
+			if math.Abs(room) < 1e-6 {
+				continue
+			}
+			in := rear.P.Lo <= eye && eye <= rear.P.Hi
+			if train.Seat == SeatFront {
+				in = front.Q.Lo <= q && q <= front.Q.Hi
+			}
+			counts[in]++
+			if in != (room > 0) {
+				t.Errorf("case %d: %v seat, room of %v at e = %v; P %v, Q %v", i, train.Seat, room, train.EyeRelief, rear.P, front.Q)
+				return
+			}
+		}
+	})
+	if counts[true] < 1000 || counts[false] < 1000 {
+		t.Errorf("with room and without: %v", counts)
+	}
+}
+
+// TestKeplerianBound: no keplerian of two boxes is shorter, and boxes without
+// the magnification hold none.
+func TestKeplerianBound(t *testing.T) {
+	met, none := 0, 0
+	examples(500, drawSpace(Keplerian, 0), func(i int, s spaceTrial) {
+		r := rand.New(rand.NewPCG(s.seed, 6))
+		for range 10 {
+			fronts, frontBox := boxOf(r, s.fronts, (*Front).Box)
+			rears, rearBox := boxOf(r, s.rears, (*Rear).Box)
+			bound := s.p.KeplerianBound(frontBox, rearBox)
+			if math.IsInf(bound, 1) {
+				none++
+			}
+			for _, a := range fronts {
+				for _, b := range rears {
+					front, rear := &s.fronts[a], &s.rears[b]
+					train := &Train{Layout: Keplerian, Seat: SeatRear, Groups: []*Group{front.Group, rear.Group}}
+					if failed := s.p.Assemble(train, 0); failed != Met {
+						continue
+					}
+					met++
+					if train.Length < bound-BoundSlack {
+						t.Errorf("case %d: a train of %v mm in boxes of bound %v", i, train.Length, bound)
+					}
+					single := s.p.KeplerianBound(front.Box(), rear.Box())
+					closeTo(t, "bound of one train", single, train.Length, 1000)
+				}
+			}
+		}
+	})
+	if met < 500 || none < 100 {
+		t.Errorf("%d trains and %d boxes without any: too few", met, none)
+	}
+}
+
+// TestPairTable: as TestRelayTable, for pair relays at their best inner gaps.
+func TestPairTable(t *testing.T) {
+	met, sharp := 0, math.Inf(1)
+	examples(60, drawSpace(ErectorPair, 5), func(i int, s spaceTrial) {
+		p := s.p
+		r := rand.New(rand.NewPCG(s.seed, 7))
+		var relays []PairRelay
+		for _, a := range s.groups {
+			for _, b := range s.groups {
+				if q, ok := p.NewPairRelay(NewPairHalf(a), NewPairHalf(b)); ok {
+					relays = append(relays, q)
+				}
+			}
+		}
+		table := NewPairTable(p, s.seat, relays, s.fronts, s.rears)
+		limit := math.Inf(1)
+		if r.IntN(3) > 0 {
+			limit = 120 + 250*r.Float64()
+		}
+		table.Limit(limit)
+		lengths := map[[3]int]float64{}
+		for a := range s.fronts {
+			for b := range s.rears {
+				front, rear := &s.fronts[a], &s.rears[b]
+				seen := map[*PairRelay]float64{}
+				table.Scan(front, rear, func(q *PairRelay, bound float64) { seen[q] = bound })
+				for j := range relays {
+					q := &relays[j]
+					train := &Train{Layout: ErectorPair, Seat: s.seat, Groups: []*Group{front.Group, q.First, q.Second, rear.Group}}
+					bound := p.PairBound(front, q, rear, s.seat)
+					if p.SolvePair(train, ByLength) != Met {
+						continue
+					}
+					met++
+					lengths[[3]int{a, b, j}] = train.Length
+					if train.Length < bound-BoundSlack {
+						t.Errorf("case %d: %s is %v long, its bound %v", i, train.DesignID(), train.Length, bound)
+					}
+					scanned, ok := seen[q]
+					if ok && scanned != bound {
+						t.Errorf("case %d: Scan bounds %s by %v, not %v", i, train.DesignID(), scanned, bound)
+					}
+					if !ok && train.Length < limit-BoundSlack {
+						t.Errorf("case %d: Scan to %v passes over %s, %v long", i, limit, train.DesignID(), train.Length)
+					}
+				}
+			}
+		}
+		for range 20 {
+			fronts, frontBox := boxOf(r, s.fronts, (*Front).Box)
+			rears, rearBox := boxOf(r, s.rears, (*Rear).Box)
+			bound := table.Bound(frontBox, rearBox)
+			for key, length := range lengths {
+				if !slices.Contains(fronts, key[0]) || !slices.Contains(rears, key[1]) {
+					continue
+				}
+				sharp = math.Min(sharp, length-bound)
+				if length < bound-BoundSlack {
+					t.Errorf("case %d: a train of %v mm in boxes of bound %v", i, length, bound)
+				}
+			}
+		}
+	})
+	t.Logf("%d trains met, bound within %.3g mm", met, sharp)
+	if met < 300 || sharp > 5 {
+		t.Error("too few cases to say anything")
+	}
+}
+
+// TestReducedIntervals: the interval of p of a rear, and of q of a front, holds
+// the place of the eye of every train of it that meets all requirements.
+func TestReducedIntervals(t *testing.T) {
+	met := 0
+	examples(2000, drawJudged(ErectorSingle), func(i int, x judged) {
+		p := x.p
+		relief, failed := p.Judge(x.train)
+		if failed != Met {
+			return
+		}
+		met++
+		front, okFront := p.NewFront(x.train.Groups[0], x.train.Seat, MassG)
+		rear, okRear := p.NewRear(x.train.Groups[2], x.train.Seat, MassG)
+		if !okFront || !okRear {
+			t.Errorf("case %d: a group of %s can't serve", i, x.train.DesignID())
+			return
+		}
+		for _, e := range [2]float64{relief.Lo, relief.Hi} {
+			x.train.EyeRelief = e
+			at := e - p.CombinerShift() - rear.Group.BFDMM
+			q := p.Viewpoint(x.train) + front.Group.FFDMM
+			if at < rear.P.Lo-reliefSlack || at > rear.P.Hi+reliefSlack {
+				t.Errorf("case %d: p = %v, outside of %v", i, at, rear.P)
+			}
+			if q < front.Q.Lo-reliefSlack || q > front.Q.Hi+reliefSlack {
+				t.Errorf("case %d: q = %v, outside of %v", i, q, front.Q)
+			}
+		}
+	})
+	if met < 100 {
+		t.Errorf("only %d trains met", met)
+	}
+}
