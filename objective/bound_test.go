@@ -28,6 +28,15 @@ func drawSpace(layout Layout, relays int) func(t *rapid.T) spaceTrial {
 	return func(t *rapid.T) spaceTrial {
 		x := draw(t)
 		s := spaceTrial{p: x.p, seat: x.train.Seat, seed: rapid.Uint64().Draw(t, "seed")}
+		switch rapid.IntRange(0, 3).Draw(t, "tight") {
+		case 1: // relays whose apertures the pupil fills
+			s.p.Pupil, s.p.Box = between(t, "large pupil", 4, 20), 0
+			s.p.TanHalfWidth, s.p.TanHalfHeight, s.p.TanMax = s.p.TanHalfWidth/20, s.p.TanHalfHeight/20, s.p.TanMax/20
+		case 2: // trains as short as the mask's room allows
+			s.p.Clearance = between(t, "large clearance", 10, 40)
+		case 3: // or as the other gap does
+			s.p.GroupGapMin = between(t, "large gap", 10, 60)
+		}
 		if layout == Keplerian {
 			s.p.MagnificationTol = between(t, "tolerance", 0.001, 0.5)
 		}

@@ -121,3 +121,32 @@ func TestStackGap(t *testing.T) {
 			func(h float64) float64 { return -first.Sag(h) })
 	})
 }
+
+// TestLibraryReach: a library remembers how close its lenses come to each
+// other, for each pair in each order and orientation by itself.
+func TestLibraryReach(t *testing.T) {
+	p := rayProblem()
+	var lenses []*catalog.Lens
+	for i, diameter := range []float64{18, 24, 30} {
+		l := rayPlanoConvex(40+10*float64(i), diameter, 8, rayDenseCrown)
+		l.Surfaces[0].Conic = -0.5
+		l.Surfaces[1] = catalog.Surface{RadiusMM: 90, Conic: -1, Asphere: []float64{-1.5e-5 * float64(i+1)}}
+		lenses = append(lenses, l)
+	}
+	lib := NewLibrary(p, append(lenses, rayAchromat(50, 26)))
+	for range 2 {
+		for _, a := range lib.Elements {
+			for _, b := range lib.Elements {
+				half := math.Min(a.Lens.DiameterMM, b.Lens.DiameterMM) / 2
+				last, first := a.Surfaces[len(a.Surfaces)-1], b.Surfaces[0]
+				want := facingReach(last, first, half)
+				if got := p.StackGap(a, b); got != p.AirGapMin+want {
+					t.Errorf("%s and %s: gap %v, want %v", a.ID, b.ID, got, p.AirGapMin+want)
+				}
+				if got := p.LeastGap(p.NewGroup(a), p.NewGroup(b)); got != p.GroupGapMin+want {
+					t.Errorf("groups %s and %s: gap %v, want %v", a.ID, b.ID, got, p.GroupGapMin+want)
+				}
+			}
+		}
+	}
+}

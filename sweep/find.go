@@ -78,6 +78,11 @@ type search struct {
 	workers int
 }
 
+// examinedToo is how many trains a window may examine for each candidate that
+// it may hold. Both counts are of the whole window, so that whether it is given
+// up does not depend on the number of workers.
+const examinedToo = 16
+
 // tasksWanted is the number of tasks into which a window is divided: enough
 // that no worker waits long for the last one.
 const tasksWanted = 512
@@ -91,20 +96,22 @@ func (s *search) each(ctx context.Context, fronts, rears *tree, bound boundFunc,
 	limit := hi + objective.BoundSlack
 	tasks := divide(fronts, rears, bound, limit, tasksWanted)
 	windows := make([]window, len(tasks))
-	var held atomic.Int64
+	var held, examined atomic.Int64
+	over := func() bool { return held.Load() > int64(most) || examined.Load()/examinedToo > int64(most) }
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(s.workers)
 	for i := range tasks {
 		group.Go(func() error {
 			w := &windows[i]
-			seen := 0
+			seen, judged := 0, int64(0)
 			walk(fronts, rears, tasks[i], bound, limit, func(front, rear int32) bool {
 				visit(w, front, rear)
-				if n := len(w.candidates); n > seen {
-					held.Add(int64(n - seen))
-					seen = n
+				if w.examined > judged {
+					held.Add(int64(len(w.candidates) - seen))
+					examined.Add(w.examined - judged)
+					seen, judged = len(w.candidates), w.examined
 				}
-				return held.Load() <= int64(most) && ctx.Err() == nil
+				return !over() && ctx.Err() == nil
 			})
 			return ctx.Err()
 		})
@@ -112,7 +119,7 @@ func (s *search) each(ctx context.Context, fronts, rears *tree, bound boundFunc,
 	if err := group.Wait(); err != nil {
 		return window{}, false, err
 	}
-	if held.Load() > int64(most) {
+	if over() {
 		return window{}, false, nil
 	}
 	for i := range windows {

@@ -99,8 +99,15 @@ type ascent struct {
 	brought int  // candidates so far
 }
 
-// firstStep, in mm, is the width of the first window of lengths.
-const firstStep = 4.0
+// firstStep, in mm, is the width of the first window of lengths, and
+// firstGrowth the share of its length by which the search grows until it meets
+// candidates. Windows without any cost little. stepLeast, in mm, is a width
+// below which a window is not cut further, however much it holds.
+const (
+	firstStep   = 4.0
+	firstGrowth = 0.25
+	stepLeast   = 1e-5
+)
 
 // A window should bring about as many candidates as were wanted so far, so
 // that little of the last one is wasted and each costs more than the one
@@ -218,9 +225,13 @@ func (a *ascent) advance(ctx context.Context) error {
 	}
 	hi = math.Min(hi, a.p.LengthMax)
 	wanted := a.windowWanted()
+	most := windowTooMany * wanted
+	if a.step < stepLeast { // nothing is gained by an even narrower one
+		most = math.MaxInt
+	}
 	var joined window
 	for _, f := range a.finders {
-		w, ok, err := f.find(ctx, a.lo, hi, windowTooMany*wanted)
+		w, ok, err := f.find(ctx, a.lo, hi, most)
 		if err != nil {
 			return err
 		}
@@ -239,6 +250,10 @@ func (a *ascent) advance(ctx context.Context) error {
 	n := len(joined.candidates)
 	a.brought += n
 	a.step *= math.Max(0.25, math.Min(2, float64(wanted)/float64(n)))
+	if a.brought == 0 {
+		// Candidates set in steeply: come up to the first ones carefully.
+		a.step = math.Min(a.step, math.Max(firstStep, firstGrowth*hi))
+	}
 	a.lo = hi
 	a.over = hi >= a.p.LengthMax
 	return nil
