@@ -217,7 +217,7 @@ func BenchmarkRelayTable(b *testing.B) {
 		for b.Loop() {
 			front, rear := &fronts[i%len(fronts)], &rears[i%len(rears)]
 			if bound, relay := table.Bound(front.Box(), rear.Box()); bound < 300 {
-				table.Scan(front, rear, relay, 300, func(*Relay, float64) { visited++ })
+				table.Scan(front, rear, relay, 300, func(*Relay, float64) bool { visited++; return true })
 			}
 			i++
 		}

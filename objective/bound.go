@@ -208,8 +208,9 @@ func (t *RelayTable) Bound(front, rear Box) (length float64, relay Interval) {
 }
 
 // Scan visits, for one front and one rear, the relays with which the train may
-// be at most limit long, in ascending focal length, each with that length.
-func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float64, visit func(r *Relay, length float64)) {
+// be at most limit long, in ascending focal length, each with that length,
+// until visit returns false.
+func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float64, visit func(r *Relay, length float64) bool) {
 	m := t.p.Magnification * rear.F / front.F
 	kappa := 2 + m + 1/m
 	base := front.U + rear.U + t.p.MaskShift()
@@ -227,7 +228,9 @@ func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float6
 			return
 		}
 		if length := cost + r.X; length <= limit && r.Reach*(1+1e-9) >= reach {
-			visit(r, length)
+			if !visit(r, length) {
+				return
+			}
 		}
 	}
 }

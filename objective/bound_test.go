@@ -110,12 +110,13 @@ func TestRelayTable(t *testing.T) {
 				seen := map[*Group]float64{}
 				limit := 150 + 200*rand.New(rand.NewPCG(s.seed, 4)).Float64()
 				last := 0.0
-				table.Scan(front, rear, range1, limit, func(r *Relay, length float64) {
+				table.Scan(front, rear, range1, limit, func(r *Relay, length float64) bool {
 					if r.F < last || length > limit {
 						t.Errorf("case %d: Scan visits f %v after %v, length %v with limit %v", i, r.F, last, length, limit)
 					}
 					last = r.F
 					seen[r.Group] = length
+					return true
 				})
 				for j := range table.relays {
 					relay := &table.relays[j]
@@ -396,7 +397,7 @@ func TestPairTable(t *testing.T) {
 			for b := range s.rears {
 				front, rear := &s.fronts[a], &s.rears[b]
 				seen := map[*PairRelay]float64{}
-				table.Scan(front, rear, func(q *PairRelay, bound float64) { seen[q] = bound })
+				table.Scan(front, rear, func(q *PairRelay, bound float64) bool { seen[q] = bound; return true })
 				for j := range relays {
 					q := &relays[j]
 					train := &Train{Layout: ErectorPair, Seat: s.seat, Groups: []*Group{front.Group, q.First, q.Second, rear.Group}}

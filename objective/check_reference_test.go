@@ -153,7 +153,8 @@ func referenceMeasure(p *Problem, t *Train, rings int) *Report {
 		})
 		s := Setpoint{VergenceD: 1000 * v, MaskMM: paraxial + move, MaskParaxialMM: paraxial}
 		lo, hi = min(lo, s.MaskMM), max(hi, s.MaskMM)
-		chief := math.Abs(p.ChiefAtMask(t, s.MaskMM))
+		_, a := p.PlaceMask(t, s.VergenceD/1000)
+		chief := math.Abs(a)
 		s.PixelArcmin = math.Atan(p.MaskPixel/chief) * toArcmin
 		for f := range bundles {
 			b := &bundles[f]

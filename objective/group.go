@@ -53,7 +53,7 @@ type Element struct {
 	clear                  float64 // clear semi-diameter
 	firstMin, lastMax      float64 // least sag of the first surface, largest of the last
 	massG                  float64
-	reaches                *sync.Map // the library's, of reach by the two elements' indices
+	reaches                sync.Map // reach to the element that follows, by that element
 }
 
 // heightRow gives a height as A·y + B·u.
@@ -137,15 +137,11 @@ type Library struct {
 func NewLibrary(p *Problem, lenses []*catalog.Lens) *Library {
 	lib := &Library{Problem: p, Lenses: lenses}
 	wavelength := p.WavelengthsNM[p.Reference()]
-	reaches := &sync.Map{}
 	for part, l := range lenses {
 		lib.Elements = append(lib.Elements, newElement(l, false, part, len(lib.Elements), wavelength))
 		if !l.IsSymmetric() {
 			lib.Elements = append(lib.Elements, newElement(l, true, part, len(lib.Elements), wavelength))
 		}
-	}
-	for _, e := range lib.Elements {
-		e.reaches = reaches
 	}
 	return lib
 }
@@ -203,19 +199,18 @@ func (p *Problem) LeastGap(before, after *Group) float64 {
 }
 
 // reach is facingReach between two elements. Those that need a search over the
-// height are found once for each pair of a library.
+// height are found once for each two elements.
 func reach(before, after *Element) float64 {
 	half := math.Min(before.halfDiameter, after.halfDiameter)
 	last, first := before.Surfaces[len(before.Surfaces)-1], after.Surfaces[0]
 	if last.IsSpherical() && first.IsSpherical() {
 		return facingReach(last, first, half)
 	}
-	key := [2]int{before.Index, after.Index}
-	if r, ok := before.reaches.Load(key); ok {
+	if r, ok := before.reaches.Load(after); ok {
 		return r.(float64)
 	}
 	r := facingReach(last, first, half)
-	before.reaches.Store(key, r)
+	before.reaches.Store(after, r)
 	return r
 }
 

@@ -193,8 +193,9 @@ func (t *PairTable) Bound(front, rear Box) float64 {
 }
 
 // Scan visits, for one front and one rear, the pairs with which the train may
-// be at most the table's limit long, each with its bound.
-func (t *PairTable) Scan(front *Front, rear *Rear, visit func(r *PairRelay, bound float64)) {
+// be at most the table's limit long, each with its bound, until visit returns
+// false.
+func (t *PairTable) Scan(front *Front, rear *Rear, visit func(r *PairRelay, bound float64) bool) {
 	ends := front.U + rear.U + t.p.MaskShift()
 	for _, b := range t.list(t.fronts.bin(front.F), t.rears.bin(rear.F)) {
 		if ends+b.bound > t.limit {
@@ -202,7 +203,9 @@ func (t *PairTable) Scan(front *Front, rear *Rear, visit func(r *PairRelay, boun
 		}
 		r := &t.relays[b.relay]
 		if bound := t.p.PairBound(front, r, rear, t.seat); bound <= t.limit && !math.IsInf(bound, 1) {
-			visit(r, bound)
+			if !visit(r, bound) {
+				return
+			}
 		}
 	}
 }

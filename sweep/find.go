@@ -35,6 +35,19 @@ type window struct {
 	candidates []candidate
 	examined   int64
 	failed     [objective.Met]int64 // by requirement
+	pass       *pass                // of which it is a part
+}
+
+// pass counts what all the parts of a window hold. Whether it is given up
+// depends on the counts of the whole, so not on the number of workers.
+type pass struct {
+	held, examined atomic.Int64
+	most           int64
+}
+
+// over tells that the window holds too much.
+func (p *pass) over() bool {
+	return p.held.Load() > p.most || p.examined.Load()/examinedToo > p.most
 }
 
 // finder finds the trains of one layout and seat.
@@ -79,8 +92,7 @@ type search struct {
 }
 
 // examinedToo is how many trains a window may examine for each candidate that
-// it may hold. Both counts are of the whole window, so that whether it is given
-// up does not depend on the number of workers.
+// it may hold.
 const examinedToo = 16
 
 // tasksWanted is the number of tasks into which a window is divided: enough
@@ -96,22 +108,15 @@ func (s *search) each(ctx context.Context, fronts, rears *tree, bound boundFunc,
 	limit := hi + objective.BoundSlack
 	tasks := divide(fronts, rears, bound, limit, tasksWanted)
 	windows := make([]window, len(tasks))
-	var held, examined atomic.Int64
-	over := func() bool { return held.Load() > int64(most) || examined.Load()/examinedToo > int64(most) }
+	whole := &pass{most: int64(most)}
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(s.workers)
 	for i := range tasks {
 		group.Go(func() error {
-			w := &windows[i]
-			seen, judged := 0, int64(0)
+			windows[i].pass = whole
 			walk(fronts, rears, tasks[i], bound, limit, func(front, rear int32) bool {
-				visit(w, front, rear)
-				if w.examined > judged {
-					held.Add(int64(len(w.candidates) - seen))
-					examined.Add(w.examined - judged)
-					seen, judged = len(w.candidates), w.examined
-				}
-				return !over() && ctx.Err() == nil
+				visit(&windows[i], front, rear)
+				return !whole.over() && ctx.Err() == nil
 			})
 			return ctx.Err()
 		})
@@ -119,7 +124,7 @@ func (s *search) each(ctx context.Context, fronts, rears *tree, bound boundFunc,
 	if err := group.Wait(); err != nil {
 		return window{}, false, err
 	}
-	if over() {
+	if whole.over() {
 		return window{}, false, nil
 	}
 	for i := range windows {
@@ -136,18 +141,22 @@ func (w *window) add(v *window) {
 	}
 }
 
-// take counts a judged train and keeps it when it meets everything.
-func (s *search) take(w *window, t *objective.Train, failed objective.Requirement) {
+// take counts a judged train and keeps it when it meets everything. It returns
+// false when the window holds too much to go on.
+func (s *search) take(w *window, t *objective.Train, failed objective.Requirement) bool {
 	w.examined++
+	w.pass.examined.Add(1)
 	if failed != objective.Met {
 		w.failed[failed]++
-		return
+		return !w.pass.over()
 	}
+	w.pass.held.Add(1)
 	kept := *t
 	kept.Groups, kept.Gaps = slices.Clone(t.Groups), slices.Clone(t.Gaps)
 	w.candidates = append(w.candidates, candidate{
 		train: &kept, ranked: objective.RoundedLength(t.Ranked(s.by)), id: t.DesignID(),
 	})
+	return !w.pass.over()
 }
 
 // singleFinder finds trains of the layout erector-single.
@@ -205,12 +214,12 @@ func (f *singleFinder) find(ctx context.Context, lo, hi float64, most int) (wind
 			Layout: objective.ErectorSingle, Seat: f.seat,
 			Groups: []*objective.Group{front.Group, nil, rear.Group},
 		}
-		f.table.Scan(front, rear, relays, hi, func(r *objective.Relay, length float64) {
+		f.table.Scan(front, rear, relays, hi, func(r *objective.Relay, length float64) bool {
 			if length <= lo {
-				return
+				return true
 			}
 			t.Groups[1] = r.Group
-			f.take(w, &t, f.p.Solve(&t, 0))
+			return f.take(w, &t, f.p.Solve(&t, 0))
 		})
 	})
 }
@@ -243,12 +252,12 @@ func (f *pairFinder) find(ctx context.Context, lo, hi float64, most int) (window
 			Layout: objective.ErectorPair, Seat: f.seat,
 			Groups: []*objective.Group{front.Group, nil, nil, rear.Group},
 		}
-		f.table.Scan(front, rear, func(r *objective.PairRelay, bound float64) {
+		f.table.Scan(front, rear, func(r *objective.PairRelay, bound float64) bool {
 			if bound <= lo || bound > hi {
-				return
+				return true
 			}
 			t.Groups[1], t.Groups[2] = r.First, r.Second
-			f.take(w, &t, f.p.SolvePair(&t, f.by))
+			return f.take(w, &t, f.p.SolvePair(&t, f.by))
 		})
 	})
 }

@@ -116,7 +116,8 @@ const (
 const (
 	windowLeast   = 256
 	windowMost    = 16_384
-	windowTooMany = 4 // times as many as wanted
+	windowTooMany = 4   // times as many as wanted
+	windowGrowth  = 1.5 // of the width from one window to the next
 )
 
 // windowWanted is how many candidates the next window should bring.
@@ -249,7 +250,7 @@ func (a *ascent) advance(ctx context.Context) error {
 	slices.SortFunc(a.pending, compareCandidates)
 	n := len(joined.candidates)
 	a.brought += n
-	a.step *= math.Max(0.25, math.Min(2, float64(wanted)/float64(n)))
+	a.step *= math.Max(0.25, math.Min(windowGrowth, float64(wanted)/float64(n)))
 	if a.brought == 0 {
 		// Candidates set in steeply: come up to the first ones carefully.
 		a.step = math.Min(a.step, math.Max(firstStep, firstGrowth*hi))
