@@ -50,7 +50,24 @@ func BenchmarkNewGroup(b *testing.B) {
 	}
 }
 
-// BenchmarkStackGap is the spacing of two lenses, by their rims and sampled.
+// BenchmarkFacingReach is the search for the closest height of two surfaces of
+// which one is an asphere.
+func BenchmarkFacingReach(b *testing.B) {
+	_, lib := benchLibrary()
+	before, after := lib.Elements[1].Surfaces[2], lib.Elements[5].Surfaces[0]
+	if before.IsSpherical() {
+		b.Fatal("no asphere")
+	}
+	b.ReportAllocs()
+	sum := 0.0
+	for b.Loop() {
+		sum += facingReach(before, after, 11)
+	}
+	useResult(b, sum)
+}
+
+// BenchmarkStackGap is the spacing of two lenses of a library: of spheres by
+// their rims, of an asphere as it was found the first time.
 func BenchmarkStackGap(b *testing.B) {
 	p, lib := benchLibrary()
 	for _, c := range []struct {
