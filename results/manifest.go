@@ -56,7 +56,10 @@ type ManifestPoint struct {
 	// value at which a first design would appear with the others kept; nil
 	// (null) where no value does. An infinite value is written as null.
 	WouldFit map[string]*float64 `json:"would_fit"`
-	Seconds  map[string]float64  `json:"seconds"` // by stage
+	// WouldFitOpen are the names in WouldFit whose search ended before it had
+	// seen everything: something may pass at a nearer value.
+	WouldFitOpen []string           `json:"would_fit_open,omitempty"`
+	Seconds      map[string]float64 `json:"seconds"` // by stage
 }
 
 // SweptValue is a swept key and its value at a sweep point.

@@ -89,14 +89,23 @@ func printWouldFit(b *strings.Builder, p *ManifestPoint) {
 	t := Table{Columns: []Column{
 		{Name: "eased alone", Align: Left}, {Name: "passes at"}, {Name: "key of the spec", Align: Left},
 	}}
-	var never []string
+	var never, open []string
 	for _, name := range slices.Sorted(maps.Keys(p.WouldFit)) {
 		value := p.WouldFit[name]
-		if value == nil {
+		unsettled := slices.Contains(p.WouldFitOpen, name)
+		switch {
+		case value == nil && unsettled:
+			open = append(open, name)
+			continue
+		case value == nil:
 			never = append(never, name)
 			continue
 		}
-		t.Add(name, fmt.Sprintf("%.4g", *value), cmp.Or(fitUnits[name], "limits."+name))
+		passes := fmt.Sprintf("%.4g", *value)
+		if unsettled {
+			passes += " or nearer"
+		}
+		t.Add(name, passes, cmp.Or(fitUnits[name], "limits."+name))
 	}
 	fmt.Fprintln(b, "\nnothing meets the requirements")
 	if len(t.Rows) > 0 {
@@ -104,6 +113,9 @@ func printWouldFit(b *strings.Builder, p *ManifestPoint) {
 		if err := t.Print(b); err != nil {
 			fmt.Fprintln(b, err)
 		}
+	}
+	if len(open) > 0 {
+		fmt.Fprintf(b, "too many designs to tell whether these alone would help: %s\n", strings.Join(open, ", "))
 	}
 	if len(never) > 0 {
 		fmt.Fprintf(b, "no value of these alone would help: %s\n", strings.Join(never, ", "))

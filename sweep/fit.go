@@ -91,34 +91,59 @@ const easedTogether = 16
 // resolution is the share of the easing to which it is found.
 const resolution = 1e-3
 
-// wouldFit finds, for each requirement and limit alone, the value nearest to
-// the spec's at which a first design would pass with all others kept: nil when
-// no easing of it alone lets anything pass. It is called when nothing passes.
-func wouldFit(ctx context.Context, spec *Spec, lib *objective.Library, o options) (map[string]*float64, error) {
-	o.progress, o.onePerParts, o.checksMax = nil, false, 0
-	fit, err := limitsFit(ctx, lib, o)
-	if err != nil {
+// fitChecks is how many designs each search for an easing may check by rays. An
+// eased requirement can let in more designs than a night can check; what is
+// known by then is told as such.
+const fitChecks = 50_000
+
+// Fits are the values at which a first design would pass.
+type Fits struct {
+	// Value is, by the name of a requirement or limit, the value nearest to the
+	// spec's at which a first design passes with all others kept: nil when no
+	// easing of it alone was found to let anything pass.
+	Value map[string]*float64
+	// Open are the names, sorted, whose search ended before it had seen
+	// everything: something may pass at a value nearer than the one given.
+	Open []string
+}
+
+func (f *Fits) leaveOpen(name string) {
+	if !slices.Contains(f.Open, name) {
+		f.Open = append(f.Open, name)
+		slices.Sort(f.Open)
+	}
+}
+
+// wouldFit finds the easing of each requirement and limit alone. It is called
+// when nothing passes.
+func wouldFit(ctx context.Context, spec *Spec, lib *objective.Library, o options) (*Fits, error) {
+	o.progress, o.onePerParts, o.checksMax = nil, false, fitChecks
+	fits := &Fits{Value: map[string]*float64{}}
+	if err := fits.limits(ctx, lib, o); err != nil {
 		return nil, err
 	}
 	for _, l := range levers(spec, lib.Problem) {
-		value, found, err := l.fit(ctx, lib, o)
+		value, found, settled, err := l.fit(ctx, lib, o)
 		if err != nil {
 			return nil, err
 		}
-		fit[l.name] = nil
+		fits.Value[l.name] = nil
 		if found {
-			fit[l.name] = &value
+			fits.Value[l.name] = &value
+		}
+		if !settled {
+			fits.leaveOpen(l.name)
 		}
 	}
-	return fit, nil
+	return fits, nil
 }
 
-// limitsFit is the part of wouldFit for limits that the ray check tests: one
-// walk over all designs that meet the paraxial requirements. A design counts
-// for the limit that it fails first, if it passes with that one lifted.
-func limitsFit(ctx context.Context, lib *objective.Library, o options) (map[string]*float64, error) {
+// limits is the part of wouldFit for limits that the ray check tests: one walk
+// over all designs that meet the paraxial requirements. A design counts for the
+// limit that it fails first, if it passes with that one lifted.
+func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) error {
 	p := lib.Problem
-	fit := map[string]*float64{}
+	fit := f.Value
 	lifted := map[string]*objective.Checker{}
 	for _, m := range objective.MetricList {
 		if math.IsInf(p.Limits.Limit(m.Name), 1) || slices.Contains(paraxialLimits, m.Name) {
@@ -138,13 +163,19 @@ func limitsFit(ctx context.Context, lib *objective.Library, o options) (map[stri
 	}
 	a, err := newAscent(ctx, lib, o)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	base := objective.NewChecker(p)
-	for {
+	for checked := 0; ; checked += batchSize {
 		batch, err := a.next(ctx, batchSize)
 		if err != nil || len(batch) == 0 {
-			return fit, err
+			return err
+		}
+		if checked >= fitChecks {
+			for name := range lifted {
+				f.leaveOpen(name)
+			}
+			return nil
 		}
 		for _, c := range batch {
 			name := base.Check(c.train).FailedBy
@@ -176,34 +207,37 @@ var paraxialLimits = []string{"pixel_arcmin", "depth_step_D", "viewpoint_shift_m
 // fit finds the least easing of the requirement that lets a design pass. It
 // eases it fully, takes the shortest designs that pass and finds how much each
 // needs; then it halves what is left between the requirement and that, by an
-// exact search each, down to the resolution.
-func (l *lever) fit(ctx context.Context, lib *objective.Library, o options) (value float64, found bool, err error) {
+// exact search each, down to the resolution. settled is false when one of these
+// searches ended before it had seen everything.
+func (l *lever) fit(ctx context.Context, lib *objective.Library, o options) (value float64, found, settled bool, err error) {
 	o.top = easedTogether
 	none, some := l.start, l.eased // nothing passes at none
+	settled = true
 	for try := some; ; try = none + (some-none)/2 {
 		p := l.at(lib.Problem, try)
 		a, err := newAscent(ctx, objective.NewLibrary(p, lib.Lenses), o)
 		if err != nil {
-			return 0, false, err
+			return 0, false, false, err
 		}
 		out, err := a.run(ctx)
+		if err != nil {
+			return 0, false, false, err
+		}
 		switch {
-		case err != nil:
-			return 0, false, err
-		case len(out.Found) == 0 && !found:
-			return 0, false, nil
-		case len(out.Found) == 0:
-			none = try
-		case l.name == "length":
-			return out.Found[0].Train.Length, true, nil
-		default:
+		case len(out.Found) > 0 && l.name == "length":
+			return out.Found[0].Train.Length, true, true, nil
+		case len(out.Found) > 0:
 			some, found = try, true
 			for _, f := range out.Found {
 				some = l.least(lib.Problem, f.Train, some, o.by)
 			}
+		case !found:
+			return 0, false, out.Proof.Exact, nil
+		default:
+			none, settled = try, settled && out.Proof.Exact
 		}
 		if math.Abs(some-none) <= resolution*math.Abs(some-l.start) {
-			return some, true, nil
+			return some, true, settled, nil
 		}
 	}
 }

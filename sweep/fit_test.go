@@ -57,7 +57,7 @@ func TestWouldFit(t *testing.T) {
 			continue
 		}
 		name := []string{"travel", "aperture", "mask_blur_arcmin"}[c%3]
-		got, want := out.Proof.WouldFit[name], leastEasing(&tight, trains, lib.Problem, name, o.by)
+		got, want := out.Proof.WouldFit.Value[name], leastEasing(&tight, trains, lib.Problem, name, o.by)
 		switch {
 		case want == nil && got == nil:
 		case got == nil:

@@ -42,8 +42,8 @@ type Proof struct {
 	// ProvenLength is the ranked length in mm below which no design exists but
 	// the ones found, +Inf when the whole space was searched.
 	ProvenLength float64
-	Exact        bool // the ranking is complete to its end
-	WouldFit     map[string]*float64
+	Exact        bool  // the ranking is complete to its end
+	WouldFit     *Fits // when nothing passes
 	Seconds      map[string]float64
 }
 
