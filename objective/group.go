@@ -218,6 +218,9 @@ func reach(before, after *Element) float64 {
 // diverging group and infinite for an afocal one.
 func (p *Problem) NewGroup(elements ...*Element) *Group {
 	g := &Group{Elements: elements, matrix: elements[0].matrix, ThicknessMM: elements[0].length}
+	if len(elements) > 1 {
+		g.GapsMM = make([]float64, 0, len(elements)-1)
+	}
 	for i, e := range elements[1:] {
 		gap := p.StackGap(elements[i], e)
 		g.GapsMM = append(g.GapsMM, gap)
@@ -227,6 +230,15 @@ func (p *Problem) NewGroup(elements ...*Element) *Group {
 	m := g.matrix
 	g.FocalMM, g.FFDMM, g.BFDMM = -1/m.C, -m.D/m.C, -m.A/m.C
 	return g
+}
+
+// surfaces is the number of the group's surfaces.
+func (g *Group) surfaces() int {
+	n := 0
+	for _, e := range g.Elements {
+		n += len(e.Surfaces)
+	}
+	return n
 }
 
 func (g *Group) lastSagMax() float64  { return g.Elements[len(g.Elements)-1].lastMax }

@@ -41,7 +41,8 @@ type PairHalf struct {
 
 // NewPairHalf prepares a group for either place in a pair relay.
 func NewPairHalf(g *Group) PairHalf {
-	h := PairHalf{Group: g}
+	n := g.surfaces()
+	h := PairHalf{Group: g, forward: make([]surfaceRow, 0, n), back: make([]surfaceRow, 0, n)}
 	g.eachForward(func(row heightRow, clear float64) {
 		h.forward = append(h.forward, surfaceRow{row, clear})
 	})

@@ -129,6 +129,7 @@ func (p *Problem) NewRelay(g *Group) (Relay, bool) {
 		return Relay{}, false
 	}
 	r := Relay{Group: g, F: g.FocalMM, X: g.ThicknessMM + g.FFDMM + g.BFDMM - 2*g.FocalMM}
+	r.rows = make([]surfaceRow, 0, g.surfaces())
 	g.eachBack(heightRow{1, 0}, heightRow{0, 1}, func(row heightRow, clear float64) {
 		r.rows = append(r.rows, surfaceRow{row, clear})
 	})
