@@ -37,6 +37,9 @@ type usageError struct{ error }
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	// The first signal ends the work in good order; from then on another one
+	// ends the process at once.
+	context.AfterFunc(ctx, stop)
 	root := newRoot()
 	root.SetArgs(args)
 	root.SetOut(stdout)
@@ -87,13 +90,18 @@ wrong, 3 done but nothing meets the requirements, 130 interrupted.
 		Version:       version,
 		SilenceUsage:  true,
 		SilenceErrors: true,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) > 0 {
-				return usageError{fmt.Errorf("there is no command %q", args[0])}
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return nil
 			}
-			return nil
+			err := fmt.Errorf("there is no command %q", args[0])
+			if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
+				err = fmt.Errorf("%w; %s is the nearest", err, near[0])
+			}
+			return usageError{err}
 		},
-		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		SuggestionsMinimumDistance: 2,
+		RunE:                       func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.AddCommand(newRunCommand(), newCheckCommand(), newShowCommand())

@@ -167,11 +167,14 @@ func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestP
 		Point: o.Point.Index, Space: proof.Space.String(), SetAside: proof.SetAside,
 		Examined: proof.Examined, Checked: proof.Checked, Passed: proof.Passed,
 		Failed: proof.Failed, SlackMM: objective.BoundSlack, Exact: proof.Exact,
-		WholeSpace: math.IsInf(proof.ProvenLength, 1), WouldFit: proof.WouldFit, Seconds: proof.Seconds,
+		WholeSpace: math.IsInf(proof.ProvenLength, 1), Seconds: proof.Seconds,
 		Asked: askedOf(o.Problem),
 	}
 	for i, v := range valuesOf(o.Point) {
 		point.Values = append(point.Values, results.SweptValue{Key: axes[i].Key, Value: v})
+	}
+	if fits := proof.WouldFit; fits != nil {
+		point.WouldFit, point.WouldFitOpen = fits.Value, fits.Open
 	}
 	if !point.WholeSpace {
 		point.ProvenLengthMM = &proof.ProvenLength

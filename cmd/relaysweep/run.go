@@ -3,21 +3,12 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"relaysweep/results"
 	"relaysweep/sweep"
-)
-
-// The files of an output folder.
-const (
-	rankedFile    = "ranked.parquet"
-	setpointsFile = "setpoints.parquet"
-	manifestFile  = "run.json"
 )
 
 func newRunCommand() *cobra.Command {
@@ -49,9 +40,11 @@ func runJob(cmd *cobra.Command, path string) error {
 		return err
 	}
 	folder := job.Spec.OutputDir()
-	if err := os.MkdirAll(folder, 0o777); err != nil {
+	tidy, err := makeFolder(folder)
+	if err != nil {
 		return err
 	}
+	defer tidy()
 	started := time.Now().UTC().Truncate(time.Second)
 	progress := newProgress(cmd.ErrOrStderr())
 	outcomes, err := job.Run(cmd.Context(), progress.show)
@@ -82,21 +75,6 @@ func runJob(cmd *cobra.Command, path string) error {
 		return err
 	}
 	return summarise(cmd.OutOrStdout(), folder, manifest, designs, axes)
-}
-
-// writeAll writes the three files of a finished run, the manifest last: where
-// it stands, the others do.
-func writeAll(folder string, axes []results.Axis, manifest *results.Manifest, designs []results.Design, setpoints []results.Setpoint) error {
-	meta := map[string]string{
-		"program": manifest.Program, "version": manifest.Version, "spec_sha256": manifest.SpecSHA256,
-	}
-	if err := results.WriteRanked(filepath.Join(folder, rankedFile), axes, meta, designs); err != nil {
-		return err
-	}
-	if err := results.WriteSetpoints(filepath.Join(folder, setpointsFile), meta, setpoints); err != nil {
-		return err
-	}
-	return results.WriteManifest(filepath.Join(folder, manifestFile), manifest)
 }
 
 // shownDesigns is how many designs of a point the summary of a run shows.

@@ -1,0 +1,293 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"slices"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// wide makes of the small job one that takes minutes, to be interrupted.
+var wide = []string{"lenses_per_group = 1", "lenses_per_group = 3", "view_blur_arcmin = 16", "view_blur_arcmin = 1"}
+
+// leftNothing runs a command and reports files or folders that it left behind.
+func leftNothing(t *testing.T, folder string, run func()) {
+	t.Helper()
+	before := listing(t, folder)
+	run()
+	if after := listing(t, folder); !slices.Equal(before, after) {
+		t.Errorf("files before %q\nand after %q", before, after)
+	}
+}
+
+func TestDone(t *testing.T) {
+	spec := newJob(t)
+	o := must(t, exitDone, "run", spec)
+	if o.stderr != "" {
+		t.Errorf("a short run says on stderr %q", o.stderr)
+	}
+	for _, want := range []string{"proven: no other design is shorter than", "written to " + outputOf(spec), "never point it at the sun"} {
+		if !strings.Contains(o.stdout, want) {
+			t.Errorf("the summary does not say %q:\n%s", want, o.stdout)
+		}
+	}
+	want := []string{outputOf(spec)}
+	for _, name := range []string{rankedFile, manifestFile, setpointsFile} {
+		want = append(want, filepath.Join(outputOf(spec), name))
+	}
+	if got := listing(t, outputOf(spec)); !slices.Equal(got, want) {
+		t.Errorf("the run left %q, not %q", got, want)
+	}
+}
+
+// TestNothingPasses runs a job with a limit on the length below any train of
+// three of the lenses, and one with a blur that no train reaches.
+func TestNothingPasses(t *testing.T) {
+	for _, c := range []struct{ old, new, eased string }{
+		{"lenses_per_group = 1", "lenses_per_group = 1\nlength_max_mm = 60", "train.length_max_mm"},
+		{"view_blur_arcmin = 16", "view_blur_arcmin = 0.5", "limits.view_blur_arcmin"},
+	} {
+		spec := newJob(t, c.old, c.new)
+		o := must(t, exitNothing, "run", spec)
+		for _, want := range []string{"nothing meets the requirements", c.eased} {
+			if !strings.Contains(o.stdout, want) {
+				t.Errorf("%s: the summary does not say %q:\n%s", c.new, want, o.stdout)
+			}
+		}
+		// What was proven is worth keeping, and can be shown again.
+		if o := must(t, exitDone, "show", outputOf(spec)); !strings.Contains(o.stdout, c.eased) {
+			t.Errorf("%s: show does not say what would help:\n%s", c.new, o.stdout)
+		}
+		if o := must(t, exitWrong, "show", outputOf(spec), "--rank", "1"); !strings.Contains(o.stderr, "no rank 1") {
+			t.Errorf("%s: %s", c.new, o.stderr)
+		}
+	}
+}
+
+// TestSomePointPasses sweeps a limit: one point without a design is no failure.
+func TestSomePointPasses(t *testing.T) {
+	spec := newJob(t,
+		"vignetted_pct = 20", "vignetted_pct = 20\n[sweep]\n\"train.length_max_mm\" = [60, 0]")
+	o := must(t, exitDone, "run", spec)
+	if !strings.Contains(o.stdout, "some sweep points have no design") {
+		t.Errorf("nothing is said of the empty point:\n%s", o.stdout)
+	}
+}
+
+// TestFaults gives wrong input: each fault is named with file, line, key and
+// what would be right, all of a file at once, and nothing is left behind.
+func TestFaults(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		edits  []string
+		lenses string
+		wants  []string
+	}{
+		{
+			"spec", []string{"width_deg = 10", "width_deg = -10", "pixel_um", "pixel_mm", "near_m = 0.25\n", "near_m = 0.25\nfar_m = 0.1\n"},
+			smallLenses(manyFocals),
+			[]string{"job.toml:12: field.width_deg: -10", "job.toml:25: mask.pixel_mm", "mask.pixel_um", "job.toml:19", "4 faults, nothing was run"},
+		},
+		{
+			"no table", []string{`["lenses.csv"]`, `["lenses.csv", "more.csv"]`}, smallLenses(manyFocals),
+			[]string{"more.csv: cannot read", "1 fault, nothing was run"},
+		},
+		{
+			"table", nil, smallLenses(manyFocals) + "pc20,Invented,plano-convex,18,10,8,N-BK7,inf,5\nx,Invented,y,ten,10,3,N-BK8,inf,5\n",
+			[]string{"lenses.csv:26: part", "lenses.csv:27: diameter_mm", "N-BK8", "3 faults, nothing was run"},
+		},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			spec := newJobOf(t, c.lenses, c.edits...)
+			for _, command := range []string{"run", "check"} {
+				leftNothing(t, filepath.Dir(spec), func() {
+					o := must(t, exitWrong, command, spec)
+					for _, want := range c.wants {
+						if !strings.Contains(o.stderr, want) {
+							t.Errorf("%s does not say %q:\n%s", command, want, o.stderr)
+						}
+					}
+					if o.stdout != "" {
+						t.Errorf("%s printed results:\n%s", command, o.stdout)
+					}
+				})
+			}
+		})
+	}
+}
+
+func TestWrongCommandLines(t *testing.T) {
+	output := finishedJob(t)
+	for _, c := range []struct {
+		line string
+		want string
+	}{
+		{"rnu job.toml", `there is no command "rnu"; run is the nearest`},
+		{"optimise job.toml", `there is no command "optimise"`},
+		{"--verbose", "unknown flag: --verbose"},
+		{"run", "run takes one argument, the spec; found 0"},
+		{"run a.toml b.toml", "run takes one argument, the spec; found 2"},
+		{"run --rank 1 a.toml", "unknown flag: --rank"},
+		{"check", "check takes one argument"},
+		{"show", "show takes one argument, the output folder"},
+		{"show OUTPUT --rank one", `"one"`},
+		{"show OUTPUT --rank 0", "has no rank 0: it has 8 designs"},
+		{"show OUTPUT --rank 9", "has no rank 9: it has 8 designs"},
+		{"show OUTPUT --point -1", "no point -1"},
+		{"show OUTPUT --point 1", "no point 1"},
+		{"show OUTPUT --point 1 --rank 1", "no point 1"},
+	} {
+		args := strings.Fields(strings.Replace(c.line, "OUTPUT", output, 1))
+		o := must(t, exitWrong, args...)
+		if !strings.Contains(o.stderr, c.want) || !strings.Contains(o.stderr, "--help") || o.stdout != "" {
+			t.Errorf("%s: stderr %q, stdout %q", c.line, o.stderr, o.stdout)
+		}
+	}
+}
+
+func TestHelp(t *testing.T) {
+	for _, c := range []struct{ args, want string }{
+		{"", "Exit codes:"},
+		{"--help", "driving"},
+		{"help run", "SPEC"},
+		{"show --help", "--point"},
+		{"--version", version},
+	} {
+		if o := must(t, exitDone, strings.Fields(c.args)...); !strings.Contains(o.stdout, c.want) {
+			t.Errorf("relaysweep %s does not say %q:\n%s", c.args, c.want, o.stdout)
+		}
+	}
+}
+
+// TestFailed has a file where the output folder should be, and folders where
+// output files should be.
+func TestFailed(t *testing.T) {
+	spec := newJob(t)
+	if err := os.WriteFile(filepath.Join(filepath.Dir(spec), "out"), nil, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	leftNothing(t, filepath.Dir(spec), func() {
+		if o := must(t, exitFailed, "run", spec); !strings.Contains(o.stderr, "out") || o.stdout != "" {
+			t.Errorf("stderr %q, stdout %q", o.stderr, o.stdout)
+		}
+	})
+	for _, name := range []string{rankedFile, setpointsFile, manifestFile} {
+		spec := newJob(t)
+		stands := filepath.Join(outputOf(spec), name, "folder")
+		if err := os.MkdirAll(stands, 0o777); err != nil {
+			t.Fatal(err)
+		}
+		if o := must(t, exitFailed, "run", spec); !strings.Contains(o.stderr, name) {
+			t.Errorf("a folder at %s: %s", name, o.stderr)
+		}
+		if o := invoke(t, "show", outputOf(spec)); o.code == exitDone {
+			t.Errorf("a failed run can be shown:\n%s", o.stdout)
+		}
+	}
+}
+
+// TestFailedKeepsNoMixture fails while a run replaces an older one: what then
+// stands in the folder is not a mixture that looks like a finished run.
+func TestFailedKeepsNoMixture(t *testing.T) {
+	spec := newJob(t)
+	must(t, exitDone, "run", spec)
+	stage := filepath.Join(outputOf(spec), setpointsFile)
+	if err := os.Remove(stage); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.MkdirAll(filepath.Join(stage, "folder"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	must(t, exitFailed, "run", spec)
+	if o := invoke(t, "show", outputOf(spec)); o.code == exitDone {
+		t.Errorf("the mixture is shown:\n%s", o.stdout)
+	}
+}
+
+func TestShowOfNoRun(t *testing.T) {
+	if o := must(t, exitFailed, "show", t.TempDir()); !strings.Contains(o.stderr, manifestFile) {
+		t.Errorf("stderr is %q", o.stderr)
+	}
+	output := finishedJob(t)
+	if err := os.WriteFile(filepath.Join(output, rankedFile), []byte("PAR1 no more"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	if o := must(t, exitFailed, "show", output); !strings.Contains(o.stderr, rankedFile) {
+		t.Errorf("stderr is %q", o.stderr)
+	}
+}
+
+// TestCancelled stops runs before they begin and in their midst.
+func TestCancelled(t *testing.T) {
+	for _, after := range []time.Duration{0, 300 * time.Millisecond} {
+		spec := newJob(t, wide...)
+		ctx, cancel := context.WithCancel(t.Context())
+		if after == 0 {
+			cancel()
+		} else {
+			time.AfterFunc(after, cancel)
+		}
+		var stdout, stderr bytes.Buffer
+		leftNothing(t, filepath.Dir(spec), func() {
+			if code := run(ctx, []string{"run", spec}, &stdout, &stderr); code != exitInterrupted {
+				t.Errorf("the code is %d, not %d", code, exitInterrupted)
+			}
+		})
+		cancel()
+		if !strings.Contains(stderr.String(), "interrupted") || stdout.Len() > 0 {
+			t.Errorf("stderr %q, stdout %q", stderr.String(), stdout.String())
+		}
+	}
+}
+
+// TestInterrupt sends the signals of Ctrl-C and of a system that shuts down.
+func TestInterrupt(t *testing.T) {
+	for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM} {
+		spec := newJob(t, wide...)
+		// While the test listens too, a signal that comes before the command
+		// listens does not end the process.
+		own := make(chan os.Signal, 1)
+		signal.Notify(own, s)
+		done := make(chan outcome)
+		leftNothing(t, filepath.Dir(spec), func() {
+			go func() { done <- invoke(t, "run", spec) }()
+			for ended := false; !ended; {
+				if err := syscall.Kill(os.Getpid(), s); err != nil {
+					t.Fatal(err)
+				}
+				select {
+				case o := <-done:
+					ended = true
+					if o.code != exitInterrupted || !strings.Contains(o.stderr, "interrupted") {
+						t.Errorf("%v: code %d, stderr %q", s, o.code, o.stderr)
+					}
+				case <-time.After(50 * time.Millisecond):
+				}
+			}
+		})
+		signal.Stop(own)
+	}
+}
+
+// TestSameAgain keeps an older result when a later run of the job is stopped.
+func TestSameAgain(t *testing.T) {
+	spec := newJob(t)
+	must(t, exitDone, "run", spec)
+	before := readFile(t, outputOf(spec), rankedFile)
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	var none bytes.Buffer
+	if code := run(ctx, []string{"run", spec}, &none, &none); code != exitInterrupted {
+		t.Fatalf("the code is %d, not %d", code, exitInterrupted)
+	}
+	if !bytes.Equal(before, readFile(t, outputOf(spec), rankedFile)) {
+		t.Error("the result of the finished run has changed")
+	}
+	must(t, exitDone, "show", outputOf(spec))
+}

@@ -1,0 +1,17 @@
+// Package sweep runs a job: it reads the spec, lays out its sweep points, and
+// searches each exactly.
+//
+// The search (search.go) walks the designs of a space in ascending ranked
+// length, a window of lengths at a time. For each layout and seat a finder
+// (find.go) goes through pairs of nodes of two trees (tree.go), one over the
+// groups that can stand in front and one over those at the eye, and leaves out
+// every pair whose lower bound lies beyond the window; stacks.go makes the
+// groups. Designs are then checked by rays in order until enough have passed,
+// and the proof counts what became of all others. When nothing passes, fit.go
+// finds how far each requirement is from letting something pass.
+//
+// All goroutines of the program are started here, by errgroup in find.go,
+// search.go and stacks.go, and end before the call that started them returns.
+// Nothing depends on their number. The optics are those of package objective;
+// what a result looks like on disk is not known here.
+package sweep
