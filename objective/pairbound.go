@@ -22,6 +22,7 @@ type PairTable struct {
 	relays        []PairRelay
 	fronts, rears endBins
 	limit         float64 // on the length
+	horizon       float64 // length up to which lists hold pairs, the limit or beyond
 	cells         []pairCell
 }
 
@@ -29,7 +30,7 @@ type pairCell struct {
 	bounded sync.Once
 	least   float64 // bound of the best pair
 	listed  *sync.Once
-	pairs   []boundedPair // within the limit
+	pairs   []boundedPair // within the horizon
 }
 
 type boundedPair struct {
@@ -81,20 +82,25 @@ func newEndBins(n int, of func(i int) (Box, float64)) endBins {
 // NewPairTable prepares a table for trains of these fronts, pairs and rears.
 func NewPairTable(p *Problem, seat Seat, relays []PairRelay, fronts []Front, rears []Rear) *PairTable {
 	return &PairTable{
-		p: p, seat: seat, relays: relays, limit: math.NaN(),
+		p: p, seat: seat, relays: relays, limit: math.Inf(-1), horizon: math.Inf(-1),
 		fronts: newEndBins(len(fronts), func(i int) (Box, float64) { return fronts[i].Box(), fronts[i].Group.BFDMM }),
 		rears:  newEndBins(len(rears), func(i int) (Box, float64) { return rears[i].Box(), rears[i].Group.FFDMM }),
 		cells:  make([]pairCell, endBinsMost*endBinsMost),
 	}
 }
 
+// horizonGrowth is how far beyond the limit lists reach, so that a search whose
+// limit rises step by step makes them a few times only.
+const horizonGrowth = 1.3
+
 // Limit sets the length up to which Bound and Scan must answer. It may not be
 // called while they run.
 func (t *PairTable) Limit(length float64) {
-	if length == t.limit {
+	t.limit = length
+	if length <= t.horizon {
 		return
 	}
-	t.limit = length
+	t.horizon = horizonGrowth * length
 	for i := range t.cells {
 		t.cells[i].listed, t.cells[i].pairs = new(sync.Once), nil
 	}
@@ -110,13 +116,15 @@ func (t *PairTable) cell(i, k int) *pairCell {
 	return c
 }
 
-// list is the pairs of a cell that the limit leaves, the best first.
+// list is the pairs of a cell that the horizon leaves, the best first; nil when
+// the limit leaves none.
 func (t *PairTable) list(i, k int) []boundedPair {
 	c := t.cell(i, k)
-	most := t.limit - t.fronts.bins[i].box.U - t.rears.bins[k].box.U - t.p.MaskShift()
-	if c.least > most {
+	ends := t.fronts.bins[i].box.U + t.rears.bins[k].box.U + t.p.MaskShift()
+	if c.least > t.limit-ends {
 		return nil
 	}
+	most := t.horizon - ends
 	c.listed.Do(func() {
 		t.eachBound(i, k, func(relay int, bound float64) {
 			if bound <= most {

@@ -149,7 +149,9 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 	}
 	var relays []objective.PairRelay
 	if want.pair {
-		relays = pairRelays(p, st.halves)
+		if relays, err = pairRelays(ctx, p, st.halves); err != nil {
+			return nil, err
+		}
 	}
 	for _, s := range o.spaces {
 		switch s.Layout {
@@ -186,16 +188,20 @@ func rolesOf(o options) roles {
 	return want
 }
 
-func pairRelays(p *objective.Problem, halves []objective.PairHalf) []objective.PairRelay {
+// pairRelays are all pairs of groups that some inner gap makes positive.
+func pairRelays(ctx context.Context, p *objective.Problem, halves []objective.PairHalf) ([]objective.PairRelay, error) {
 	var relays []objective.PairRelay
 	for i := range halves {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
 		for j := range halves {
 			if r, ok := p.NewPairRelay(halves[i], halves[j]); ok {
 				relays = append(relays, r)
 			}
 		}
 	}
-	return relays
+	return relays, nil
 }
 
 // tally adds to a count by name; nothing leaves no entry.

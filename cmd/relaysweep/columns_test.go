@@ -164,7 +164,7 @@ func TestReadersOnARun(t *testing.T) {
 	}
 	data, err := json.Marshal(map[string]any{
 		"keys": map[string]string{
-			"program": "relaysweep", "version": version, "spec_sha256": readManifest(t, output).SpecSHA256,
+			"program": "relaysweep", "version": version,
 		},
 		"files": files,
 	})

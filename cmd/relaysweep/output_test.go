@@ -56,20 +56,29 @@ func TestSameBytes(t *testing.T) {
 	}
 }
 
-// TestSameRows sets the number of workers in the spec, whose digest the files
-// hold: the rows and the proof have to be the same.
-func TestSameRows(t *testing.T) {
+// TestSameWorkers sets the number of workers in the spec: the bytes of the
+// Parquet files, the rows and the proof have to be the same.
+func TestSameWorkers(t *testing.T) {
 	type result struct {
 		Designs   []results.Design
 		Setpoints []results.Setpoint
 		Points    []results.ManifestPoint
 	}
 	var first result
+	var bytesOf [2][]byte
 	for _, workers := range []int{1, 2, 8} {
 		output := finishedJob(t, append([]string{`name = "small"`, fmt.Sprintf("name = \"small\"\nworkers = %d", workers)}, sweptJob...)...)
 		r := result{readRanked(t, output), readSetpoints(t, output), readManifest(t, output).Points}
 		for i := range r.Points {
 			r.Points[i].Seconds = nil
+		}
+		for k, name := range []string{rankedFile, setpointsFile} {
+			data := readFile(t, output, name)
+			if workers == 1 {
+				bytesOf[k] = data
+			} else if !bytes.Equal(data, bytesOf[k]) {
+				t.Errorf("%s differs between 1 and %d workers", name, workers)
+			}
 		}
 		if workers == 1 {
 			first = r
