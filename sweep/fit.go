@@ -91,10 +91,14 @@ const easedTogether = 16
 // resolution is the share of the easing to which it is found.
 const resolution = 1e-3
 
-// fitChecks is how many designs each search for an easing may check by rays. An
-// eased requirement can let in more designs than a night can check; what is
-// known by then is told as such.
-const fitChecks = 50_000
+// fitChecks is how many designs each search for an easing may check by rays, and
+// fitEffort how much it may examine, some seconds each. An eased requirement can
+// let in more designs than a night can check; what is known by then is told as
+// such.
+const (
+	fitChecks = 50_000
+	fitEffort = 10_000_000
+)
 
 // Fits are the values at which a first design would pass.
 type Fits struct {
@@ -117,7 +121,7 @@ func (f *Fits) leaveOpen(name string) {
 // wouldFit finds the easing of each requirement and limit alone. It is called
 // when nothing passes.
 func wouldFit(ctx context.Context, spec *Spec, lib *objective.Library, o options) (*Fits, error) {
-	o.progress, o.onePerParts, o.checksMax = nil, false, fitChecks
+	o.progress, o.onePerParts, o.checksMax, o.effortMax = nil, false, fitChecks, fitEffort
 	fits := &Fits{Value: map[string]*float64{}}
 	if err := fits.limits(ctx, lib, o); err != nil {
 		return nil, err
@@ -168,10 +172,13 @@ func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) er
 	base := objective.NewChecker(p)
 	for checked := 0; ; checked += batchSize {
 		batch, err := a.next(ctx, batchSize)
-		if err != nil || len(batch) == 0 {
+		if err != nil {
 			return err
 		}
-		if checked >= fitChecks {
+		if len(batch) == 0 && !a.stopped {
+			return nil
+		}
+		if len(batch) == 0 || checked >= fitChecks {
 			for name := range lifted {
 				f.leaveOpen(name)
 			}

@@ -82,8 +82,11 @@ type options struct {
 	by             objective.RankBy
 	onePerParts    bool
 	lensesPerGroup int
-	spaces         []objective.Space
-	progress       func(Status)
+	// effortMax ends a search that has examined so much (see effortOf) before
+	// it is through; 0 for no limit.
+	effortMax int64
+	spaces    []objective.Space
+	progress  func(Status)
 }
 
 // ascent walks the designs of a space in ascending ranked length.
@@ -97,6 +100,8 @@ type ascent struct {
 	step    float64
 	over    bool // the whole space has been examined
 	brought int  // candidates so far
+	effort  int64
+	stopped bool // by effortMax
 }
 
 // firstStep, in mm, is the width of the first window of lengths, and
@@ -243,12 +248,14 @@ func (a *ascent) advance(ctx context.Context) error {
 			return err
 		}
 		if !ok {
+			a.effort += int64(most) * examinedToo * effortOf(f)
 			if math.IsInf(hi, 1) {
 				a.step = a.lo
 			}
 			a.step /= 4
 			return nil
 		}
+		a.effort += w.examined * effortOf(f)
 		joined.add(&w)
 	}
 	a.account(&joined)
@@ -289,6 +296,15 @@ func (a *ascent) safe() float64 {
 	return safe
 }
 
+// effortOf is what examining a train costs, in that of a train of single
+// groups: a pair's inner gap is searched for.
+func effortOf(f finder) int64 {
+	if _, pair := f.(*pairFinder); pair {
+		return 30
+	}
+	return 1
+}
+
 // next is the next candidates in order, at least one and at most most, none
 // when the space is exhausted.
 func (a *ascent) next(ctx context.Context, most int) ([]candidate, error) {
@@ -303,6 +319,10 @@ func (a *ascent) next(ctx context.Context, most int) ([]candidate, error) {
 			batch := a.pending[:n]
 			a.pending = a.pending[n:]
 			return batch, nil
+		}
+		if a.effortMax > 0 && a.effort > a.effortMax {
+			a.stopped = true
+			return nil, nil
 		}
 		if err := a.advance(ctx); err != nil {
 			return nil, err
@@ -339,6 +359,7 @@ func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 			return nil, err
 		}
 		if len(batch) == 0 {
+			a.proof.Exact = !a.stopped
 			break
 		}
 		reports, err := a.check(ctx, checkers, batch)
