@@ -160,9 +160,11 @@ func (c *pairCase) leastGaps() (gap1, gap2 float64) {
 
 // reachable is the interval of v that the gaps and the coupling of the front's
 // and the rear's intervals leave; empty when none.
-func (c *pairCase) reachable() Interval {
+func (c *pairCase) reachable() Interval { return c.within(c.leastGaps()) }
+
+// within is reachable for given least gaps.
+func (c *pairCase) within(gap1, gap2 float64) Interval {
 	v := c.relay.domain
-	gap1, gap2 := c.leastGaps()
 	clipGap := func(at0, slope, least float64) {
 		if !math.IsInf(least, -1) {
 			v.clip(-slope, at0-least)

@@ -158,11 +158,7 @@ func (t *PairTable) eachBound(i, k int, visit func(relay int, bound float64)) {
 	}
 	m := magnifications(theta, front.box, rear.box)
 	kappa := leastKappa(m)
-	mask := 2*t.p.Clearance + t.p.MaskGlass - t.p.MaskShift()
-	gap1, gap2 := t.p.GroupGapMin-roundingSlack, mask-roundingSlack
-	if t.seat == SeatFront {
-		gap1, gap2 = gap2, gap1
-	}
+	gap1, gap2 := t.flatGaps()
 	for n := range t.relays {
 		r := &t.relays[n]
 		v := r.domain
@@ -185,6 +181,17 @@ func (t *PairTable) eachBound(i, k int, visit func(relay int, bound float64)) {
 	}
 }
 
+// flatGaps are the least air-equivalent gaps before and behind any relay, those
+// between flat surfaces: others need more.
+func (t *PairTable) flatGaps() (gap1, gap2 float64) {
+	gap1 = t.p.GroupGapMin - roundingSlack
+	gap2 = 2*t.p.Clearance + t.p.MaskGlass - t.p.MaskShift() - roundingSlack
+	if t.seat == SeatFront {
+		gap1, gap2 = gap2, gap1
+	}
+	return gap1, gap2
+}
+
 // Bound is a lower bound on the length of every train with its front in one
 // box and its rear in the other.
 func (t *PairTable) Bound(front, rear Box) float64 {
@@ -205,12 +212,18 @@ func (t *PairTable) Bound(front, rear Box) float64 {
 // false.
 func (t *PairTable) Scan(front *Front, rear *Rear, visit func(r *PairRelay, bound float64) bool) {
 	ends := front.U + rear.U + t.p.MaskShift()
+	gap1, gap2 := t.flatGaps()
 	for _, b := range t.list(t.fronts.bin(front.F), t.rears.bin(rear.F)) {
 		if ends+b.bound > t.limit {
 			return
 		}
+		// Most are beyond the limit already between flat surfaces.
 		r := &t.relays[b.relay]
-		if bound := t.p.PairBound(front, r, rear, t.seat); bound <= t.limit && !math.IsInf(bound, 1) {
+		c := t.p.newPairCase(front, r, rear, t.seat, MassG)
+		if loose := c.bound(c.within(gap1, gap2)); loose > t.limit || math.IsInf(loose, 1) {
+			continue
+		}
+		if bound := c.bound(c.reachable()); bound <= t.limit && !math.IsInf(bound, 1) {
 			if !visit(r, bound) {
 				return
 			}
