@@ -3,6 +3,7 @@ package sweep
 import (
 	"context"
 	"math/big"
+	"slices"
 
 	"golang.org/x/sync/errgroup"
 
@@ -49,11 +50,7 @@ func buildStacks(ctx context.Context, lib *objective.Library, want roles) (*stac
 	if err := group.Wait(); err != nil {
 		return nil, err
 	}
-	all := newStacks()
-	for _, s := range parts {
-		all.add(s)
-	}
-	return all, nil
+	return joinStacks(parts), nil
 }
 
 func newStacks() *stacks {
@@ -63,18 +60,36 @@ func newStacks() *stacks {
 	}
 }
 
-func (s *stacks) add(t *stacks) {
-	s.groups.Add(s.groups, t.groups)
-	s.positive.Add(s.positive, t.positive)
-	for seat, f := range t.fronts {
-		s.fronts[seat] = append(s.fronts[seat], f...)
+// joinStacks joins parts in their order.
+func joinStacks(parts []*stacks) *stacks {
+	all := newStacks()
+	seats := map[objective.Seat]bool{}
+	for _, s := range parts {
+		all.groups.Add(all.groups, s.groups)
+		all.positive.Add(all.positive, s.positive)
+		for seat := range s.fronts {
+			seats[seat] = true
+		}
+		for seat := range s.rears {
+			seats[seat] = true
+		}
 	}
-	for seat, r := range t.rears {
-		s.rears[seat] = append(s.rears[seat], r...)
+	for seat := range seats {
+		all.fronts[seat] = joined(parts, func(s *stacks) []objective.Front { return s.fronts[seat] })
+		all.rears[seat] = joined(parts, func(s *stacks) []objective.Rear { return s.rears[seat] })
 	}
-	s.relays = append(s.relays, t.relays...)
-	s.halves = append(s.halves, t.halves...)
-	s.plain = append(s.plain, t.plain...)
+	all.relays = joined(parts, func(s *stacks) []objective.Relay { return s.relays })
+	all.halves = joined(parts, func(s *stacks) []objective.PairHalf { return s.halves })
+	all.plain = joined(parts, func(s *stacks) []*objective.Group { return s.plain })
+	return all
+}
+
+func joined[T any](parts []*stacks, of func(*stacks) []T) []T {
+	lists := make([][]T, len(parts))
+	for i, s := range parts {
+		lists[i] = of(s)
+	}
+	return slices.Concat(lists...)
 }
 
 type stackBuilder struct {

@@ -2,7 +2,6 @@ package sweep
 
 import (
 	"math"
-	"slices"
 
 	"relaysweep/objective"
 )
@@ -65,20 +64,47 @@ func (t *tree) split(boxes []objective.Box, keys [][4]float64, first, last int) 
 			wide = d
 		}
 	}
-	slices.SortFunc(items, func(a, b int32) int {
-		switch ka, kb := keys[a][wide], keys[b][wide]; {
-		case ka < kb:
-			return -1
-		case ka > kb:
-			return 1
-		}
-		return int(a - b)
+	halveItems(items, func(a, b int32) bool {
+		ka, kb := keys[a][wide], keys[b][wide]
+		return ka < kb || ka == kb && a < b
 	})
 	middle := first + len(items)/2
 	left := t.split(boxes, keys, first, middle)
 	right := t.split(boxes, keys, middle, last)
 	t.nodes[n].left, t.nodes[n].right = left, right
 	return n
+}
+
+// halveItems moves the lesser half of items before the others, by Hoare's
+// selection (Algorithm 65, Comm. ACM 4, 321, 1961; from memory). less is a total
+// order, so that which half an item falls into depends on nothing else.
+func halveItems(items []int32, less func(a, b int32) bool) {
+	middle := len(items) / 2
+	for lo, hi := 0, len(items)-1; lo < hi; {
+		pivot := items[lo+(hi-lo)/2]
+		i, j := lo, hi
+		for i <= j {
+			for less(items[i], pivot) {
+				i++
+			}
+			for less(pivot, items[j]) {
+				j--
+			}
+			if i <= j {
+				items[i], items[j] = items[j], items[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case middle <= j:
+			hi = j
+		case middle >= i:
+			lo = i
+		default:
+			return
+		}
+	}
 }
 
 // nodePair is a node of the fronts' tree with one of the rears'.
