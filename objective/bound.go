@@ -1,6 +1,7 @@
 package objective
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -104,11 +105,8 @@ const (
 // NewRelayTable sorts relays and tabulates them; it keeps the slice.
 func NewRelayTable(p *Problem, relays []Relay) *RelayTable {
 	slices.SortFunc(relays, func(a, b Relay) int {
-		switch {
-		case a.F < b.F:
-			return -1
-		case a.F > b.F:
-			return 1
+		if c := cmp.Compare(a.F, b.F); c != 0 {
+			return c
 		}
 		return compareGroups(a.Group, b.Group)
 	})
@@ -215,12 +213,7 @@ func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float6
 	kappa := 2 + m + 1/m
 	base := front.U + rear.U + t.p.MaskShift()
 	reach := 1/rear.F + t.p.Magnification/front.F
-	j, _ := slices.BinarySearchFunc(t.relays, relay.Lo, func(r Relay, f float64) int {
-		if r.F < f {
-			return -1
-		}
-		return 1
-	})
+	j, _ := slices.BinarySearchFunc(t.relays, relay.Lo, func(r Relay, f float64) int { return cmp.Compare(r.F, f) })
 	for ; j < len(t.relays); j++ {
 		r := &t.relays[j]
 		cost := base + float64(kappa*r.F)

@@ -1,6 +1,7 @@
 package objective
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sync"
@@ -132,13 +133,7 @@ func (t *PairTable) list(i, k int) []boundedPair {
 			}
 		})
 		slices.SortFunc(c.pairs, func(a, b boundedPair) int {
-			switch {
-			case a.bound < b.bound:
-				return -1
-			case a.bound > b.bound:
-				return 1
-			}
-			return int(a.relay - b.relay)
+			return cmp.Or(cmp.Compare(a.bound, b.bound), cmp.Compare(a.relay, b.relay))
 		})
 	})
 	return c.pairs

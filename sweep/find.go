@@ -1,6 +1,7 @@
 package sweep
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"math/big"
@@ -21,13 +22,7 @@ type candidate struct {
 }
 
 func compareCandidates(a, b candidate) int {
-	switch {
-	case a.ranked < b.ranked:
-		return -1
-	case a.ranked > b.ranked:
-		return 1
-	}
-	return strings.Compare(a.id, b.id)
+	return cmp.Or(cmp.Compare(a.ranked, b.ranked), strings.Compare(a.id, b.id))
 }
 
 // window is what one pass over a range of lengths brought.
