@@ -212,14 +212,14 @@ func BenchmarkRelayTable(b *testing.B) {
 	if len(fronts) == 0 || len(rears) == 0 {
 		b.Fatal("no ends")
 	}
-	table := NewRelayTable(p, relays)
+	table := NewRelayTable(p, nil, relays)
 	b.Logf("%d fronts, %d rears, %d relays", len(fronts), len(rears), len(relays))
 	b.Run("bound", func(b *testing.B) {
 		b.ReportAllocs()
 		i, finite := 0, 0
 		for b.Loop() {
 			front, rear := &fronts[i%len(fronts)], &rears[i%len(rears)]
-			if bound, _ := table.Bound(front.Box(), rear.Box()); !math.IsInf(bound, 1) {
+			if bound, _ := table.Bound(at(front.Box()), at(rear.Box())); !math.IsInf(bound, 1) {
 				finite++
 			}
 			i++
@@ -233,7 +233,7 @@ func BenchmarkRelayTable(b *testing.B) {
 		i, visited := 0, 0
 		for b.Loop() {
 			front, rear := &fronts[i%len(fronts)], &rears[i%len(rears)]
-			if bound, relay := table.Bound(front.Box(), rear.Box()); bound < 300 {
+			if bound, relay := table.Bound(at(front.Box()), at(rear.Box())); bound < 300 {
 				table.Scan(front, rear, relay, 300, func(*Relay, float64) bool { visited++; return true })
 			}
 			i++

@@ -4,29 +4,53 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"sync/atomic"
 )
 
-// Box holds a set of fronts or of rears: the range of their focal lengths, the
-// least U and the hull of their intervals (Q of fronts, P of rears).
+// Box holds a set of fronts, of rears or of halves of pair relays: the range of
+// their focal lengths, the least U (Y of halves), the hull of their intervals (Q
+// of fronts, P of rears), their largest focal distances: the BFD of fronts, the
+// FFD of rears, both of halves, and what else bounds halves.
 type Box struct {
-	F Interval
-	U float64
-	I Interval
+	F        Interval
+	U        float64
+	I        Interval
+	FFD, BFD float64
+	Half     HalfBox
+}
+
+// HalfBox is what a box holds of halves of pair relays alone.
+type HalfBox struct {
+	TFFD, TBFD float64 // least t + FFD and t + BFD
+	X          float64 // least t + FFD + BFD - 2f
+	Thickness  float64 // least t
+	// Back and Front are the ranges of f - BFD and f - FFD: how far the
+	// principal planes lie inside of the last and the first vertex.
+	Back, Front Interval
+}
+
+func hull(i, j Interval) Interval {
+	return Interval{math.Min(i.Lo, j.Lo), math.Max(i.Hi, j.Hi)}
 }
 
 // Around is the smallest box around two.
-func (b Box) Around(c Box) Box {
-	hull := func(i, j Interval) Interval {
-		return Interval{math.Min(i.Lo, j.Lo), math.Max(i.Hi, j.Hi)}
+func (b *Box) Around(c *Box) Box {
+	return Box{
+		F: hull(b.F, c.F), U: math.Min(b.U, c.U), I: hull(b.I, c.I),
+		FFD: math.Max(b.FFD, c.FFD), BFD: math.Max(b.BFD, c.BFD),
+		Half: HalfBox{
+			TFFD: math.Min(b.Half.TFFD, c.Half.TFFD), TBFD: math.Min(b.Half.TBFD, c.Half.TBFD),
+			X: math.Min(b.Half.X, c.Half.X), Thickness: math.Min(b.Half.Thickness, c.Half.Thickness),
+			Back: hull(b.Half.Back, c.Half.Back), Front: hull(b.Half.Front, c.Half.Front),
+		},
 	}
-	return Box{hull(b.F, c.F), math.Min(b.U, c.U), hull(b.I, c.I)}
 }
 
 // Box is the box of one front.
-func (f *Front) Box() Box { return Box{Interval{f.F, f.F}, f.U, f.Q} }
+func (f *Front) Box() Box { return Box{F: Interval{f.F, f.F}, U: f.U, I: f.Q, BFD: f.BFD} }
 
 // Box is the box of one rear.
-func (r *Rear) Box() Box { return Box{Interval{r.F, r.F}, r.U, r.P} }
+func (r *Rear) Box() Box { return Box{F: Interval{r.F, r.F}, U: r.U, I: r.P, FFD: r.FFD} }
 
 // BoundSlack, in mm, is what a lower bound must exceed a threshold by before
 // anything is set aside: the bounds are sums of a dozen lengths of at most some
@@ -36,7 +60,7 @@ const BoundSlack = 1e-7
 // coupling is what front and rear leave a relay: with q = Θ²p - Θ·f_i·f_k/f_j,
 // the interval of focal lengths f_j for which Θ²p - q = Θ·f_i·f_k/f_j is
 // possible, and the widest Θ²p - q.
-func coupling(theta float64, front, rear Box) (relay Interval, widest float64) {
+func coupling(theta float64, front, rear *Box) (relay Interval, widest float64) {
 	t2 := theta * theta
 	widest = float64(t2*rear.I.Hi) - front.I.Lo + reliefSlack
 	narrowest := float64(t2*rear.I.Lo) - front.I.Hi - reliefSlack
@@ -51,7 +75,7 @@ func coupling(theta float64, front, rear Box) (relay Interval, widest float64) {
 }
 
 // magnifications is the range of m = Θ·f_rear/f_front over two boxes.
-func magnifications(theta float64, front, rear Box) Interval {
+func magnifications(theta float64, front, rear *Box) Interval {
 	return Interval{theta * rear.F.Lo / front.F.Hi, theta * rear.F.Hi / front.F.Lo}
 }
 
@@ -82,7 +106,10 @@ func leastKappa(m Interval) float64 {
 // for the lower end of its steps, so that rounding down stays a bound.
 type RelayTable struct {
 	p      *Problem
-	relays []Relay   // ascending in F, then by id
+	lib    *Library // of relays held by their numbers; nil when their groups are held
+	relays []Relay  // ascending in F, then by code
+	// groups are relays with their groups, made when they are first asked for.
+	groups []atomic.Pointer[Relay]
 	least  []float64 // least X from this relay on
 	layers []relayLayer
 	logF0  float64 // log of the smallest F
@@ -102,15 +129,19 @@ const (
 	focalBins   = 256
 )
 
-// NewRelayTable sorts relays and tabulates them; it keeps the slice.
-func NewRelayTable(p *Problem, relays []Relay) *RelayTable {
+// NewRelayTable sorts relays and tabulates them; it keeps the slice. Relays held
+// by their numbers only need the library that they come from.
+func NewRelayTable(p *Problem, lib *Library, relays []Relay) *RelayTable {
 	slices.SortFunc(relays, func(a, b Relay) int {
 		if c := cmp.Compare(a.F, b.F); c != 0 {
 			return c
 		}
-		return compareGroups(a.Group, b.Group)
+		return cmp.Compare(a.Code, b.Code)
 	})
-	t := &RelayTable{p: p, relays: relays, least: make([]float64, len(relays)+1)}
+	t := &RelayTable{p: p, lib: lib, relays: relays, least: make([]float64, len(relays)+1)}
+	if lib != nil {
+		t.groups = make([]atomic.Pointer[Relay], len(relays))
+	}
 	t.least[len(relays)] = math.Inf(1)
 	for j := len(relays) - 1; j >= 0; j-- {
 		t.least[j] = math.Min(relays[j].X, t.least[j+1])
@@ -135,11 +166,6 @@ func NewRelayTable(p *Problem, relays []Relay) *RelayTable {
 		t.fill(layer)
 	}
 	return t
-}
-
-// compareGroups orders groups by their elements' places in the library.
-func compareGroups(a, b *Group) int {
-	return slices.CompareFunc(a.Elements, b.Elements, func(x, y *Element) int { return x.Index - y.Index })
 }
 
 func (t *RelayTable) fill(layer *relayLayer) {
@@ -180,7 +206,7 @@ func (t *RelayTable) bin(f float64) int {
 // Bound is a lower bound on the length of every train with its front in one
 // box and its rear in the other, +Inf when there is none, and the range of
 // relay focal lengths that can serve.
-func (t *RelayTable) Bound(front, rear Box) (length float64, relay Interval) {
+func (t *RelayTable) Bound(front, rear *Box) (length float64, relay Interval) {
 	theta := t.p.Magnification
 	relay, widest := coupling(theta, front, rear)
 	if relay.Empty() || len(t.relays) == 0 || relay.Lo > t.relays[len(t.relays)-1].F {
@@ -221,17 +247,32 @@ func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float6
 			return
 		}
 		if length := cost + r.X; length <= limit && r.Reach*(1+1e-9) >= reach {
-			if !visit(r, length) {
+			if !visit(t.withGroup(j), length) {
 				return
 			}
 		}
 	}
 }
 
+// withGroup is relay j with its group.
+func (t *RelayTable) withGroup(j int) *Relay {
+	if t.lib == nil {
+		return &t.relays[j]
+	}
+	r := t.groups[j].Load()
+	if r == nil {
+		full, _ := t.p.NewRelay(t.lib.Group(t.relays[j].Code))
+		full.Code = t.relays[j].Code
+		r = &full
+		t.groups[j].Store(r)
+	}
+	return r
+}
+
 // KeplerianBound is a lower bound on the length of every keplerian with its
 // front in one box and its rear in the other; +Inf when their focal lengths
 // can't have the magnification.
-func (p *Problem) KeplerianBound(front, rear Box) float64 {
+func (p *Problem) KeplerianBound(front, rear *Box) float64 {
 	rounding := 1e-12 * p.Magnification
 	if front.F.Hi/rear.F.Lo < p.Magnification*(1-p.MagnificationTol)-rounding ||
 		front.F.Lo/rear.F.Hi > p.Magnification*(1+p.MagnificationTol)+rounding {

@@ -2,8 +2,8 @@ package objective
 
 import (
 	"math"
+	"slices"
 	"strings"
-	"sync"
 
 	"relaysweep/catalog"
 )
@@ -53,7 +53,17 @@ type Element struct {
 	clear                  float64 // clear semi-diameter
 	firstMin, lastMax      float64 // least sag of the first surface, largest of the last
 	massG                  float64
-	reaches                sync.Map // reach to the element that follows, by that element
+	// frontChief and rearChief are how far the viewpoint or the eye may stand
+	// behind the first or the last vertex for the clear aperture there to pass
+	// the field; perReach is r/clear, less what a later depth range loosens.
+	frontChief, rearChief, perReach float64
+	// firstSphere and lastSphere tell whether the faces towards world and eye
+	// are spherical.
+	firstSphere, lastSphere bool
+	// firstSags and lastSags are samples of these faces out to each half
+	// diameter of the library up to the element's own, which is the last; nil
+	// where the library has no aspheres.
+	firstSags, lastSags []*[sagSteps + 1]float64
 }
 
 // heightRow gives a height as A·y + B·u.
@@ -138,15 +148,16 @@ func NewLibrary(p *Problem, lenses []*catalog.Lens) *Library {
 	lib := &Library{Problem: p, Lenses: lenses}
 	wavelength := p.WavelengthsNM[p.Reference()]
 	for part, l := range lenses {
-		lib.Elements = append(lib.Elements, newElement(l, false, part, len(lib.Elements), wavelength))
+		lib.Elements = append(lib.Elements, p.newElement(l, false, part, len(lib.Elements), wavelength))
 		if !l.IsSymmetric() {
-			lib.Elements = append(lib.Elements, newElement(l, true, part, len(lib.Elements), wavelength))
+			lib.Elements = append(lib.Elements, p.newElement(l, true, part, len(lib.Elements), wavelength))
 		}
 	}
+	lib.sampleSags()
 	return lib
 }
 
-func newElement(l *catalog.Lens, reversed bool, part, index int, wavelengthNM float64) *Element {
+func (p *Problem) newElement(l *catalog.Lens, reversed bool, part, index int, wavelengthNM float64) *Element {
 	e := &Element{Lens: l, Reversed: reversed, ID: l.Part, Part: part, Index: index}
 	turned := l
 	if reversed {
@@ -156,8 +167,16 @@ func newElement(l *catalog.Lens, reversed bool, part, index int, wavelengthNM fl
 	e.Surfaces, e.Thickness, e.Glasses = turned.Surfaces, turned.ThicknessMM, turned.Glasses
 	e.halfDiameter, e.clear = l.DiameterMM/2, l.ClearMM/2
 	e.massG = l.MassG()
+	e.firstSphere, e.lastSphere = e.Surfaces[0].IsSpherical(), e.Surfaces[len(e.Surfaces)-1].IsSpherical()
 	_, e.lastMax = sagRange(e.Surfaces[len(e.Surfaces)-1], e.halfDiameter)
 	e.firstMin, _ = sagRange(e.Surfaces[0], e.halfDiameter)
+
+	first, last := Everything, Everything
+	p.clipAperture(&first, 1, 0, p.Magnification, e.clear)
+	p.clipAperture(&last, 1, 0, 1, e.clear)
+	e.frontChief = float64(p.Magnification*first.Hi) + reliefSlack
+	e.rearChief = -last.Lo + reliefSlack
+	e.perReach = p.PupilReach() / (e.clear * p.reachLoose()) * (1 - 1e-9)
 
 	m, n := Matrix{1, 0, 0, 1}, 1.0
 	var before []Matrix // from the first vertex to just before each surface
@@ -198,21 +217,54 @@ func (p *Problem) LeastGap(before, after *Group) float64 {
 	return p.GroupGapMin + reach(before.Elements[len(before.Elements)-1], after.Elements[0])
 }
 
-// reach is facingReach between two elements. Those that need a search over the
-// height are found once for each two elements.
+// reach is facingReach between two elements.
 func reach(before, after *Element) float64 {
 	half := math.Min(before.halfDiameter, after.halfDiameter)
-	last, first := before.Surfaces[len(before.Surfaces)-1], after.Surfaces[0]
-	if last.IsSpherical() && first.IsSpherical() {
-		return facingReach(last, first, half)
+	last, first := &before.Surfaces[len(before.Surfaces)-1], &after.Surfaces[0]
+	if before.lastSphere && after.firstSphere {
+		return sphereReach(*last, *first, half)
 	}
-	if r, ok := before.reaches.Load(after); ok {
-		return r.(float64)
+	f := func(h float64) float64 { return last.Sag(h) - first.Sag(h) }
+	n := min(len(before.lastSags), len(after.firstSags))
+	if n == 0 {
+		return maxOver(half, f)
 	}
-	r := facingReach(last, first, half)
-	before.reaches.Store(after, r)
-	return r
+	z, w := before.lastSags[n-1], after.firstSags[n-1]
+	var samples [sagSteps + 1]float64
+	for i := range samples {
+		samples[i] = z[i] - w[i]
+	}
+	return maxFrom(&samples, half, f)
 }
+
+// sampleSags lets every element know its faces' sags at the heights at which
+// distances to others are sampled, where there are aspheres and the half
+// diameters are few.
+func (lib *Library) sampleSags() {
+	var halves []float64
+	aspheres := false
+	for _, e := range lib.Elements {
+		if i, ok := slices.BinarySearch(halves, e.halfDiameter); !ok {
+			halves = slices.Insert(halves, i, e.halfDiameter)
+		}
+		aspheres = aspheres || !e.firstSphere || !e.lastSphere
+	}
+	if !aspheres || len(halves) > sampledHalves {
+		return
+	}
+	for _, e := range lib.Elements {
+		for _, half := range halves {
+			if half <= e.halfDiameter {
+				e.firstSags = append(e.firstSags, sagSamples(&e.Surfaces[0], half))
+				e.lastSags = append(e.lastSags, sagSamples(&e.Surfaces[len(e.Surfaces)-1], half))
+			}
+		}
+	}
+}
+
+// sampledHalves is how many half diameters a library's samples of sags are kept
+// for: half a kilobyte an element and half diameter.
+const sampledHalves = 16
 
 // NewGroup stacks elements, world to eye. Its focal length is negative for a
 // diverging group and infinite for an afocal one.
@@ -224,7 +276,7 @@ func (p *Problem) NewGroup(elements ...*Element) *Group {
 	for i, e := range elements[1:] {
 		gap := p.StackGap(elements[i], e)
 		g.GapsMM = append(g.GapsMM, gap)
-		g.matrix = g.matrix.Then(Gap(gap)).Then(e.matrix)
+		g.matrix = g.matrix.advance(gap).Then(e.matrix)
 		g.ThicknessMM += gap + e.length
 	}
 	m := g.matrix

@@ -81,7 +81,7 @@ func drawElements(t *rapid.T, p *Problem, label string, power float64) []*Elemen
 			share = between(t, name+" share", -0.5, 0.5)
 		}
 		lens := drawLens(t, name, share*power)
-		elements = append(elements, newElement(lens, rapid.Bool().Draw(t, name+" turned"), i, i, p.WavelengthsNM[p.Reference()]))
+		elements = append(elements, p.newElement(lens, rapid.Bool().Draw(t, name+" turned"), i, i, p.WavelengthsNM[p.Reference()]))
 	}
 	return elements
 }

@@ -1,227 +1,264 @@
 package objective
 
-import (
-	"cmp"
-	"math"
-	"slices"
-	"sync"
+import "math"
+
+// Half is one group of a pair relay, by its few numbers.
+type Half struct {
+	Code      StackCode
+	F         float64 // focal length, of either sign
+	FFD, BFD  float64
+	Thickness float64
+}
+
+// Half reduces what is stacked to one group of a pair relay, false when it is
+// afocal, so that no gap gives it a part in one.
+func (s *Stacker) Half() (Half, bool) {
+	g := s.Group()
+	if math.IsInf(g.FocalMM, 0) {
+		return Half{}, false
+	}
+	return Half{s.Code(), g.FocalMM, g.FFDMM, g.BFDMM, g.ThicknessMM}, true
+}
+
+// HalfClass is a class of halves of pair relays of which boxes can be made.
+type HalfClass uint8
+
+// The classes of halves.
+const (
+	Converging HalfClass = iota
+	Diverging
+	Weak // of either sign
+	HalfClasses
 )
 
-// PairTable answers how short a train with a pair relay can be.
-//
-// Fronts and rears are put into bins by the logarithm of their focal lengths.
-// Over all fronts of one bin and rears of another, a pair's least L(v) less the
-// ends' U follows from its own numbers and from the two bins': the range of
-// focal lengths that they leave the relay (see [coupling]), the least κ, and
-// the largest BFD of a front and FFD of a rear, which leave the gaps the most
-// room. For two bins the table holds the least of these bounds, found when it
-// is first asked for, and the pairs in ascending order of their bound, as far
-// as the limit in force lets them matter.
-type PairTable struct {
-	p             *Problem
-	seat          Seat
-	relays        []PairRelay
-	fronts, rears endBins
-	limit         float64 // on the length
-	horizon       float64 // length up to which lists hold pairs, the limit or beyond
-	cells         []pairCell
-}
+// weakFocal, in mm, is the focal length from which on a half is Weak. The focal
+// points of a weak group are so far off that sums with their distances cancel.
+const weakFocal = 300.0
 
-type pairCell struct {
-	bounded sync.Once
-	least   float64 // bound of the best pair
-	listed  *sync.Once
-	pairs   []boundedPair // within the horizon
-}
-
-type boundedPair struct {
-	bound float64
-	relay int32
-}
-
-// endBinsMost is how many bins fronts and rears each have.
-const endBinsMost = 24
-
-// endBins are the bins of the groups at one end of the train.
-type endBins struct {
-	start, perBin float64 // log of the least focal length, bins a unit of log
-	bins          [endBinsMost]endBin
-}
-
-type endBin struct {
-	box     Box
-	focal   float64 // largest focal distance towards the relay, BFD or FFD
-	members bool
-}
-
-func (b *endBins) bin(focal float64) int {
-	k := int((math.Log(focal) - b.start) * b.perBin)
-	return max(0, min(endBinsMost-1, k))
-}
-
-func newEndBins(n int, of func(i int) (Box, float64)) endBins {
-	var b endBins
-	lo, hi := math.Inf(1), 0.0
-	for i := range n {
-		box, _ := of(i)
-		lo, hi = math.Min(lo, box.F.Lo), math.Max(hi, box.F.Hi)
+// Class is the half's class.
+func (h *Half) Class() HalfClass {
+	switch {
+	case math.Abs(h.F) >= weakFocal:
+		return Weak
+	case h.F < 0:
+		return Diverging
 	}
-	b.start = math.Log(lo)
-	b.perBin = endBinsMost / math.Max(math.Log(hi/lo), 1e-9)
-	for i := range n {
-		box, focal := of(i)
-		bin := &b.bins[b.bin(box.F.Lo)]
-		if !bin.members {
-			*bin = endBin{box, focal, true}
-			continue
-		}
-		bin.box, bin.focal = bin.box.Around(box), math.Max(bin.focal, focal)
-	}
-	return b
+	return Converging
 }
 
-// NewPairTable prepares a table for trains of these fronts, pairs and rears.
-func NewPairTable(p *Problem, seat Seat, relays []PairRelay, fronts []Front, rears []Rear) *PairTable {
-	return &PairTable{
-		p: p, seat: seat, relays: relays, limit: math.Inf(-1), horizon: math.Inf(-1),
-		fronts: newEndBins(len(fronts), func(i int) (Box, float64) { return fronts[i].Box(), fronts[i].Group.BFDMM }),
-		rears:  newEndBins(len(rears), func(i int) (Box, float64) { return rears[i].Box(), rears[i].Group.FFDMM }),
-		cells:  make([]pairCell, endBinsMost*endBinsMost),
+// Box is the box of one half.
+func (h *Half) Box() Box {
+	point := func(x float64) Interval {
+		slack := 4e-16 * math.Abs(h.F) // the rounding of a difference of focal distances
+		return Interval{x - slack, x + slack}
+	}
+	back, front := point(h.F-h.BFD), point(h.F-h.FFD)
+	return Box{
+		F: Interval{h.F, h.F}, U: h.Thickness + h.FFD + h.BFD, FFD: h.FFD, BFD: h.BFD,
+		Half: HalfBox{
+			TFFD: h.Thickness + h.FFD, TBFD: h.Thickness + h.BFD,
+			X: h.Thickness - back.Hi - front.Hi, Thickness: h.Thickness,
+			Back: back, Front: front,
+		},
 	}
 }
 
-// horizonGrowth is how far beyond the limit lists reach, so that a search whose
-// limit rises step by step makes them a few times only.
-const horizonGrowth = 1.3
-
-// Limit sets the length up to which Bound and Scan must answer. It may not be
-// called while they run.
-func (t *PairTable) Limit(length float64) {
-	t.limit = length
-	if length <= t.horizon {
-		return
-	}
-	t.horizon = horizonGrowth * length
-	for i := range t.cells {
-		t.cells[i].listed, t.cells[i].pairs = new(sync.Once), nil
-	}
-}
-
-// cell is the cell of a bin of fronts and one of rears, its best bound known.
-func (t *PairTable) cell(i, k int) *pairCell {
-	c := &t.cells[i*endBinsMost+k]
-	c.bounded.Do(func() {
-		c.least = math.Inf(1)
-		t.eachBound(i, k, func(_ int, bound float64) { c.least = math.Min(c.least, bound) })
-	})
-	return c
-}
-
-// list is the pairs of a cell that the horizon leaves, the best first; nil when
-// the limit leaves none.
-func (t *PairTable) list(i, k int) []boundedPair {
-	c := t.cell(i, k)
-	ends := t.fronts.bins[i].box.U + t.rears.bins[k].box.U + t.p.MaskShift()
-	if c.least > t.limit-ends {
-		return nil
-	}
-	most := t.horizon - ends
-	c.listed.Do(func() {
-		t.eachBound(i, k, func(relay int, bound float64) {
-			if bound <= most {
-				c.pairs = append(c.pairs, boundedPair{bound, int32(relay)})
-			}
-		})
-		slices.SortFunc(c.pairs, func(a, b boundedPair) int {
-			return cmp.Or(cmp.Compare(a.bound, b.bound), cmp.Compare(a.relay, b.relay))
-		})
-	})
-	return c.pairs
-}
-
-// eachBound visits every pair that can serve between two bins with the least
-// L(v) less the ends' U and the plate.
-func (t *PairTable) eachBound(i, k int, visit func(relay int, bound float64)) {
-	front, rear := &t.fronts.bins[i], &t.rears.bins[k]
-	if !front.members || !rear.members {
-		return
-	}
-	theta := t.p.Magnification
-	focal, _ := coupling(theta, front.box, rear.box)
+// PairBound is a lower bound on the length of every train whose front, two
+// relay groups and rear lie in four boxes, as far as it may be up to limit;
+// what is beyond need not be told from any other length beyond. The relay groups
+// are of one class each.
+func (p *Problem) PairBound(seat Seat, classes [2]HalfClass, boxes *[4]Box, limit float64) float64 {
+	front, first, second, rear := &boxes[0], &boxes[1], &boxes[2], &boxes[3]
+	focal, _ := coupling(p.Magnification, front, rear)
 	if focal.Empty() {
-		return
+		return math.Inf(1)
 	}
-	m := magnifications(theta, front.box, rear.box)
+	if classes[0] == Weak || classes[1] == Weak {
+		return p.weakBound(seat, focal, boxes, limit)
+	}
+	return p.strongBound(seat, focal, front, first, second, rear)
+}
+
+// weakBound is PairBound where a relay group is weak. With the powers φ and the
+// distance d of the groups' facing principal planes, d = s + (f1 - BFD1) +
+// (f2 - FFD2), the relay has the power φ1 + φ2 - d·φ1·φ2, and
+//
+//	L = U_front + U_rear + X1 + X2 + plate + f_c·(κ - d²·φ1·φ2),
+//
+// in which nothing large cancels. The inner gap s is at least what flat surfaces
+// leave, and at most what limit leaves beside the other gaps and thicknesses.
+func (p *Problem) weakBound(seat Seat, focal Interval, boxes *[4]Box, limit float64) float64 {
+	front, first, second, rear := &boxes[0], &boxes[1], &boxes[2], &boxes[3]
+	if math.IsInf(limit, 1) {
+		return math.Inf(-1)
+	}
+	gap1, gap2 := p.flatGaps(seat)
+	s := Interval{p.GroupGapMin - roundingSlack, limit - gap1 - gap2 - first.Half.Thickness - second.Half.Thickness}
+	if s.Empty() {
+		return math.Inf(1)
+	}
+	d := Interval{s.Lo + first.Half.Back.Lo + second.Half.Front.Lo, s.Hi + first.Half.Back.Hi + second.Half.Front.Hi}
+	power1, power2 := powers(first.F), powers(second.F)
+	both := product(power1, power2)
+	bend := product(d, both)
+	power := Interval{power1.Lo + power2.Lo - bend.Hi, power1.Hi + power2.Hi - bend.Lo}
+	if !(power.Hi > 0) {
+		return math.Inf(1)
+	}
+	fc := focal.And(Interval{1 / power.Hi, math.Inf(1)})
+	if power.Lo > 0 {
+		fc.Hi = math.Min(fc.Hi, 1/power.Lo)
+	}
+	if fc.Empty() {
+		return math.Inf(1)
+	}
+	square := Interval{0, math.Max(d.Lo*d.Lo, d.Hi*d.Hi)}
+	if d.Lo > 0 || d.Hi < 0 {
+		square.Lo = math.Min(d.Lo*d.Lo, d.Hi*d.Hi)
+	}
+	factor := leastKappa(magnifications(p.Magnification, front, rear)) - product(square, both).Hi
+	at := fc.Lo
+	if factor < 0 {
+		at = fc.Hi
+	}
+	return front.U + rear.U + first.Half.X + second.Half.X + p.MaskShift() + at*factor
+}
+
+// powers is the range of 1/f, which may pass through 0 when the focal lengths of
+// weak groups have either sign: then all those of weak groups.
+func powers(f Interval) Interval {
+	if f.Lo < 0 && f.Hi > 0 {
+		return Interval{-1 / weakFocal, 1 / weakFocal}
+	}
+	return Interval{1 / f.Hi, 1 / f.Lo}
+}
+
+// product is the range of x·y over two intervals.
+func product(x, y Interval) Interval {
+	a, b, c, d := x.Lo*y.Lo, x.Lo*y.Hi, x.Hi*y.Lo, x.Hi*y.Hi
+	return Interval{math.Min(math.Min(a, b), math.Min(c, d)), math.Max(math.Max(a, b), math.Max(c, d))}
+}
+
+// strongBound is PairBound where no relay group is weak.
+//
+// For given ends and groups the length is L(v) = base + kv·v - 1/v (see
+// [PairRelay]), with kv = κP - S² = (f1 - m·f2)·(f2/m - f1). Over boxes base is
+// least where U and Y are. What v may be follows from
+//
+//   - the inner gap, 1/v <= BFD1 + FFD2 - least gap,
+//   - the coupling of the ends, which leaves P·v = f_c an interval,
+//   - gap 1, (f1² - P/m)·v <= BFD_front + FFD1 - least gap, and
+//   - gap 2, (f2² - P·m)·v <= FFD_rear + BFD2 - least gap,
+//
+// each taken where it is loosest. Of gaps only what flat surfaces need is taken.
+func (p *Problem) strongBound(seat Seat, focal Interval, front, first, second, rear *Box) float64 {
+	theta := p.Magnification
+	m := magnifications(theta, front, rear)
 	kappa := leastKappa(m)
-	gap1, gap2 := t.flatGaps()
-	for n := range t.relays {
-		r := &t.relays[n]
-		v := r.domain
-		if r.product > 0 {
-			v = v.And(Interval{focal.Lo / r.product, focal.Hi / r.product})
-		} else {
-			v = v.And(Interval{focal.Hi / r.product, focal.Lo / r.product})
+	gap1, gap2 := p.flatGaps(seat)
+	room1 := front.BFD + first.FFD - gap1
+	room2 := rear.FFD + second.BFD - gap2
+	widest := first.BFD + second.FFD - p.GroupGapMin + roundingSlack
+	base := front.U + first.U + second.U + rear.U + p.MaskShift()
+	apart := front.U + first.Half.TFFD + p.GroupGapMin - roundingSlack + second.Half.TBFD + rear.U + p.MaskShift()
+	f1, f2 := magnitudes(first.F), magnitudes(second.F)
+	size := Interval{f1.Lo * f2.Lo, f1.Hi * f2.Hi}                                                        // of P
+	v := Interval{math.Max(focal.Lo, pairFocalMin) / size.Hi, math.Min(focal.Hi, pairFocalMax) / size.Lo} // magnitudes
+	if first.F.Lo > 0 == (second.F.Lo > 0) {
+		if widest <= 0 {
+			return math.Inf(1)
 		}
-		// Gap 1 is BFD_front + FFD1 + (P/m - f1²)·v, gap 2 is
-		// BFD2 + FFD_rear + (P·m - f2²)·v; either end of m may serve.
-		f1, f2 := float64(r.f1*r.f1), float64(r.f2*r.f2)
-		room := front.focal + r.ffd - gap1
-		v.clipUnion(f1-r.product/m.Lo, room, f1-r.product/m.Hi, room)
-		room = rear.focal + r.bfd - gap2
-		v.clipUnion(f2-float64(r.product*m.Lo), room, f2-float64(r.product*m.Hi), room)
-		c := pairCase{relay: r, base: r.x, kv: float64(kappa*r.product) - float64(r.sum*r.sum)}
-		if b := c.bound(v); !math.IsInf(b, 1) {
-			visit(n, b)
+		v.Lo = math.Max(v.Lo, 1/widest)
+		v.clip(leastBend(f1, f2.Hi/m.Lo), room1)
+		v.clip(leastBend(f2, f1.Hi*m.Hi), room2)
+		if v.Empty() {
+			return math.Inf(1)
 		}
+		corner := math.Inf(1)
+		kv := product(
+			Interval{f1.Lo - float64(m.Hi*f2.Hi), f1.Hi - float64(m.Lo*f2.Lo)},
+			Interval{f2.Lo/m.Hi - f1.Hi, f2.Hi/m.Lo - f1.Lo},
+		).Lo
+		for i, a := range [4]float64{f1.Lo, f1.Lo, f1.Hi, f1.Hi} {
+			b := [4]float64{f2.Lo, f2.Hi, f2.Lo, f2.Hi}[i]
+			corner = math.Min(corner, float64((kappa-2)*a*b)-float64(a*a)-float64(b*b))
+		}
+		return leastPair(v, base, apart, math.Max(kv, corner), leastShift(f1, f2, m, room1, room2))
 	}
+	if widest < 0 {
+		v.Hi = math.Min(v.Hi, -1/widest)
+	}
+	v.clip(-float64(f1.Hi*f1.Hi)-size.Hi/m.Lo, room1)
+	v.clip(-float64(f2.Hi*f2.Hi)-float64(size.Hi*m.Hi), room2)
+	if v.Empty() {
+		return math.Inf(1)
+	}
+	kv := float64((kappa-2)*size.Lo) + float64(f1.Lo*f1.Lo) + float64(f2.Lo*f2.Lo)
+	at := math.Max(v.Lo, math.Min(v.Hi, 1/math.Sqrt(kv))) // kv·|v| + 1/|v| is convex
+	return math.Max(base+float64(kv*at)+1/at, apart+float64(kv*v.Lo))
+}
+
+// leastPair is the least over v of max(base - 1/v, apart) + max(kv·v, shift), a
+// lower bound on L(v): base - 1/v and apart are the same length in terms of what
+// is known of it, and so are kv·v and shift.
+func leastPair(v Interval, base, apart, kv, shift float64) float64 {
+	longest := func(v float64) float64 { return math.Max(base-1/v, apart) + math.Max(float64(kv*v), shift) }
+	if kv >= 0 {
+		return longest(v.Lo)
+	}
+	// Up to bend kv·v is the larger, beyond it shift; up to level apart is,
+	// beyond it base - 1/v. Where apart is, the sum falls or stays up to bend;
+	// where base - 1/v and kv·v are, it is concave; beyond, it rises.
+	bend := math.Max(v.Lo, math.Min(v.Hi, shift/kv))
+	level := v.Lo
+	if base > apart {
+		level = math.Max(v.Lo, math.Min(bend, 1/(base-apart)))
+	} else {
+		level = bend
+	}
+	return math.Min(longest(level), math.Min(longest(bend), longest(v.Lo)))
+}
+
+// leastShift bounds kv·v from below for two groups of one sign. With
+// δ = f2/m - f1, y = δ·v and ρ = f1/(m·f2), the gaps exceed their least by
+//
+//	room 1 + f1·y >= 0 and room 2 - m·f2·y >= 0,
+//
+// which keep y within bounds however large v is, and kv·v = (f1 - m·f2)·y is
+// least at one of them: room 2·(ρ - 1) or room 1·(1/ρ - 1).
+func leastShift(f1, f2, m Interval, room1, room2 float64) float64 {
+	ratio := Interval{f1.Lo / (m.Hi * f2.Hi), f1.Hi / (m.Lo * f2.Lo)}
+	at2, at1 := ratio.Lo, 1/ratio.Hi
+	if room2 < 0 {
+		at2 = ratio.Hi
+	}
+	if room1 < 0 {
+		at1 = 1 / ratio.Lo
+	}
+	return math.Min(room2*(at2-1), room1*(at1-1))
+}
+
+// magnitudes is the range of |f| over an interval of one sign.
+func magnitudes(f Interval) Interval {
+	if f.Lo < 0 {
+		return Interval{-f.Hi, -f.Lo}
+	}
+	return f
+}
+
+// leastBend is the least f² - f·g over a range of f.
+func leastBend(f Interval, g float64) float64 {
+	at := math.Max(f.Lo, math.Min(f.Hi, g/2))
+	return at * (at - g)
 }
 
 // flatGaps are the least air-equivalent gaps before and behind any relay, those
 // between flat surfaces: others need more.
-func (t *PairTable) flatGaps() (gap1, gap2 float64) {
-	gap1 = t.p.GroupGapMin - roundingSlack
-	gap2 = 2*t.p.Clearance + t.p.MaskGlass - t.p.MaskShift() - roundingSlack
-	if t.seat == SeatFront {
+func (p *Problem) flatGaps(seat Seat) (gap1, gap2 float64) {
+	gap1 = p.GroupGapMin - roundingSlack
+	gap2 = 2*p.Clearance + p.MaskGlass - p.MaskShift() - roundingSlack
+	if seat == SeatFront {
 		gap1, gap2 = gap2, gap1
 	}
 	return gap1, gap2
-}
-
-// Bound is a lower bound on the length of every train with its front in one
-// box and its rear in the other.
-func (t *PairTable) Bound(front, rear Box) float64 {
-	if relay, _ := coupling(t.p.Magnification, front, rear); relay.Empty() {
-		return math.Inf(1)
-	}
-	least := math.Inf(1)
-	for i := t.fronts.bin(front.F.Lo); i <= t.fronts.bin(front.F.Hi); i++ {
-		for k := t.rears.bin(rear.F.Lo); k <= t.rears.bin(rear.F.Hi); k++ {
-			least = math.Min(least, t.cell(i, k).least)
-		}
-	}
-	return front.U + rear.U + t.p.MaskShift() + least
-}
-
-// Scan visits, for one front and one rear, the pairs with which the train may
-// be at most the table's limit long, each with its bound, until visit returns
-// false.
-func (t *PairTable) Scan(front *Front, rear *Rear, visit func(r *PairRelay, bound float64) bool) {
-	ends := front.U + rear.U + t.p.MaskShift()
-	gap1, gap2 := t.flatGaps()
-	for _, b := range t.list(t.fronts.bin(front.F), t.rears.bin(rear.F)) {
-		if ends+b.bound > t.limit {
-			return
-		}
-		// Most are beyond the limit already between flat surfaces.
-		r := &t.relays[b.relay]
-		c := t.p.newPairCase(front, r, rear, t.seat, MassG)
-		if loose := c.bound(c.within(gap1, gap2)); loose > t.limit || math.IsInf(loose, 1) {
-			continue
-		}
-		if bound := c.bound(c.reachable()); bound <= t.limit && !math.IsInf(bound, 1) {
-			if !visit(r, bound) {
-				return
-			}
-		}
-	}
 }

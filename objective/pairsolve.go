@@ -32,13 +32,6 @@ func (t *Train) Ranked(by RankBy) float64 {
 	return t.Length
 }
 
-// PairBound is a lower bound on the length of the trains of front, pair relay
-// and rear, over all inner gaps; +Inf when no gap can serve.
-func (p *Problem) PairBound(i *Front, r *PairRelay, k *Rear, seat Seat) float64 {
-	c := p.newPairCase(i, r, k, seat, MassG)
-	return c.bound(c.reachable())
-}
-
 // bound is the least L(v) over an interval.
 func (c *pairCase) bound(v Interval) float64 {
 	if v.Empty() {
@@ -163,6 +156,43 @@ func (c *pairCase) halve(b *pairBest, by RankBy, v Interval) {
 	}
 	c.halve(b, by, lower)
 	c.halve(b, by, upper)
+}
+
+// PairTrain is front, pair relay and rear of a train whose inner gap is still to
+// be found.
+type PairTrain struct {
+	p     *Problem
+	relay PairRelay
+	c     pairCase
+}
+
+// NewPairTrain puts front, relay groups and rear together, false when no inner
+// gap makes the relay positive. Front and rear must hold their groups.
+func (p *Problem) NewPairTrain(seat Seat, front *Front, first, second *PairHalf, rear *Rear) (t PairTrain, ok bool) {
+	t.p = p
+	if t.relay, ok = p.NewPairRelay(*first, *second); ok {
+		t.c = p.newPairCase(front, &t.relay, rear, seat, MassG)
+	}
+	return t, ok
+}
+
+// Least is a lower bound on the train's length over all inner gaps; +Inf when no
+// gap can serve.
+func (t *PairTrain) Least() float64 {
+	t.c.relay = &t.relay
+	return t.c.bound(t.c.reachable())
+}
+
+// Solve finds the inner gap of the smallest ranked length that meets all
+// requirements and leaves train, of these groups, solved there. It returns Focal
+// when none does, and otherwise as [Problem.Solve].
+func (t *PairTrain) Solve(train *Train, by RankBy) Requirement {
+	t.c.relay = &t.relay
+	b := t.c.best(by)
+	if !b.found {
+		return Focal
+	}
+	return t.p.Solve(train, t.relay.inner(b.v))
 }
 
 // SolvePair finds the inner gap that gives a pair relay's train its smallest

@@ -8,9 +8,10 @@ import (
 
 // sagSteps is the number of steps in height at which the distance of two
 // facing surfaces is sampled when one of them is aspheric. The polynomial
-// terms of a lens vary slowly over its half diameter, so that the largest
-// value lies next to the best sample; golden section then finds it.
-const sagSteps = 256
+// terms of a lens vary slowly over its half diameter, so that every place where
+// the surfaces come close shows as a sample above its neighbours; golden
+// section then finds it.
+const sagSteps = 32
 
 // facingReach is by how much vertex distance exceeds the distance of two
 // facing surfaces measured along the axis, at the height where they come
@@ -22,10 +23,26 @@ const sagSteps = 256
 // maximum lies at one end. Aspheres are sampled and refined.
 func facingReach(before, after catalog.Surface, half float64) float64 {
 	if before.IsSpherical() && after.IsSpherical() {
-		return math.Max(0, before.Sag(half)-after.Sag(half))
+		return sphereReach(before, after, half)
 	}
 	return maxOver(half, func(h float64) float64 { return before.Sag(h) - after.Sag(h) })
 }
+
+func sphereReach(before, after catalog.Surface, half float64) float64 {
+	return math.Max(0, before.Sag(half)-after.Sag(half))
+}
+
+// sagSamples are a surface's sags at the heights at which distances are sampled
+// out to half.
+func sagSamples(s *catalog.Surface, half float64) *[sagSteps + 1]float64 {
+	z := new([sagSteps + 1]float64)
+	for i := range z {
+		z[i] = s.Sag(sagHeight(half, i))
+	}
+	return z
+}
+
+func sagHeight(half float64, i int) float64 { return half * float64(i) / sagSteps }
 
 // sagRange is the smallest and the largest sag of a surface out to height half.
 func sagRange(s catalog.Surface, half float64) (lo, hi float64) {
@@ -40,16 +57,36 @@ func sagRange(s catalog.Surface, half float64) (lo, hi float64) {
 
 // maxOver is the maximum of a smooth f over heights 0 to half.
 func maxOver(half float64, f func(float64) float64) float64 {
-	best, at := f(0), 0.0
-	step := half / sagSteps
-	for i := 1; i <= sagSteps; i++ {
-		h := half * float64(i) / sagSteps
-		if v := f(h); v > best {
-			best, at = v, h
+	var samples [sagSteps + 1]float64
+	for i := range samples {
+		samples[i] = f(sagHeight(half, i))
+	}
+	return maxFrom(&samples, half, f)
+}
+
+// maxFrom is maxOver with f known at the sampled heights: the largest of the
+// samples and of what lies around each that is above its neighbours.
+func maxFrom(samples *[sagSteps + 1]float64, half float64, f func(float64) float64) float64 {
+	best := math.Max(samples[0], samples[sagSteps])
+	for i := 1; i < sagSteps; i++ {
+		if samples[i] >= samples[i-1] && samples[i] >= samples[i+1] && samples[i-1]+samples[i+1] != 2*samples[i] {
+			best = math.Max(best, goldenMax(sagHeight(half, i-1), sagHeight(half, i+1), f))
 		}
 	}
+	// At the ends the sample itself is the largest, unless f rises from it.
+	const near = 1e-3
+	if step := near * half / sagSteps; f(step) > samples[0] {
+		best = math.Max(best, goldenMax(0, sagHeight(half, 1), f))
+	}
+	if at := half * (1 - near/sagSteps); f(at) > samples[sagSteps] {
+		best = math.Max(best, goldenMax(sagHeight(half, sagSteps-1), half, f))
+	}
+	return best
+}
+
+// goldenMax is the largest of f between two heights, which has one peak there.
+func goldenMax(a, b float64, f func(float64) float64) float64 {
 	const invPhi = 0.6180339887498949 // 1/golden ratio
-	a, b := math.Max(0, at-step), math.Min(half, at+step)
 	c, d := b-float64(invPhi*(b-a)), a+float64(invPhi*(b-a))
 	fc, fd := f(c), f(d)
 	for range 60 {
@@ -63,5 +100,5 @@ func maxOver(half float64, f func(float64) float64) float64 {
 			fd = f(d)
 		}
 	}
-	return math.Max(best, math.Max(fc, fd))
+	return math.Max(fc, fd)
 }

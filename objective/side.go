@@ -20,23 +20,28 @@ import "math"
 
 // Front is a group in front, reduced.
 type Front struct {
-	Group *Group
+	Group *Group // nil where only the numbers are held
+	Code  StackCode
 	F     float64 // focal length
 	U     float64 // t + BFD
+	BFD   float64
 	Q     Interval
 }
 
 // Rear is a group at the eye, reduced.
 type Rear struct {
-	Group *Group
+	Group *Group // nil where only the numbers are held
+	Code  StackCode
 	F     float64 // focal length
 	U     float64 // t + FFD
+	FFD   float64
 	P     Interval
 }
 
 // Relay is a single relay group, reduced.
 type Relay struct {
-	Group *Group
+	Group *Group // nil where only the numbers are held
+	Code  StackCode
 	F     float64 // focal length
 	X     float64 // t + FFD + BFD - 2f
 	// Reach bounds 1/f_rear + Θ/f_front from above: the ray that enters the
@@ -74,7 +79,7 @@ func (p *Problem) NewFront(g *Group, seat Seat, until Requirement) (Front, bool)
 		m := maskMotion{p, g.FocalMM / theta}
 		q = q.And(m.all(lo, math.Inf(1), until).affine(theta*theta, 0))
 	}
-	return Front{g, g.FocalMM, g.ThicknessMM + g.BFDMM, q}, !q.Empty()
+	return Front{Group: g, F: g.FocalMM, U: g.ThicknessMM + g.BFDMM, BFD: g.BFDMM, Q: q}, !q.Empty()
 }
 
 // NewRear reduces a group, false when it can't serve at the eye with the seat
@@ -98,7 +103,7 @@ func (p *Problem) NewRear(g *Group, seat Seat, until Requirement) (Rear, bool) {
 		hi := g.FFDMM + p.MaskShift()/2 - keep + g.firstSagMin()
 		at = at.And(maskMotion{p, g.FocalMM}.all(math.Inf(-1), hi, until))
 	}
-	return Rear{g, g.FocalMM, g.ThicknessMM + g.FFDMM, at}, !at.Empty()
+	return Rear{Group: g, F: g.FocalMM, U: g.ThicknessMM + g.FFDMM, FFD: g.FFDMM, P: at}, !at.Empty()
 }
 
 // all is every requirement on the mask's motion up to and including until,
@@ -128,7 +133,7 @@ func (p *Problem) NewRelay(g *Group) (Relay, bool) {
 	if !positive(g.FocalMM) {
 		return Relay{}, false
 	}
-	r := Relay{Group: g, F: g.FocalMM, X: g.ThicknessMM + g.FFDMM + g.BFDMM - 2*g.FocalMM}
+	r := Relay{Group: g, F: g.FocalMM, X: relayX(g)}
 	r.rows = make([]surfaceRow, 0, g.surfaces())
 	g.eachBack(heightRow{1, 0}, heightRow{0, 1}, func(row heightRow, clear float64) {
 		r.rows = append(r.rows, surfaceRow{row, clear})
@@ -136,6 +141,9 @@ func (p *Problem) NewRelay(g *Group) (Relay, bool) {
 	r.Reach = p.reach(&r)
 	return r, r.Reach > 0
 }
+
+// relayX is a relay's X.
+func relayX(g *Group) float64 { return g.ThicknessMM + g.FFDMM + g.BFDMM - 2*g.FocalMM }
 
 // reach bounds a + b, a = 1/f_rear and b = Θ/f_front, both positive, by the
 // pupil-edge ray of vergence 0, whose height at a surface is
@@ -145,7 +153,7 @@ func (p *Problem) NewRelay(g *Group) (Relay, bool) {
 // far end.
 func (p *Problem) reach(r *Relay) float64 {
 	bound := math.Inf(1)
-	loose := math.Max(1, p.PupilReach()*p.VergenceFar/p.TanMax)
+	loose := p.reachLoose()
 	for _, row := range r.rows {
 		a := float64(row.A*r.Group.BFDMM) - row.B
 		b := float64(row.A * r.F)
@@ -154,6 +162,11 @@ func (p *Problem) reach(r *Relay) float64 {
 		}
 	}
 	return bound
+}
+
+// reachLoose is max(1, r·V/T) at the far end of the depth range.
+func (p *Problem) reachLoose() float64 {
+	return math.Max(1, p.PupilReach()*p.VergenceFar/p.TanMax)
 }
 
 // eachBack visits a group's surfaces from its last to its first, given the rows

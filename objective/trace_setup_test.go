@@ -73,7 +73,7 @@ func rayProblem() *Problem {
 func rayGroup(p *Problem, lenses []*catalog.Lens, reversed ...bool) *Group {
 	var elements []*Element
 	for i, l := range lenses {
-		elements = append(elements, newElement(l, i < len(reversed) && reversed[i], 0, 0, p.WavelengthsNM[p.Reference()]))
+		elements = append(elements, p.newElement(l, i < len(reversed) && reversed[i], 0, 0, p.WavelengthsNM[p.Reference()]))
 	}
 	return p.NewGroup(elements...)
 }

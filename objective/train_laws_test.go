@@ -342,7 +342,7 @@ func scaledGroup(q *Problem, g *Group, k float64) *Group {
 		for i := range l.ThicknessMM {
 			l.ThicknessMM[i] *= k
 		}
-		elements = append(elements, newElement(&l, e.Reversed, e.Part, e.Index, 546.07))
+		elements = append(elements, q.newElement(&l, e.Reversed, e.Part, e.Index, 546.07))
 	}
 	return q.NewGroup(elements...)
 }

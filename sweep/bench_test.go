@@ -87,11 +87,11 @@ func BenchmarkStacks(b *testing.B) {
 	b.ReportAllocs()
 	groups := 0.0
 	for b.Loop() {
-		st, err := buildStacks(context.Background(), lib, rolesOf(o))
+		s, err := newSource(context.Background(), lib, rolesOf(o))
 		if err != nil {
 			b.Fatal(err)
 		}
-		groups, _ = st.groups.Float64()
+		groups, _ = s.groups.Float64()
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/groups, "ns/group")
 }

@@ -59,17 +59,17 @@ func specOf(r plain.Request) *Spec {
 
 // walkAll is every design that meets the paraxial requirements, in order, with
 // the proof that the walk leaves.
-func walkAll(t *testing.T, s *Spec, lenses []*catalog.Lens, workers int) ([]candidate, *ascent) {
+func walkAll(t *testing.T, s *Spec, lenses []*catalog.Lens, workers, held int) ([]solved, *ascent) {
 	t.Helper()
 	j := &Job{Spec: s}
 	p := s.Problem()
 	o := j.options(s)
-	o.workers = workers
+	o.workers, o.held = workers, held
 	a, err := newAscent(context.Background(), objective.NewLibrary(p, lenses), o)
 	if err != nil {
 		t.Fatal(err)
 	}
-	var all []candidate
+	var all []solved
 	for {
 		batch, err := a.next(context.Background(), 1000)
 		if err != nil {
@@ -78,7 +78,7 @@ func walkAll(t *testing.T, s *Spec, lenses []*catalog.Lens, workers int) ([]cand
 		if len(batch) == 0 {
 			return all, a
 		}
-		all = append(all, batch...)
+		all = append(all, solveAll(a.lib, batch)...)
 	}
 }
 
@@ -137,8 +137,17 @@ func smallCase(c int) (plain.Request, []*catalog.Lens) {
 func comparePlain(t *testing.T, request plain.Request, lenses []*catalog.Lens) int {
 	t.Helper()
 	want := plain.Enumerate(request, lenses)
+	// With all groups held, and sifted by horizons that come up in small steps.
+	for _, held := range []int{0, 4} {
+		comparePlainHeld(t, request, lenses, want, held)
+	}
+	return len(want.Passing)
+}
+
+func comparePlainHeld(t *testing.T, request plain.Request, lenses []*catalog.Lens, want plain.Result, held int) {
+	t.Helper()
 	s := specOf(request)
-	got, a := walkAll(t, s, lenses, 2)
+	got, a := walkAll(t, s, lenses, 2, held)
 	if a.proof.Space.Cmp(big.NewInt(int64(want.Space))) != 0 {
 		t.Errorf("space: %v designs, plain counts %d", a.proof.Space, want.Space)
 	}
@@ -146,7 +155,7 @@ func comparePlain(t *testing.T, request plain.Request, lenses []*catalog.Lens) i
 	if len(got) != len(want.Passing) {
 		t.Errorf("%d designs, plain has %d", len(got), len(want.Passing))
 	}
-	if !slices.IsSortedFunc(got, compareCandidates) {
+	if !slices.IsSortedFunc(got, compareSolved) {
 		t.Error("the designs are not in order")
 	}
 	// Ranked lengths agree to far less than the 1e-6 mm to which they are
@@ -179,13 +188,12 @@ func comparePlain(t *testing.T, request plain.Request, lenses []*catalog.Lens) i
 	if sum.Add(sum, big.NewInt(int64(len(got)))); sum.Cmp(a.proof.Space) != 0 {
 		t.Errorf("%v designs accounted for of %v", sum, a.proof.Space)
 	}
-	return len(got)
 }
 
 // addMissed looks again, with a hundred times as many inner gaps, at pair
 // relays that the plain enumeration passed over: its scan can step across a
 // short range of gaps that serve.
-func addMissed(request plain.Request, want *plain.Result, got []candidate) {
+func addMissed(request plain.Request, want *plain.Result, got []solved) {
 	has := map[string]bool{}
 	for i := range want.Passing {
 		has[want.Passing[i].ID] = true

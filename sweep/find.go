@@ -14,15 +14,42 @@ import (
 	"relaysweep/objective"
 )
 
-// candidate is a design that meets every paraxial requirement.
+// candidate is a design that meets every paraxial requirement, in the few
+// numbers that tell it from others: searches hold many.
 type candidate struct {
-	train  *objective.Train
 	ranked float64 // mm, rounded as ranked lengths are compared
-	id     string
+	space  objective.Space
+	groups [4]objective.StackCode // from the world to the eye
+	inner  float64                // mm, the gap inside a pair relay
 }
 
-func compareCandidates(a, b candidate) int {
-	return cmp.Or(cmp.Compare(a.ranked, b.ranked), strings.Compare(a.id, b.id))
+// train is the candidate's train at its paraxial gaps and smallest eye relief.
+func (c *candidate) train(lib *objective.Library) *objective.Train {
+	t := &objective.Train{Layout: c.space.Layout, Seat: c.space.Seat}
+	for _, code := range c.groups[:len(c.space.Layout.GroupNames())] {
+		t.Groups = append(t.Groups, lib.Group(code))
+	}
+	lib.Problem.Solve(t, c.inner)
+	return t
+}
+
+// id is the candidate's design_id.
+func (c *candidate) id(lib *objective.Library) string {
+	t := objective.Train{Layout: c.space.Layout, Seat: c.space.Seat}
+	for _, code := range c.groups[:len(c.space.Layout.GroupNames())] {
+		t.Groups = append(t.Groups, &objective.Group{Elements: lib.Stack(code)})
+	}
+	return t.DesignID()
+}
+
+// sortCandidates sorts by ranked length, equal ones by design_id.
+func sortCandidates(all []candidate, lib *objective.Library) {
+	slices.SortFunc(all, func(a, b candidate) int {
+		if c := cmp.Compare(a.ranked, b.ranked); c != 0 {
+			return c
+		}
+		return strings.Compare(a.id(lib), b.id(lib))
+	})
 }
 
 // window is what one pass over a range of lengths brought.
@@ -30,6 +57,7 @@ type window struct {
 	candidates []candidate
 	examined   int64
 	failed     [objective.Met]int64 // by requirement
+	noGap      int64                // pair relays that no inner gap suits
 	pass       *pass                // of which it is a part
 }
 
@@ -45,27 +73,32 @@ func (p *pass) over() bool {
 	return p.held.Load() > p.most || p.examined.Load()/examinedToo > p.most
 }
 
-// finder finds the trains of one layout and seat.
+// finder finds the trains of one layout and seat among the stacks that are held.
 type finder interface {
 	// find examines the trains whose length, or the bound that stands for it,
-	// lies above lo and up to hi: each train in exactly one of the windows
-	// that cover all lengths. ok is false when the window holds more than most
-	// candidates.
-	find(ctx context.Context, lo, hi float64, most int) (w window, ok bool, err error)
+	// lies above lo and up to hi, which the stacks must reach: each train in
+	// exactly one of the windows that cover all lengths. ok is false when the
+	// window holds more than most candidates.
+	find(ctx context.Context, st *stacks, lo, hi float64, most int) (w window, ok bool, err error)
+	// least is a length below which there is no train.
+	least(ctx context.Context, st *stacks) (float64, error)
 	// space counts its designs.
-	space() spaceCount
+	space(s *source) spaceCount
 }
 
 // spaceCount counts the designs of one layout and seat.
 type spaceCount struct {
 	designs *big.Int // all
 	focal   *big.Int // those with a group that does not converge
-	group   *big.Int // others with a group that can't serve in its place, whatever the rest
+	// group counts others with a group that can't serve in its place, whatever
+	// the rest; where not all groups are held they are counted with the bound.
+	group *big.Int
 }
 
-// countSpace is the spaceCount of a product: per place the number of all groups, of
-// those of positive focal length, and of those that can serve.
-func countSpace(all, positive, serve []*big.Int) spaceCount {
+// countSpace is the spaceCount of a product: per place the number of all groups
+// and of those of positive focal length and, where all are held, of those that
+// can serve.
+func (s *source) countSpace(all, positive, serve []*big.Int) spaceCount {
 	product := func(factors []*big.Int) *big.Int {
 		p := big.NewInt(1)
 		for _, f := range factors {
@@ -73,14 +106,18 @@ func countSpace(all, positive, serve []*big.Int) spaceCount {
 		}
 		return p
 	}
-	a, b, c := product(all), product(positive), product(serve)
-	return spaceCount{designs: a, focal: new(big.Int).Sub(a, b), group: new(big.Int).Sub(b, c)}
+	a, b, c := product(all), product(positive), new(big.Int)
+	if !s.sifted {
+		c.Sub(b, product(serve))
+	}
+	return spaceCount{designs: a, focal: new(big.Int).Sub(a, b), group: c}
 }
 
 func bigInt(n int) *big.Int { return big.NewInt(int64(n)) }
 
 // search is what finders of one sweep point share.
 type search struct {
+	lib     *objective.Library
 	p       *objective.Problem
 	by      objective.RankBy
 	workers int
@@ -95,42 +132,51 @@ const examinedToo = 16
 const tasksWanted = 512
 
 // each runs a task on every node pair that may hold a train up to hi, each
-// with a window of its own, and joins the windows. The tasks and their order
-// do not depend on the number of workers, so neither does the result.
+// with a window of its own, and joins the windows.
 func (s *search) each(ctx context.Context, fronts, rears *tree, bound boundFunc, hi float64, most int,
 	visit func(w *window, front, rear int32),
 ) (joined window, ok bool, err error) {
 	limit := hi + objective.BoundSlack
-	tasks := divide(fronts, rears, bound, limit, tasksWanted)
-	windows := make([]window, len(tasks))
+	pairs := divide(fronts, rears, bound, limit, tasksWanted)
 	whole := &pass{most: int64(most)}
+	joined, err = s.tasks(ctx, len(pairs), whole, func(ctx context.Context, task int, w *window) {
+		walk(fronts, rears, pairs[task], bound, limit, func(front, rear int32) bool {
+			visit(w, front, rear)
+			return !whole.over() && ctx.Err() == nil
+		})
+	})
+	return joined, err == nil && !whole.over(), err
+}
+
+// tasks runs n tasks, each with a window of its own, and joins the windows. The
+// tasks and their order do not depend on the number of workers, so neither does
+// the result.
+func (s *search) tasks(ctx context.Context, n int, whole *pass, run func(ctx context.Context, task int, w *window)) (joined window, err error) {
+	windows := make([]window, n)
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(s.workers)
-	for i := range tasks {
+	for i := range windows {
 		group.Go(func() error {
 			windows[i].pass = whole
-			walk(fronts, rears, tasks[i], bound, limit, func(front, rear int32) bool {
-				visit(&windows[i], front, rear)
-				return !whole.over() && ctx.Err() == nil
-			})
+			if !whole.over() {
+				run(ctx, i, &windows[i])
+			}
 			return ctx.Err()
 		})
 	}
 	if err := group.Wait(); err != nil {
-		return window{}, false, err
-	}
-	if whole.over() {
-		return window{}, false, nil
+		return window{}, err
 	}
 	for i := range windows {
 		joined.add(&windows[i])
 	}
-	return joined, true, nil
+	return joined, nil
 }
 
 func (w *window) add(v *window) {
 	w.candidates = append(w.candidates, v.candidates...)
 	w.examined += v.examined
+	w.noGap += v.noGap
 	for i, n := range v.failed {
 		w.failed[i] += n
 	}
@@ -138,85 +184,85 @@ func (w *window) add(v *window) {
 
 // take counts a judged train and keeps it when it meets everything. It returns
 // false when the window holds too much to go on.
-func (s *search) take(w *window, t *objective.Train, failed objective.Requirement) bool {
+func (s *search) take(w *window, t *objective.Train, codes [4]objective.StackCode, failed objective.Requirement) bool {
 	w.examined++
 	w.pass.examined.Add(1)
+	if failed == objective.Focal { // no inner gap: see PairTrain.Solve
+		w.noGap++
+		return !w.pass.over()
+	}
 	if failed != objective.Met {
 		w.failed[failed]++
 		return !w.pass.over()
 	}
 	w.pass.held.Add(1)
-	kept := *t
-	kept.Groups, kept.Gaps = slices.Clone(t.Groups), slices.Clone(t.Gaps)
-	w.candidates = append(w.candidates, candidate{
-		train: &kept, ranked: objective.RoundedLength(t.Ranked(s.by)), id: t.DesignID(),
-	})
+	c := candidate{
+		ranked: objective.RoundedLength(t.Ranked(s.by)), groups: codes,
+		space: objective.Space{Layout: t.Layout, Seat: t.Seat},
+	}
+	if t.Layout == objective.ErectorPair {
+		c.inner = t.Gaps[1]
+	}
+	w.candidates = append(w.candidates, c)
 	return !w.pass.over()
 }
 
 // singleFinder finds trains of the layout erector-single.
 type singleFinder struct {
 	*search
-	seat          objective.Seat
-	stacks        *stacks
-	fronts, rears *tree
-	table         *objective.RelayTable
+	seat objective.Seat
 }
 
-func newSingleFinder(s *search, st *stacks, seat objective.Seat, table *objective.RelayTable) *singleFinder {
-	return &singleFinder{
-		s, seat, st, buildTree(frontBoxes(st.fronts[seat])), buildTree(rearBoxes(st.rears[seat])), table,
+func (f *singleFinder) space(s *source) spaceCount {
+	serve := []*big.Int{}
+	if !s.sifted {
+		serve = []*big.Int{bigInt(len(s.held.fronts[f.seat])), bigInt(len(s.held.relays)), bigInt(len(s.held.rears[f.seat]))}
 	}
-}
-
-func (f *singleFinder) space() spaceCount {
-	st := f.stacks
-	return countSpace(
-		[]*big.Int{st.groups, st.groups, st.groups},
-		[]*big.Int{st.positive, st.positive, st.positive},
-		[]*big.Int{bigInt(len(st.fronts[f.seat])), bigInt(len(st.relays)), bigInt(len(st.rears[f.seat]))},
+	return s.countSpace(
+		[]*big.Int{s.groups, s.groups, s.groups},
+		[]*big.Int{s.positive, s.positive, s.positive}, serve,
 	)
 }
 
-func frontBoxes(fronts []objective.Front) []objective.Box {
-	boxes := make([]objective.Box, len(fronts))
-	for i := range fronts {
-		boxes[i] = fronts[i].Box()
-	}
-	return boxes
-}
-
-func rearBoxes(rears []objective.Rear) []objective.Box {
-	boxes := make([]objective.Box, len(rears))
-	for i := range rears {
-		boxes[i] = rears[i].Box()
-	}
-	return boxes
-}
-
-func (f *singleFinder) find(ctx context.Context, lo, hi float64, most int) (window, bool, error) {
-	bound := func(a, b objective.Box) float64 {
-		length, _ := f.table.Bound(a, b)
+func (f *singleFinder) find(ctx context.Context, st *stacks, lo, hi float64, most int) (window, bool, error) {
+	bound := func(a, b *objective.Box) float64 {
+		length, _ := st.table.Bound(a, b)
 		return length
 	}
-	return f.each(ctx, f.fronts, f.rears, bound, hi, most, func(w *window, i, k int32) {
-		front, rear := &f.stacks.fronts[f.seat][i], &f.stacks.rears[f.seat][k]
-		least, relays := f.table.Bound(front.Box(), rear.Box())
+	return f.each(ctx, st.frontTrees[f.seat], st.rearTrees[f.seat], bound, hi, most, func(w *window, i, k int32) {
+		front, rear := &st.fronts[f.seat][i], &st.rears[f.seat][k]
+		frontBox, rearBox := front.Box(), rear.Box()
+		least, relays := st.table.Bound(&frontBox, &rearBox)
 		if least > hi+objective.BoundSlack {
 			return
 		}
-		t := objective.Train{
-			Layout: objective.ErectorSingle, Seat: f.seat,
-			Groups: []*objective.Group{front.Group, nil, rear.Group},
-		}
-		f.table.Scan(front, rear, relays, hi, func(r *objective.Relay, length float64) bool {
+		t := objective.Train{Layout: objective.ErectorSingle, Seat: f.seat}
+		st.table.Scan(front, rear, relays, hi, func(r *objective.Relay, length float64) bool {
 			if length <= lo {
 				return true
 			}
+			if t.Groups == nil {
+				t.Groups = []*objective.Group{f.lib.Group(front.Code), nil, f.lib.Group(rear.Code)}
+			}
 			t.Groups[1] = r.Group
-			return f.take(w, &t, f.p.Solve(&t, 0))
+			return f.take(w, &t, [4]objective.StackCode{front.Code, r.Code, rear.Code}, f.p.Solve(&t, 0))
 		})
 	})
+}
+
+func (f *singleFinder) least(_ context.Context, st *stacks) (float64, error) {
+	return leastOf(st.frontTrees[f.seat], st.rearTrees[f.seat], func(a, b *objective.Box) float64 {
+		length, _ := st.table.Bound(a, b)
+		return length
+	}), nil
+}
+
+// leastOf is the bound of two trees' roots.
+func leastOf(fronts, rears *tree, bound boundFunc) float64 {
+	if len(fronts.nodes) == 0 || len(rears.nodes) == 0 {
+		return math.Inf(1)
+	}
+	return bound(&fronts.nodes[0].box, &rears.nodes[0].box)
 }
 
 // pairFinder finds trains of the layout erector-pair. A train is examined in
@@ -224,84 +270,152 @@ func (f *singleFinder) find(ctx context.Context, lo, hi float64, most int) (wind
 // its length may lie in a later window.
 type pairFinder struct {
 	*search
-	seat          objective.Seat
-	stacks        *stacks
-	fronts, rears *tree
-	table         *objective.PairTable
-	pairs         int
+	seat objective.Seat
 }
 
-func newPairFinder(s *search, st *stacks, seat objective.Seat, relays []objective.PairRelay) *pairFinder {
-	fronts, rears := st.fronts[seat], st.rears[seat]
-	return &pairFinder{
-		s, seat, st, buildTree(frontBoxes(fronts)), buildTree(rearBoxes(rears)),
-		objective.NewPairTable(s.p, seat, relays, fronts, rears), len(relays),
+func (f *pairFinder) find(ctx context.Context, st *stacks, lo, hi float64, most int) (joined window, ok bool, err error) {
+	whole := &pass{most: int64(most)}
+	err = f.eachClass(st, func(c *classed) error {
+		if whole.over() {
+			return nil
+		}
+		w, err := c.find(ctx, lo, hi, whole)
+		joined.add(&w)
+		return err
+	})
+	return joined, err == nil && !whole.over(), err
+}
+
+// classed are the trains whose relay groups are of given classes.
+type classed struct {
+	product
+	f       *pairFinder
+	st      *stacks
+	classes [2]objective.HalfClass
+}
+
+// eachClass visits the pair relays of each two classes.
+func (f *pairFinder) eachClass(st *stacks, visit func(c *classed) error) error {
+	for first := range st.halves {
+		for second := range st.halves {
+			classes := [2]objective.HalfClass{objective.HalfClass(first), objective.HalfClass(second)}
+			err := visit(&classed{f: f, st: st, classes: classes, product: product{
+				trees: [4]*tree{st.frontTrees[f.seat], st.halfTrees[first], st.halfTrees[second], st.rearTrees[f.seat]},
+				bound: func(boxes *[4]objective.Box, limit float64) float64 {
+					return f.p.PairBound(f.seat, classes, boxes, limit)
+				},
+			}})
+			if err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// pair puts items of the trees together.
+func (s *classed) pair(items [4]int32) (pair objective.PairTrain, ok bool) {
+	groups := s.st.ready[s.f.seat]
+	return s.f.p.NewPairTrain(
+		s.f.seat, groups.front(items[0]), groups.half(s.classes[0], items[1]), groups.half(s.classes[1], items[2]), groups.rear(items[3]),
+	)
+}
+
+// train is the train of items, its gaps still to be found.
+func (s *classed) train(items [4]int32) (t objective.Train, codes [4]objective.StackCode) {
+	groups := s.st.ready[s.f.seat]
+	front, rear := groups.front(items[0]), groups.rear(items[3])
+	t = objective.Train{Layout: objective.ErectorPair, Seat: s.f.seat, Groups: []*objective.Group{
+		front.Group, groups.half(s.classes[0], items[1]).Group, groups.half(s.classes[1], items[2]).Group, rear.Group,
+	}}
+	return t, [4]objective.StackCode{
+		front.Code, s.st.halves[s.classes[0]][items[1]].Code, s.st.halves[s.classes[1]][items[2]].Code, rear.Code,
 	}
 }
 
-func (f *pairFinder) find(ctx context.Context, lo, hi float64, most int) (window, bool, error) {
-	f.table.Limit(hi + objective.BoundSlack)
-	return f.each(ctx, f.fronts, f.rears, f.table.Bound, hi, most, func(w *window, i, k int32) {
-		front, rear := &f.stacks.fronts[f.seat][i], &f.stacks.rears[f.seat][k]
-		t := objective.Train{
-			Layout: objective.ErectorPair, Seat: f.seat,
-			Groups: []*objective.Group{front.Group, nil, nil, rear.Group},
-		}
-		f.table.Scan(front, rear, func(r *objective.PairRelay, bound float64) bool {
-			if bound <= lo || bound > hi {
+func (s *classed) find(ctx context.Context, lo, hi float64, whole *pass) (window, error) {
+	limit := hi + objective.BoundSlack
+	quads := s.divide(limit, tasksWanted)
+	return s.f.tasks(ctx, len(quads), whole, func(ctx context.Context, task int, w *window) {
+		s.walk(quads[task], limit, func(items [4]int32) bool {
+			pair, ok := s.pair(items)
+			if !ok {
 				return true
 			}
-			t.Groups[1], t.Groups[2] = r.First, r.Second
-			return f.take(w, &t, f.p.SolvePair(&t, f.by))
+			if least := pair.Least(); least <= lo || !(least <= hi) {
+				return !whole.over() && ctx.Err() == nil
+			}
+			t, codes := s.train(items)
+			return s.f.take(w, &t, codes, pair.Solve(&t, s.f.by)) && ctx.Err() == nil
 		})
 	})
 }
 
-func (f *pairFinder) space() spaceCount {
-	st := f.stacks
-	return countSpace(
-		[]*big.Int{st.groups, st.groups, st.groups, st.groups},
-		[]*big.Int{st.positive, bigInt(f.pairs), st.positive},
-		[]*big.Int{bigInt(len(st.fronts[f.seat])), bigInt(f.pairs), bigInt(len(st.rears[f.seat]))},
+// leastFirst, in mm, is the length below which the least is looked for first,
+// and leastGrowth by how much it grows: the tighter a limit, the less there is to
+// look at.
+const (
+	leastFirst  = 16.0
+	leastGrowth = 1.06
+)
+
+func (f *pairFinder) least(ctx context.Context, st *stacks) (float64, error) {
+	for limit := leastFirst; limit < lengthBeyond; limit *= leastGrowth {
+		best := newLowest(limit)
+		err := f.eachClass(st, func(c *classed) error {
+			return c.descend(ctx, f.workers, best, func(items [4]int32) float64 {
+				if pair, ok := c.pair(items); ok {
+					return pair.Least()
+				}
+				return math.Inf(1)
+			})
+		})
+		if err != nil {
+			return 0, err
+		}
+		if best.get() < limit {
+			return best.get(), nil
+		}
+	}
+	return lengthBeyond, nil
+}
+
+func (f *pairFinder) space(s *source) spaceCount {
+	return s.countSpace(
+		[]*big.Int{s.groups, s.groups, s.groups, s.groups},
+		[]*big.Int{s.positive, s.groups, s.groups, s.positive},
+		[]*big.Int{bigInt(len(s.held.fronts[f.seat])), s.groups, s.groups, bigInt(len(s.held.rears[f.seat]))},
 	)
 }
 
 // keplerianFinder finds trains of the layout keplerian.
-type keplerianFinder struct {
-	*search
-	stacks        *stacks
-	boxes         []objective.Box // of the fronts
-	fronts, rears *tree
-}
+type keplerianFinder struct{ *search }
 
-func newKeplerianFinder(s *search, st *stacks) *keplerianFinder {
-	boxes := make([]objective.Box, len(st.plain))
-	for i, g := range st.plain {
-		boxes[i] = objective.Box{F: objective.Interval{Lo: g.FocalMM, Hi: g.FocalMM}, U: g.ThicknessMM + g.BFDMM, I: objective.Everything}
-	}
-	return &keplerianFinder{s, st, boxes, buildTree(boxes), buildTree(rearBoxes(st.rears[objective.SeatRear]))}
-}
-
-func (f *keplerianFinder) find(ctx context.Context, lo, hi float64, most int) (window, bool, error) {
-	rears := f.stacks.rears[objective.SeatRear]
-	return f.each(ctx, f.fronts, f.rears, f.p.KeplerianBound, hi, most, func(w *window, i, k int32) {
-		length := f.p.KeplerianBound(f.boxes[i], rears[k].Box())
+func (f *keplerianFinder) find(ctx context.Context, st *stacks, lo, hi float64, most int) (window, bool, error) {
+	rears := st.rears[objective.SeatRear]
+	return f.each(ctx, st.plainTree, st.rearTrees[objective.SeatRear], f.p.KeplerianBound, hi, most, func(w *window, i, k int32) {
+		front, rear := &st.plain[i], &rears[k]
+		frontBox, rearBox := front.Box(), rear.Box()
+		length := f.p.KeplerianBound(&frontBox, &rearBox)
 		if length <= lo || length > hi || math.IsInf(length, 1) {
 			return
 		}
 		t := objective.Train{
 			Layout: objective.Keplerian, Seat: objective.SeatRear,
-			Groups: []*objective.Group{f.stacks.plain[i], rears[k].Group},
+			Groups: []*objective.Group{f.lib.Group(front.Code), f.lib.Group(rear.Code)},
 		}
-		f.take(w, &t, f.p.Solve(&t, 0))
+		f.take(w, &t, [4]objective.StackCode{front.Code, rear.Code}, f.p.Solve(&t, 0))
 	})
 }
 
-func (f *keplerianFinder) space() spaceCount {
-	st := f.stacks
-	return countSpace(
-		[]*big.Int{st.groups, st.groups},
-		[]*big.Int{st.positive, st.positive},
-		[]*big.Int{st.positive, bigInt(len(st.rears[objective.SeatRear]))},
-	)
+func (f *keplerianFinder) least(_ context.Context, st *stacks) (float64, error) {
+	return leastOf(st.plainTree, st.rearTrees[objective.SeatRear], f.p.KeplerianBound), nil
+}
+
+func (f *keplerianFinder) space(s *source) spaceCount {
+	var serve []*big.Int
+	if !s.sifted {
+		serve = []*big.Int{s.positive, bigInt(len(s.held.rears[objective.SeatRear]))}
+	}
+	return s.countSpace([]*big.Int{s.groups, s.groups}, []*big.Int{s.positive, s.positive}, serve)
 }

@@ -185,12 +185,13 @@ func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) er
 			return nil
 		}
 		for _, c := range batch {
-			name := base.Check(c.train).FailedBy
+			train := c.train(lib)
+			name := base.Check(train).FailedBy
 			checker := lifted[name]
 			if checker == nil {
 				continue
 			}
-			report := checker.Check(c.train)
+			report := checker.Check(train)
 			if report.FailedBy != "" {
 				continue
 			}

@@ -2,6 +2,7 @@ package sweep
 
 import (
 	"context"
+	"math"
 	"math/big"
 
 	"relaysweep/objective"
@@ -67,27 +68,35 @@ func (j *Job) Preview(ctx context.Context) ([]Preview, error) {
 			v.Spaces = append(v.Spaces, SpacePreview{s, new(big.Int).Exp(v.Groups, big.NewInt(groups), nil)})
 		}
 		if v.Groups.IsInt64() && v.Groups.Int64() <= previewMost {
-			st, err := buildStacks(ctx, lib, rolesOf(o))
+			st, err := serving(ctx, lib, rolesOf(o))
 			if err != nil {
 				return nil, err
 			}
-			v.Serving = st.serving(rolesOf(o))
+			v.Serving = st
 		}
 		previews = append(previews, v)
 	}
 	return previews, nil
 }
 
-func (s *stacks) serving(want roles) []Serving {
+// serving counts the groups that can serve in each place.
+func serving(ctx context.Context, lib *objective.Library, want roles) ([]Serving, error) {
+	relay, front := want.single, want.single || want.pair
+	want.pair, want.single = false, front
+	s := newOpenSource(lib, want)
+	st, err := s.collect(ctx, math.Inf(1))
+	if err != nil {
+		return nil, err
+	}
 	var all []Serving
 	for _, seat := range want.seats {
-		if want.single || want.pair {
-			all = append(all, Serving{"front", seat, len(s.fronts[seat])})
+		if front {
+			all = append(all, Serving{"front", seat, len(st.fronts[seat])})
 		}
-		all = append(all, Serving{"rear", seat, len(s.rears[seat])})
+		all = append(all, Serving{"rear", seat, len(st.rears[seat])})
 	}
-	if want.single {
-		all = append(all, Serving{"relay", want.seats[0], len(s.relays)})
+	if relay {
+		all = append(all, Serving{"relay", want.seats[0], len(st.relays)})
 	}
-	return all
+	return all, nil
 }

@@ -39,7 +39,7 @@ func TestRayCheckAgainstPlain(t *testing.T) {
 		if len(batch) == 0 {
 			continue
 		}
-		train := batch[0].train
+		train := batch[0].train(a.lib)
 		report := objective.NewChecker(p).Measure(train)
 		if !(report.Metrics.ViewBlurArcmin < hopelessBlur) {
 			continue
@@ -49,7 +49,7 @@ func TestRayCheckAgainstPlain(t *testing.T) {
 		if train.Layout == objective.ErectorPair && math.Abs(d.GapsMM[1]-train.Gaps[1]) > 1e-6 {
 			continue // another inner gap of the same ranked length
 		}
-		compareRays(t, batch[0].id, report, plain.RayMetricsGrid(request, d, 60), p)
+		compareRays(t, batch[0].id(a.lib), report, plain.RayMetricsGrid(request, d, 60), p)
 	}
 }
 

@@ -54,6 +54,9 @@ const (
 	// byBound: longer than what was asked for, or front and rear leave the
 	// relay no focal length that the apertures allow.
 	byBound = "bound"
+	// byGap: no inner gap of a pair relay leaves an eye relief, by halving the
+	// range of gaps until every part of it is proven empty.
+	byGap = "inner_gap"
 	// byParts: the parts of a design that passed, arranged otherwise.
 	byParts = "one_per_parts"
 	// byRest: met every requirement, but not reached by the ray check as the
@@ -82,6 +85,8 @@ type options struct {
 	by             objective.RankBy
 	onePerParts    bool
 	lensesPerGroup int
+	// held is how many groups a first horizon should leave; 0 for heldWanted.
+	held int
 	// effortMax ends a search that has examined so much (see effortOf) before
 	// it is through; 0 for no limit.
 	effortMax int64
@@ -92,10 +97,13 @@ type options struct {
 // ascent walks the designs of a space in ascending ranked length.
 type ascent struct {
 	options
+	lib     *objective.Library
 	p       *objective.Problem
+	source  *source
 	finders []finder
 	pending []candidate // sorted, all ranked at safe or above
 	proof   Proof
+	begun   bool
 	lo      float64 // everything up to this length has been examined
 	step    float64
 	over    bool // the whole space has been examined
@@ -134,42 +142,30 @@ func (a *ascent) windowWanted() int {
 // takes all that is left.
 const lengthBeyond = 20_000.0
 
-// newAscent prepares the walk: it makes the stacks and the bounds' tables.
+// newAscent prepares the walk.
 func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent, error) {
-	p := lib.Problem
-	a := &ascent{options: o, p: p, step: firstStep, proof: Proof{
+	a := &ascent{options: o, lib: lib, p: lib.Problem, step: firstStep, proof: Proof{
 		Space: new(big.Int), SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{},
 		Seconds: map[string]float64{}, Exact: true,
 	}}
 	defer a.clock("stacks")()
-	want := rolesOf(o)
-	st, err := buildStacks(ctx, lib, want)
-	if err != nil {
+	var err error
+	if a.source, err = newSource(ctx, lib, rolesOf(o)); err != nil {
 		return nil, err
 	}
-	shared := &search{p: p, by: o.by, workers: o.workers}
-	var table *objective.RelayTable
-	if want.single {
-		table = objective.NewRelayTable(p, st.relays)
-	}
-	var relays []objective.PairRelay
-	if want.pair {
-		if relays, err = pairRelays(ctx, p, st.halves); err != nil {
-			return nil, err
-		}
-	}
+	shared := &search{lib: lib, p: lib.Problem, by: o.by, workers: o.workers}
 	for _, s := range o.spaces {
 		switch s.Layout {
 		case objective.ErectorSingle:
-			a.finders = append(a.finders, newSingleFinder(shared, st, s.Seat, table))
+			a.finders = append(a.finders, &singleFinder{shared, s.Seat})
 		case objective.ErectorPair:
-			a.finders = append(a.finders, newPairFinder(shared, st, s.Seat, relays))
+			a.finders = append(a.finders, &pairFinder{shared, s.Seat})
 		case objective.Keplerian:
-			a.finders = append(a.finders, newKeplerianFinder(shared, st))
+			a.finders = append(a.finders, &keplerianFinder{shared})
 		}
 	}
 	for _, f := range a.finders {
-		s := f.space()
+		s := f.space(a.source)
 		a.proof.Space.Add(a.proof.Space, s.designs)
 		tally(a.proof.Failed, objective.Focal.String(), s.focal)
 		tally(a.proof.SetAside, byGroup, s.group)
@@ -181,7 +177,7 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 
 // rolesOf are the places that the wanted layouts and seats have.
 func rolesOf(o options) roles {
-	want := roles{lensesPerGroup: o.lensesPerGroup, workers: o.workers}
+	want := roles{spaces: o.spaces, lensesPerGroup: o.lensesPerGroup, workers: o.workers, held: cmp.Or(o.held, heldWanted)}
 	for _, s := range o.spaces {
 		want.single = want.single || s.Layout == objective.ErectorSingle
 		want.pair = want.pair || s.Layout == objective.ErectorPair
@@ -193,21 +189,7 @@ func rolesOf(o options) roles {
 	return want
 }
 
-// pairRelays are all pairs of groups that some inner gap makes positive.
-func pairRelays(ctx context.Context, p *objective.Problem, halves []objective.PairHalf) ([]objective.PairRelay, error) {
-	var relays []objective.PairRelay
-	for i := range halves {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		for j := range halves {
-			if r, ok := p.NewPairRelay(halves[i], halves[j]); ok {
-				relays = append(relays, r)
-			}
-		}
-	}
-	return relays, nil
-}
+var one = big.NewInt(1)
 
 // tally adds to a count by name; nothing leaves no entry.
 func tally(counts map[string]*big.Int, name string, n *big.Int) {
@@ -228,14 +210,40 @@ func (a *ascent) clock(stage string) func() {
 	return func() { a.proof.Seconds[stage] += time.Since(start).Seconds() }
 }
 
+// begin finds a length below which there is nothing, to start from.
+func (a *ascent) begin(ctx context.Context) error {
+	if err := a.source.reach(ctx, 0); err != nil {
+		return err
+	}
+	least := math.Inf(1)
+	for _, f := range a.finders {
+		l, err := f.least(ctx, a.source.held)
+		if err != nil {
+			return err
+		}
+		least = math.Min(least, l)
+	}
+	a.begun = true
+	a.lo = math.Max(0, math.Min(least, lengthBeyond)-2*objective.BoundSlack)
+	return nil
+}
+
 // advance examines one more window of lengths.
 func (a *ascent) advance(ctx context.Context) error {
 	defer a.clock("search")()
+	if !a.begun {
+		if err := a.begin(ctx); err != nil {
+			return err
+		}
+	}
 	hi := a.lo + a.step
 	if hi > lengthBeyond {
 		hi = math.Inf(1)
 	}
 	hi = math.Min(hi, a.p.LengthMax)
+	if err := a.source.reach(ctx, hi); err != nil {
+		return err
+	}
 	wanted := a.windowWanted()
 	most := windowTooMany * wanted
 	if a.step < stepLeast { // nothing is gained by an even narrower one
@@ -243,7 +251,7 @@ func (a *ascent) advance(ctx context.Context) error {
 	}
 	var joined window
 	for _, f := range a.finders {
-		w, ok, err := f.find(ctx, a.lo, hi, most)
+		w, ok, err := f.find(ctx, a.source.held, a.lo, hi, most)
 		if err != nil {
 			return err
 		}
@@ -260,7 +268,7 @@ func (a *ascent) advance(ctx context.Context) error {
 	}
 	a.account(&joined)
 	a.pending = append(a.pending, joined.candidates...)
-	slices.SortFunc(a.pending, compareCandidates)
+	sortCandidates(a.pending, a.lib)
 	n := len(joined.candidates)
 	a.brought += n
 	a.step *= math.Max(0.25, math.Min(windowGrowth, float64(wanted)/float64(n)))
@@ -277,6 +285,7 @@ func (a *ascent) advance(ctx context.Context) error {
 func (a *ascent) account(w *window) {
 	a.proof.Examined += w.examined
 	tally(a.proof.SetAside, byBound, big.NewInt(-w.examined))
+	tally(a.proof.SetAside, byGap, big.NewInt(w.noGap))
 	for r, n := range w.failed {
 		tally(a.proof.Failed, objective.Requirement(r).String(), big.NewInt(n))
 	}
@@ -362,7 +371,11 @@ func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 			a.proof.Exact = !a.stopped
 			break
 		}
-		reports, err := a.check(ctx, checkers, batch)
+		trains := make([]*objective.Train, len(batch))
+		for i := range batch {
+			trains[i] = batch[i].train(a.lib)
+		}
+		reports, err := a.check(ctx, checkers, trains)
 		if err != nil {
 			return nil, err
 		}
@@ -373,7 +386,7 @@ func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 			}
 			key := ""
 			if a.onePerParts {
-				if key = partsKey(c.train); passedParts[key] {
+				if key = partsKey(trains[i]); passedParts[key] {
 					tally(a.proof.SetAside, byParts, one)
 					continue
 				}
@@ -385,7 +398,7 @@ func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 			}
 			a.proof.Passed++
 			passedParts[key] = true
-			out.Found = append(out.Found, Found{c.train, c.id, c.ranked, reports[i]})
+			out.Found = append(out.Found, Found{trains[i], c.id(a.lib), c.ranked, reports[i]})
 		}
 		a.report("check")
 		if a.checksMax > 0 && a.proof.Checked == a.checksMax && len(out.Found) < a.top {
@@ -413,16 +426,16 @@ func (a *ascent) provenLength(out *Outcome) float64 {
 }
 
 // check ray-checks a batch, each worker with a checker of its own.
-func (a *ascent) check(ctx context.Context, checkers chan *objective.Checker, batch []candidate) ([]*objective.Report, error) {
+func (a *ascent) check(ctx context.Context, checkers chan *objective.Checker, trains []*objective.Train) ([]*objective.Report, error) {
 	defer a.clock("check")()
-	reports := make([]*objective.Report, len(batch))
+	reports := make([]*objective.Report, len(trains))
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(a.workers)
-	for i := range batch {
+	for i := range trains {
 		group.Go(func() error {
 			c := <-checkers
 			defer func() { checkers <- c }()
-			reports[i] = c.Check(batch[i].train).Clone()
+			reports[i] = c.Check(trains[i]).Clone()
 			return ctx.Err()
 		})
 	}

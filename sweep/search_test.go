@@ -37,7 +37,7 @@ func rayCase(c int) (s *Spec, lenses []*catalog.Lens, good bool) {
 	var mask, view []float64
 	checker := objective.NewChecker(s.Problem())
 	for _, x := range a.pending[:20] {
-		r := checker.Measure(x.train)
+		r := checker.Measure(x.train(a.lib))
 		mask, view = append(mask, r.Metrics.MaskBlurArcmin), append(view, r.Metrics.ViewBlurArcmin)
 	}
 	slices.Sort(mask)
@@ -48,20 +48,20 @@ func rayCase(c int) (s *Spec, lenses []*catalog.Lens, good bool) {
 
 // wholeRanking is every design that passes everything, in order, by a walk
 // over the plain enumeration's designs, each solved and checked by itself.
-func wholeRanking(t *testing.T, s *Spec, request plain.Request, lenses []*catalog.Lens) []candidate {
+func wholeRanking(t *testing.T, s *Spec, request plain.Request, lenses []*catalog.Lens) []solved {
 	t.Helper()
 	p := s.Problem()
 	lib := objective.NewLibrary(p, lenses)
 	checker := objective.NewChecker(p)
 	by := (&Job{Spec: s}).options(s).by
-	var passing []candidate
+	var passing []solved
 	plain.Each(request, lenses, func(d plain.Design) {
 		train := trainOf(lib, d)
 		if p.SolveBest(train, by) == objective.Met && checker.Check(train).FailedBy == "" {
-			passing = append(passing, candidate{train, objective.RoundedLength(train.Ranked(by)), train.DesignID()})
+			passing = append(passing, solved{train, objective.RoundedLength(train.Ranked(by)), train.DesignID()})
 		}
 	})
-	slices.SortFunc(passing, compareCandidates)
+	slices.SortFunc(passing, compareSolved)
 	return passing
 }
 
@@ -135,7 +135,7 @@ func searchOf(t *testing.T, s *Spec, lenses []*catalog.Lens) *Outcome {
 	return out
 }
 
-func compareRanking(t *testing.T, out *Outcome, want []candidate, top int) {
+func compareRanking(t *testing.T, out *Outcome, want []solved, top int) {
 	t.Helper()
 	if n := min(top, len(want)); len(out.Found) != n {
 		t.Fatalf("top %d: found %d designs of %d", top, len(out.Found), len(want))
@@ -167,10 +167,10 @@ func compareRanking(t *testing.T, out *Outcome, want []candidate, top int) {
 }
 
 // comparePerParts checks one_per = "parts": of each set of parts the first.
-func comparePerParts(t *testing.T, s *Spec, lenses []*catalog.Lens, want []candidate) {
+func comparePerParts(t *testing.T, s *Spec, lenses []*catalog.Lens, want []solved) {
 	t.Helper()
 	seen := map[string]bool{}
-	var first []candidate
+	var first []solved
 	for _, w := range want {
 		if key := partsKey(w.train); !seen[key] {
 			seen[key] = true
@@ -184,7 +184,7 @@ func comparePerParts(t *testing.T, s *Spec, lenses []*catalog.Lens, want []candi
 
 // compareChecksMax checks checks_max: what it found is the ranking's start, and
 // it does not claim more.
-func compareChecksMax(t *testing.T, s *Spec, lenses []*catalog.Lens, want []candidate) {
+func compareChecksMax(t *testing.T, s *Spec, lenses []*catalog.Lens, want []solved) {
 	t.Helper()
 	s.Search.ChecksMax, s.Job.Top = 7, len(want)+5
 	out := searchOf(t, s, lenses)

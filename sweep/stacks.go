@@ -2,151 +2,391 @@ package sweep
 
 import (
 	"context"
+	"math"
 	"math/big"
-	"slices"
+	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
 
 	"relaysweep/objective"
 )
 
-// stacks are the groups that a library's lenses make, sorted by the places in
-// which they can serve.
+// stacks are groups that a library's lenses make, sorted by the places in which
+// they can serve, with the trees over them: all that can be part of a train of
+// up to a length, the horizon.
 type stacks struct {
-	groups   *big.Int                             // all of them
-	positive *big.Int                             // those of positive focal length
-	fronts   map[objective.Seat][]objective.Front // that can serve in front
-	rears    map[objective.Seat][]objective.Rear  // that can serve at the eye
-	relays   []objective.Relay                    // that can be a relay by themselves
-	halves   []objective.PairHalf                 // that can be one half of a pair relay
-	plain    []*objective.Group                   // of positive focal length, for a keplerian's front
+	horizon    float64                                 // mm
+	positive   int64                                   // groups that converge, also those left out
+	fronts     [2][]objective.Front                    // by seat
+	rears      [2][]objective.Rear                     // by seat
+	plain      []objective.Front                       // fronts of a keplerian
+	relays     []objective.Relay                       // of an erector-single
+	halves     [objective.HalfClasses][]objective.Half // groups of pair relays
+	frontTrees [2]*tree                                // by seat
+	rearTrees  [2]*tree                                // by seat
+	plainTree  *tree
+	table      *objective.RelayTable
+	halfTrees  [objective.HalfClasses]*tree
+	ready      [2]*pairGroups // by seat
+}
+
+// source brings the groups of a library: all of them where they are few,
+// otherwise those that can matter up to a horizon, from a stream in which each
+// group is made and forgotten.
+type source struct {
+	lib    *objective.Library
+	want   roles
+	groups *big.Int // all that the lenses make
+	sieve  *objective.Sieve
+	sifted bool // by the census; otherwise everything is held
+	held   *stacks
+	wanted int // how many groups the next horizon should leave
+	// positive is how many groups converge.
+	positive *big.Int
 }
 
 // roles are the places for which stacks are wanted.
 type roles struct {
+	spaces         []objective.Space
 	seats          []objective.Seat
 	single, pair   bool
 	keplerian      bool
 	lensesPerGroup int
 	workers        int
+	held           int // how many groups a first horizon should leave
 }
 
-// buildStacks makes every group of up to the wanted number of lenses and
-// reduces it to what its places need. The order of the result depends on the
-// library only.
-func buildStacks(ctx context.Context, lib *objective.Library, want roles) (*stacks, error) {
-	parts := make([]*stacks, len(lib.Elements))
-	group, ctx := errgroup.WithContext(ctx)
-	group.SetLimit(want.workers)
-	for first := range lib.Elements {
-		group.Go(func() error {
-			s := newStacks()
-			b := stackBuilder{lib: lib, want: want, into: s}
-			err := b.extend(ctx, []*objective.Element{lib.Elements[first]})
-			parts[first] = s
-			return err
-		})
+// heldWanted is how many groups a first horizon should leave: they are searched
+// in a moment, and a second stream costs more than they do. heldGrowth is by how
+// much the number may grow each time that the search comes to the horizon.
+const (
+	heldWanted = 200_000
+	heldGrowth = 4
+)
+
+// blocksMost is the number of tasks into which a stream is divided. Each has a
+// census of its own, so that nothing depends on the number of workers.
+const blocksMost = 64
+
+// newOpenSource is a source that holds everything.
+func newOpenSource(lib *objective.Library, want roles) *source {
+	return &source{
+		lib: lib, want: want, groups: countGroups(lib, want.lensesPerGroup), wanted: want.held,
+		sieve: objective.OpenSieve(lib.Problem), positive: new(big.Int),
 	}
-	if err := group.Wait(); err != nil {
+}
+
+// newSource takes the census of a library's groups where they are too many to be
+// held.
+func newSource(ctx context.Context, lib *objective.Library, want roles) (*source, error) {
+	s := newOpenSource(lib, want)
+	s.sifted = s.groups.Cmp(big.NewInt(int64(want.held))) > 0 && !want.pair
+	if !s.sifted {
+		return s, s.reach(ctx, math.Inf(1))
+	}
+	blocks := make([]*objective.Census, s.blocks())
+	err := s.stream(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
+		blocks[block] = objective.NewCensus(lib.Problem, want.spaces)
+		return blocks[block].Take
+	})
+	if err != nil {
 		return nil, err
 	}
-	return joinStacks(parts), nil
+	census := blocks[0]
+	for _, c := range blocks[1:] {
+		census.Merge(c)
+	}
+	s.positive.SetInt64(census.Positive)
+	s.sieve = objective.NewSieve(census, want.spaces)
+	return s, nil
 }
 
-func newStacks() *stacks {
-	return &stacks{
-		groups: new(big.Int), positive: new(big.Int),
-		fronts: map[objective.Seat][]objective.Front{}, rears: map[objective.Seat][]objective.Rear{},
+// countGroups is the number of groups of up to so many lenses.
+func countGroups(lib *objective.Library, lenses int) *big.Int {
+	sum, power := new(big.Int), big.NewInt(1)
+	for range lenses {
+		power.Mul(power, big.NewInt(int64(len(lib.Elements))))
+		sum.Add(sum, power)
+	}
+	return sum
+}
+
+func (s *source) blocks() int { return max(1, min(blocksMost, len(s.lib.Elements))) }
+
+// stream makes every group of the first so many blocks, of which block b holds
+// the groups whose first element's place is b modulo the number of blocks, and
+// hands it to its block's function. Blocks run side by side.
+func (s *source) stream(ctx context.Context, blocks int, begin func(block int) func(*objective.Stacker)) error {
+	group, ctx := errgroup.WithContext(ctx)
+	group.SetLimit(s.want.workers)
+	for block := range blocks {
+		group.Go(func() error {
+			take := begin(block)
+			st := s.lib.NewStacker(s.want.lensesPerGroup)
+			for first := block; first < len(s.lib.Elements); first += s.blocks() {
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				st.Push(s.lib.Elements[first])
+				s.extend(ctx, st, take)
+				st.Pop()
+			}
+			return ctx.Err()
+		})
+	}
+	return group.Wait()
+}
+
+// extend hands on what is stacked and all that begins with it.
+func (s *source) extend(ctx context.Context, st *objective.Stacker, take func(*objective.Stacker)) {
+	take(st)
+	n := st.Lenses()
+	if n == s.want.lensesPerGroup || n == 1 && ctx.Err() != nil {
+		return
+	}
+	for _, e := range s.lib.Elements {
+		st.Push(e)
+		s.extend(ctx, st, take)
+		st.Pop()
 	}
 }
 
-// joinStacks joins parts in their order.
-func joinStacks(parts []*stacks) *stacks {
-	all := newStacks()
-	seats := map[objective.Seat]bool{}
-	for _, s := range parts {
-		all.groups.Add(all.groups, s.groups)
-		all.positive.Add(all.positive, s.positive)
-		for seat := range s.fronts {
-			seats[seat] = true
-		}
-		for seat := range s.rears {
-			seats[seat] = true
-		}
-	}
-	for seat := range seats {
-		all.fronts[seat] = joined(parts, func(s *stacks) []objective.Front { return s.fronts[seat] })
-		all.rears[seat] = joined(parts, func(s *stacks) []objective.Rear { return s.rears[seat] })
-	}
-	all.relays = joined(parts, func(s *stacks) []objective.Relay { return s.relays })
-	all.halves = joined(parts, func(s *stacks) []objective.PairHalf { return s.halves })
-	all.plain = joined(parts, func(s *stacks) []*objective.Group { return s.plain })
-	return all
-}
-
-func joined[T any](parts []*stacks, of func(*stacks) []T) []T {
-	lists := make([][]T, len(parts))
-	for i, s := range parts {
-		lists[i] = of(s)
-	}
-	return slices.Concat(lists...)
-}
-
-type stackBuilder struct {
-	lib  *objective.Library
-	want roles
-	into *stacks
-}
-
-// extend takes the group of some elements and those that begin with it.
-func (b *stackBuilder) extend(ctx context.Context, elements []*objective.Element) error {
-	if err := ctx.Err(); err != nil {
-		return err
-	}
-	b.take(elements)
-	if len(elements) == b.want.lensesPerGroup {
+// reach makes sure that the held stacks reach a length, or as far beyond what is
+// known already as fits.
+func (s *source) reach(ctx context.Context, length float64) error {
+	if s.held != nil && s.held.horizon >= length {
 		return nil
 	}
-	for _, e := range b.lib.Elements {
-		longer := append(elements[:len(elements):len(elements)], e)
-		if err := b.extend(ctx, longer); err != nil {
+	horizon := math.Inf(1)
+	if s.sifted {
+		var err error
+		if horizon, err = s.horizon(ctx, length); err != nil {
 			return err
 		}
 	}
-	return nil
+	if s.held != nil {
+		s.wanted *= heldGrowth
+		s.held = nil
+	}
+	held, err := s.collect(ctx, horizon)
+	s.held = held
+	return err
 }
 
-var one = big.NewInt(1)
+// horizonSteps is how finely a horizon is chosen between the shortest train
+// that may exist, or the length wanted, and horizonRatio times that.
+const (
+	horizonSteps  = 512
+	horizonRatio  = 2.0
+	sampledBlocks = 8
+)
 
-func (b *stackBuilder) take(elements []*objective.Element) {
-	p, s := b.lib.Problem, b.into
-	g := p.NewGroup(elements...)
-	s.groups.Add(s.groups, one)
-	if b.want.pair {
-		s.halves = append(s.halves, objective.NewPairHalf(g))
+// horizon is a length of at least length that leaves about as many groups as
+// wanted, estimated from some of the blocks.
+func (s *source) horizon(ctx context.Context, length float64) (float64, error) {
+	least := math.Max(s.sieve.Least, length)
+	if least > lengthBeyond {
+		return math.Inf(1), nil
 	}
-	if !g.Positive() {
+	most := horizonRatio * least
+	blocks := min(sampledBlocks, s.blocks())
+	counts := make([][horizonSteps + 1]int, blocks)
+	err := s.stream(ctx, blocks, func(block int) func(*objective.Stacker) {
+		return func(st *objective.Stacker) {
+			s.eachPlace(st, most, func(_ place, bound float64) {
+				step := horizonSteps * (bound - least) / (most - least)
+				counts[block][int(max(0, min(horizonSteps, step)))]++
+			})
+		}
+	})
+	if err != nil {
+		return 0, err
+	}
+	sum := 0
+	for step := range horizonSteps {
+		for b := range counts {
+			sum += counts[b][step]
+		}
+		if sum*s.blocks()/blocks > s.wanted {
+			return least + (most-least)*float64(step)/horizonSteps, nil
+		}
+	}
+	return most, nil
+}
+
+// place is a group in one place of a train: one of these is set.
+type place struct {
+	front *objective.Front
+	rear  *objective.Rear
+	relay *objective.Relay
+	plain *objective.Front
+	seat  objective.Seat
+}
+
+// eachPlace visits the places in which what is stacked can serve in a train of
+// up to limit, each with a length that no train with it there can be shorter
+// than.
+func (s *source) eachPlace(st *objective.Stacker, limit float64, visit func(at place, bound float64)) {
+	if !st.Positive() {
 		return
 	}
-	s.positive.Add(s.positive, one)
-	if b.want.keplerian {
-		s.plain = append(s.plain, g)
-	}
-	if b.want.single || b.want.pair {
-		for _, seat := range b.want.seats {
-			if f, ok := p.NewFront(g, seat, objective.MassG); ok {
-				s.fronts[seat] = append(s.fronts[seat], f)
+	for _, seat := range s.want.seats {
+		if s.want.single || s.want.pair {
+			if f, bound, ok := s.sieve.Front(st, seat, limit); ok {
+				visit(place{front: &f, seat: seat}, bound)
 			}
 		}
-	}
-	for _, seat := range b.want.seats {
-		if r, ok := p.NewRear(g, seat, objective.MassG); ok {
-			s.rears[seat] = append(s.rears[seat], r)
+		if r, bound, ok := s.sieve.Rear(st, seat, limit); ok {
+			visit(place{rear: &r, seat: seat}, bound)
 		}
 	}
-	if b.want.single {
-		if r, ok := p.NewRelay(g); ok {
-			s.relays = append(s.relays, r)
+	if s.want.single {
+		if r, bound, ok := s.sieve.Relay(st, limit); ok {
+			visit(place{relay: &r}, bound)
 		}
 	}
+	if s.want.keplerian {
+		if f, bound, ok := s.sieve.Plain(st, limit); ok {
+			visit(place{plain: &f}, bound)
+		}
+	}
+}
+
+// collect holds all groups that can be part of a train of up to horizon.
+func (s *source) collect(ctx context.Context, horizon float64) (*stacks, error) {
+	parts := make([]stacks, s.blocks())
+	err := s.stream(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
+		part := &parts[block]
+		return func(st *objective.Stacker) {
+			if st.Positive() {
+				part.positive++
+			}
+			if s.want.pair {
+				if h, ok := st.Half(); ok {
+					part.halves[h.Class()] = append(part.halves[h.Class()], h)
+				}
+			}
+			s.eachPlace(st, horizon, func(at place, _ float64) {
+				switch {
+				case at.front != nil:
+					part.fronts[at.seat] = append(part.fronts[at.seat], *at.front)
+				case at.rear != nil:
+					part.rears[at.seat] = append(part.rears[at.seat], *at.rear)
+				case at.relay != nil:
+					part.relays = append(part.relays, *at.relay)
+				case at.plain != nil:
+					part.plain = append(part.plain, *at.plain)
+				}
+			})
+		}
+	})
+	if err != nil {
+		return nil, err
+	}
+	leaf := leafSize
+	if s.want.pair {
+		leaf = productLeaf
+	}
+	all := &stacks{horizon: horizon}
+	for i := range parts {
+		all.positive += parts[i].positive
+	}
+	s.positive.SetInt64(all.positive)
+	for _, seat := range s.want.seats {
+		all.fronts[seat] = joined(parts, func(p *stacks) []objective.Front { return p.fronts[seat] })
+		all.rears[seat] = joined(parts, func(p *stacks) []objective.Rear { return p.rears[seat] })
+		all.frontTrees[seat] = buildTree(len(all.fronts[seat]), leaf, func(i int) objective.Box { return all.fronts[seat][i].Box() }, endKeys)
+		all.rearTrees[seat] = buildTree(len(all.rears[seat]), leaf, func(i int) objective.Box { return all.rears[seat][i].Box() }, endKeys)
+	}
+	all.plain = joined(parts, func(p *stacks) []objective.Front { return p.plain })
+	all.plainTree = buildTree(len(all.plain), leafSize, func(i int) objective.Box { return all.plain[i].Box() }, endKeys)
+	all.relays = joined(parts, func(p *stacks) []objective.Relay { return p.relays })
+	if s.want.pair {
+		for class := range all.halves {
+			halves := joined(parts, func(p *stacks) []objective.Half { return p.halves[class] })
+			keysOf := halfKeys
+			if objective.HalfClass(class) == objective.Weak {
+				keysOf = weakKeys
+			}
+			all.halves[class] = halves
+			all.halfTrees[class] = buildTree(len(halves), productLeaf, func(i int) objective.Box { return halves[i].Box() }, keysOf)
+		}
+		for _, seat := range s.want.seats {
+			all.ready[seat] = newPairGroups(s.lib, all, seat)
+		}
+	}
+	if s.want.single {
+		all.table = objective.NewRelayTable(s.lib.Problem, s.lib, all.relays)
+	}
+	return all, nil
+}
+
+// pairGroups are the groups of trains with a pair relay, made when they are first
+// asked for.
+type pairGroups struct {
+	lib    *objective.Library
+	st     *stacks
+	seat   objective.Seat
+	fronts []atomic.Pointer[objective.Front]
+	rears  []atomic.Pointer[objective.Rear]
+	halves [objective.HalfClasses][]atomic.Pointer[objective.PairHalf]
+}
+
+func newPairGroups(lib *objective.Library, st *stacks, seat objective.Seat) *pairGroups {
+	g := &pairGroups{
+		lib: lib, st: st, seat: seat,
+		fronts: make([]atomic.Pointer[objective.Front], len(st.fronts[seat])),
+		rears:  make([]atomic.Pointer[objective.Rear], len(st.rears[seat])),
+	}
+	for class := range g.halves {
+		g.halves[class] = make([]atomic.Pointer[objective.PairHalf], len(st.halves[class]))
+	}
+	return g
+}
+
+// made is what a pointer holds, filled by a function that always makes the same
+// when it holds nothing yet.
+func made[T any](at *atomic.Pointer[T], fill func() T) *T {
+	x := at.Load()
+	if x == nil {
+		x = new(T)
+		*x = fill()
+		at.Store(x)
+	}
+	return x
+}
+
+func (g *pairGroups) front(i int32) *objective.Front {
+	return made(&g.fronts[i], func() objective.Front {
+		f := g.st.fronts[g.seat][i]
+		f.Group = g.lib.Group(f.Code)
+		return f
+	})
+}
+
+func (g *pairGroups) rear(i int32) *objective.Rear {
+	return made(&g.rears[i], func() objective.Rear {
+		r := g.st.rears[g.seat][i]
+		r.Group = g.lib.Group(r.Code)
+		return r
+	})
+}
+
+func (g *pairGroups) half(class objective.HalfClass, i int32) *objective.PairHalf {
+	return made(&g.halves[class][i], func() objective.PairHalf {
+		return objective.NewPairHalf(g.lib.Group(g.st.halves[class][i].Code))
+	})
+}
+
+// joined joins parts in their order and lets go of them.
+func joined[T any](parts []stacks, of func(*stacks) []T) []T {
+	n := 0
+	for i := range parts {
+		n += len(of(&parts[i]))
+	}
+	all := make([]T, 0, n)
+	for i := range parts {
+		all = append(all, of(&parts[i])...)
+	}
+	return all
 }

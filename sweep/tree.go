@@ -6,36 +6,59 @@ import (
 	"relaysweep/objective"
 )
 
-// leafSize is the number of groups at which a tree stops splitting. Smaller
-// leaves bound better and cost more nodes; between 8 and 32 it makes little
-// difference.
+// leafSize is the number of groups at which a tree for pairs of nodes stops
+// splitting. Smaller leaves bound better and cost more nodes; between 8 and 32
+// it makes little difference.
 const leafSize = 12
 
 // tree is a hierarchy of boxes over fronts or rears.
 type tree struct {
-	order []int32 // items, leaf by leaf
-	nodes []node  // nodes[0] is the root; empty without items
+	box   func(i int) objective.Box // of an item
+	order []int32                   // items, leaf by leaf
+	nodes []node                    // nodes[0] is the root; empty without items
 }
 
 type node struct {
 	box         objective.Box
-	first, last int32 // in order
-	left, right int32 // 0 for a leaf
+	first, last int32   // in order
+	left, right int32   // 0 for a leaf
+	spread      float64 // of the widest key
 }
 
-// buildTree splits items by their boxes, always across the widest of log focal
-// length, U and the two ends of the interval, so that near items share a leaf.
-func buildTree(boxes []objective.Box) *tree {
-	t := &tree{order: make([]int32, len(boxes))}
+// keys are what a tree sorts its items by, all in units that make about the same
+// difference to the length of a train.
+type keys [4]float64
+
+// endKeys are the keys of fronts and rears: log focal length, U and the ends of
+// the interval.
+func endKeys(b *objective.Box) keys {
+	return keys{100 * math.Log(b.F.Lo), b.U, bounded(b.I.Lo), bounded(b.I.Hi)}
+}
+
+// halfKeys are those of strong halves of pair relays.
+func halfKeys(b *objective.Box) keys {
+	return keys{100 * math.Log(math.Abs(b.F.Lo)), b.U, b.Half.TFFD, b.Half.TBFD}
+}
+
+// weakKeys are those of weak halves.
+func weakKeys(b *objective.Box) keys {
+	return keys{2000 / b.F.Lo, b.Half.X, b.Half.Back.Lo, b.Half.Front.Lo}
+}
+
+// buildTree splits items by their boxes, always across the widest of their keys,
+// so that near items share a leaf. A leaf holds up to leaf items.
+func buildTree(n, leaf int, box func(i int) objective.Box, keysOf func(*objective.Box) keys) *tree {
+	t := &tree{order: make([]int32, n), box: box}
 	for i := range t.order {
 		t.order[i] = int32(i)
 	}
-	if len(boxes) > 0 {
-		keys := make([][4]float64, len(boxes))
-		for i, b := range boxes {
-			keys[i] = [4]float64{100 * math.Log(b.F.Lo), b.U, bounded(b.I.Lo), bounded(b.I.Hi)}
+	if n > 0 {
+		all := make([]keys, n)
+		for i := range all {
+			b := box(i)
+			all[i] = keysOf(&b)
 		}
-		t.split(boxes, keys, 0, len(boxes))
+		t.split(all, leaf, 0, n)
 	}
 	return t
 }
@@ -43,34 +66,35 @@ func buildTree(boxes []objective.Box) *tree {
 // bounded keeps an unlimited end of an interval from dominating a split.
 func bounded(x float64) float64 { return math.Max(-1e4, math.Min(1e4, x)) }
 
-func (t *tree) split(boxes []objective.Box, keys [][4]float64, first, last int) int32 {
+func (t *tree) split(all []keys, leaf, first, last int) int32 {
 	items := t.order[first:last]
-	box := boxes[items[0]]
-	lo, hi := keys[items[0]], keys[items[0]]
+	box := t.box(int(items[0]))
+	lo, hi := all[items[0]], all[items[0]]
 	for _, i := range items[1:] {
-		box = box.Around(boxes[i])
-		for d, k := range keys[i] {
+		b := t.box(int(i))
+		box = box.Around(&b)
+		for d, k := range all[i] {
 			lo[d], hi[d] = math.Min(lo[d], k), math.Max(hi[d], k)
 		}
 	}
 	n := int32(len(t.nodes))
-	t.nodes = append(t.nodes, node{box: box, first: int32(first), last: int32(last)})
-	if len(items) <= leafSize {
-		return n
-	}
 	wide := 0
 	for d := range lo {
 		if hi[d]-lo[d] > hi[wide]-lo[wide] {
 			wide = d
 		}
 	}
+	t.nodes = append(t.nodes, node{box: box, first: int32(first), last: int32(last), spread: hi[wide] - lo[wide]})
+	if len(items) <= leaf {
+		return n
+	}
 	halveItems(items, func(a, b int32) bool {
-		ka, kb := keys[a][wide], keys[b][wide]
+		ka, kb := all[a][wide], all[b][wide]
 		return ka < kb || ka == kb && a < b
 	})
 	middle := first + len(items)/2
-	left := t.split(boxes, keys, first, middle)
-	right := t.split(boxes, keys, middle, last)
+	left := t.split(all, leaf, first, middle)
+	right := t.split(all, leaf, middle, last)
 	t.nodes[n].left, t.nodes[n].right = left, right
 	return n
 }
@@ -111,7 +135,7 @@ func halveItems(items []int32, less func(a, b int32) bool) {
 type nodePair struct{ front, rear int32 }
 
 // boundFunc is a lower bound on the length of all trains between two boxes.
-type boundFunc func(front, rear objective.Box) float64
+type boundFunc func(front, rear *objective.Box) float64
 
 // divide returns the node pairs within limit into which the whole product
 // falls, at least want of them where it can be divided that far, in an order
@@ -127,7 +151,7 @@ func divide(fronts, rears *tree, bound boundFunc, limit float64, want int) []nod
 		for _, p := range pairs {
 			for _, c := range p.children(fronts, rears) {
 				grown = grown || c != p
-				if bound(fronts.nodes[c.front].box, rears.nodes[c.rear].box) <= limit {
+				if bound(&fronts.nodes[c.front].box, &rears.nodes[c.rear].box) <= limit {
 					next = append(next, c)
 				}
 			}
@@ -154,7 +178,7 @@ func (p nodePair) children(fronts, rears *tree) []nodePair {
 // It stops early when visit returns false.
 func walk(fronts, rears *tree, p nodePair, bound boundFunc, limit float64, visit func(front, rear int32) bool) bool {
 	f, r := &fronts.nodes[p.front], &rears.nodes[p.rear]
-	if bound(f.box, r.box) > limit {
+	if bound(&f.box, &r.box) > limit {
 		return true
 	}
 	if f.left == 0 && r.left == 0 {

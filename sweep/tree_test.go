@@ -54,11 +54,11 @@ func TestTreeHoldsEverything(t *testing.T) {
 				I: objective.Interval{Lo: lo, Hi: lo + rapid.Float64Range(0, 50).Draw(t, "width")},
 			}
 		}
-		tree := buildTree(boxes)
+		tree := buildTree(n, leafSize, func(i int) objective.Box { return boxes[i] }, endKeys)
 		seen := make([]int, n)
 		for _, node := range tree.nodes {
 			for _, i := range tree.order[node.first:node.last] {
-				if node.box.Around(boxes[i]) != node.box {
+				if node.box.Around(&boxes[i]) != node.box {
 					t.Fatalf("item %d lies outside of a box that holds it", i)
 				}
 				if node.left == 0 {

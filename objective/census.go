@@ -1,0 +1,261 @@
+package objective
+
+import "math"
+
+// A Census is what is remembered of all groups of a library, however many, so
+// that a [Sieve] can tell which of them matter: for fronts and rears the least
+// U by bins of focal length and of how far they let viewpoint or eye stand, for
+// relays the least X by bins of focal length and Reach.
+//
+// It costs little more than the stacking.
+type Census struct {
+	p        *Problem
+	Groups   int64         // all of them
+	Positive int64         // those that converge
+	fronts   [2]*endCensus // by seat, nil where not asked for
+	rears    [2]*endCensus
+	relays   *relayCensus            // nil where not asked for
+	plain    *[focalBinsMost]float64 // least U of any front of a keplerian
+}
+
+// endCensus is the census of the groups in one place at an end of the train.
+// How far one of them reaches is -Q.Lo for a front and P.Hi for a rear.
+type endCensus struct {
+	u    [focalBinsMost][offsetBins]float64 // least U
+	best [focalBinsMost][offsetBins]float64 // least U in this or a further bin
+}
+
+// Reaches are binned by their ratio to the least focal length of the bin, from
+// offsetSpan to -offsetSpan, the furthest first; what lies beyond falls into the
+// outermost bins.
+const (
+	offsetBins = 96
+	offsetSpan = 3.0
+)
+
+// focalScale is the scale of a bin's lengths, and its inverse.
+var focalScale, focalPerScale = func() (scale, per [focalBinsMost]float64) {
+	for f := range scale {
+		scale[f] = focalBinLow(max(f, 1))
+		per[f] = 1 / scale[f]
+	}
+	return scale, per
+}()
+
+// offsetBin is the bin of a reach, the same for all focal lengths of a bin.
+func offsetBin(f int, reach float64) int {
+	b := (offsetSpan - float64(reach*focalPerScale[f])) * (offsetBins / (2 * offsetSpan))
+	return int(max(0, min(offsetBins-1, b)))
+}
+
+func newEndCensus() *endCensus {
+	c := new(endCensus)
+	for f := range c.u {
+		for o := range c.u[f] {
+			c.u[f][o], c.best[f][o] = math.Inf(1), math.Inf(1)
+		}
+	}
+	return c
+}
+
+// add counts in a group of a bin of focal lengths that has this U and reaches at
+// most so far, unless groups that reach further have no larger U.
+func (c *endCensus) add(f int, u, reach float64) {
+	if o := offsetBin(f, reach); o == 0 || u < c.best[f][o-1] {
+		c.put(f, o, u)
+	}
+}
+
+func (c *endCensus) put(f, o int, u float64) {
+	c.u[f][o] = math.Min(c.u[f][o], u)
+	for ; o < offsetBins && u < c.best[f][o]; o++ {
+		c.best[f][o] = u
+	}
+}
+
+func (c *endCensus) merge(d *endCensus) {
+	for f := range c.u {
+		for o := range c.u[f] {
+			c.put(f, o, d.u[f][o])
+		}
+	}
+}
+
+// boxes are boxes that cover every group for the purpose of a lower bound. Bins
+// that further ones beat are left out.
+func (c *endCensus) boxes(front bool) []Box {
+	var boxes []Box
+	for f := range c.u {
+		least := math.Inf(1)
+		for o, u := range c.u[f] {
+			if u < least {
+				boxes = append(boxes, endBox(f, u, furthest(f, o), front))
+				least = u
+			}
+		}
+	}
+	return boxes
+}
+
+// relayCensus is the census of relays: the least X by bins of focal length,
+// finer than those of the ends, and of 1/Reach. All relays of a bin of 1/Reach
+// and those of earlier ones have a Reach of at most its reachMost.
+type relayCensus struct {
+	x    [relayBins][reachBins]float64
+	best [relayBins][reachBins]float64 // least X in this or an earlier bin
+}
+
+const (
+	relayFineBits = 6
+	relayBins     = 12 << relayFineBits
+	reachBins     = 32
+	reachSpan     = 1.0
+)
+
+// relayBin is [focalBin] in finer bins.
+func relayBin(f float64) int {
+	b := int(math.Float64bits(f)>>(52-relayFineBits)) - focalBinZero<<(relayFineBits-focalFineBits)
+	return max(0, min(relayBins-1, b))
+}
+
+// relayBinLow is the least focal length of a relayBin.
+func relayBinLow(bin int) float64 {
+	if bin == 0 {
+		return 0
+	}
+	return math.Float64frombits(uint64(bin+focalBinZero<<(relayFineBits-focalFineBits)) << (52 - relayFineBits))
+}
+
+// reachBin is the bin of a tightness 1/Reach in units of the scale of the bin
+// of focal lengths, the same for all focal lengths of a bin.
+func reachBin(f int, tightness float64) int {
+	b := float64(tightness*focalPerScale[f]) * (reachBins / reachSpan)
+	return int(max(0, min(reachBins-1, b)))
+}
+
+// reachMost is the largest Reach of a bin.
+func reachMost(f, r int) float64 {
+	if r == 0 {
+		return math.Inf(1)
+	}
+	return 1 / (float64(r) * (reachSpan / reachBins) * focalScale[f])
+}
+
+func newRelayCensus() *relayCensus {
+	c := new(relayCensus)
+	for f := range c.x {
+		for r := range c.x[f] {
+			c.x[f][r], c.best[f][r] = math.Inf(1), math.Inf(1)
+		}
+	}
+	return c
+}
+
+// add counts in a relay of a bin of focal lengths that has this X and at least
+// this 1/Reach, unless relays of smaller have no larger X.
+func (c *relayCensus) add(focal, x, tightness float64) {
+	f := relayBin(focal)
+	if r := reachBin(f>>(relayFineBits-focalFineBits), tightness); r == 0 || x < c.best[f][r-1] {
+		c.put(f, r, x)
+	}
+}
+
+func (c *relayCensus) put(f, r int, x float64) {
+	c.x[f][r] = math.Min(c.x[f][r], x)
+	for ; r < reachBins && x < c.best[f][r]; r++ {
+		c.best[f][r] = x
+	}
+}
+
+func (c *relayCensus) merge(d *relayCensus) {
+	for f := range c.x {
+		for r, x := range d.x[f] {
+			c.put(f, r, x)
+		}
+	}
+}
+
+// all are stand-ins for all relays: each relay is matched by one of no longer
+// focal length in its bin, no larger X and no smaller Reach.
+func (c *relayCensus) all() []Relay {
+	var all []Relay
+	for f := range c.x {
+		least := math.Inf(1)
+		for r, x := range c.x[f] {
+			if x < least {
+				all = append(all, Relay{F: relayBinLow(f), X: x, Reach: reachMost(f>>(relayFineBits-focalFineBits), r)})
+				least = x
+			}
+		}
+	}
+	return all
+}
+
+// NewCensus prepares a census for the layouts and seats of some spaces.
+func NewCensus(p *Problem, spaces []Space) *Census {
+	c := &Census{p: p}
+	for _, s := range spaces {
+		if c.rears[s.Seat] == nil {
+			c.rears[s.Seat] = newEndCensus()
+		}
+		switch s.Layout {
+		case Keplerian:
+			c.plain = new([focalBinsMost]float64)
+			for f := range c.plain {
+				c.plain[f] = math.Inf(1)
+			}
+		default:
+			c.fronts[s.Seat] = newEndCensus()
+			c.relays = newRelayCensus()
+		}
+	}
+	return c
+}
+
+// Take counts in what is stacked. How far an end reaches and what a relay lets
+// through is bounded by its outermost surfaces alone, which costs little and
+// turns out nearly as sharp as by all of them.
+func (c *Census) Take(s *Stacker) {
+	c.Groups++
+	n := s.numbers()
+	if !n.positive {
+		return
+	}
+	c.Positive++
+	if c.plain != nil {
+		c.plain[n.bin] = math.Min(c.plain[n.bin], n.front)
+	}
+	for seat := range c.rears {
+		if e := c.fronts[seat]; e != nil {
+			e.add(n.bin, n.front, s.frontReach(&n))
+		}
+		if e := c.rears[seat]; e != nil {
+			e.add(n.bin, n.rear, s.rearReach(&n))
+		}
+	}
+	if c.relays != nil {
+		c.relays.add(n.focal, n.x, s.tightness(&n))
+	}
+}
+
+// Merge counts in what another census of the same problem and spaces holds.
+func (c *Census) Merge(d *Census) {
+	c.Groups += d.Groups
+	c.Positive += d.Positive
+	for s := range c.fronts {
+		if c.fronts[s] != nil {
+			c.fronts[s].merge(d.fronts[s])
+		}
+		if c.rears[s] != nil {
+			c.rears[s].merge(d.rears[s])
+		}
+	}
+	if c.relays != nil {
+		c.relays.merge(d.relays)
+	}
+	if c.plain != nil {
+		for f := range c.plain {
+			c.plain[f] = math.Min(c.plain[f], d.plain[f])
+		}
+	}
+}

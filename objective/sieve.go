@@ -1,0 +1,301 @@
+package objective
+
+import "math"
+
+// A Sieve tells, for a group in a place, a length that no train with it there
+// can be shorter than, from what a [Census] holds of its best partners. With it
+// the groups that can matter up to a length are picked out of a stream of all
+// of them, so that no others need be held.
+type Sieve struct {
+	p             *Problem
+	fronts, rears [2]*endRest // by seat, nil where not asked for
+	relays        *relayRest
+	plain         *[focalBinsMost]float64 // as endRest, for the front of a keplerian
+	// Least is a length that no train at all can be shorter than.
+	Least float64
+}
+
+// endRest is, by bins of focal length and of reach, the least by which a train
+// with one of these groups is longer than the group's U; whole is the least
+// over all reaches.
+type endRest struct {
+	rest  [focalBinsMost][offsetBins]float64
+	whole [focalBinsMost]float64
+}
+
+// relayRest is the least U_front + U_rear + plate of two ends that leave the
+// relay a focal length of a bin or shorter and ask of it a Reach of a bin or
+// less, by steps of their κ; whole is the least sum of that and κ·f over all
+// steps and reaches, by finer bins of focal length.
+type relayRest struct {
+	rest  [focalBinsMost][focalBinsMost][restKappas]float64
+	whole [relayBins]float64
+}
+
+const (
+	restKappas     = 40
+	restKappaRatio = 1.04
+)
+
+// OpenSieve is a sieve that lets everything through that can serve in its place.
+func OpenSieve(p *Problem) *Sieve { return &Sieve{p: p, Least: math.Inf(-1)} }
+
+// NewSieve makes a sieve for spaces of which a census was taken.
+func NewSieve(c *Census, spaces []Space) *Sieve {
+	p := c.p
+	v := &Sieve{p: p, Least: math.Inf(1)}
+	var table *RelayTable
+	for _, s := range spaces {
+		if v.rears[s.Seat] == nil {
+			v.rears[s.Seat] = newEndRest()
+		}
+		rears := c.rears[s.Seat].boxes(false)
+		if s.Layout == Keplerian {
+			v.keplerian(c.plain, rears)
+			continue
+		}
+		if v.fronts[s.Seat] == nil {
+			v.fronts[s.Seat] = newEndRest()
+		}
+		if table == nil {
+			table = NewRelayTable(p, nil, c.relays.all())
+			v.relays = newRelayRest()
+		}
+		bound := func(front, rear *Box) float64 {
+			length, _ := table.Bound(front, rear)
+			return length
+		}
+		fronts := c.fronts[s.Seat].boxes(true)
+		for _, i := range fronts {
+			for _, k := range rears {
+				v.Least = math.Min(v.Least, bound(&i, &k))
+			}
+		}
+		v.fronts[s.Seat].lower(true, rears, bound)
+		v.rears[s.Seat].lower(false, fronts, bound)
+		v.relays.lower(p, fronts, rears)
+	}
+	if v.relays != nil {
+		v.relays.sum()
+	}
+	return v
+}
+
+// endBox is the box of the fronts or rears of a bin of focal lengths with an U
+// and a reach.
+func endBox(f int, u, reach float64, front bool) Box {
+	b := Box{F: Interval{focalBinLow(f), math.Inf(1)}, U: u, I: Everything}
+	if f+1 < focalBinsMost {
+		b.F.Hi = focalBinLow(f + 1)
+	}
+	if front {
+		b.I.Lo = -reach
+	} else {
+		b.I.Hi = reach
+	}
+	return b
+}
+
+// furthest is the largest reach of the groups in a bin.
+func furthest(f, o int) float64 {
+	if o == 0 {
+		return math.Inf(1)
+	}
+	return (offsetSpan - float64(o)*(2*offsetSpan/offsetBins)) * focalScale[f]
+}
+
+func newEndRest() *endRest {
+	e := new(endRest)
+	for f := range e.rest {
+		e.whole[f] = math.Inf(1)
+		for o := range e.rest[f] {
+			e.rest[f][o] = math.Inf(1)
+		}
+	}
+	return e
+}
+
+// lower takes trains into account that have one of these groups at one end and
+// one in the boxes at the other.
+func (e *endRest) lower(front bool, others []Box, bound func(front, rear *Box) float64) {
+	for f := range e.rest {
+		for o := range e.rest[f] {
+			own := endBox(f, 0, furthest(f, o), front)
+			least := math.Inf(1)
+			for _, other := range others {
+				if front {
+					least = math.Min(least, bound(&own, &other))
+				} else {
+					least = math.Min(least, bound(&other, &own))
+				}
+			}
+			if math.IsInf(least, 1) { // none, and less reach does not help
+				break
+			}
+			e.rest[f][o] = math.Min(e.rest[f][o], least)
+		}
+		e.whole[f] = e.rest[f][0]
+	}
+}
+
+// keplerian takes trains of that layout into account.
+func (v *Sieve) keplerian(fronts *[focalBinsMost]float64, rears []Box) {
+	v.plain = new([focalBinsMost]float64)
+	for f := range v.plain {
+		v.plain[f] = math.Inf(1)
+		own := endBox(f, 0, math.Inf(1), true)
+		for _, r := range rears {
+			v.plain[f] = math.Min(v.plain[f], v.p.KeplerianBound(&own, &r))
+		}
+		v.Least = math.Min(v.Least, fronts[f]+v.plain[f])
+	}
+	rest := v.rears[SeatRear]
+	for f := range rest.rest {
+		own := endBox(f, 0, math.Inf(1), false)
+		least := math.Inf(1)
+		for i, u := range fronts {
+			front := endBox(i, u, math.Inf(1), true)
+			least = math.Min(least, v.p.KeplerianBound(&front, &own))
+		}
+		for o := range rest.rest[f] {
+			rest.rest[f][o] = math.Min(rest.rest[f][o], least)
+		}
+		rest.whole[f] = math.Min(rest.whole[f], least)
+	}
+}
+
+func newRelayRest() *relayRest {
+	r := new(relayRest)
+	for f := range r.rest {
+		for n := range r.rest[f] {
+			for k := range r.rest[f][n] {
+				r.rest[f][n][k] = math.Inf(1)
+			}
+		}
+	}
+	return r
+}
+
+// lower takes relays between two ends in boxes into account.
+func (r *relayRest) lower(p *Problem, fronts, rears []Box) {
+	theta := p.Magnification
+	for _, i := range fronts {
+		for _, k := range rears {
+			focal, _ := coupling(theta, &i, &k)
+			if focal.Empty() {
+				continue
+			}
+			need := 1/k.F.Hi + theta/i.F.Hi
+			kappa := leastKappa(magnifications(theta, &i, &k))
+			step := max(0, min(restKappas-1, int(math.Log(kappa/4)/math.Log(restKappaRatio))))
+			cell := &r.rest[focalBin(focal.Lo)][focalBin(1/need)][step]
+			*cell = math.Min(*cell, i.U+k.U+p.MaskShift())
+		}
+	}
+}
+
+// sum lets every bin hold the least of all that its relays can serve.
+func (r *relayRest) sum() {
+	for f := range r.rest {
+		for n := focalBinsMost - 1; n >= 0; n-- {
+			for k := range r.rest[f][n] {
+				cell := &r.rest[f][n][k]
+				if n+1 < focalBinsMost {
+					*cell = math.Min(*cell, r.rest[f][n+1][k])
+				}
+				if f > 0 {
+					*cell = math.Min(*cell, r.rest[f-1][n][k])
+				}
+			}
+		}
+	}
+	for f := range r.whole {
+		focal := relayBinLow(f)
+		r.whole[f] = r.with(focalBin(focal), 0, focal)
+	}
+}
+
+// with is the least of rest and κ·f in a bin.
+func (r *relayRest) with(f, n int, focal float64) float64 {
+	if r == nil {
+		return math.Inf(-1)
+	}
+	least, kappa := math.Inf(1), 4.0
+	for _, rest := range r.rest[f][n] {
+		least = math.Min(least, rest+float64(kappa*focal))
+		kappa *= restKappaRatio
+	}
+	return least
+}
+
+// end is the least by which a train with an end of these bins is longer than its
+// U.
+func (e *endRest) end(f int, reach float64) float64 {
+	if e == nil {
+		return math.Inf(-1)
+	}
+	return e.rest[f][offsetBin(f, reach)]
+}
+
+// Front reduces what is stacked to a front with a seat, false when it can't
+// serve or no train with it is as short as limit; bound is a length that none
+// with it can be shorter than. The front holds numbers only.
+func (v *Sieve) Front(s *Stacker, seat Seat, limit float64) (front Front, bound float64, ok bool) {
+	n, rest := s.numbers(), v.fronts[seat]
+	limit += BoundSlack
+	if !n.positive || rest != nil && n.front+rest.whole[n.bin] > limit || n.front+rest.end(n.bin, s.frontReach(&n)) > limit {
+		return front, 0, false
+	}
+	if front, ok = v.p.NewFront(s.Group(), seat, MassG); !ok {
+		return front, 0, false
+	}
+	bound = n.front + rest.end(n.bin, -front.Q.Lo)
+	front.Group, front.Code = nil, s.Code()
+	return front, bound, bound <= limit
+}
+
+// Rear reduces what is stacked to a rear, as [Sieve.Front].
+func (v *Sieve) Rear(s *Stacker, seat Seat, limit float64) (rear Rear, bound float64, ok bool) {
+	n, rest := s.numbers(), v.rears[seat]
+	limit += BoundSlack
+	if !n.positive || rest != nil && n.rear+rest.whole[n.bin] > limit || n.rear+rest.end(n.bin, s.rearReach(&n)) > limit {
+		return rear, 0, false
+	}
+	if rear, ok = v.p.NewRear(s.Group(), seat, MassG); !ok {
+		return rear, 0, false
+	}
+	bound = n.rear + rest.end(n.bin, rear.P.Hi)
+	rear.Group, rear.Code = nil, s.Code()
+	return rear, bound, bound <= limit
+}
+
+// Relay reduces what is stacked to a relay, as [Sieve.Front].
+func (v *Sieve) Relay(s *Stacker, limit float64) (relay Relay, bound float64, ok bool) {
+	n, rest := s.numbers(), v.relays
+	limit += BoundSlack
+	if !n.positive || rest != nil && n.x+rest.whole[relayBin(n.focal)] > limit ||
+		n.x+rest.with(n.bin, focalBin(s.tightness(&n)), n.focal) > limit {
+		return relay, 0, false
+	}
+	if relay, ok = v.p.NewRelay(s.Group()); !ok {
+		return relay, 0, false
+	}
+	bound = n.x + rest.with(n.bin, focalBin(1/relay.Reach), n.focal)
+	relay.Group, relay.rows, relay.Code = nil, nil, s.Code()
+	return relay, bound, bound <= limit
+}
+
+// Plain reduces what is stacked to the front of a keplerian, as [Sieve.Front].
+func (v *Sieve) Plain(s *Stacker, limit float64) (front Front, bound float64, ok bool) {
+	n := s.numbers()
+	if !n.positive {
+		return front, 0, false
+	}
+	g := s.Group()
+	front = Front{F: g.FocalMM, U: g.ThicknessMM + g.BFDMM, BFD: g.BFDMM, Q: Everything, Code: s.Code()}
+	bound = math.Inf(-1)
+	if v.plain != nil {
+		bound = front.U + v.plain[n.bin]
+	}
+	return front, bound, bound <= limit+BoundSlack
+}
