@@ -16,11 +16,11 @@ func BenchmarkTraceSurface(b *testing.B) {
 	p, train := benchmarkTrain(b)
 	c := NewChecker(p)
 	c.prepare(train)
-	r := &c.blocks[0]
+	r, launch := &c.blocks[c.reference].rays, &c.launch
 	surfaces := 0
 	for b.Loop() {
-		r.copyFrom(&c.launch)
-		c.between(r, 0, 0, len(c.steps))
+		r.copyFrom(launch)
+		c.throughSteps(r, c.reference, 0, len(c.steps))
 		surfaces += len(c.steps) * len(r.x)
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(surfaces), "ns/ray-surface")

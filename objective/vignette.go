@@ -29,7 +29,7 @@ func newRimBuffers() rimBuffers {
 // judgeVignetting finds the largest share of the pupil's area that is lost or
 // vignetted, over all fields and depths and four places of the pupil in its
 // box.
-func (c *Checker) judgeVignetting(stop bool) (done bool) {
+func (c *Checker) judgeVignetting(stop bool) {
 	p, m := c.p, &c.report.Metrics
 	pupil, shift := p.Pupil/2, p.Box/2
 	m.VignettedPct = 0
@@ -47,14 +47,13 @@ func (c *Checker) judgeVignetting(stop bool) (done bool) {
 				continue
 			}
 			m.VignettedPct = max(m.VignettedPct, 100*c.vignetted(b, at.x, at.y, pupil))
-			c.limit("vignetted_pct", m.VignettedPct)
-			if c.over(stop) {
-				return true
+			c.limit(vignetting, m.VignettedPct)
+			if stop && c.failed() {
+				return
 			}
 		}
 	}
-	c.limit("vignetted_pct", m.VignettedPct)
-	return c.over(stop)
+	c.limit(vignetting, m.VignettedPct)
 }
 
 // clears tells whether a disc of the pupil plane about (x, y) is surely free of

@@ -1,0 +1,97 @@
+package objective
+
+// quadrature tells with how few rays a check makes do. Where rays cross a
+// plane, and in which direction, is a smooth function of pupil point and apparent
+// vergence. Root-mean-square metrics integrate its square over the pupil, which a
+// Gauss rule does; for vergences between those that are traced the rays
+// themselves are interpolated. TestQuadrature bounds the error of both.
+type quadrature struct {
+	// halfArms has for each ring from the centre on how many points it has in
+	// half the pupil, see gaussPupil.
+	halfArms []int
+	// vergences is how many apparent vergences are traced, from far to near
+	// evenly; 0 traces every depth sample.
+	vergences int
+}
+
+// leastRays is the quadrature of a check. The interpolation over vergence has an
+// error in proportion to the third power of the range of slopes with which a
+// point of the pupil is left, radius times range of vergences; from
+// wideVergence on a fourth and fifth vergence are traced.
+func (p *Problem) leastRays() quadrature {
+	q := quadrature{halfArms: []int{2, 3, 4}, vergences: 3}
+	switch reach := p.Pupil / 2 * (p.VergenceNear - p.VergenceFar); {
+	case reach > 2*wideVergence:
+		q.vergences = 5
+	case reach > wideVergence:
+		q.vergences = 4
+	}
+	return q
+}
+
+// wideVergence is a range of slopes at the edge of the pupil: that of 5 D in a
+// pupil of 4 mm.
+const wideVergence = 0.01
+
+// tracedVergences are the n apparent vergences to trace for the depth samples,
+// and for each sample the share of each in it: the Lagrange polynomials.
+func tracedVergences(depths []float64, n int) (vergences []float64, share [][]float64) {
+	if n == 0 || len(depths) <= n || depths[0] == depths[len(depths)-1] {
+		vergences = depths
+		n = len(depths)
+	} else {
+		far, near := depths[0], depths[len(depths)-1]
+		for i := range n {
+			vergences = append(vergences, far+float64((near-far)*float64(i)/float64(n-1)))
+		}
+		vergences[n-1] = near
+	}
+	for d, v := range depths {
+		row := make([]float64, n)
+		for i := range row {
+			row[i] = 1
+			for j := range row {
+				if j != i && n < len(depths) {
+					row[i] *= (v - vergences[j]) / (vergences[i] - vergences[j])
+				}
+			}
+			if n == len(depths) && i != d {
+				row[i] = 0
+			}
+		}
+		share = append(share, row)
+	}
+	return vergences, share
+}
+
+// lines are rays by where they cross a plane across the axis, in mm, and their
+// slopes per unit distance towards the world. They can be added and scaled.
+type lines struct{ x, y, sx, sy []float64 }
+
+func newLines(n int) lines {
+	all := make([]float64, 4*n)
+	cut := func(i int) []float64 { return all[i*n : (i+1)*n : (i+1)*n] }
+	return lines{cut(0), cut(1), cut(2), cut(3)}
+}
+
+func (l *lines) part(from, to int) lines {
+	return lines{l.x[from:to], l.y[from:to], l.sx[from:to], l.sy[from:to]}
+}
+
+// mix sets l to the sum of the parts of from, each as long as l, by their share.
+func (l *lines) mix(from *lines, share []float64) {
+	n := len(l.x)
+	one := func(to, from []float64) {
+		for i := range to {
+			v := float64(share[0] * from[i])
+			for k := 1; k < len(share); k++ {
+				v += float64(share[k] * from[k*n+i])
+			}
+			to[i] = v
+		}
+	}
+	one(l.x, from.x)
+	one(l.y, from.y)
+	one(l.sx, from.sx)
+	one(l.sy, from.sy)
+}
