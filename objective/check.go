@@ -225,7 +225,7 @@ func newChecker(p *Problem, q quadrature) *Checker {
 	c.chief = make([]float64, len(c.depths))
 	c.report.Setpoints = make([]Setpoint, len(c.depths))
 	c.report.Samples = make([]Sample, len(c.bundles))
-	c.rim = newRimBuffers()
+	c.rim = newRimBuffers(len(c.bundles))
 	return c
 }
 

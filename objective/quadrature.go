@@ -78,16 +78,20 @@ func (l *lines) part(from, to int) lines {
 	return lines{l.x[from:to], l.y[from:to], l.sx[from:to], l.sy[from:to]}
 }
 
-// mix sets l to the sum of the parts of from, each as long as l, by their share.
+// mix sets l to the sum of the parts of from, two or more and each as long as l,
+// by their shares.
 func (l *lines) mix(from *lines, share []float64) {
 	n := len(l.x)
 	one := func(to, from []float64) {
+		a, b := from[:len(to)], from[n:][:len(to)]
 		for i := range to {
-			v := float64(share[0] * from[i])
-			for k := 1; k < len(share); k++ {
-				v += float64(share[k] * from[k*n+i])
+			to[i] = float64(share[0]*a[i]) + float64(share[1]*b[i])
+		}
+		for k := 2; k < len(share); k++ {
+			q, a := share[k], from[k*n:][:len(to)]
+			for i := range to {
+				to[i] += float64(q * a[i])
 			}
-			to[i] = v
 		}
 	}
 	one(l.x, from.x)

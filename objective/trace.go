@@ -348,35 +348,51 @@ const (
 	// when rounding keeps the iteration from ending.
 	asphereAccepted   = 1e-11
 	asphereIterations = 60
+	// quickIterations is how many steps Newton's iteration may take that at least
+	// halve the distance from the surface each. From the crossing with the conic
+	// a usual asphere takes three.
+	quickIterations = 6
 )
 
 // asphereCrossing is the way s along a ray from the vertex plane to the
 // asphere, NaN for a miss, and dw/dh divided by h there. Newton's iteration
-// starts at the crossing with the conic and halves each step that does not
-// bring the ray nearer to the surface.
+// starts at the crossing with the conic. If it does not end soon it starts
+// again, with care.
 func asphereCrossing(st *step, x, y, kx, ky, kw float64) (s, slope float64) {
-	s, _ = conicCrossing(st, x, y, kx, ky, kw)
-	if math.IsNaN(s) {
-		s = 0
+	start, _ := conicCrossing(st, x, y, kx, ky, kw)
+	if math.IsNaN(start) {
+		start = 0
 	}
-	at := func(s float64) (miss, slope, rate float64) {
-		hx, hy := x+float64(s*kx), y+float64(s*ky)
-		sag, slope := st.sag(float64(hx*hx) + float64(hy*hy))
-		return float64(s*kw) - sag, slope, kw - float64(slope*(float64(hx*kx)+float64(hy*ky)))
+	s = start
+	last := math.Inf(1)
+	for range quickIterations {
+		miss, slope, rate := st.miss(s, x, y, kx, ky, kw)
+		off := math.Abs(miss)
+		if off <= asphereTolerance || off <= asphereAccepted && last <= asphereAccepted {
+			return s, slope
+		}
+		if !(rate > 0 && off < last/2) {
+			break // the ray runs along the surface, or past a crossing
+		}
+		s -= miss / rate
+		last = off
 	}
-	miss, slope, rate := at(s)
+	return carefulCrossing(st, start, x, y, kx, ky, kw)
+}
+
+// carefulCrossing is asphereCrossing from a given start. It halves each step that
+// does not bring the ray nearer to the surface.
+func carefulCrossing(st *step, s, x, y, kx, ky, kw float64) (crossing, slope float64) {
+	miss, slope, rate := st.miss(s, x, y, kx, ky, kw)
 	for range asphereIterations {
-		if math.Abs(miss) <= asphereTolerance || math.IsNaN(miss) {
+		if math.Abs(miss) <= asphereTolerance || !(rate > 0) {
 			break
 		}
-		if !(rate > 0) {
-			break // the ray runs along the surface
-		}
 		change := -miss / rate
-		next, nextSlope, nextRate := at(s + change)
+		next, nextSlope, nextRate := st.miss(s+change, x, y, kx, ky, kw)
 		for !(math.Abs(next) < math.Abs(miss)) && math.Abs(change) > asphereTolerance {
 			change /= 2
-			next, nextSlope, nextRate = at(s + change)
+			next, nextSlope, nextRate = st.miss(s+change, x, y, kx, ky, kw)
 		}
 		if !(math.Abs(next) < math.Abs(miss)) {
 			break
@@ -387,6 +403,15 @@ func asphereCrossing(st *step, x, y, kx, ky, kw float64) (s, slope float64) {
 		return math.NaN(), math.NaN()
 	}
 	return s, slope
+}
+
+// miss is by how much a ray is beyond the surface at the way s from (x, y) of
+// the vertex plane, with dw/dh divided by h of the surface there, and how fast
+// that changes along the ray.
+func (st *step) miss(s, x, y, kx, ky, kw float64) (miss, slope, rate float64) {
+	hx, hy := x+float64(s*kx), y+float64(s*ky)
+	sag, slope := st.sag(float64(hx*hx) + float64(hy*hy))
+	return float64(s*kw) - sag, slope, kw - float64(slope*(float64(hx*kx)+float64(hy*ky)))
 }
 
 // sag is w at the squared height h2, and dw/dh divided by h.

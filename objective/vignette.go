@@ -1,6 +1,10 @@
 package objective
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 const (
 	// rimHalfPoints is the number of points on half the pupil's rim.
@@ -9,51 +13,103 @@ const (
 	// come before the pupil is examined closely. Between two neighbouring rim
 	// points a height can exceed theirs by 1 - cos(π/32) = 0.5 % of itself.
 	rimCare = 0.01
-	// chordPoints is the number of rays along a chord of the pupil, and
-	// halfChords that of chords in half the pupil.
-	chordPoints = 65
-	halfChords  = 24
+	// coarseError is by how much the coarse estimate of a vignetted share may be
+	// off, see TestVignettedCoarse.
+	coarseError = 0.02
+)
+
+// chords tells how a vignetted area is sampled: the number of chords in half the
+// pupil, and of rays along each.
+type chords struct{ half, points int }
+
+var (
+	coarseChords = chords{6, 17}
+	fineChords   = chords{24, 65}
 )
 
 // rimBuffers are what the vignetting of a pupil is found with.
 type rimBuffers struct {
-	rays rays
-	over []float64 // per ray: height over clear semi-diameter, less 1, at the worst surface; NaN when lost
+	rays     rays
+	over     []float64 // per ray: height over clear semi-diameter, less 1, at the worst surface; NaN when lost
+	suspects []suspect
 }
 
-func newRimBuffers() rimBuffers {
-	n := 2 * halfChords * chordPoints
-	return rimBuffers{newRays(n), make([]float64, n)}
+// suspect is a bundle that may be vignetted with the pupil about (x, y), and its
+// share by the coarse estimate.
+type suspect struct {
+	bundle int
+	x, y   float64
+	share  float64
+}
+
+func newRimBuffers(bundles int) rimBuffers {
+	n := 2 * fineChords.half * fineChords.points
+	return rimBuffers{newRays(n), make([]float64, n), make([]suspect, 0, 4*bundles)}
 }
 
 // judgeVignetting finds the largest share of the pupil's area that is lost or
 // vignetted, over all fields and depths and four places of the pupil in its
-// box.
+// box. It goes from the outermost field to the axis. What the coarse estimate
+// does not put within its error of the largest share is left at that.
 func (c *Checker) judgeVignetting(stop bool) {
-	p, m := c.p, &c.report.Metrics
-	pupil, shift := p.Pupil/2, p.Box/2
+	m := &c.report.Metrics
 	m.VignettedPct = 0
-	for i := range c.bundles {
-		b := &c.bundles[i]
-		if c.clears(b, 0, 0, p.PupilReach()) {
+	c.rim.suspects = c.rim.suspects[:0]
+	steps := len(c.depths)
+	for f := len(fieldFractions) - 1; f >= 0; f-- {
+		// Heights are linear in the vergence, but for aberrations, as they are in
+		// the pupil point: the ends of the depth range decide, see clears.
+		reach := c.p.PupilReach()
+		if c.clears(&c.bundles[f*steps], 0, 0, reach) && c.clears(&c.bundles[(f+1)*steps-1], 0, 0, reach) {
 			continue
 		}
-		places := [...]struct{ x, y float64 }{{0, 0}, {0, shift}, {0, -shift}, {shift, 0}}
-		for k, at := range places {
-			if b.field == 0 && k > 1 {
-				break // on the axis all directions are alike
-			}
-			if c.clears(b, at.x, at.y, pupil) {
-				continue
-			}
-			m.VignettedPct = max(m.VignettedPct, 100*c.vignetted(b, at.x, at.y, pupil))
-			c.limit(vignetting, m.VignettedPct)
-			if stop && c.failed() {
-				return
+		for i := f * steps; i < (f+1)*steps; i++ {
+			c.suspect(i)
+			for k := range c.rim.suspects {
+				s := &c.rim.suspects[k]
+				if stop && s.bundle == i && 100*(s.share-coarseError) > c.limits[vignetting] {
+					c.vignette(s)
+					if c.limit(vignetting, m.VignettedPct); c.failed() {
+						return
+					}
+				}
 			}
 		}
 	}
+	slices.SortFunc(c.rim.suspects, func(a, b suspect) int {
+		return cmp.Or(cmp.Compare(b.share, a.share), cmp.Compare(a.bundle, b.bundle), cmp.Compare(a.y, b.y))
+	})
+	for k := range c.rim.suspects {
+		s := &c.rim.suspects[k]
+		if 100*(s.share+coarseError) < m.VignettedPct {
+			break
+		}
+		c.vignette(s)
+	}
 	c.limit(vignetting, m.VignettedPct)
+}
+
+// suspect estimates bundle i at the places of its pupil that are not surely free
+// of vignetting.
+func (c *Checker) suspect(i int) {
+	b := &c.bundles[i]
+	pupil, shift := c.p.Pupil/2, c.p.Box/2
+	places := [...]struct{ x, y float64 }{{0, 0}, {0, shift}, {0, -shift}, {shift, 0}}
+	for k, at := range places {
+		if b.field == 0 && k > 1 {
+			break // on the axis all directions are alike
+		}
+		if !c.clears(b, at.x, at.y, pupil) {
+			share := c.vignetted(b, at.x, at.y, pupil, coarseChords)
+			c.rim.suspects = append(c.rim.suspects, suspect{i, at.x, at.y, share})
+		}
+	}
+}
+
+// vignette takes a suspect into the metric.
+func (c *Checker) vignette(s *suspect) {
+	share := c.vignetted(&c.bundles[s.bundle], s.x, s.y, c.p.Pupil/2, fineChords)
+	c.report.Metrics.VignettedPct = max(c.report.Metrics.VignettedPct, 100*share)
 }
 
 // clears tells whether a disc of the pupil plane about (x, y) is surely free of
@@ -94,16 +150,17 @@ func rimPoint(j int) (x, y float64) {
 // that is lost or vignetted. The disc is cut into chords along y, at abscissas
 // radius·sin τ with τ in equal steps, a rule that is exact for the whole disc;
 // along a chord the ends of vignetted stretches are interpolated.
-func (c *Checker) vignetted(b *bundle, x, y, radius float64) float64 {
+func (c *Checker) vignetted(b *bundle, x, y, radius float64, by chords) float64 {
+	halfChords, chordPoints := by.half, by.points
 	first := -halfChords
 	if x == 0 {
 		first = 0 // the other half is its mirror image
 	}
 	n := 0
 	for i := first; i < halfChords; i++ {
-		sin, cos := math.Sincos(math.Pi / 2 * (float64(i) + 0.5) / halfChords)
+		sin, cos := math.Sincos(math.Pi / 2 * (float64(i) + 0.5) / float64(halfChords))
 		for j := range chordPoints {
-			along := 2*float64(j)/(chordPoints-1) - 1
+			along := 2*float64(j)/float64(chordPoints-1) - 1
 			c.rim.rays.launch(n, x+float64(radius*sin), y+float64(radius*cos*along), b.tan, c.depths[b.depth])
 			n++
 		}
@@ -111,14 +168,14 @@ func (c *Checker) vignetted(b *bundle, x, y, radius float64) float64 {
 	over := c.overfill(n)
 	var blocked, whole float64
 	for i := first; i < halfChords; i++ {
-		cos := math.Cos(math.Pi / 2 * (float64(i) + 0.5) / halfChords)
+		cos := math.Cos(math.Pi / 2 * (float64(i) + 0.5) / float64(halfChords))
 		chord := over[(i-first)*chordPoints : (i-first+1)*chordPoints]
 		var share float64
 		for j := range chordPoints - 1 {
 			share += stretch(chord[j], chord[j+1])
 		}
 		// Both the chord's length and the step in x go with cos τ.
-		blocked += float64(cos * cos * share / (chordPoints - 1))
+		blocked += float64(cos * cos * share / float64(chordPoints-1))
 		whole += float64(cos * cos)
 	}
 	return blocked / whole

@@ -29,7 +29,7 @@ func TestVignetted(t *testing.T) {
 		for _, field := range []int{1, 3} {
 			for _, at := range [][2]float64{{0, 0}, {0, p.Box / 2}, {0, -p.Box / 2}, {p.Box / 2, 0}} {
 				b := &checker.bundles[field]
-				got := checker.vignetted(b, at[0], at[1], p.Pupil/2)
+				got := checker.vignetted(b, at[0], at[1], p.Pupil/2, fineChords)
 				if got == 0 || got == 1 {
 					continue
 				}
@@ -83,7 +83,7 @@ func TestVignettedSegment(t *testing.T) {
 		checker.steps = append(checker.steps[:0], step{clear: clear})
 		checker.ratios[checker.reference] = append(checker.ratios[checker.reference][:0], 1)
 		want := 1 - clear*clear/4
-		rayNear(t, "centred", checker.vignetted(&checker.bundles[0], 0, 0, 2), want, 2e-3)
+		rayNear(t, "centred", checker.vignetted(&checker.bundles[0], 0, 0, 2, fineChords), want, 2e-3)
 		// Displaced by 1: the overlap of two circles (lens formula).
 		d, r, s := 1.0, 2.0, clear
 		want = math.Pi * s * s
@@ -92,8 +92,8 @@ func TestVignettedSegment(t *testing.T) {
 				math.Sqrt((-d+r+s)*(d+r-s)*(d-r+s)*(d+r+s))/2
 		}
 		want = 1 - want/(math.Pi*r*r)
-		rayNear(t, "up", checker.vignetted(&checker.bundles[0], 0, 1, 2), want, 2e-3)
-		rayNear(t, "sideways", checker.vignetted(&checker.bundles[0], 1, 0, 2), want, 2e-3)
+		rayNear(t, "up", checker.vignetted(&checker.bundles[0], 0, 1, 2, fineChords), want, 2e-3)
+		rayNear(t, "sideways", checker.vignetted(&checker.bundles[0], 1, 0, 2, fineChords), want, 2e-3)
 	}
 }
 
