@@ -243,8 +243,8 @@ func (c *Checker) fillDensely(f pupil) {
 // in full.
 func (c *Checker) Check(t *Train) *Report {
 	c.prepare(t)
-	if !c.rejected() {
-		c.measure()
+	if !c.rejected() && c.measureUsed(true, true) {
+		c.measureRest()
 	}
 	return &c.report
 }
@@ -253,21 +253,61 @@ func (c *Checker) Check(t *Train) *Report {
 // from Check.
 func (c *Checker) Measure(t *Train) *Report {
 	c.prepare(t)
-	c.measure()
+	c.measureUsed(false, true)
+	c.measureRest()
 	return &c.report
 }
 
-// measure judges everything.
-func (c *Checker) measure() {
+// MeasureLimited traces t for the metrics, whatever fails, but leaves out
+// vignetting when it is not limited and fields that no metric looks at. It is
+// meant for trains that differ in gaps and eye relief only, one after the other.
+func (c *Checker) MeasureLimited(t *Train) *Report {
+	c.prepare(t)
+	c.measureUsed(false, c.limited(vignetting))
+	return &c.report
+}
+
+// measureUsed judges everything that requirements and limits look at, in their
+// order. With stop it ends when one has failed; it tells whether it came to its
+// end.
+func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
+	used := c.usedBundles()
 	c.report.FailedBy = ""
-	c.sumAll()
-	c.judgeMask()
-	c.judgeMaskBlur(len(c.bundles))
-	c.judgeDefocus()
-	c.judgeViewBlur()
-	c.judgeFar()
-	c.judgeVignetting(false)
+	c.sum(0, used)
+	over := func() bool { return stop && c.failed() }
+	if c.judgeMask(); over() {
+		return false
+	}
+	if c.judgeMaskBlur(); over() {
+		return false
+	}
+	if c.judgeDefocus(); over() {
+		return false
+	}
+	if c.judgeViewBlur(); over() {
+		return false
+	}
+	if c.judgeFar(); over() {
+		return false
+	}
+	if vignetting {
+		if c.judgeVignetting(stop); over() {
+			return false
+		}
+	}
 	c.judgeTransmission()
+	return !over()
+}
+
+// measureRest adds the samples of fields that no limit on sharpness looks at.
+func (c *Checker) measureRest() {
+	used := c.usedBundles()
+	c.sum(used, len(c.bundles))
+	for i := used; i < len(c.bundles); i++ {
+		c.measureMaskBlur(i)
+		c.measureDefocus(i)
+		c.measureViewBlur(i)
+	}
 }
 
 // prepare lays out t and clears the report.

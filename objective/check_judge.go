@@ -78,37 +78,42 @@ func (c *Checker) sharpest(d int) float64 {
 	return -sumPS / sumSS
 }
 
-// judgeMaskBlur measures the mask's blur in the first bundles.
-func (c *Checker) judgeMaskBlur(bundles int) {
-	m, r := &c.report.Metrics, &c.report
+// judgeMaskBlur measures the mask's blur.
+func (c *Checker) judgeMaskBlur() {
+	m := &c.report.Metrics
 	m.MaskBlurArcmin = 0
-	for d := range r.Setpoints {
-		r.Setpoints[d].MaskBlurArcmin = 0
+	for d := range c.depths {
+		c.report.Setpoints[d].MaskBlurArcmin = 0
 	}
-	for i := range c.bundles[:bundles] {
-		b := &c.bundles[i]
-		s := &r.Setpoints[b.depth]
-		shift := s.MaskParaxialMM - s.MaskMM
-		blur := math.Inf(1)
-		if b.maskAll.weight >= halfLost {
-			pp, ps, ss := b.maskAll.variance()
-			variance := pp + float64(2*shift*ps) + float64(shift*shift*ss)
-			blur = arcmin(math.Sqrt(max(variance, 0)) / math.Abs(c.chief[b.depth]))
-		}
-		r.Samples[i].MaskBlurArcmin = blur
-		if b.field < c.used {
-			s.MaskBlurArcmin = max(s.MaskBlurArcmin, blur)
-			m.MaskBlurArcmin = max(m.MaskBlurArcmin, blur)
-		}
+	for i := range c.bundles[:c.usedBundles()] {
+		c.measureMaskBlur(i)
 	}
 	c.limit(maskBlur, m.MaskBlurArcmin)
+}
+
+// measureMaskBlur takes bundle i into the metric of the mask's blur.
+func (c *Checker) measureMaskBlur(i int) {
+	m, b := &c.report.Metrics, &c.bundles[i]
+	s := &c.report.Setpoints[b.depth]
+	shift := s.MaskParaxialMM - s.MaskMM
+	blur := math.Inf(1)
+	if b.maskAll.weight >= halfLost {
+		pp, ps, ss := b.maskAll.variance()
+		variance := pp + float64(2*shift*ps) + float64(shift*shift*ss)
+		blur = arcmin(math.Sqrt(max(variance, 0)) / math.Abs(c.chief[b.depth]))
+	}
+	c.report.Samples[i].MaskBlurArcmin = blur
+	if b.field < c.used {
+		s.MaskBlurArcmin = max(s.MaskBlurArcmin, blur)
+		m.MaskBlurArcmin = max(m.MaskBlurArcmin, blur)
+	}
 }
 
 // judgeDefocus measures the world's vergence error at the reference wavelength.
 func (c *Checker) judgeDefocus() {
 	m := &c.report.Metrics
 	m.ViewDefocusD, m.ViewAstigmatismD = 0, 0
-	for i := range c.bundles {
+	for i := range c.bundles[:c.usedBundles()] {
 		c.measureDefocus(i)
 	}
 	c.limit(viewDefocus, m.ViewDefocusD)
@@ -132,7 +137,7 @@ func (c *Checker) judgeViewBlur() {
 	for d := range c.depths {
 		c.report.Setpoints[d].ViewBlurArcmin = 0
 	}
-	for i := range c.bundles {
+	for i := range c.bundles[:c.usedBundles()] {
 		c.measureViewBlur(i)
 	}
 	c.limit(viewBlur, m.ViewBlurArcmin)

@@ -25,7 +25,7 @@ func (c *Checker) rejected() bool {
 	if c.judgeMask(); c.failed() {
 		return true
 	}
-	if c.judgeMaskBlur(bundles); c.failed() {
+	if c.judgeMaskBlur(); c.failed() {
 		return true
 	}
 	if c.rejectByView(); !c.failed() {

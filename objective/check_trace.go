@@ -122,19 +122,23 @@ func (c *Checker) sumView(b *bundle, w int) {
 	b.view[w] = c.viewSums(&l, c.fills[b.field].weight, b)
 }
 
-// sumAll traces everything and sums it up, each bundle that loses rays by the
-// dense filling.
-func (c *Checker) sumAll() {
-	c.trace(0, len(c.beams), toWorld)
-	for i := range c.bundles {
-		b := &c.bundles[i]
+// sum traces all that bundles from and up to but not including to need, whole
+// fields, and sums it up, each bundle that loses rays by the dense filling.
+func (c *Checker) sum(from, to int) {
+	if from == to {
+		return
+	}
+	n := len(c.vergences)
+	c.trace(c.bundles[from].field*n, (c.bundles[to-1].field+1)*n, toWorld)
+	for i := range c.bundles[from:to] {
+		b := &c.bundles[from+i]
 		c.sumMask(b)
 		b.lossy = math.IsNaN(b.maskAll.pp)
 		for w := range b.view {
 			c.sumView(b, w)
 			b.lossy = b.lossy || math.IsNaN(b.view[w].eyy)
 		}
-		if b.lossy = b.lossy || c.margin < certainMargin && c.losesRim(b); b.lossy {
+		if b.lossy = b.lossy || !c.certain() && c.losesRim(b); b.lossy {
 			c.refill(b)
 		}
 	}
