@@ -15,7 +15,7 @@ const (
 	rimCare = 0.01
 	// coarseError is by how much the coarse estimate of a vignetted share may be
 	// off, see TestVignettedCoarse.
-	coarseError = 0.02
+	coarseError = 0.04
 )
 
 // chords tells how a vignetted area is sampled: the number of chords in half the
@@ -23,7 +23,7 @@ const (
 type chords struct{ half, points int }
 
 var (
-	coarseChords = chords{6, 17}
+	coarseChords = chords{6, 9}
 	fineChords   = chords{24, 65}
 )
 
@@ -172,7 +172,14 @@ func (c *Checker) vignetted(b *bundle, x, y, radius float64, by chords) float64 
 		chord := over[(i-first)*chordPoints : (i-first+1)*chordPoints]
 		var share float64
 		for j := range chordPoints - 1 {
-			share += stretch(chord[j], chord[j+1])
+			before, after := math.NaN(), math.NaN()
+			if j > 0 {
+				before = chord[j-1]
+			}
+			if j+2 < chordPoints {
+				after = chord[j+2]
+			}
+			share += stretch(before, chord[j], chord[j+1], after)
 		}
 		// Both the chord's length and the step in x go with cos τ.
 		blocked += float64(cos * cos * share / float64(chordPoints-1))
@@ -181,10 +188,11 @@ func (c *Checker) vignetted(b *bundle, x, y, radius float64, by chords) float64 
 	return blocked / whole
 }
 
-// stretch is the share of the way between two rays that is lost or vignetted,
-// given their overfill. Where one of them is lost and the other is not
-// vignetted, the loss begins somewhere between: half way.
-func stretch(a, b float64) float64 {
+// stretch is the share of the way between two rays, a and b, that is lost or
+// vignetted, given the overfill of both and of their neighbours, NaN where it is
+// not known. Where one of them is lost and the other is not vignetted, the loss
+// begins somewhere between: half way.
+func stretch(before, a, b, after float64) float64 {
 	outA, outB := !(a <= requirementSlack), !(b <= requirementSlack)
 	switch {
 	case outA && outB:
@@ -194,9 +202,27 @@ func stretch(a, b float64) float64 {
 	case math.IsNaN(a) || math.IsNaN(b):
 		return 0.5
 	case outA:
-		return a / (a - b)
+		return crossing(after, b, a)
 	}
-	return b / (b - a)
+	return crossing(before, a, b)
+}
+
+// crossing is the share of the way from a <= 0 to b > 0 that is above zero. With
+// the value one step before a, where that is known, it takes the parabola through
+// the three.
+func crossing(before, a, b float64) float64 {
+	linear, square := b-a, 0.0
+	if !math.IsNaN(before) {
+		linear, square = (b-before)/2, (b+before)/2-a
+	}
+	// The root in [0, 1] of square·t² + linear·t + a, which has -a >= 0 and a sum
+	// of b there.
+	root := math.Sqrt(float64(linear*linear) - float64(4*square*a))
+	t := -2 * a / (linear + root)
+	if !(t >= 0 && t <= 1) {
+		t = a / (a - b)
+	}
+	return 1 - t
 }
 
 // overfill traces the first n rays at the reference wavelength and gives their

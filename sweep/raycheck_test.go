@@ -3,6 +3,7 @@ package sweep
 import (
 	"context"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -105,4 +106,83 @@ func orientedOf(t *objective.Train) [][]plain.Oriented {
 		groups = append(groups, lenses)
 	}
 	return groups
+}
+
+// demoStream is the first n designs that the search of a demo spec hands to the
+// ray check, in its order.
+func demoStream(b *testing.B, name string, n int) (*objective.Problem, []*objective.Train) {
+	b.Helper()
+	job, err := Open("../testdata/demo/" + name + ".toml")
+	if err != nil {
+		b.Fatal(err)
+	}
+	p := job.Spec.Problem()
+	a, err := newAscent(context.Background(), job.library(job.Spec, p), job.options(job.Spec))
+	if err != nil {
+		b.Fatal(err)
+	}
+	var trains []*objective.Train
+	for len(trains) < n {
+		batch, err := a.next(context.Background(), n-len(trains))
+		if err != nil || len(batch) == 0 {
+			b.Fatalf("%d designs, %v", len(trains), err)
+		}
+		for _, c := range batch {
+			trains = append(trains, c.train)
+		}
+	}
+	return p, trains
+}
+
+// BenchmarkRayCheck takes the first designs of two demos, three lenses and six,
+// nearly all of which fail: the check in a search, the measurement in full, the
+// measurement again of a train whose gaps alone change, and for comparison the
+// plain one, ray by ray, with as many rays in the pupil as the check stands for
+// within its error.
+func BenchmarkRayCheck(b *testing.B) {
+	for _, name := range []string{"quick", "stacks"} {
+		p, trains := demoStream(b, name, 1000)
+		checker := objective.NewChecker(p)
+		each := func(what string, once func(t *objective.Train)) {
+			b.Run(name+"/"+what, func(b *testing.B) {
+				i := 0
+				for b.Loop() {
+					once(trains[i%len(trains)])
+					i++
+				}
+			})
+		}
+		each("check", func(t *objective.Train) { checker.Check(t) })
+		each("measure", func(t *objective.Train) { checker.Measure(t) })
+		each("gaps", func(t *objective.Train) {
+			t = trains[0]
+			t.Gaps[0] += 1e-9
+			checker.MeasureLimited(t)
+		})
+	}
+	r := rand.New(rand.NewPCG(5, 5))
+	request := plain.RandomRequest(r)
+	request.Layouts, request.LensesPerGroup, request.Steps, request.Limits = []string{"erector-single"}, 2, 5, nil
+	s := specOf(request)
+	a, err := newAscent(context.Background(), objective.NewLibrary(s.Problem(), plain.RandomLenses(r, 12)), (&Job{Spec: s}).options(s))
+	if err != nil {
+		b.Fatal(err)
+	}
+	batch, err := a.next(context.Background(), 1)
+	if err != nil || len(batch) == 0 {
+		b.Fatal("no train", err)
+	}
+	t := batch[0].train
+	d := plain.Evaluate(request, t.Layout.String(), t.Seat.String(), orientedOf(t))
+	checker := objective.NewChecker(s.Problem())
+	b.Run("random/measure", func(b *testing.B) {
+		for b.Loop() {
+			checker.Measure(t)
+		}
+	})
+	b.Run("random/plain", func(b *testing.B) {
+		for b.Loop() {
+			plain.RayMetrics(request, d)
+		}
+	})
 }
