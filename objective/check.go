@@ -15,12 +15,13 @@ const (
 	// requirementSlack is the relative excess over a requirement that counts as
 	// rounding: a paraxial solution may stand exactly at the requirement.
 	requirementSlack = 1e-9
-	// certainMargin is the squared cosine (of 72°) that every angle of
-	// incidence and refraction must reach before a check takes for granted that
-	// no ray is lost between those that it traced: none nearer to the pupil's
-	// rim, and none of another wavelength beyond the mask. Dispersion changes
-	// angles by some hundredths and the step to the rim by a few degrees.
-	certainMargin = 0.1
+	// certainMargin is the squared cosine (of 63°) that every angle of incidence
+	// and refraction must reach before a check takes for granted that no ray is
+	// lost between those that it traced: none nearer to the pupil's rim, none of
+	// another wavelength beyond the mask and none of a smaller field. Dispersion
+	// changes angles by some hundredths and the step to the rim by a few degrees.
+	// TestCertain measures what is left of it.
+	certainMargin = 0.2
 	// densePupilCells is the number of cells across the pupil in the uniform
 	// filling that replaces the quadrature for a bundle that loses rays.
 	densePupilCells = 40
@@ -81,6 +82,7 @@ type Sample struct {
 // alone change from call to call is measured without preparing it again.
 type Checker struct {
 	p         *Problem
+	fractions []float64 // of the tangent of the largest half angle, field samples
 	reference int       // wavelength
 	weight    []float64 // of the wavelengths; they add up to 1
 	used      int       // field samples that sharpness metrics look at
@@ -157,10 +159,10 @@ type bundle struct {
 }
 
 // NewChecker prepares checks for p, which must not change afterwards.
-func NewChecker(p *Problem) *Checker { return newChecker(p, p.leastRays()) }
+func NewChecker(p *Problem) *Checker { return newChecker(p, p.leastRays(), fieldFractions[:]) }
 
-func newChecker(p *Problem, q quadrature) *Checker {
-	c := &Checker{p: p, reference: p.Reference(), indices: map[*catalog.Glass][]float64{}}
+func newChecker(p *Problem, q quadrature, fractions []float64) *Checker {
+	c := &Checker{p: p, fractions: fractions, reference: p.Reference(), indices: map[*catalog.Glass][]float64{}}
 	var total float64
 	for _, w := range p.Weights {
 		total += w
@@ -176,7 +178,7 @@ func newChecker(p *Problem, q quadrature) *Checker {
 	}
 	c.vergences, c.share = tracedVergences(c.depths, q.vergences)
 	var n, most int
-	for f, fraction := range fieldFractions {
+	for f, fraction := range fractions {
 		if fraction <= p.Limits.FieldFraction {
 			c.used = f + 1
 		}
@@ -352,7 +354,7 @@ func (c *Checker) prepare(t *Train) {
 	for i := range c.bundles {
 		b := &c.bundles[i]
 		r.Samples[i] = Sample{
-			FieldFraction: fieldFractions[b.field], VergenceD: 1000 * c.depths[b.depth],
+			FieldFraction: c.fractions[b.field], VergenceD: 1000 * c.depths[b.depth],
 			MaskBlurArcmin: nan, ViewBlurArcmin: nan, ViewDefocusD: nan, ViewAstigmatismD: nan,
 		}
 	}

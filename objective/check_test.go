@@ -2,8 +2,12 @@ package objective
 
 import (
 	"math"
+	"math/rand/v2"
+	"slices"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"pgregory.net/rapid"
 )
 
@@ -282,6 +286,110 @@ func TestCheckRequirements(t *testing.T) {
 		expect("clearance")
 		p.Travel *= 1 - 1e-6
 		expect("travel")
+	}
+}
+
+// TestCheckAgrees checks that Check counts a train under the name that Measure
+// does, under random limits, near losses and with losses, and that what Check
+// reports of a train that passes is the full measurement.
+func TestCheckAgrees(t *testing.T) {
+	designs := 600
+	if testing.Short() {
+		designs = 150
+	}
+	by := map[string]int{}
+	r := rand.New(rand.NewPCG(1, 2))
+	for i, c := range checkCases(designs) {
+		p := *c.p
+		if r.IntN(4) == 0 {
+			p.TanMax *= 1.5 // out to where rays are lost
+		}
+		m := NewChecker(&p).Measure(c.train).Clone()
+		p.Limits.Max = map[string]float64{}
+		for _, metric := range MetricList[:vignetting+1] {
+			if value := math.Abs(*metric.of(&m.Metrics)); r.IntN(3) == 0 && !math.IsInf(value, 1) {
+				p.Limits.Max[metric.Name] = value * (0.9 + 0.5*r.Float64())
+			}
+		}
+		p.Travel = m.TravelMM * (0.98 + 0.2*r.Float64())
+		want := NewChecker(&p).Measure(c.train)
+		got := NewChecker(&p).Check(c.train)
+		by[want.FailedBy]++
+		if got.FailedBy != want.FailedBy {
+			t.Errorf("design %d: Check fails by %q, Measure by %q", i, got.FailedBy, want.FailedBy)
+		}
+		if want.FailedBy == "" {
+			if diff := cmp.Diff(got, want, cmpopts.EquateNaNs()); diff != "" {
+				t.Errorf("design %d passes, and Check differs from Measure:\n%s", i, diff)
+			}
+		}
+	}
+	t.Log(by)
+	for _, name := range []string{"", "travel", "mask_blur_arcmin", "view_defocus_D", "view_blur_arcmin", "vignetted_pct"} {
+		if by[name] == 0 {
+			t.Errorf("no design fails by %q", name)
+		}
+	}
+}
+
+// TestCheckGaps checks that a train of the same groups, which is not prepared
+// again, is measured at its own gaps.
+func TestCheckGaps(t *testing.T) {
+	for _, c := range checkCases(20) {
+		checker := NewChecker(c.p)
+		checker.Measure(c.train)
+		moved := *c.train
+		moved.Gaps = slices.Clone(c.train.Gaps)
+		for i := range moved.Gaps {
+			moved.Gaps[i] += 0.1 * float64(i+1)
+			moved.Length += 0.1 * float64(i+1)
+		}
+		moved.EyeRelief += 0.3
+		got, want := checker.Measure(&moved), NewChecker(c.p).Measure(&moved)
+		if diff := cmp.Diff(got, want, cmpopts.EquateNaNs()); diff != "" {
+			t.Errorf("measured again:\n%s", diff)
+		}
+		limited := checker.MeasureLimited(&moved)
+		if limited.FailedBy != want.FailedBy || limited.Metrics.ViewBlurArcmin != want.Metrics.ViewBlurArcmin ||
+			!math.IsNaN(limited.Metrics.VignettedPct) {
+			t.Errorf("MeasureLimited gives %+v, Measure %+v", limited.Metrics, want.Metrics)
+		}
+	}
+}
+
+// TestCertain measures what certainMargin stands for. Of trains that a check
+// takes to lose no ray from those that it traced for a rejection, all wavelengths
+// are traced with the pupil filled densely: no margin may come near to zero.
+func TestCertain(t *testing.T) {
+	designs := 1000
+	if testing.Short() {
+		designs = 150
+	}
+	certain, least := 0, 1.0
+	for i, c := range checkCases(designs) {
+		p := *c.p
+		if i%3 == 0 {
+			p.Pupil = 8
+		}
+		checker := NewChecker(&p)
+		checker.Check(c.train)
+		if !checker.certain() {
+			continue
+		}
+		certain++
+		r := &checker.denseRays
+		for _, b := range checker.bundles[:checker.usedBundles()] {
+			for w := range checker.blocks {
+				for k := range checker.dense.x {
+					r.launch(k, checker.dense.x[k], checker.dense.y[k], b.tan, checker.depths[b.depth])
+				}
+				least = min(least, checker.throughSteps(r, w, 0, len(checker.steps)))
+			}
+		}
+	}
+	t.Logf("%d of %d designs are certain; the smallest margin of a dense filling is %.3f", certain, designs, least)
+	if least < certainMargin/4 {
+		t.Errorf("a certain train comes as near to losing a ray as a squared cosine of %.3f", least)
 	}
 }
 

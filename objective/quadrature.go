@@ -20,6 +20,9 @@ type quadrature struct {
 // wideVergence on a fourth and fifth vergence are traced.
 func (p *Problem) leastRays() quadrature {
 	q := quadrature{halfArms: []int{2, 3, 4}, vergences: 3}
+	if p.Pupil > widePupil {
+		q.halfArms = []int{2, 4, 5, 6}
+	}
 	switch reach := p.Pupil / 2 * (p.VergenceNear - p.VergenceFar); {
 	case reach > 2*wideVergence:
 		q.vergences = 5
@@ -28,6 +31,10 @@ func (p *Problem) leastRays() quadrature {
 	}
 	return q
 }
+
+// widePupil, in mm, is the diameter beyond which aberrations of higher orders ask
+// for more rings and arms.
+const widePupil = 6
 
 // wideVergence is a range of slopes at the edge of the pupil: that of 5 D in a
 // pupil of 4 mm.

@@ -56,7 +56,7 @@ func (c *Checker) judgeVignetting(stop bool) {
 	m.VignettedPct = 0
 	c.rim.suspects = c.rim.suspects[:0]
 	steps := len(c.depths)
-	for f := len(fieldFractions) - 1; f >= 0; f-- {
+	for f := len(c.fractions) - 1; f >= 0; f-- {
 		// Heights are linear in the vergence, but for aberrations, as they are in
 		// the pupil point: the ends of the depth range decide, see clears.
 		reach := c.p.PupilReach()
