@@ -13,29 +13,34 @@ const (
 	// come before the pupil is examined closely. Between two neighbouring rim
 	// points a height can exceed theirs by 1 - cos(π/32) = 0.5 % of itself.
 	rimCare = 0.01
-	// coarseError is by how much the coarse estimate of a vignetted share may be
-	// off, see TestVignettedCoarse.
-	coarseError = 0.04
-)
-
-// chords tells how a vignetted area is sampled: the number of chords in half the
-// pupil, and of rays along each.
-type chords struct{ half, points int }
-
-var (
-	coarseChords = chords{6, 9}
-	fineChords   = chords{24, 65}
+	// halfChords is the number of chords in half the pupil, and chordPoints that
+	// of rays along each; manyPoints where rays are lost, because the place at
+	// which that begins is not interpolated, and where little of the pupil is left,
+	// which may lie between the rays.
+	halfChords  = 24
+	chordPoints = 33
+	manyPoints  = 65
+	// gridPoints and gridHalfChords are the same for the estimate over all places
+	// of the pupil, and coarseError is by how much a share from it may be off, see
+	// TestVignettedEstimate.
+	gridPoints     = 17
+	gridHalfChords = 10
+	coarseError    = 0.06
+	// unionCare is the excess of a share over that of the corners that is not
+	// worth more rays: what the area rule is good to.
+	unionCare = 1e-3
 )
 
 // rimBuffers are what the vignetting of a pupil is found with.
 type rimBuffers struct {
 	rays     rays
 	over     []float64 // per ray: height over clear semi-diameter, less 1, at the worst surface; NaN when lost
+	union    []float64 // largest over of several bundles
 	suspects []suspect
 }
 
-// suspect is a bundle that may be vignetted with the pupil about (x, y), and its
-// share by the coarse estimate.
+// suspect is a bundle that is vignetted with the pupil about (x, y), and its
+// share by the estimate.
 type suspect struct {
 	bundle int
 	x, y   float64
@@ -43,44 +48,69 @@ type suspect struct {
 }
 
 func newRimBuffers(bundles int) rimBuffers {
-	n := 2 * fineChords.half * fineChords.points
-	return rimBuffers{newRays(n), make([]float64, n), make([]suspect, 0, 4*bundles)}
+	n := 2 * halfChords * manyPoints
+	return rimBuffers{newRays(n), make([]float64, n), make([]float64, gridHalfChords*gridPoints), make([]suspect, 0, pupilPlaces*bundles)}
+}
+
+// pupilPlaces is the number of places in its box at which the pupil is looked at.
+const pupilPlaces = 4
+
+// pupilPlace is the centre of the pupil at place k of its box: centred, up, down
+// and sideways.
+func (p *Problem) pupilPlace(k int) (x, y float64) {
+	shift := p.Box / 2
+	return [pupilPlaces]float64{0, 0, 0, shift}[k], [pupilPlaces]float64{0, shift, -shift, 0}[k]
 }
 
 // judgeVignetting finds the largest share of the pupil's area that is lost or
 // vignetted, over all fields and depths and four places of the pupil in its
-// box. It goes from the outermost field to the axis. What the coarse estimate
-// does not put within its error of the largest share is left at that.
+// box.
+//
+// For a point of the pupil a ray's height at a surface is, but for aberrations,
+// a linear function of field tangent and vergence, so that its square is convex:
+// a point that is vignetted at some field and depth is so in one of the corners,
+// at the axis or the outermost field and the far or the near end. Where the
+// corners taken together cut off no more than the worst of them, the fields and
+// depths between them need no look.
 func (c *Checker) judgeVignetting(stop bool) {
-	m := &c.report.Metrics
+	m, last := &c.report.Metrics, len(c.bundles)-1
 	m.VignettedPct = 0
 	c.rim.suspects = c.rim.suspects[:0]
 	steps := len(c.depths)
-	for f := len(c.fractions) - 1; f >= 0; f-- {
-		// Heights are linear in the vergence, but for aberrations, as they are in
-		// the pupil point: the ends of the depth range decide, see clears.
-		reach := c.p.PupilReach()
-		if c.clears(&c.bundles[f*steps], 0, 0, reach) && c.clears(&c.bundles[(f+1)*steps-1], 0, 0, reach) {
-			continue
+	corners := [...]int{last, last - steps + 1, steps - 1, 0}
+	for i := range c.rim.union {
+		c.rim.union[i] = -1
+	}
+	for k, i := range corners {
+		if slices.Contains(corners[:k], i) {
+			continue // a single depth
 		}
-		for i := f * steps; i < (f+1)*steps; i++ {
-			c.suspect(i)
-			for k := range c.rim.suspects {
-				s := &c.rim.suspects[k]
-				if stop && s.bundle == i && 100*(s.share-coarseError) > c.limits[vignetting] {
-					c.vignette(s)
-					if c.limit(vignetting, m.VignettedPct); c.failed() {
-						return
-					}
-				}
+		if c.suspect(i); stop && c.vignettesTooMuch(i) {
+			return
+		}
+	}
+	var worst, together float64
+	for _, s := range c.rim.suspects {
+		worst = max(worst, s.share)
+	}
+	for k := range pupilPlaces {
+		together = max(together, c.gridShare(c.rim.union, k))
+	}
+	if together > worst+unionCare {
+		for i := last; i >= 0; i-- {
+			if slices.Contains(corners[:], i) {
+				continue
+			}
+			if c.suspect(i); stop && c.vignettesTooMuch(i) {
+				return
 			}
 		}
 	}
 	slices.SortFunc(c.rim.suspects, func(a, b suspect) int {
 		return cmp.Or(cmp.Compare(b.share, a.share), cmp.Compare(a.bundle, b.bundle), cmp.Compare(a.y, b.y))
 	})
-	for k := range c.rim.suspects {
-		s := &c.rim.suspects[k]
+	for i := range c.rim.suspects {
+		s := &c.rim.suspects[i]
 		if 100*(s.share+coarseError) < m.VignettedPct {
 			break
 		}
@@ -89,27 +119,118 @@ func (c *Checker) judgeVignetting(stop bool) {
 	c.limit(vignetting, m.VignettedPct)
 }
 
-// suspect estimates bundle i at the places of its pupil that are not surely free
-// of vignetting.
+// suspect estimates the vignetting of bundle i at all places of its pupil, unless
+// it surely is free of it. One grid of rays in the box serves them all.
 func (c *Checker) suspect(i int) {
 	b := &c.bundles[i]
-	pupil, shift := c.p.Pupil/2, c.p.Box/2
-	places := [...]struct{ x, y float64 }{{0, 0}, {0, shift}, {0, -shift}, {shift, 0}}
-	for k, at := range places {
+	if c.clears(b, 0, 0, c.p.PupilReach()) {
+		return
+	}
+	over := c.grid(b)
+	for k, v := range over {
+		c.rim.union[k] = max(c.rim.union[k], v) // NaN stays
+	}
+	for k := range pupilPlaces {
 		if b.field == 0 && k > 1 {
 			break // on the axis all directions are alike
 		}
-		if !c.clears(b, at.x, at.y, pupil) {
-			share := c.vignetted(b, at.x, at.y, pupil, coarseChords)
-			c.rim.suspects = append(c.rim.suspects, suspect{i, at.x, at.y, share})
+		if share := c.gridShare(over, k); share > 0 || !c.clearsPlace(b, k) {
+			x, y := c.p.pupilPlace(k)
+			c.rim.suspects = append(c.rim.suspects, suspect{i, x, y, share})
 		}
 	}
 }
 
+// clearsPlace is clears for place k of the pupil.
+func (c *Checker) clearsPlace(b *bundle, k int) bool {
+	x, y := c.p.pupilPlace(k)
+	return c.clears(b, x, y, c.p.Pupil/2)
+}
+
+// vignettesTooMuch tells whether bundle i, whose estimate is far beyond the limit,
+// is beyond it in fact.
+func (c *Checker) vignettesTooMuch(i int) bool {
+	for k := range c.rim.suspects {
+		s := &c.rim.suspects[k]
+		if s.bundle == i && 100*(s.share-coarseError) > c.limits[vignetting] {
+			c.vignette(s)
+			if c.limit(vignetting, c.report.Metrics.VignettedPct); c.failed() {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // vignette takes a suspect into the metric.
 func (c *Checker) vignette(s *suspect) {
-	share := c.vignetted(&c.bundles[s.bundle], s.x, s.y, c.p.Pupil/2, fineChords)
+	share := c.vignetted(&c.bundles[s.bundle], s.x, s.y, c.p.Pupil/2)
 	c.report.Metrics.VignettedPct = max(c.report.Metrics.VignettedPct, 100*share)
+}
+
+// gridChord is the abscissa of chord i of the grid, and half its length.
+func (c *Checker) gridChord(i int) (x, half float64) {
+	reach := c.p.PupilReach()
+	x = reach * (float64(i) + 0.5) / gridHalfChords
+	return x, math.Sqrt(float64(reach*reach) - float64(x*x))
+}
+
+// grid is the overfill on equidistant chords of the disc that the pupil covers in
+// its box, those with x > 0.
+func (c *Checker) grid(b *bundle) []float64 {
+	n := 0
+	for i := range gridHalfChords {
+		x, half := c.gridChord(i)
+		for j := range gridPoints {
+			c.rim.rays.launch(n, x, half*(2*float64(j)/(gridPoints-1)-1), b.tan, c.depths[b.depth])
+			n++
+		}
+	}
+	return c.overfill(n)
+}
+
+// gridShare estimates, from the overfill on the grid, the vignetted share of the
+// pupil at place k.
+func (c *Checker) gridShare(over []float64, k int) float64 {
+	radius := c.p.Pupil / 2
+	atX, atY := c.p.pupilPlace(k)
+	var blocked, whole float64
+	for i := range gridHalfChords {
+		x, half := c.gridChord(i)
+		chord := over[i*gridPoints : (i+1)*gridPoints]
+		for _, side := range [...]float64{x, -x} {
+			h2 := float64(radius*radius) - float64((side-atX)*(side-atX))
+			if h2 <= 0 {
+				continue
+			}
+			h := math.Sqrt(h2)
+			whole += 2 * h
+			blocked += within(chord, half, atY-h, atY+h)
+		}
+	}
+	return blocked / whole
+}
+
+// within is the vignetted length of a chord between two ordinates. The chord's
+// overfill is given at equal distances from -half to half.
+func within(chord []float64, half, lo, hi float64) (length float64) {
+	step := 2 * half / float64(len(chord)-1)
+	for j := range len(chord) - 1 {
+		nan := math.NaN()
+		out := stretch(nan, chord[j], chord[j+1], nan)
+		if out == 0 {
+			continue
+		}
+		from := float64(step*float64(j)) - half
+		to := from + step
+		if !(chord[j] <= requirementSlack) {
+			to = from + float64(out*step)
+		} else {
+			from = to - float64(out*step)
+		}
+		length += max(0, min(to, hi)-max(from, lo))
+	}
+	return length
 }
 
 // clears tells whether a disc of the pupil plane about (x, y) is surely free of
@@ -150,17 +271,26 @@ func rimPoint(j int) (x, y float64) {
 // that is lost or vignetted. The disc is cut into chords along y, at abscissas
 // radius·sin τ with τ in equal steps, a rule that is exact for the whole disc;
 // along a chord the ends of vignetted stretches are interpolated.
-func (c *Checker) vignetted(b *bundle, x, y, radius float64, by chords) float64 {
-	halfChords, chordPoints := by.half, by.points
+func (c *Checker) vignetted(b *bundle, x, y, radius float64) float64 {
+	share, lossy := c.blocked(b, x, y, radius, chordPoints)
+	if lossy || share > 0.5 {
+		share, _ = c.blocked(b, x, y, radius, manyPoints)
+	}
+	return share
+}
+
+// blocked is vignetted by that many rays along each chord. It also tells whether
+// some of them are lost.
+func (c *Checker) blocked(b *bundle, x, y, radius float64, points int) (share float64, lossy bool) {
 	first := -halfChords
 	if x == 0 {
 		first = 0 // the other half is its mirror image
 	}
 	n := 0
 	for i := first; i < halfChords; i++ {
-		sin, cos := math.Sincos(math.Pi / 2 * (float64(i) + 0.5) / float64(halfChords))
-		for j := range chordPoints {
-			along := 2*float64(j)/float64(chordPoints-1) - 1
+		sin, cos := math.Sincos(math.Pi / 2 * (float64(i) + 0.5) / halfChords)
+		for j := range points {
+			along := 2*float64(j)/float64(points-1) - 1
 			c.rim.rays.launch(n, x+float64(radius*sin), y+float64(radius*cos*along), b.tan, c.depths[b.depth])
 			n++
 		}
@@ -168,24 +298,24 @@ func (c *Checker) vignetted(b *bundle, x, y, radius float64, by chords) float64 
 	over := c.overfill(n)
 	var blocked, whole float64
 	for i := first; i < halfChords; i++ {
-		cos := math.Cos(math.Pi / 2 * (float64(i) + 0.5) / float64(halfChords))
-		chord := over[(i-first)*chordPoints : (i-first+1)*chordPoints]
-		var share float64
-		for j := range chordPoints - 1 {
+		cos := math.Cos(math.Pi / 2 * (float64(i) + 0.5) / halfChords)
+		chord := over[(i-first)*points : (i-first+1)*points]
+		var length float64
+		for j := range points - 1 {
 			before, after := math.NaN(), math.NaN()
 			if j > 0 {
 				before = chord[j-1]
 			}
-			if j+2 < chordPoints {
+			if j+2 < points {
 				after = chord[j+2]
 			}
-			share += stretch(before, chord[j], chord[j+1], after)
+			length += stretch(before, chord[j], chord[j+1], after)
 		}
 		// Both the chord's length and the step in x go with cos τ.
-		blocked += float64(cos * cos * share / float64(chordPoints-1))
+		blocked += float64(cos * cos * length / float64(points-1))
 		whole += float64(cos * cos)
 	}
-	return blocked / whole
+	return blocked / whole, slices.ContainsFunc(over, math.IsNaN)
 }
 
 // stretch is the share of the way between two rays, a and b, that is lost or

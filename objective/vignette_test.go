@@ -2,6 +2,7 @@ package objective
 
 import (
 	"math"
+	"slices"
 	"testing"
 )
 
@@ -29,7 +30,7 @@ func TestVignetted(t *testing.T) {
 		for _, field := range []int{1, 3} {
 			for _, at := range [][2]float64{{0, 0}, {0, p.Box / 2}, {0, -p.Box / 2}, {p.Box / 2, 0}} {
 				b := &checker.bundles[field]
-				got := checker.vignetted(b, at[0], at[1], p.Pupil/2, fineChords)
+				got := checker.vignetted(b, at[0], at[1], p.Pupil/2)
 				if got == 0 || got == 1 {
 					continue
 				}
@@ -69,6 +70,47 @@ func TestVignetted(t *testing.T) {
 	}
 }
 
+// TestVignettedEstimate compares the estimate over the grid with the area rule, at
+// apertures that cut off something, and the largest share that is found with
+// few looks with the largest of all fields, depths and places.
+func TestVignettedEstimate(t *testing.T) {
+	worst, compared := 0.0, 0
+	for i, c := range checkCases(40) {
+		p := *c.p
+		p.DepthSteps = 4
+		for _, g := range c.train.Groups {
+			for _, e := range g.Elements {
+				e.clear *= 0.8
+			}
+		}
+		checker := NewChecker(&p)
+		found := checker.Measure(c.train).Metrics.VignettedPct
+		largest := 0.0
+		for k := range checker.bundles {
+			b := &checker.bundles[k]
+			over := slices.Clone(checker.grid(b))
+			for place := range pupilPlaces {
+				x, y := p.pupilPlace(place)
+				share := checker.vignetted(b, x, y, p.Pupil/2)
+				largest = max(largest, 100*share)
+				if share > 0 && share < 1 {
+					compared++
+					worst = max(worst, math.Abs(checker.gridShare(over, place)-share))
+				}
+			}
+		}
+		// The area rule itself is good to 0.1.
+		rayNear(t, "vignetted_pct", found, largest, 0.1)
+		if t.Failed() {
+			t.Fatalf("case %d", i)
+		}
+	}
+	t.Logf("%d shares; the estimate is off by at most %.4f", compared, worst)
+	if worst > coarseError || compared < 100 {
+		t.Errorf("of %d shares one is estimated with an error of %.4f", compared, worst)
+	}
+}
+
 // TestVignettedSegment checks the area rule on a disc cut by a circle, whose
 // area is known in closed form: a window at the eye as the only aperture. Its
 // edge is more strongly curved than a lens's ever is in the pupil, so that the
@@ -83,7 +125,7 @@ func TestVignettedSegment(t *testing.T) {
 		checker.steps = append(checker.steps[:0], step{clear: clear})
 		checker.ratios[checker.reference] = append(checker.ratios[checker.reference][:0], 1)
 		want := 1 - clear*clear/4
-		rayNear(t, "centred", checker.vignetted(&checker.bundles[0], 0, 0, 2, fineChords), want, 2e-3)
+		rayNear(t, "centred", checker.vignetted(&checker.bundles[0], 0, 0, 2), want, 2e-3)
 		// Displaced by 1: the overlap of two circles (lens formula).
 		d, r, s := 1.0, 2.0, clear
 		want = math.Pi * s * s
@@ -92,8 +134,8 @@ func TestVignettedSegment(t *testing.T) {
 				math.Sqrt((-d+r+s)*(d+r-s)*(d-r+s)*(d+r+s))/2
 		}
 		want = 1 - want/(math.Pi*r*r)
-		rayNear(t, "up", checker.vignetted(&checker.bundles[0], 0, 1, 2, fineChords), want, 2e-3)
-		rayNear(t, "sideways", checker.vignetted(&checker.bundles[0], 1, 0, 2, fineChords), want, 2e-3)
+		rayNear(t, "up", checker.vignetted(&checker.bundles[0], 0, 1, 2), want, 2e-3)
+		rayNear(t, "sideways", checker.vignetted(&checker.bundles[0], 1, 0, 2), want, 2e-3)
 	}
 }
 
