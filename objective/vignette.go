@@ -13,15 +13,9 @@ const (
 	// come before the pupil is examined closely. Between two neighbouring rim
 	// points a height can exceed theirs by 1 - cos(π/32) = 0.5 % of itself.
 	rimCare = 0.01
-	// halfChords is the number of chords in half the pupil, and chordPoints that
-	// of rays along each; manyPoints where rays are lost, because the place at
-	// which that begins is not interpolated, and where little of the pupil is left,
-	// which may lie between the rays.
-	halfChords  = 24
-	chordPoints = 33
-	manyPoints  = 65
-	// gridPoints and gridHalfChords are the same for the estimate over all places
-	// of the pupil, and coarseError is by how much a share from it may be off, see
+	// gridHalfChords is the number of chords in half the disc that the estimate over
+	// all places of the pupil takes, gridPoints that of rays along each, and
+	// coarseError is by how much a share from it may be off, see
 	// TestVignettedEstimate.
 	gridPoints     = 17
 	gridHalfChords = 10
@@ -29,6 +23,18 @@ const (
 	// unionCare is the excess of a share over that of the corners that is not
 	// worth more rays: what the area rule is good to.
 	unionCare = 1e-3
+)
+
+// chords tells how a vignetted area is sampled: the number of chords in half the
+// pupil, and of rays along each.
+type chords struct{ half, points int }
+
+var (
+	usualChords = chords{20, 17}
+	// manyChords serve where rays are lost, because the place at which that begins
+	// is not interpolated, and where little of the pupil is left, which may lie
+	// between the rays.
+	manyChords = chords{24, 65}
 )
 
 // rimBuffers are what the vignetting of a pupil is found with.
@@ -48,7 +54,7 @@ type suspect struct {
 }
 
 func newRimBuffers(bundles int) rimBuffers {
-	n := 2 * halfChords * manyPoints
+	n := 2 * manyChords.half * manyChords.points
 	return rimBuffers{newRays(n), make([]float64, n), make([]float64, gridHalfChords*gridPoints), make([]suspect, 0, pupilPlaces*bundles)}
 }
 
@@ -272,23 +278,24 @@ func rimPoint(j int) (x, y float64) {
 // radius·sin τ with τ in equal steps, a rule that is exact for the whole disc;
 // along a chord the ends of vignetted stretches are interpolated.
 func (c *Checker) vignetted(b *bundle, x, y, radius float64) float64 {
-	share, lossy := c.blocked(b, x, y, radius, chordPoints)
+	share, lossy := c.blocked(b, x, y, radius, usualChords)
 	if lossy || share > 0.5 {
-		share, _ = c.blocked(b, x, y, radius, manyPoints)
+		share, _ = c.blocked(b, x, y, radius, manyChords)
 	}
 	return share
 }
 
-// blocked is vignetted by that many rays along each chord. It also tells whether
-// some of them are lost.
-func (c *Checker) blocked(b *bundle, x, y, radius float64, points int) (share float64, lossy bool) {
+// blocked is vignetted by the given chords. It also tells whether some rays are
+// lost.
+func (c *Checker) blocked(b *bundle, x, y, radius float64, by chords) (share float64, lossy bool) {
+	halfChords, points := by.half, by.points
 	first := -halfChords
 	if x == 0 {
 		first = 0 // the other half is its mirror image
 	}
 	n := 0
 	for i := first; i < halfChords; i++ {
-		sin, cos := math.Sincos(math.Pi / 2 * (float64(i) + 0.5) / halfChords)
+		sin, cos := math.Sincos(math.Pi / 2 * (float64(i) + 0.5) / float64(halfChords))
 		for j := range points {
 			along := 2*float64(j)/float64(points-1) - 1
 			c.rim.rays.launch(n, x+float64(radius*sin), y+float64(radius*cos*along), b.tan, c.depths[b.depth])
@@ -298,7 +305,7 @@ func (c *Checker) blocked(b *bundle, x, y, radius float64, points int) (share fl
 	over := c.overfill(n)
 	var blocked, whole float64
 	for i := first; i < halfChords; i++ {
-		cos := math.Cos(math.Pi / 2 * (float64(i) + 0.5) / halfChords)
+		cos := math.Cos(math.Pi / 2 * (float64(i) + 0.5) / float64(halfChords))
 		chord := over[(i-first)*points : (i-first+1)*points]
 		var length float64
 		for j := range points - 1 {
