@@ -82,19 +82,20 @@ type Sample struct {
 // alone change from call to call is measured without preparing it again.
 type Checker struct {
 	p         *Problem
-	fractions []float64 // of the tangent of the largest half angle, field samples
-	reference int       // wavelength
-	weight    []float64 // of the wavelengths; they add up to 1
-	used      int       // field samples that sharpness metrics look at
-	depths    []float64 // apparent vergences, 1/mm
-	vergences []float64 // those that are traced
-	share     [][]float64
-	fills     []pupil  // by field
-	beams     []beam   // by field, then by vergence from far to near
-	bundles   []bundle // by field, then depth
-	launch    rays     // all beams at the eye
-	between   lines    // a bundle between traced vergences
-	dense     pupil    // replaces the quadrature where rays are lost
+	fractions []float64   // of the tangent of the largest half angle, field samples
+	reference int         // wavelength
+	weight    []float64   // of the wavelengths; they add up to 1
+	used      int         // field samples that sharpness metrics look at
+	depths    []float64   // apparent vergences, 1/mm
+	vergences []float64   // those that are traced
+	share     [][]float64 // of each of them in a depth sample, by depth
+	ends      bool        // other wavelengths are traced at the ends of the depth range only
+	fills     []pupil     // by field
+	beams     []beam      // by field, then by vergence from far to near
+	bundles   []bundle    // by field, then depth
+	launch    rays        // all beams at the eye
+	between   lines       // a bundle between traced vergences
+	dense     pupil       // replaces the quadrature where rays are lost
 	denseRays rays
 	denseMask lines
 	denseView lines
@@ -177,6 +178,7 @@ func newChecker(p *Problem, q quadrature, fractions []float64) *Checker {
 		c.depths = append(c.depths, p.Depth(i))
 	}
 	c.vergences, c.share = tracedVergences(c.depths, q.vergences)
+	c.ends = q.colourEnds
 	var n, most int
 	for f, fraction := range fractions {
 		if fraction <= p.Limits.FieldFraction {

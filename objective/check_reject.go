@@ -96,11 +96,15 @@ func (c *Checker) rejectLate() {
 func (c *Checker) toView(i, w int) {
 	b := &c.bundles[i]
 	n := len(c.vergences)
-	from, to := b.field*n, (b.field+1)*n
+	first := b.field * n
+	from, to := first, first+n
 	for k, q := range c.share[b.depth] {
-		if q == 1 {
-			from, to = b.field*n+k, b.field*n+k+1
+		if q == 1 && !c.refers(first+k, w) {
+			from, to = first+k, first+k+1
 		}
+	}
+	if to-from == n {
+		c.traceWavelength(from, to, c.reference, toWorld)
 	}
 	c.traceWavelength(from, to, w, toWorld)
 	c.sumView(b, w)

@@ -13,10 +13,13 @@ func (c *Checker) throughSteps(r *rays, w, from, to int) (margin float64) {
 }
 
 // trace takes beams from and up to but not including to on to the mask or to
-// the world at all wavelengths.
+// the world at all wavelengths, the reference first because others refer to it.
 func (c *Checker) trace(from, to int, until leg) {
+	c.traceWavelength(from, to, c.reference, until)
 	for w := range c.blocks {
-		c.traceWavelength(from, to, w, until)
+		if w != c.reference {
+			c.traceWavelength(from, to, w, until)
+		}
 	}
 }
 
@@ -24,9 +27,12 @@ func (c *Checker) trace(from, to int, until leg) {
 // traced together.
 func (c *Checker) traceWavelength(from, to, w int, until leg) {
 	for i := from; i < to; {
-		at := c.beams[i].traced[w]
-		j := i + 1
-		for j < to && c.beams[j].traced[w] == at {
+		at, j := c.beams[i].traced[w], i+1
+		if c.refers(i, w) {
+			i = j
+			continue
+		}
+		for j < to && c.beams[j].traced[w] == at && !c.refers(j, w) {
 			j++
 		}
 		for ; at < until; at++ {
@@ -34,6 +40,34 @@ func (c *Checker) traceWavelength(from, to, w int, until leg) {
 		}
 		i = j
 	}
+	for i := from; i < to; i++ {
+		for at := c.beams[i].traced[w]; at < until && c.refers(i, w); at++ {
+			c.refer(i, w, at)
+		}
+	}
+}
+
+// refers tells whether beam i at wavelength w is not traced but follows from the
+// reference and the ends of the depth range, which have to be traced before it.
+func (c *Checker) refers(i, w int) bool {
+	k := i % len(c.vergences)
+	return c.ends && w != c.reference && k > 0 && k < len(c.vergences)-1
+}
+
+// refer finds beam i at wavelength w as traceOn does.
+func (c *Checker) refer(i, w int, at leg) {
+	n := len(c.vergences)
+	far := i - i%n
+	to, from := &c.blocks[w].mask, &c.blocks[c.reference].mask
+	if at == toMask {
+		to, from = &c.blocks[w].view, &c.blocks[c.reference].view
+	}
+	part := func(of *lines, beam int) lines { return of.part(c.beams[beam].from, c.beams[beam].to) }
+	here, there := part(to, i), part(from, i)
+	farHere, farThere := part(to, far), part(from, far)
+	nearHere, nearThere := part(to, far+n-1), part(from, far+n-1)
+	here.between(float64(i%n)/float64(n-1), &there, &farHere, &farThere, &nearHere, &nearThere)
+	c.beams[i].traced[w] = at + 1
 }
 
 // traceOn takes neighbouring beams from the eye to the mask, or from there to

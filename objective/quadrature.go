@@ -12,6 +12,10 @@ type quadrature struct {
 	// vergences is how many apparent vergences are traced, from far to near
 	// evenly; 0 traces every depth sample.
 	vergences int
+	// colourEnds traces other wavelengths than the reference at the far and the
+	// near end only: what they differ by from it varies so little that between
+	// the ends it is taken to be linear in the vergence.
+	colourEnds bool
 }
 
 // leastRays is the quadrature of a check. The interpolation over vergence has an
@@ -19,7 +23,7 @@ type quadrature struct {
 // point of the pupil is left, radius times range of vergences; from
 // wideVergence on a fourth and fifth vergence are traced.
 func (p *Problem) leastRays() quadrature {
-	q := quadrature{halfArms: []int{2, 3, 4}, vergences: 3}
+	q := quadrature{halfArms: []int{2, 3, 4}, vergences: 3, colourEnds: true}
 	if p.Pupil > widePupil {
 		q.halfArms = []int{2, 4, 5, 6}
 	}
@@ -83,6 +87,21 @@ func newLines(n int) lines {
 
 func (l *lines) part(from, to int) lines {
 	return lines{l.x[from:to], l.y[from:to], l.sx[from:to], l.sy[from:to]}
+}
+
+// between sets l to reference plus what rays of another wavelength differ by from
+// it, a share of the way from the far to the near end.
+func (l *lines) between(share float64, reference, far, referenceFar, near, referenceNear *lines) {
+	one := func(to, reference, far, referenceFar, near, referenceNear []float64) {
+		for i := range to {
+			a, b := far[i]-referenceFar[i], near[i]-referenceNear[i]
+			to[i] = reference[i] + a + float64(share*(b-a))
+		}
+	}
+	one(l.x, reference.x, far.x, referenceFar.x, near.x, referenceNear.x)
+	one(l.y, reference.y, far.y, referenceFar.y, near.y, referenceNear.y)
+	one(l.sx, reference.sx, far.sx, referenceFar.sx, near.sx, referenceNear.sx)
+	one(l.sy, reference.sy, far.sy, referenceFar.sy, near.sy, referenceNear.sy)
 }
 
 // mix sets l to the sum of the parts of from, two or more and each as long as l,
