@@ -22,9 +22,6 @@ const (
 	// changes angles by some hundredths and the step to the rim by a few degrees.
 	// TestCertain measures what is left of it.
 	certainMargin = 0.2
-	// densePupilCells is the number of cells across the pupil in the uniform
-	// filling that replaces the quadrature for a bundle that loses rays.
-	densePupilCells = 40
 	// halfLost is the least share of a bundle that must get through for its
 	// metrics to mean anything: half, less the rounding of a sum of weights.
 	halfLost = 0.5 - 1e-9
@@ -95,11 +92,7 @@ type Checker struct {
 	bundles   []bundle    // by field, then depth
 	launch    rays        // all beams at the eye
 	between   lines       // a bundle between traced vergences
-	dense     pupil       // replaces the quadrature where rays are lost
-	denseRays rays
-	denseMask lines
-	denseView lines
-	through   []float64 // weights of the dense rays that got through
+	loss      lossFill    // replaces the quadrature where rays are lost
 	rim       rimBuffers
 	indices   map[*catalog.Glass][]float64 // by wavelength
 	limits    []float64                    // by MetricList; +Inf for none
@@ -156,7 +149,7 @@ type bundle struct {
 	mask         []maskSums
 	view         []viewSums // by wavelength, as mask
 	maskAll      maskSums
-	lossy        bool // some ray of it is lost, and its sums come from the dense filling
+	lossy        bool // some ray of it is lost, and its sums come from what passes
 }
 
 // NewChecker prepares checks for p, which must not change afterwards.
@@ -223,22 +216,13 @@ func newChecker(p *Problem, q quadrature, fractions []float64) *Checker {
 	}
 	c.ratios = make([][]float64, len(c.weight))
 	c.between = newLines(most)
-	c.dense = densePupil(p.Pupil/2, densePupilCells)
-	c.fillDensely(densePupil(p.Pupil/2, densePupilCells))
+	c.loss = newLossFill()
 	c.layer = make([]float64, len(c.depths))
 	c.chief = make([]float64, len(c.depths))
 	c.report.Setpoints = make([]Setpoint, len(c.depths))
 	c.report.Samples = make([]Sample, len(c.bundles))
 	c.rim = newRimBuffers(len(c.bundles))
 	return c
-}
-
-// fillDensely sets the filling for bundles that lose rays.
-func (c *Checker) fillDensely(f pupil) {
-	n := len(f.x)
-	c.dense = f
-	c.denseRays, c.denseMask, c.denseView = newRays(n), newLines(n), newLines(n)
-	c.through = make([]float64, n)
 }
 
 // Check traces t until it is clear which requirement or limit it fails first.

@@ -157,7 +157,7 @@ func (c *Checker) sumView(b *bundle, w int) {
 }
 
 // sum traces all that bundles from and up to but not including to need, whole
-// fields, and sums it up, each bundle that loses rays by the dense filling.
+// fields, and sums it up, each bundle that loses rays by a filling of its own.
 func (c *Checker) sum(from, to int) {
 	if from == to {
 		return
@@ -195,33 +195,6 @@ func (c *Checker) losesRim(b *bundle) bool {
 		}
 	}
 	return false
-}
-
-// refill replaces the quadrature of a bundle that loses rays by a dense uniform
-// filling, of which any part is as good as the whole: the Gauss rule is valid
-// for the full pupil only. Which rays enter the sums in the mask shows when they
-// have been traced to the world.
-func (c *Checker) refill(b *bundle) {
-	b.maskAll = maskSums{}
-	for w := range c.blocks {
-		r := &c.denseRays
-		for i := range c.dense.x {
-			r.launch(i, c.dense.x[i], c.dense.y[i], b.tan, c.depths[b.depth])
-		}
-		c.throughSteps(r, w, 0, c.beyondMask)
-		c.beforeMask(&c.denseMask, r)
-		c.throughSteps(r, w, c.beyondMask, len(c.steps))
-		c.atViewpoint(&c.denseView, r)
-		for i := range c.through {
-			c.through[i] = c.dense.weight[i]
-			if r.lost(i) {
-				c.through[i] = 0
-			}
-		}
-		b.mask[w] = c.maskSums(&c.denseMask, c.through, b)
-		b.view[w] = c.viewSums(&c.denseView, c.through, b)
-		b.maskAll.add(&b.mask[w], c.weight[w])
-	}
 }
 
 // maskSums sums up where rays cross the mask's layer. They are taken at the

@@ -61,23 +61,3 @@ func axialPupil(radius float64, rings int) pupil {
 	}
 	return f
 }
-
-// densePupil fills a disc of the given radius with the centres of the equal
-// square cells that lie in it, cells of them across the diameter.
-func densePupil(radius float64, cells int) pupil {
-	h := 2 * radius / float64(cells)
-	var f pupil
-	for i := range (cells + 1) / 2 {
-		x := (float64(i) + 0.5) * h
-		for j := range cells {
-			y := (float64(j) + 0.5 - float64(cells)/2) * h
-			if math.Hypot(x, y) < radius {
-				f.add(x, y, 1)
-			}
-		}
-	}
-	for i := range f.weight {
-		f.weight[i] = 1 / float64(len(f.x))
-	}
-	return f
-}

@@ -143,11 +143,8 @@ func TestQuadrature(t *testing.T) {
 		if compared%25 != 0 {
 			continue
 		}
-		fine.fillDensely(densePupil(p.Pupil/2, 80))
 		for k := range fine.usedBundles() {
-			b := fine.bundles[k]
-			b.mask, b.view = make([]maskSums, len(b.mask)), make([]viewSums, len(b.view))
-			fine.refill(&b)
+			b := summedDensely(fine, k, 80)
 			v, _, _ := fine.bundles[k].maskAll.variance()
 			dense, _, _ := b.maskAll.variance()
 			rayNear(t, "root of the mask's variance", math.Sqrt(dense), math.Sqrt(v), 3e-3*math.Sqrt(v))
