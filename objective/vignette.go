@@ -117,7 +117,7 @@ func (c *Checker) judgeVignetting(stop bool) {
 	})
 	for i := range c.rim.suspects {
 		s := &c.rim.suspects[i]
-		if 100*(s.share+coarseError) < m.VignettedPct {
+		if 100*min(1, s.share+coarseError) <= m.VignettedPct {
 			break
 		}
 		c.vignette(s)
