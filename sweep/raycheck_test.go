@@ -2,6 +2,7 @@ package sweep
 
 import (
 	"context"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -139,8 +140,8 @@ func stream(b *testing.B, spec *Spec, lenses []*catalog.Lens, n int) (*objective
 // BenchmarkRayCheck takes the first designs of three searches, nearly all of which
 // fail: two demos, of three lenses and of six, and single lenses of any aperture
 // at a field of 20°, of which nearly half lose rays. It times the check in a
-// search, the measurement in full, the measurement again of a train whose gaps
-// alone change, and for comparison the plain one, ray by ray with 1256 rays in each
+// search, the measurement in full, that of what is limited for a train whose gaps
+// alone change, with and without a limit on vignetting, and for comparison the plain one, ray by ray with 1256 rays in each
 // pupil.
 func BenchmarkRayCheck(b *testing.B) {
 	wide := benchSpec(objective.ErectorSingle, 1)
@@ -169,10 +170,17 @@ func BenchmarkRayCheck(b *testing.B) {
 		}
 		each("check", func(t *objective.Train) { checker.Check(t) })
 		each("measure", func(t *objective.Train) { checker.Measure(t) })
-		each("gaps", func(*objective.Train) {
-			trains[0].Gaps[0] += 1e-9
-			checker.MeasureLimited(trains[0])
-		})
+		again := func(checker *objective.Checker) func(*objective.Train) {
+			return func(*objective.Train) {
+				trains[0].Gaps[0] += 1e-9
+				checker.MeasureLimited(trains[0])
+			}
+		}
+		each("gaps", again(checker))
+		unvignetted := *p
+		unvignetted.Limits.Max = maps.Clone(p.Limits.Max)
+		delete(unvignetted.Limits.Max, "vignetted_pct")
+		each("gaps-unvignetted", again(objective.NewChecker(&unvignetted)))
 	}
 	r := rand.New(rand.NewPCG(5, 5))
 	request := plain.RandomRequest(r)
