@@ -1,6 +1,10 @@
 package objective
 
-import "testing"
+import (
+	"testing"
+
+	"relaysweep/catalog"
+)
 
 // benchmarkTrain is a relay of four doublets, twelve surfaces, that shows
 // a field of 8°.
@@ -16,11 +20,11 @@ func BenchmarkTraceSurface(b *testing.B) {
 	p, train := benchmarkTrain(b)
 	c := NewChecker(p)
 	c.prepare(train)
-	r := &c.blocks[0]
+	r, launch := &c.blocks[c.reference].rays, &c.launch
 	surfaces := 0
 	for b.Loop() {
-		r.copyFrom(&c.launch)
-		c.between(r, 0, 0, len(c.steps))
+		r.copyFrom(launch)
+		c.throughSteps(r, c.reference, 0, len(c.steps))
 		surfaces += len(c.steps) * len(r.x)
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(surfaces), "ns/ray-surface")
@@ -44,15 +48,49 @@ func BenchmarkTraceRaySurface(b *testing.B) {
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(surfaces), "ns/ray-surface")
 }
 
-// BenchmarkMeasure is everything about one design.
+// BenchmarkMeasure is everything about one design: one that passes, of spheres
+// and of aspheres, one that vignettes, and one whose wide fields lose rays.
 func BenchmarkMeasure(b *testing.B) {
 	p, train := benchmarkTrain(b)
-	c := NewChecker(p)
-	for b.Loop() {
-		if r := c.Measure(train); r.FailedBy != "" {
-			b.Fatal(r.FailedBy)
-		}
+	wide, lossy := *p, *p
+	wide.TanMax, lossy.TanMax = 0.16, 0.3
+	aspheric := asphericTrain(b, p)
+	for _, c := range []struct {
+		name  string
+		p     *Problem
+		train *Train
+	}{{"spheres", p, train}, {"aspheres", p, aspheric}, {"vignetting", &wide, train}, {"losing", &lossy, train}} {
+		b.Run(c.name, func(b *testing.B) {
+			checker := NewChecker(c.p)
+			for b.Loop() {
+				checker.Measure(c.train)
+			}
+			vignetted, lossy := checker.report.Metrics.VignettedPct > 0, false
+			for i := range checker.bundles {
+				lossy = lossy || checker.bundles[i].lossy
+			}
+			if vignetted != (c.p != p) || lossy != (c.name == "losing") {
+				b.Fatalf("vignetted: %v, loses rays: %v", vignetted, lossy)
+			}
+		})
 	}
+}
+
+// asphericTrain is a relay of four single lenses of two aspheres each.
+func asphericTrain(b *testing.B, p *Problem) *Train {
+	lens := func(f, diameter float64) *catalog.Lens {
+		l := rayEquiconvex(f, diameter, diameter/3, rayDenseCrown)
+		for i, sign := range []float64{1, -1} {
+			l.Surfaces[i].Conic = -0.7
+			l.Surfaces[i].Asphere = []float64{sign * -2e-7, sign * 1e-10}
+		}
+		return l
+	}
+	return uprightTrain(b, p, 20,
+		rayGroup(p, []*catalog.Lens{lens(40, 28)}),
+		rayGroup(p, []*catalog.Lens{lens(80, 34), lens(80, 34)}),
+		rayGroup(p, []*catalog.Lens{lens(40, 28)}),
+	)
 }
 
 // BenchmarkCheckFails is a design that fails on the sharpness of the mask, and

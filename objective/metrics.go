@@ -30,6 +30,22 @@ type Metric struct {
 	of   func(*Metrics) *float64
 }
 
+// metricIndex is a metric's place in MetricList.
+type metricIndex int
+
+const (
+	maskBlur metricIndex = iota
+	viewDefocus
+	viewAstigmatism
+	viewBlur
+	viewRefocus
+	axisVergence
+	distortion
+	lateralColour
+	axialColour
+	vignetting
+)
+
 // MetricList is every metric in the order in which limits apply to them.
 var MetricList = []Metric{
 	{"mask_blur_arcmin", "arcmin", "RMS blur of the mask at its best position for each depth, largest over fields and depths",
@@ -70,10 +86,10 @@ func (m *Metrics) Value(name string) (value float64, ok bool) {
 	return math.NaN(), false
 }
 
+// reset makes every metric unknown.
 func (m *Metrics) reset() {
-	for i := range MetricList {
-		*MetricList[i].of(m) = math.NaN()
-	}
+	nan := math.NaN()
+	*m = Metrics{nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan}
 }
 
 // maskSums are weighted sums over the rays of one bundle at one wavelength that
@@ -138,20 +154,15 @@ func (a *viewSums) fit() (ex, ey, u0 float64) {
 	return ex, ey, (a.ey - float64(ey*a.y)) / w
 }
 
-// defocus is the vergence error in dioptres: half the trace of E.
-func (a *viewSums) defocus() float64 {
+// power is the vergence error in dioptres: half the trace of E, and its cylinder
+// 2·sqrt(J0² + J45²) (L. N. Thibos, W. Wheeler, D. Horner, Optom. Vis. Sci. 74,
+// 367, 1997), J45 being zero by symmetry.
+func (a *viewSums) power() (defocus, cylinder float64) {
 	ex, ey, _ := a.fit()
-	return 1000 * (ex + ey) / 2
-}
-
-// cylinder is 2·sqrt(J0² + J45²) of E in dioptres (L. N. Thibos, W. Wheeler,
-// D. Horner, Optom. Vis. Sci. 74, 367, 1997), J45 being zero by symmetry.
-func (a *viewSums) cylinder() float64 {
-	if a.weight < halfLost {
-		return math.Inf(1)
+	if math.IsInf(ex, 1) {
+		return ex, ex
 	}
-	ex, ey, _ := a.fit()
-	return 1000 * math.Abs(ex-ey)
+	return 1000 * (ex + ey) / 2, 1000 * math.Abs(ex-ey)
 }
 
 // chiefError is u0 less the ideal chief slope.

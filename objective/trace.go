@@ -12,25 +12,26 @@ import (
 // relative to the vertex of the surface that was met last.
 
 // rays are many rays as a structure of arrays: position in mm, the w
-// coordinate from the last vertex, and direction cosines, kw > 0. A ray that
-// is lost, because it misses a surface or is totally reflected, has NaN for its
-// direction from there on; ask with lost.
+// coordinate from the last vertex, direction cosines, kw > 0, and 1/kw. A ray
+// that is lost, because it misses a surface or is totally reflected, has NaN
+// for its direction from there on; ask with lost.
 type rays struct {
 	x, y, w    []float64
 	kx, ky, kw []float64
+	per        []float64 // 1/kw
 }
 
 func newRays(n int) rays {
-	all := make([]float64, 6*n)
+	all := make([]float64, 7*n)
 	cut := func(i int) []float64 { return all[i*n : (i+1)*n : (i+1)*n] }
-	return rays{cut(0), cut(1), cut(2), cut(3), cut(4), cut(5)}
+	return rays{cut(0), cut(1), cut(2), cut(3), cut(4), cut(5), cut(6)}
 }
 
 func (r *rays) lost(i int) bool { return math.IsNaN(r.kw[i]) }
 
 // part is the rays from and up to but not including to.
 func (r *rays) part(from, to int) rays {
-	return rays{r.x[from:to], r.y[from:to], r.w[from:to], r.kx[from:to], r.ky[from:to], r.kw[from:to]}
+	return rays{r.x[from:to], r.y[from:to], r.w[from:to], r.kx[from:to], r.ky[from:to], r.kw[from:to], r.per[from:to]}
 }
 
 func (r *rays) copyFrom(s *rays) {
@@ -40,6 +41,7 @@ func (r *rays) copyFrom(s *rays) {
 	copy(r.kx, s.kx)
 	copy(r.ky, s.ky)
 	copy(r.kw, s.kw)
+	copy(r.per, s.per)
 }
 
 // launch sets ray i to leave the eye's pupil at (px, py) on the line through
@@ -47,9 +49,10 @@ func (r *rays) copyFrom(s *rays) {
 // tan/v at distance 1/v, and for v = 0 it is a direction.
 func (r *rays) launch(i int, px, py, tan, v float64) {
 	sx, sy := -float64(px*v), tan-float64(py*v)
-	k := 1 / math.Sqrt(1+float64(sx*sx)+float64(sy*sy))
+	per := math.Sqrt(1 + float64(sx*sx) + float64(sy*sy))
+	k := 1 / per
 	r.x[i], r.y[i], r.w[i] = px, py, 0
-	r.kx[i], r.ky[i], r.kw[i] = sx*k, sy*k, k
+	r.kx[i], r.ky[i], r.kw[i], r.per[i] = sx*k, sy*k, k, per
 }
 
 // step is one surface on the way from the eye to the world, with the space
@@ -64,17 +67,19 @@ type step struct {
 	clear      float64   // clear semi-diameter
 }
 
-// steps lays out the surfaces of t in the order in which the trace meets them,
-// and gives the index of the first one beyond the mask. It reuses buf.
-func (p *Problem) steps(t *Train, buf []step) (steps []step, beyondMask int) {
+// steps lays out the surfaces of t in the order in which the trace meets them.
+// It also gives for each gap between groups the surface before which it lies,
+// and the index of the first surface beyond the mask. It reuses both buffers.
+func (p *Problem) steps(t *Train, buf []step, gapBuf []int) (steps []step, gapSteps []int, beyondMask int) {
 	steps = buf[:0]
+	gapSteps = append(gapBuf[:0], make([]int, len(t.Gaps))...)
 	distance, plate, plateIndex := t.EyeRelief, p.CombinerMM, p.CombinerIndex
 	for g := len(t.Groups) - 1; g >= 0; g-- {
 		group := t.Groups[g]
 		for e := len(group.Elements) - 1; e >= 0; e-- {
 			element := group.Elements[e]
 			for s := len(element.Surfaces) - 1; s >= 0; s-- {
-				surface := element.Surfaces[s]
+				surface := &element.Surfaces[s]
 				n := len(steps)
 				if n < cap(steps) {
 					steps = steps[:n+1] // keeps the room of its aspheric terms
@@ -87,7 +92,7 @@ func (p *Problem) steps(t *Train, buf []step) (steps []step, beyondMask int) {
 					curvature: -surface.Curvature(), conic: surface.Conic,
 					asphere: st.asphere[:0], clear: element.clear,
 				}
-				if !surface.IsSpherical() {
+				if len(surface.Asphere) > 0 && !surface.IsSpherical() {
 					for _, a := range surface.Asphere {
 						st.asphere = append(st.asphere, -a)
 					}
@@ -103,32 +108,41 @@ func (p *Problem) steps(t *Train, buf []step) (steps []step, beyondMask int) {
 		}
 		if g > 0 {
 			distance = t.Gaps[g-1]
+			gapSteps[g-1] = len(steps)
 			if g-1 == t.MaskGap() {
 				plate, plateIndex = p.MaskGlass, p.MaskGlassIndex
 				beyondMask = len(steps)
 			}
 		}
 	}
-	return steps, beyondMask
+	return steps, gapSteps, beyondMask
 }
 
-// indexRatios gives, for each of steps, the index before it over that after
-// it. index tells the index of a glass. It reuses buf.
-func indexRatios(t *Train, index func(*catalog.Glass) float64, buf []float64) []float64 {
-	ratios := buf[:0]
+// indexRatios appends to ratios, by wavelength, for each of steps the index
+// before it over that after it. indices tells the indices of a glass at all
+// wavelengths.
+func indexRatios(t *Train, indices func(*catalog.Glass) []float64, ratios [][]float64) {
 	for g := len(t.Groups) - 1; g >= 0; g-- {
 		elements := t.Groups[g].Elements
 		for e := len(elements) - 1; e >= 0; e-- {
-			before := 1.0
-			for s := len(elements[e].Glasses) - 1; s >= 0; s-- {
-				after := index(elements[e].Glasses[s])
-				ratios = append(ratios, before/after)
+			glasses := elements[e].Glasses
+			var before []float64 // nil for air
+			for s := len(glasses) - 1; s >= 0; s-- {
+				after := indices(glasses[s])
+				for w := range ratios {
+					index := 1.0
+					if before != nil {
+						index = before[w]
+					}
+					ratios[w] = append(ratios[w], index/after[w])
+				}
 				before = after
 			}
-			ratios = append(ratios, before)
+			for w := range ratios {
+				ratios[w] = append(ratios[w], before[w])
+			}
 		}
 	}
-	return ratios
 }
 
 // plateSlope is by how much a plane plate of index n changes dx/dw and dy/dw
@@ -153,7 +167,7 @@ func (r *rays) shiftByPlate(thickness, n float64) {
 // through takes the rays across the space before st and through its surface.
 // ratio is the index before the surface over that after it. margin is the
 // smallest squared cosine of an angle of incidence or refraction among the
-// rays that were not lost: how far they are from being lost.
+// rays: how far they are from being lost. It is negative when one is lost.
 func (r *rays) through(st *step, ratio float64) (margin float64) {
 	if st.plate > 0 {
 		r.shiftByPlate(st.plate, st.plateIndex)
@@ -161,42 +175,72 @@ func (r *rays) through(st *step, ratio float64) (margin float64) {
 	switch {
 	case len(st.asphere) > 0:
 		return r.throughAsphere(st, ratio)
-	case st.conic != 0 && st.curvature != 0:
+	case st.curvature == 0:
+		return r.throughFlat(st.distance, ratio)
+	case st.conic != 0:
 		return r.throughConic(st, ratio)
 	}
 	return r.throughSphere(st.distance, st.curvature, ratio)
 }
 
-// throughSphere meets a sphere or a flat of curvature c. From the point where
-// the ray meets the vertex plane the length of the way to the surface solves
+// throughFlat meets a plane.
+func (r *rays) throughFlat(distance, ratio float64) (margin float64) {
+	n := len(r.x)
+	x, y, w := r.x[:n], r.y[:n], r.w[:n]
+	kx, ky, kw, per := r.kx[:n], r.ky[:n], r.kw[:n], r.per[:n]
+	margin = 1
+	ratio2 := ratio * ratio
+	for i := range x {
+		l, m, k := kx[i], ky[i], kw[i]
+		s := (distance - w[i]) * per[i]
+		x[i] += float64(s * l)
+		y[i] += float64(s * m)
+		w[i] = 0
+		cos2 := k * k
+		after2 := 1 - float64(ratio2*(1-cos2))
+		if cos2 < margin {
+			margin = cos2
+		}
+		if after2 < margin {
+			margin = after2
+		}
+		after := math.Sqrt(after2)
+		kx[i], ky[i], kw[i], per[i] = ratio*l, ratio*m, after, 1/after
+	}
+	return margin
+}
+
+// throughSphere meets a sphere of curvature c. From the point where the ray
+// meets the vertex plane the length of the way to the surface solves
 // c·s² - 2g·s + c·r² = 0; in the form c·r²/(g + sqrt(g² - c²r²)) it stays exact
 // as c goes to 0 and belongs to the crossing next to the vertex (W. T. Welford,
 // Aberrations of Optical Systems, 1986, section 4.3). The root is the cosine of
 // the angle of incidence there. g < 0 cannot happen with a real root, because a
 // sphere lies on one side of its vertex plane.
+//
+// The same equation gives c·s = g - root, and with it the normal's third
+// component 1 - c·w without s. So the new direction is known before the
+// crossing, and one division serves both the way to the surface and the
+// reciprocal with which the next surface begins.
 func (r *rays) throughSphere(distance, c, ratio float64) (margin float64) {
 	n := len(r.x)
 	x, y, w := r.x[:n], r.y[:n], r.w[:n]
-	kx, ky, kw := r.kx[:n], r.ky[:n], r.kw[:n]
+	kx, ky, kw, per := r.kx[:n], r.ky[:n], r.kw[:n], r.per[:n]
 	margin = 1
 	ratio2 := ratio * ratio
 	for i := range x {
 		l, m, k := kx[i], ky[i], kw[i]
-		s := (distance - w[i]) / k
+		s := (distance - w[i]) * per[i]
 		px, py := x[i]+float64(s*l), y[i]+float64(s*m)
 		g := k - float64(c*(float64(l*px)+float64(m*py)))
 		f := c * (float64(px*px) + float64(py*py))
 		cos2 := float64(g*g) - float64(c*f)
-		cos := math.Sqrt(cos2)
-		s = f / (g + cos)
-		px += float64(s * l)
-		py += float64(s * m)
-		pw := s * k
 		after2 := 1 - float64(ratio2*(1-cos2))
+		cos := math.Sqrt(cos2)
 		bend := math.Sqrt(after2) - float64(ratio*cos)
-		nw := 1 - float64(c*pw) // the third component of the normal
+		nw := 1 - float64((g-cos)*k)
 		if nw <= 0 {
-			bend = math.NaN() // the far half of the sphere
+			bend, margin = math.NaN(), -1 // the far half of the sphere
 		}
 		if cos2 < margin {
 			margin = cos2
@@ -204,11 +248,18 @@ func (r *rays) throughSphere(distance, c, ratio float64) (margin float64) {
 		if after2 < margin {
 			margin = after2
 		}
-		x[i], y[i], w[i] = px, py, pw
-		bc := bend * c
-		kx[i] = float64(ratio*l) - float64(bc*px)
-		ky[i] = float64(ratio*m) - float64(bc*py)
-		kw[i] = float64(ratio*k) + float64(bend*nw)
+		next := float64(ratio*k) + float64(bend*nw)
+		way := g + cos
+		inverse := 1 / (way * next)
+		s = f * next * inverse
+		px += float64(s * l)
+		py += float64(s * m)
+		x[i], y[i], w[i] = px, py, s*k
+		bend *= c
+		kx[i] = float64(ratio*l) - float64(bend*px)
+		ky[i] = float64(ratio*m) - float64(bend*py)
+		kw[i] = next
+		per[i] = way * inverse
 	}
 	return margin
 }
@@ -248,14 +299,14 @@ func (r *rays) throughAsphere(st *step, ratio float64) (margin float64) {
 
 // toPlane is where ray i meets the next vertex plane.
 func (r *rays) toPlane(i int, distance float64) (x, y float64) {
-	s := (distance - r.w[i]) / r.kw[i]
+	s := (distance - r.w[i]) * r.per[i]
 	return r.x[i] + float64(s*r.kx[i]), r.y[i] + float64(s*r.ky[i])
 }
 
 // refract bends ray i by the vector form of the law of refraction,
 // n'k' = nk + (n'cos i' - n cos i)·N (W. T. Welford, Aberrations of Optical
 // Systems, 1986, section 4.4), for the unit normal N = (-nx, -ny, nw). It
-// returns the smaller squared cosine, 1 for a ray that is lost already.
+// returns the smaller squared cosine, a negative number for a ray that is lost.
 func (r *rays) refract(i int, ratio, nx, ny, nw float64) (margin float64) {
 	l, m, k := r.kx[i], r.ky[i], r.kw[i]
 	cos := float64(nw*k) - float64(nx*l) - float64(ny*m)
@@ -268,8 +319,9 @@ func (r *rays) refract(i int, ratio, nx, ny, nw float64) (margin float64) {
 	r.kx[i] = float64(ratio*l) - float64(bend*nx)
 	r.ky[i] = float64(ratio*m) - float64(bend*ny)
 	r.kw[i] = float64(ratio*k) + float64(bend*nw)
+	r.per[i] = 1 / r.kw[i]
 	if math.IsNaN(bend) {
-		return 1
+		return -1
 	}
 	return min(cos2, after2)
 }
@@ -296,35 +348,51 @@ const (
 	// when rounding keeps the iteration from ending.
 	asphereAccepted   = 1e-11
 	asphereIterations = 60
+	// quickIterations is how many steps Newton's iteration may take that at least
+	// halve the distance from the surface each. From the crossing with the conic
+	// a usual asphere takes three.
+	quickIterations = 6
 )
 
 // asphereCrossing is the way s along a ray from the vertex plane to the
 // asphere, NaN for a miss, and dw/dh divided by h there. Newton's iteration
-// starts at the crossing with the conic and halves each step that does not
-// bring the ray nearer to the surface.
+// starts at the crossing with the conic. If it does not end soon it starts
+// again, with care.
 func asphereCrossing(st *step, x, y, kx, ky, kw float64) (s, slope float64) {
-	s, _ = conicCrossing(st, x, y, kx, ky, kw)
-	if math.IsNaN(s) {
-		s = 0
+	start, _ := conicCrossing(st, x, y, kx, ky, kw)
+	if math.IsNaN(start) {
+		start = 0
 	}
-	at := func(s float64) (miss, slope, rate float64) {
-		hx, hy := x+float64(s*kx), y+float64(s*ky)
-		sag, slope := st.sag(float64(hx*hx) + float64(hy*hy))
-		return float64(s*kw) - sag, slope, kw - float64(slope*(float64(hx*kx)+float64(hy*ky)))
+	s = start
+	last := math.Inf(1)
+	for range quickIterations {
+		miss, slope, rate := st.miss(s, x, y, kx, ky, kw)
+		off := math.Abs(miss)
+		if off <= asphereTolerance || off <= asphereAccepted && last <= asphereAccepted {
+			return s, slope
+		}
+		if !(rate > 0 && off < last/2) {
+			break // the ray runs along the surface, or past a crossing
+		}
+		s -= miss / rate
+		last = off
 	}
-	miss, slope, rate := at(s)
+	return carefulCrossing(st, start, x, y, kx, ky, kw)
+}
+
+// carefulCrossing is asphereCrossing from a given start. It halves each step that
+// does not bring the ray nearer to the surface.
+func carefulCrossing(st *step, s, x, y, kx, ky, kw float64) (crossing, slope float64) {
+	miss, slope, rate := st.miss(s, x, y, kx, ky, kw)
 	for range asphereIterations {
-		if math.Abs(miss) <= asphereTolerance || math.IsNaN(miss) {
+		if math.Abs(miss) <= asphereTolerance || !(rate > 0) {
 			break
 		}
-		if !(rate > 0) {
-			break // the ray runs along the surface
-		}
 		change := -miss / rate
-		next, nextSlope, nextRate := at(s + change)
+		next, nextSlope, nextRate := st.miss(s+change, x, y, kx, ky, kw)
 		for !(math.Abs(next) < math.Abs(miss)) && math.Abs(change) > asphereTolerance {
 			change /= 2
-			next, nextSlope, nextRate = at(s + change)
+			next, nextSlope, nextRate = st.miss(s+change, x, y, kx, ky, kw)
 		}
 		if !(math.Abs(next) < math.Abs(miss)) {
 			break
@@ -335,6 +403,15 @@ func asphereCrossing(st *step, x, y, kx, ky, kw float64) (s, slope float64) {
 		return math.NaN(), math.NaN()
 	}
 	return s, slope
+}
+
+// miss is by how much a ray is beyond the surface at the way s from (x, y) of
+// the vertex plane, with dw/dh divided by h of the surface there, and how fast
+// that changes along the ray.
+func (st *step) miss(s, x, y, kx, ky, kw float64) (miss, slope, rate float64) {
+	hx, hy := x+float64(s*kx), y+float64(s*ky)
+	sag, slope := st.sag(float64(hx*hx) + float64(hy*hy))
+	return float64(s*kw) - sag, slope, kw - float64(slope*(float64(hx*kx)+float64(hy*ky)))
 }
 
 // sag is w at the squared height h2, and dw/dh divided by h.

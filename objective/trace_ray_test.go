@@ -12,10 +12,11 @@ import (
 // traceBatch traces rays of one wavelength through a train by the batched
 // trace, from the eye to the first vertex.
 func traceBatch(p *Problem, t *Train, wavelengthNM float64, r *rays) {
-	steps, _ := p.steps(t, nil)
-	ratios := indexRatios(t, func(g *catalog.Glass) float64 { return g.Index(wavelengthNM) }, nil)
+	steps, _, _ := p.steps(t, nil, nil)
+	ratios := [][]float64{nil}
+	indexRatios(t, func(g *catalog.Glass) []float64 { return []float64{g.Index(wavelengthNM)} }, ratios)
 	for s := range steps {
-		r.through(&steps[s], ratios[s])
+		r.through(&steps[s], ratios[0][s])
 	}
 }
 

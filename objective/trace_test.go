@@ -24,7 +24,8 @@ func (p *path) add(distance, curvature, conic, indexAfter float64, asphere ...fl
 func singleRay(x, y, sx, sy float64) *rays {
 	r := newRays(1)
 	k := 1 / math.Sqrt(1+sx*sx+sy*sy)
-	r.x[0], r.y[0], r.kx[0], r.ky[0], r.kw[0] = x, y, sx*k, sy*k, k
+	r.x[0], r.y[0] = x, y
+	r.kx[0], r.ky[0], r.kw[0], r.per[0] = sx*k, sy*k, k, 1/k
 	return &r
 }
 

@@ -2,6 +2,7 @@ package objective
 
 import (
 	"math"
+	"slices"
 	"testing"
 )
 
@@ -66,6 +67,47 @@ func TestVignetted(t *testing.T) {
 	}
 	if partial < 10 {
 		t.Errorf("only %d pupils were vignetted in part", partial)
+	}
+}
+
+// TestVignettedEstimate compares the estimate over the grid with the area rule, at
+// apertures that cut off something, and the largest share that is found with
+// few looks with the largest of all fields, depths and places.
+func TestVignettedEstimate(t *testing.T) {
+	worst, compared := 0.0, 0
+	for i, c := range checkCases(40) {
+		p := *c.p
+		p.DepthSteps = 4
+		for _, g := range c.train.Groups {
+			for _, e := range g.Elements {
+				e.clear *= 0.8
+			}
+		}
+		checker := NewChecker(&p)
+		found := checker.Measure(c.train).Metrics.VignettedPct
+		largest := 0.0
+		for k := range checker.bundles {
+			b := &checker.bundles[k]
+			over := slices.Clone(checker.grid(b))
+			for place := range pupilPlaces {
+				x, y := p.pupilPlace(place)
+				share := checker.vignetted(b, x, y, p.Pupil/2)
+				largest = max(largest, 100*share)
+				if share > 0 && share < 1 {
+					compared++
+					worst = max(worst, math.Abs(checker.gridShare(over, place)-share))
+				}
+			}
+		}
+		// The area rule itself is good to 0.1.
+		rayNear(t, "vignetted_pct", found, largest, 0.1)
+		if t.Failed() {
+			t.Fatalf("case %d", i)
+		}
+	}
+	t.Logf("%d shares; the estimate is off by at most %.4f", compared, worst)
+	if worst > coarseError || compared < 100 {
+		t.Errorf("of %d shares one is estimated with an error of %.4f", compared, worst)
 	}
 }
 

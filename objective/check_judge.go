@@ -1,0 +1,239 @@
+package objective
+
+import (
+	"math"
+
+	"relaysweep/catalog"
+)
+
+// fail records the first requirement or limit that fails.
+func (c *Checker) fail(name string) {
+	if c.report.FailedBy == "" {
+		c.report.FailedBy = name
+	}
+}
+
+// limit judges a metric's magnitude against the limit of its name.
+func (c *Checker) limit(m metricIndex, value float64) {
+	if !(math.Abs(value) <= c.limits[m]) {
+		c.fail(MetricList[m].Name)
+	}
+}
+
+// failed tells whether a requirement or limit has failed.
+func (c *Checker) failed() bool { return c.report.FailedBy != "" }
+
+// limited tells whether there is a limit on a metric.
+func (c *Checker) limited(m metricIndex) bool { return !math.IsInf(c.limits[m], 1) }
+
+// usedBundles is the number of bundles that sharpness metrics look at; they come
+// first.
+func (c *Checker) usedBundles() int { return c.used * len(c.depths) }
+
+// judgeMask places the mask for each depth by exact rays, and judges the
+// requirements on it and its blur.
+func (c *Checker) judgeMask() {
+	p, r := c.p, &c.report
+	travel := newSpread()
+	for d := range c.depths {
+		s := &r.Setpoints[d]
+		s.MaskMM = s.MaskParaxialMM - c.sharpest(d)
+		travel.add(s.MaskMM)
+	}
+	r.TravelMM = travel.width()
+	if r.TravelMM > p.Travel*(1+requirementSlack) {
+		c.fail("travel")
+	}
+	lo, hi := p.MaskRoom(c.t)
+	slack := requirementSlack * c.t.Gaps[c.t.MaskGap()]
+	if travel.lo < lo-slack || travel.hi > hi+slack {
+		c.fail("clearance")
+	}
+	for d := range c.depths {
+		chief := math.Abs(p.ChiefAtMask(c.t, r.Setpoints[d].MaskMM))
+		if 2*chief*p.TanHalfWidth > p.MaskWidth*(1+requirementSlack) ||
+			2*chief*p.TanHalfHeight > p.MaskHeight*(1+requirementSlack) {
+			c.fail("mask_size")
+		}
+	}
+}
+
+// sharpest is how far beyond the paraxial layer, towards the world, the plane
+// lies that minimises the mean variance of depth d over the fields in use; 0
+// when no field can tell.
+func (c *Checker) sharpest(d int) float64 {
+	var sumPS, sumSS float64
+	for i := d; i < c.usedBundles(); i += len(c.depths) {
+		b := &c.bundles[i]
+		if b.maskAll.weight < halfLost {
+			continue
+		}
+		_, ps, ss := b.maskAll.variance()
+		sumPS += ps
+		sumSS += ss
+	}
+	if !(sumSS > 0) {
+		return 0
+	}
+	return -sumPS / sumSS
+}
+
+// judgeMaskBlur measures the mask's blur.
+func (c *Checker) judgeMaskBlur() {
+	m := &c.report.Metrics
+	m.MaskBlurArcmin = 0
+	for d := range c.depths {
+		c.report.Setpoints[d].MaskBlurArcmin = 0
+	}
+	for i := range c.bundles[:c.usedBundles()] {
+		c.measureMaskBlur(i)
+	}
+	c.limit(maskBlur, m.MaskBlurArcmin)
+}
+
+// measureMaskBlur takes bundle i into the metric of the mask's blur.
+func (c *Checker) measureMaskBlur(i int) {
+	m, b := &c.report.Metrics, &c.bundles[i]
+	s := &c.report.Setpoints[b.depth]
+	shift := s.MaskParaxialMM - s.MaskMM
+	blur := math.Inf(1)
+	if b.maskAll.weight >= halfLost {
+		pp, ps, ss := b.maskAll.variance()
+		variance := pp + float64(2*shift*ps) + float64(shift*shift*ss)
+		blur = arcmin(math.Sqrt(max(variance, 0)) / math.Abs(c.chief[b.depth]))
+	}
+	c.report.Samples[i].MaskBlurArcmin = blur
+	if b.field < c.used {
+		s.MaskBlurArcmin = max(s.MaskBlurArcmin, blur)
+		m.MaskBlurArcmin = max(m.MaskBlurArcmin, blur)
+	}
+}
+
+// judgeDefocus measures the world's vergence error at the reference wavelength.
+func (c *Checker) judgeDefocus() {
+	m := &c.report.Metrics
+	m.ViewDefocusD, m.ViewAstigmatismD = 0, 0
+	for i := range c.bundles[:c.usedBundles()] {
+		c.measureDefocus(i)
+	}
+	c.limit(viewDefocus, m.ViewDefocusD)
+	c.limit(viewAstigmatism, m.ViewAstigmatismD)
+}
+
+// measureDefocus takes bundle i into the metrics of the vergence error.
+func (c *Checker) measureDefocus(i int) {
+	m, b, s := &c.report.Metrics, &c.bundles[i], &c.report.Samples[i]
+	s.ViewDefocusD, s.ViewAstigmatismD = b.view[c.reference].power()
+	if b.field < c.used {
+		m.ViewDefocusD = larger(m.ViewDefocusD, s.ViewDefocusD)
+		m.ViewAstigmatismD = max(m.ViewAstigmatismD, s.ViewAstigmatismD)
+	}
+}
+
+// judgeViewBlur measures how sharp the world is to an eye that refocuses.
+func (c *Checker) judgeViewBlur() {
+	m := &c.report.Metrics
+	m.ViewBlurArcmin, m.ViewRefocusD = 0, 0
+	for d := range c.depths {
+		c.report.Setpoints[d].ViewBlurArcmin = 0
+	}
+	for i := range c.bundles[:c.usedBundles()] {
+		c.measureViewBlur(i)
+	}
+	c.limit(viewBlur, m.ViewBlurArcmin)
+	c.limit(viewRefocus, m.ViewRefocusD)
+}
+
+// measureViewBlur takes bundle i into the metrics of the view's blur.
+func (c *Checker) measureViewBlur(i int) {
+	m, b := &c.report.Metrics, &c.bundles[i]
+	blur, refocus := c.refocused(b)
+	c.report.Samples[i].ViewBlurArcmin = blur
+	if b.field < c.used {
+		m.ViewBlurArcmin = max(m.ViewBlurArcmin, blur)
+		m.ViewRefocusD = max(m.ViewRefocusD, math.Abs(refocus))
+		s := &c.report.Setpoints[b.depth]
+		s.ViewBlurArcmin = max(s.ViewBlurArcmin, blur)
+	}
+}
+
+// judgeFar measures what is asked of the far depth: vergence and colour on the
+// axis, distortion and colour across the field.
+func (c *Checker) judgeFar() {
+	m := &c.report.Metrics
+	axial := newSpread()
+	for w := range c.weight {
+		defocus, _ := c.bundles[0].view[w].power()
+		axial.add(defocus)
+		if w == c.reference {
+			m.AxisVergenceD = defocus
+		}
+	}
+	m.AxialColourD = axial.width()
+	m.DistortionPct, m.LateralColourArcmin = 0, 0
+	for i := len(c.depths); i < c.usedBundles(); i += len(c.depths) {
+		b := &c.bundles[i]
+		colour := newSpread()
+		for w := range b.view {
+			colour.add(b.view[w].chiefError())
+		}
+		m.DistortionPct = larger(m.DistortionPct, 100*c.t.AngularMagnification*b.view[c.reference].chiefError()/b.tan)
+		m.LateralColourArcmin = max(m.LateralColourArcmin, arcmin(colour.width()))
+	}
+	c.limit(axisVergence, m.AxisVergenceD)
+	c.limit(distortion, m.DistortionPct)
+	c.limit(lateralColour, m.LateralColourArcmin)
+	c.limit(axialColour, m.AxialColourD)
+}
+
+// judgeTransmission measures the light that gets through.
+func (c *Checker) judgeTransmission() {
+	m := &c.report.Metrics
+	m.Transmission = c.transmission()
+	if !(m.Transmission >= c.p.Limits.TransmissionMin) {
+		c.fail("transmission_min")
+	}
+}
+
+// refocused is the view's blur in arcmin after the eye's best refocus within
+// its bounds, and that refocus in dioptres.
+func (c *Checker) refocused(b *bundle) (blur, refocus float64) {
+	var all viewSums
+	for w := range b.view {
+		all.add(&b.view[w], c.weight[w])
+	}
+	if all.weight < halfLost {
+		return math.Inf(1), math.Inf(1)
+	}
+	p := c.p
+	world := 1000 * c.t.AngularMagnification * c.t.AngularMagnification // refocus to 1/mm in the world
+	relaxed := -1000 * c.depths[b.depth]                                // refocus of the relaxed eye
+	ee, xe, xx := all.variance()
+	refocus = world * xe / xx
+	refocus = min(max(refocus, relaxed), relaxed+p.AccommodationD)
+	refocus = min(max(refocus, -p.RefocusMaxD), p.RefocusMaxD)
+	rho := refocus / world
+	variance := ee - float64(2*rho*xe) + float64(rho*rho*xx)
+	return arcmin(math.Sqrt(max(variance, 0))), refocus
+}
+
+// transmission is the share of light that gets through lenses, mask and
+// combiner at the reference wavelength.
+func (c *Checker) transmission() float64 {
+	through := c.p.MaskTransmits
+	for _, g := range c.t.Groups {
+		for _, e := range g.Elements {
+			if loss := e.Lens.LossPct; catalog.IsSet(loss) {
+				through *= (1 - loss/100) * (1 - loss/100)
+				continue
+			}
+			first, last := e.Glasses[0], e.Glasses[len(e.Glasses)-1]
+			through *= (1 - Fresnel(c.indicesOf(first)[c.reference])) * (1 - Fresnel(c.indicesOf(last)[c.reference]))
+		}
+	}
+	if c.p.CombinerMM > 0 {
+		face := 1 - Fresnel(c.p.CombinerIndex)
+		through *= face * face
+	}
+	return through
+}
