@@ -46,8 +46,14 @@ func (d *ReportDrawing) mask(s *svgDrawing, class string, at, half float64) {
 	s.line(class, xy{at, -half}, xy{at, half})
 }
 
-// eye draws the pupil's rim, and how far it may wander.
+// eye draws the pupil's rim and how far it may wander, and the combiner before
+// it.
 func (d *ReportDrawing) eye(s *svgDrawing) {
+	if d.CombinerMM > 0 {
+		half := d.tallest()
+		middle := (d.Lenses[len(d.Lenses)-1].EndMM + d.EyeMM) / 2
+		s.element("rect", "plate", "x", middle-d.CombinerMM/2, "y", -half, "width", d.CombinerMM, "height", 2*half)
+	}
 	reach := (d.PupilMM + d.BoxMM) / 2
 	for _, side := range []float64{-1, 1} {
 		s.line("pupil", xy{d.EyeMM, side * reach}, xy{d.EyeMM, side * (reach + 4)})
@@ -196,7 +202,10 @@ func (d *ReportDrawing) fullSize() (left, right, top, bottom float64) {
 // along the axis to another: outlines, mask, eye and a rule, without rays.
 func (d *ReportDrawing) drawFullSize(s *svgDrawing, from, to float64) {
 	half := d.tallest()
+	left, right, _, _ := d.fullSize()
 	shows := func(a, b float64) bool { return b >= from && a <= to }
+	// What would be cut stands whole on the next strip, where there is one.
+	whole := func(a, b float64) bool { return shows(a, b) && (a >= from || from <= left) && (b <= to || to >= right) }
 	s.line("axis", xy{from, 0}, xy{to, 0})
 	part := *d
 	part.Lenses = nil
@@ -205,7 +214,7 @@ func (d *ReportDrawing) drawFullSize(s *svgDrawing, from, to float64) {
 		if shows(l.FirstMM-reach, l.EndMM+reach) {
 			part.Lenses = append(part.Lenses, l)
 		}
-		if shows(l.FirstMM, l.FirstMM+stripOverlapMM) {
+		if whole(l.FirstMM, l.FirstMM+stripOverlapMM) {
 			// Names of close lenses stand at different heights.
 			up := -half - 4 - 4*float64(i%3)
 			s.line("dimension", xy{l.FirstMM, 0}, xy{l.FirstMM, up + 1})
@@ -226,11 +235,14 @@ func (d *ReportDrawing) drawFullSize(s *svgDrawing, from, to float64) {
 		if m.at > m.other {
 			anchor, shift = "start", 0.6
 		}
+		if reach := math.Copysign(stripOverlapMM, shift); !whole(math.Min(m.at, m.at+reach), math.Max(m.at, m.at+reach)) {
+			continue
+		}
 		s.line("dimension", xy{m.at, maskHalf}, xy{m.at, half + 3})
 		s.text("full", xy{m.at + shift, half + 3}, fmt.Sprintf("mask %s %s", m.name, Fixed(m.at, 2)), "text-anchor", anchor)
 	}
-	if shows(d.EyeMM-stripOverlapMM, d.EyeMM) {
-		d.eye(s)
+	d.eye(s)
+	if whole(d.EyeMM-stripOverlapMM, d.EyeMM) {
 		s.line("dimension", xy{d.EyeMM, 0}, xy{d.EyeMM, -half - 3})
 		s.text("full", xy{d.EyeMM, -half - 4}, "eye "+Fixed(d.EyeMM, 2), "text-anchor", "end")
 	}
@@ -242,7 +254,9 @@ func (d *ReportDrawing) drawFullSize(s *svgDrawing, from, to float64) {
 		switch {
 		case math.Mod(mm, 10) == 0:
 			tick = 3.5
-			s.text("full", xy{mm, rule + 7}, Fixed(mm, 0), "text-anchor", "middle")
+			if digits := 4.0; whole(mm-digits, mm+digits) {
+				s.text("full", xy{mm, rule + 7}, Fixed(mm, 0), "text-anchor", "middle")
+			}
 		case math.Mod(mm, 5) == 0:
 			tick = 2.2
 		}
@@ -305,4 +319,4 @@ func (d *ReportDrawing) standalone(name string) string {
 // standaloneStyle is what the page's style sheet says of full-size drawings.
 const standaloneStyle = `line,path{fill:none;stroke:#000;stroke-width:.2}.glass{fill:#eee}.rim{stroke-width:.8}` +
 	`.axis{stroke-dasharray:6 1.5 1 1.5}.mask{stroke-width:.5;stroke:#000;fill:none}.near{stroke-dasharray:1.5 1}.plate{stroke-width:.2}` +
-	`.pupil{stroke-width:.8}.box{stroke-width:.4;stroke-dasharray:.6 .4}text{font:3px sans-serif;fill:#000}`
+	`rect{fill:none;stroke:#000;stroke-width:.2}.pupil{stroke-width:.8}.box{stroke-width:.4;stroke-dasharray:.6 .4}text{font:3px sans-serif;fill:#000}`

@@ -178,7 +178,7 @@ func raySample(field int) template.HTML {
 	return template.HTML(`<svg class="sample" aria-hidden="true" viewBox="0 0 44 10" width="44" height="10" style="--u:1px">` + s.b.String() + `</svg>`)
 }
 
-// foundWords say what a run found.
+// foundWords say what a run found, and how sure that is.
 func foundWords(r *Report) []string {
 	m := r.Manifest
 	none, inexact := 0, 0
@@ -190,22 +190,22 @@ func foundWords(r *Report) []string {
 			inexact++
 		}
 	}
-	var found []string
+	found := fmt.Sprintf("%s at %d of %d sweep points passed every requirement and every limit by exact rays.",
+		countedDesigns(len(r.Designs)), len(m.Points)-none, len(m.Points))
 	switch {
 	case len(r.Designs) == 0:
-		found = append(found, "Nothing meets the requirements.")
+		found = "Nothing meets the requirements."
 	case len(m.Points) == 1:
-		found = append(found, fmt.Sprintf("%s passed every requirement and every limit by exact rays.", countedDesigns(len(r.Designs))))
-	default:
-		found = append(found, fmt.Sprintf("%s at %d of %d sweep points passed every requirement and every limit by exact rays.",
-			countedDesigns(len(r.Designs)), len(m.Points)-none, len(m.Points)))
+		found = fmt.Sprintf("%s passed every requirement and every limit by exact rays.", countedDesigns(len(r.Designs)))
 	}
-	if inexact > 0 {
-		found = append(found, fmt.Sprintf("Not exact at %d of %d sweep points: the search ended before the ranking was full.", inexact, len(m.Points)))
-	} else {
-		found = append(found, "The ranking is exact: nothing shorter than the proven length passes, apart from the designs listed. The proof speaks of paraxial gaps.")
+	sure := "The ranking is exact: apart from the designs listed, nothing shorter than the proven length passes. The proof speaks of paraxial gaps."
+	switch {
+	case inexact > 0:
+		sure = fmt.Sprintf("Not exact at %d of %d sweep points: the search ended before the ranking was full.", inexact, len(m.Points))
+	case len(r.Designs) == 0:
+		sure = "That is proven, for trains at their paraxial gaps: no design shorter than the proven length passes."
 	}
-	return found
+	return []string{found, sure}
 }
 
 func countedDesigns(n int) string {

@@ -116,8 +116,8 @@ func (w *specWriter) train(s *sweep.Spec) {
 	for _, l := range s.Train.Layouts {
 		layouts = append(layouts, l.String())
 	}
-	text := fmt.Sprintf("%s, up to %s, magnification %s, %s of air in stacks, %s between groups", strings.Join(layouts, " or "),
-		w.of("train.lenses_per_group", s.Train.LensesPerGroup, "a group"), w.of("train.magnification", s.Train.Magnification, ""),
+	text := fmt.Sprintf("%s, at most %s, magnification %s, %s of air in stacks, %s between groups", strings.Join(layouts, " or "),
+		w.of("train.lenses_per_group", s.Train.LensesPerGroup, "in a group"), w.of("train.magnification", s.Train.Magnification, ""),
 		w.of("train.air_gap_min_mm", s.Train.AirGapMinMM, "mm"), w.of("train.group_gap_min_mm", s.Train.GroupGapMinMM, "mm"))
 	if w.isSet("train.length_max_mm", s.Train.LengthMaxMM) {
 		text += ", no longer than " + w.of("train.length_max_mm", s.Train.LengthMaxMM, "mm")

@@ -152,6 +152,11 @@ try {
     }
     return out
   })
+  // The numbers of each row, which stand on one line of the paper: cells that are
+  // not broken, word by word.
+  told.rows = await page.$$eval('table tbody tr', all => all.map(row =>
+    [...row.cells].filter(c => !c.classList.contains('l') && c.textContent.trim())
+      .flatMap(c => c.textContent.trim().split(/\s+/))))
   told.printed = await page.$$eval('.cautions', all => all.every(e => e.getBoundingClientRect().height > 20))
   await page.pdf({ path: pdf, format: 'A4', preferCSSPageSize: true, printBackground: false })
 } finally {
