@@ -120,6 +120,9 @@ func (d *ReportDrawing) trainSVG(id, name string, lengthMM, reliefMM float64) st
 	}
 	d.eye(s)
 	label("name", xy{d.EyeMM, -half - 20*unit}, "eye", "middle")
+	if d.CombinerMM > 0 {
+		label("name", xy{(lengthMM + d.EyeMM) / 2, -half - 20*unit}, "combiner", "middle")
+	}
 	if shown {
 		at := d.ViewpointMM
 		s.path("viewpoint", []xy{{at, 0}, {at - 6*unit, 11 * unit}, {at + 6*unit, 11 * unit}}, true)

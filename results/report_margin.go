@@ -67,7 +67,8 @@ func shareBar(share float64) string {
 	}
 	s := &svgDrawing{decimals: 1}
 	class := "bar"
-	if share > 1 {
+	// A paraxial solution may stand at its bound, but for rounding.
+	if share > 1+1e-9 {
 		class = "bar beyond"
 	}
 	s.element("rect", "bar-room", "x", 0.0, "y", 2.0, "width", bound, "height", high-4)

@@ -138,7 +138,7 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		{"length", "length_mm"}, {"to the eye", "length_to_eye_mm"}, {"eye relief", "eye_relief_mm"},
 		{"viewpoint shift", "viewpoint_shift_mm"}, {"travel", "travel_mm"}, {"refocus time", "refocus_s"},
 		{"magnification", "angular_magnification"}, {"largest field", "field_max_deg"}, {"mask pixel", "pixel_arcmin"},
-		{"step of the stage", "depth_step_D"}, {"mask grows far to near", "mask_scale_change_pct"},
+		{"step of the stage", "depth_step_D"}, {"mask size, far to near", "mask_scale_change_pct"},
 		{"mask blur", "mask_blur_arcmin"}, {"view blur", "view_blur_arcmin"}, {"refocus of the eye", "view_refocus_D"},
 		{"distortion", "distortion_pct"}, {"lateral colour", "lateral_colour_arcmin"}, {"axial colour", "axial_colour_D"},
 		{"vignetted", "vignetted_pct"}, {"transmission", "transmission"}, {"glass", "mass_g"}, {"price", "price"},

@@ -41,6 +41,11 @@ func (w *specWriter) of(key string, value any, unit string) string {
 
 func sayValue(value any) string {
 	switch v := value.(type) {
+	case string:
+		if v == "either" {
+			return "front or rear" // the one value that reads badly as it is
+		}
+		return v
 	case float64:
 		if math.IsInf(v, 1) {
 			return "infinity"
