@@ -113,7 +113,8 @@ func summarise(w io.Writer, folder string, m *results.Manifest, designs []result
 	if len(designs) == 0 {
 		return errNothing
 	}
-	fmt.Fprintf(w, "relaysweep show %s --rank 1 tells what to buy and where it stands\n\n%s", folder, cautions)
+	fmt.Fprintf(w, "relaysweep show %s --rank 1 tells what to buy and where it stands\n", folder)
+	fmt.Fprintf(w, "relaysweep report %s makes a page of it to order and build from\n\n%s", folder, cautions)
 	if nothing {
 		fmt.Fprintln(w, "\nsome sweep points have no design")
 	}
