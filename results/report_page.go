@@ -82,14 +82,21 @@ func newReportPage(r *Report) *reportPage {
 	}
 	m := r.Manifest
 	p.Made = fmt.Sprintf("%s %s, run of %s, spec %s", m.Program, m.Version, m.Started.UTC().Format("2006-01-02 15:04 UTC"), shortDigest(m.SpecSHA256))
+	empty := 0
 	for i := range m.Points {
 		if point := &m.Points[i]; point.Passed == 0 {
+			if empty++; empty > easingShown {
+				continue
+			}
 			t, notes := easingTable(point, len(m.Points) > 1)
 			if len(t.Rows) > 0 {
 				p.Easing = append(p.Easing, t)
 			}
 			p.EasingNotes = append(p.EasingNotes, notes...)
 		}
+	}
+	if empty > easingShown {
+		p.EasingNotes = append(p.EasingNotes, fmt.Sprintf("%d more sweep points without a design stand in run.json.", empty-easingShown))
 	}
 	for i, c := range overviewCharts(r) {
 		p.Charts = append(p.Charts, template.HTML(c.svg(fmt.Sprintf("o%d", i+1))))
@@ -215,10 +222,21 @@ func countedDesigns(n int) string {
 	return fmt.Sprintf("%d designs", n)
 }
 
+const (
+	// pointsShown is how many sweep points the page lists at most, and
+	// easingShown at how many without a design it says what would help; run.json
+	// has all.
+	pointsShown = 300
+	easingShown = 12
+)
+
 // pointsTable is the proof, a row a sweep point.
 func pointsTable(r *Report) pageTable {
 	m := r.Manifest
 	t := pageTable{Caption: "What was searched, and what binds"}
+	if n := len(m.Points); n > pointsShown {
+		t.Caption += fmt.Sprintf(" (%d of %d sweep points of run.json)", pointsShown, n)
+	}
 	sweep := len(m.Points) > 1
 	if sweep {
 		t.Heads = append(t.Heads, heads("point")...)
@@ -227,7 +245,7 @@ func pointsTable(r *Report) pageTable {
 		}
 	}
 	t.Heads = append(t.Heads, heads("designs in the space", "checked by rays", "passed", "proven length, mm", "<turned away by")...)
-	for i := range m.Points {
+	for i := range min(len(m.Points), pointsShown) {
 		p := &m.Points[i]
 		var row pageRow
 		if sweep {

@@ -1,6 +1,7 @@
 package results
 
 import (
+	"fmt"
 	"html"
 	"html/template"
 	"math"
@@ -299,11 +300,19 @@ func sideOf(radius float64) string {
 	return "concave, R " + Fixed(radius, 2)
 }
 
+// stageShown is how many rows of a stage table the page has at most; the file
+// has all.
+const stageShown = 60
+
 // stageTable is where the mask stands for each depth.
 func stageTable(l *ReportDesign) pageTable {
 	t := pageTable{Caption: "Stage: mask positions"}
+	if n := len(l.Setpoints); n > stageShown {
+		t.Caption = fmt.Sprintf("Stage: mask positions (%d of %d rows of setpoints.parquet)", stageShown, n)
+	}
 	t.Heads = heads("depth, m", "vergence, D", "mask, mm", "paraxial, mm", "stage, mm", "mask blur, arcmin", "view blur, arcmin", "pixel, arcmin")
-	for i, s := range l.Setpoints {
+	for _, i := range spreadPlaces(len(l.Setpoints), stageShown) {
+		s := l.Setpoints[i]
 		cell := func(column string, x float64, decimals int) pageCell {
 			return plain(Fixed(x, decimals)).of("setpoints", column, i)
 		}
@@ -370,14 +379,24 @@ func sampleAxes(samples []Sample) (fields, depths []float64) {
 
 // spread picks at most so many of a list, its ends included.
 func spread(list []float64, most int) []float64 {
-	if len(list) <= most {
-		return list
-	}
-	out := make([]float64, most)
-	for i := range out {
-		out[i] = list[i*(len(list)-1)/(most-1)]
+	var out []float64
+	for _, i := range spreadPlaces(len(list), most) {
+		out = append(out, list[i])
 	}
 	return out
+}
+
+// spreadPlaces are at most so many places of a list of n, from 0, its ends
+// included.
+func spreadPlaces(n, most int) []int {
+	places := make([]int, min(n, most))
+	for i := range places {
+		places[i] = i
+		if n > most {
+			places[i] = i * (n - 1) / (most - 1)
+		}
+	}
+	return places
 }
 
 // surfacePageTable is the prescription.

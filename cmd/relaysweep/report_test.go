@@ -484,6 +484,31 @@ func TestReportOrder(t *testing.T) {
 	}
 }
 
+// TestReportStock: an order for both eyes may need more of a part than there is.
+func TestReportStock(t *testing.T) {
+	lenses := strings.ReplaceAll(smallLenses(fewFocals), "\n", ",2\n")
+	lenses = strings.Replace(lenses, "price,2", "price,stock", 1)
+	spec := newJobOf(t, lenses)
+	must(t, exitDone, "run", spec)
+	d := readRanked(t, outputOf(spec))[0]
+	pieces := map[string]int{}
+	for _, l := range d.Lenses {
+		pieces[l.Part]++
+	}
+	for eyes, flag := range []string{"1", "2"} {
+		must(t, exitDone, "report", outputOf(spec), "--designs", "1", "--eyes", flag)
+		short := 0
+		for _, n := range pieces {
+			if n*(eyes+1) > 2 {
+				short++
+			}
+		}
+		if got := strings.Count(pageText(t, outputOf(spec)), "(stock 2)"); got != short {
+			t.Errorf("%s eyes: %d parts are marked as short, not %d, of %v", flag, got, short, pieces)
+		}
+	}
+}
+
 // pageText is a page without its tags.
 func pageText(t *testing.T, output string) string {
 	t.Helper()
