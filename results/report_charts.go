@@ -188,11 +188,8 @@ func sweptChart(r *Report) *chart {
 	if across < 0 {
 		c.title, c.x = "Shortest design of each sweep point", chartAxis{"sweep point", ""}
 	} else {
-		axis := chartAxis{r.Axes[across].Key, ""}
-		if u := unitOf(r.Axes[across]); u != unitOne && u != unitNone {
-			axis.unit = u
-		}
-		c.title, c.x = "Shortest design against "+axis.label, axis
+		key := r.Axes[across].Key // its name tells its unit
+		c.title, c.x = "Shortest design against "+key, chartAxis{key, ""}
 	}
 	at := map[string]int{}
 	for i := range r.Designs {

@@ -445,7 +445,7 @@ func TestReportWords(t *testing.T) {
 	must(t, exitDone, "report", output, "--designs", "1", "--eyes", "2")
 	text := pageText(t, output)
 	for _, want := range []string{
-		"8 or 10.5 (swept) degrees wide and 7.5 degrees high", "pupil of 4 mm in a box of 2 mm", "0.25 m to infinity", "36 × 24 mm, pixels of 19.5 µm",
+		"8 or 10.5 degrees (swept) wide and 7.5 degrees high", "pupil of 4 mm in a box of 2 mm", "0.25 m to infinity", "36 × 24 mm, pixels of 19.5 µm",
 		"at the rear or front or rear (swept) seat", "travel 14.5 mm", "view blur ≤ 40 arcmin", "546.07 nm (weight 2)", "lenses.csv (4 lenses)",
 		"exact, over the whole space", "To order, for both eyes",
 	} {

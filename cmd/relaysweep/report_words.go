@@ -21,22 +21,21 @@ const sweptShown = 6
 
 // of is the value of a key with its unit, or the values that it takes.
 func (w *specWriter) of(key string, value any, unit string) string {
-	text := sayValue(value)
-	if axis, is := w.swept[key]; is {
-		values := make([]string, len(axis.Values))
-		for i, v := range axis.Values {
-			values[i] = sayValue(v)
-		}
-		if n := len(values); n > sweptShown {
-			text = fmt.Sprintf("%s to %s in %d values (swept)", values[0], values[n-1], n)
-		} else {
-			text = strings.Join(values, " or ") + " (swept)"
-		}
-	}
 	if unit != "" {
-		text += " " + unit
+		unit = " " + unit
 	}
-	return text
+	axis, is := w.swept[key]
+	if !is {
+		return sayValue(value) + unit
+	}
+	values := make([]string, len(axis.Values))
+	for i, v := range axis.Values {
+		values[i] = sayValue(v)
+	}
+	if n := len(values); n > sweptShown {
+		return fmt.Sprintf("%s to %s%s (swept, %d values)", values[0], values[n-1], unit, n)
+	}
+	return strings.Join(values, " or ") + unit + " (swept)"
 }
 
 func sayValue(value any) string {
