@@ -1,6 +1,7 @@
 // Package results holds what a run leaves behind: the files it writes, the
-// same files read back, and the tables printed from them. It knows nothing of
-// optics; the numbers come to it finished.
+// same files read back, the tables printed from them, and the page that tells
+// all of it to people ([WriteReport]). It knows nothing of optics; the numbers
+// come to it finished.
 //
 // Three files make up a run's result:
 //

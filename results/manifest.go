@@ -14,14 +14,16 @@ import (
 
 // Manifest is run.json: what was run, and the proof of what was found.
 type Manifest struct {
-	Program    string          `json:"program"`
-	Version    string          `json:"version"`
-	SpecSHA256 string          `json:"spec_sha256"`
-	Catalogs   []CatalogFile   `json:"catalogs"`
-	Started    time.Time       `json:"started"`
-	Finished   *time.Time      `json:"finished"` // null while unfinished
-	Complete   bool            `json:"complete"`
-	Points     []ManifestPoint `json:"points"`
+	Program    string        `json:"program"`
+	Version    string        `json:"version"`
+	SpecSHA256 string        `json:"spec_sha256"`
+	Catalogs   []CatalogFile `json:"catalogs"`
+	// GlassTables are the user's own, in the order of the spec.
+	GlassTables []GlassFile     `json:"glass_tables,omitempty"`
+	Started     time.Time       `json:"started"`
+	Finished    *time.Time      `json:"finished"` // null while unfinished
+	Complete    bool            `json:"complete"`
+	Points      []ManifestPoint `json:"points"`
 }
 
 // CatalogFile is a lens table that a run read.
@@ -29,6 +31,13 @@ type CatalogFile struct {
 	File   string `json:"file"`
 	SHA256 string `json:"sha256"`
 	Lenses int    `json:"lenses"`
+}
+
+// GlassFile is a glass table that a run read.
+type GlassFile struct {
+	File    string `json:"file"`
+	SHA256  string `json:"sha256"`
+	Glasses int    `json:"glasses"`
 }
 
 // ManifestPoint is the proof for one sweep point. Counts are of designs. The

@@ -23,11 +23,7 @@ func Open(path string) (*Job, error) {
 	if err != nil {
 		return nil, err
 	}
-	tables, err := catalog.Load(spec.LensFiles(), spec.GlassFiles())
-	if err != nil {
-		return nil, err
-	}
-	return &Job{spec, tables, spec.Grid()}, nil
+	return openTables(spec, spec.LensFiles(), spec.GlassFiles())
 }
 
 // PointOutcome is a sweep point with what its search brought.

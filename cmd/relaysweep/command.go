@@ -104,7 +104,7 @@ wrong, 3 done but nothing meets the requirements, 130 interrupted.
 		RunE:                       func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
-	root.AddCommand(newRunCommand(), newCheckCommand(), newShowCommand())
+	root.AddCommand(newRunCommand(), newCheckCommand(), newShowCommand(), newReportCommand(), newSetpointsCommand())
 	return root
 }
 

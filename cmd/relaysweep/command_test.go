@@ -38,7 +38,7 @@ func TestDone(t *testing.T) {
 		}
 	}
 	want := []string{outputOf(spec)}
-	for _, name := range []string{rankedFile, manifestFile, setpointsFile} {
+	for _, name := range []string{inputsFolder, "inputs/lenses-1.csv", "inputs/spec.toml", rankedFile, manifestFile, setpointsFile} {
 		want = append(want, filepath.Join(outputOf(spec), name))
 	}
 	if got := listing(t, outputOf(spec)); !slices.Equal(got, want) {

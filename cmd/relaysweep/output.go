@@ -51,15 +51,19 @@ func tryFile(folder string) error {
 	return errors.Join(f.Close(), os.Remove(f.Name()))
 }
 
-// writeAll writes the three files of a finished run. The manifest of an older
+// writeAll writes the three files of a finished run and the copies of what it
+// was made from. The manifest of an older
 // run goes first and the new one comes last: where a manifest stands, the other
 // files are of the same run.
-func writeAll(folder string, axes []results.Axis, manifest *results.Manifest, designs []results.Design, setpoints []results.Setpoint) error {
+func writeAll(folder string, inputs []inputCopy, axes []results.Axis, manifest *results.Manifest, designs []results.Design, setpoints []results.Setpoint) error {
 	// The folder may have gone while the search ran.
 	if err := os.MkdirAll(folder, 0o777); err != nil {
 		return err
 	}
 	if err := os.Remove(filepath.Join(folder, manifestFile)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	if err := writeInputs(folder, inputs); err != nil {
 		return err
 	}
 	// The spec's digest stands in the manifest only: a change of the spec that

@@ -45,6 +45,10 @@ func runJob(cmd *cobra.Command, path string) error {
 		return err
 	}
 	defer tidy()
+	inputs, err := readInputs(job)
+	if err != nil {
+		return err
+	}
 	started := time.Now().UTC().Truncate(time.Second)
 	progress := newProgress(cmd.ErrOrStderr())
 	outcomes, err := job.Run(cmd.Context(), progress.show)
@@ -59,6 +63,9 @@ func runJob(cmd *cobra.Command, path string) error {
 	for _, t := range job.Catalog.Tables {
 		manifest.Catalogs = append(manifest.Catalogs, results.CatalogFile{File: t.File, SHA256: t.SHA256, Lenses: t.Lenses})
 	}
+	for _, t := range job.Catalog.GlassTables {
+		manifest.GlassTables = append(manifest.GlassTables, results.GlassFile{File: t.File, SHA256: t.SHA256, Glasses: t.Glasses})
+	}
 	var designs []results.Design
 	var setpoints []results.Setpoint
 	for i := range outcomes {
@@ -71,7 +78,7 @@ func runJob(cmd *cobra.Command, path string) error {
 	}
 	finished := time.Now().UTC().Truncate(time.Second)
 	manifest.Finished = &finished
-	if err := writeAll(folder, axes, manifest, designs, setpoints); err != nil {
+	if err := writeAll(folder, inputs, axes, manifest, designs, setpoints); err != nil {
 		return err
 	}
 	return summarise(cmd.OutOrStdout(), folder, manifest, designs, axes)
@@ -106,7 +113,8 @@ func summarise(w io.Writer, folder string, m *results.Manifest, designs []result
 	if len(designs) == 0 {
 		return errNothing
 	}
-	fmt.Fprintf(w, "relaysweep show %s --rank 1 tells what to buy and where it stands\n\n%s", folder, cautions)
+	fmt.Fprintf(w, "relaysweep show %s --rank 1 tells what to buy and where it stands\n", folder)
+	fmt.Fprintf(w, "relaysweep report %s makes a page of it to order and build from\n\n%s", folder, cautions)
 	if nothing {
 		fmt.Fprintln(w, "\nsome sweep points have no design")
 	}

@@ -13,11 +13,15 @@ import (
 
 func newShowCommand() *cobra.Command {
 	var point, rank int
+	var rays bool
 	cmd := &cobra.Command{
 		Use:   "show OUTPUT",
 		Short: "print the ranked table, or one design: what to buy and where it stands",
 		Args:  oneArgument("the output folder of a run"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if rays {
+				return showRays(cmd, args[0], point, rank)
+			}
 			return show(cmd.OutOrStdout(), args[0], selection{
 				point: point, anyPoint: !cmd.Flags().Changed("point"),
 				rank: rank, anyRank: !cmd.Flags().Changed("rank"),
@@ -26,6 +30,7 @@ func newShowCommand() *cobra.Command {
 	}
 	cmd.Flags().IntVar(&point, "point", 0, "sweep point, from 0")
 	cmd.Flags().IntVar(&rank, "rank", 1, "rank of the design to print whole, from 1")
+	cmd.Flags().BoolVar(&rays, "rays", false, "print instead heights and angles of its chief and edge rays at every surface")
 	return cmd
 }
 

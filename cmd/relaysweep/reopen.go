@@ -1,0 +1,214 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"path/filepath"
+
+	"relaysweep/objective"
+	"relaysweep/results"
+	"relaysweep/sweep"
+)
+
+// finishedRun is an output folder opened again: the results, and the job that
+// they came from, read from its copy.
+type finishedRun struct {
+	folder    string
+	manifest  *results.Manifest
+	designs   []results.Design
+	axes      []results.Axis
+	setpoints []results.Setpoint
+	job       *sweep.Job
+}
+
+// openResults reads the results of a run.
+func openResults(folder string) (*finishedRun, error) {
+	r := &finishedRun{folder: folder}
+	var err error
+	if r.manifest, err = results.ReadManifest(filepath.Join(folder, manifestFile)); err != nil {
+		return nil, err
+	}
+	if r.designs, r.axes, err = results.ReadRanked(filepath.Join(folder, rankedFile)); err != nil {
+		return nil, err
+	}
+	if r.setpoints, err = results.ReadSetpoints(filepath.Join(folder, setpointsFile)); err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+// openRun reads the results of a run and the copies of its inputs, and holds
+// these against the digests in the manifest.
+func openRun(folder string) (*finishedRun, error) {
+	r, err := openResults(folder)
+	if err != nil {
+		return nil, err
+	}
+	inputs := filepath.Join(folder, inputsFolder)
+	const again = "\n    run the job again: it writes the copies anew"
+	if r.job, err = sweep.OpenInputs(inputs); err != nil {
+		// Faults would say that the user's own spec is wrong.
+		return nil, fmt.Errorf("%s: the copies of the run's inputs are missing or damaged: %v%s", inputs, err, again)
+	}
+	digests := []string{r.manifest.SpecSHA256}
+	for _, t := range r.manifest.Catalogs {
+		digests = append(digests, t.SHA256)
+	}
+	for _, t := range r.manifest.GlassTables {
+		digests = append(digests, t.SHA256)
+	}
+	copies := r.job.Inputs()
+	changed := len(copies) != len(digests) || len(r.job.Points) != len(r.manifest.Points)
+	for i := range min(len(copies), len(digests)) {
+		if copies[i].SHA256 != digests[i] {
+			return nil, fmt.Errorf("%s: is not the file that the run was made from%s", filepath.Join(inputs, copies[i].Copy), again)
+		}
+	}
+	if changed {
+		return nil, fmt.Errorf("%s: does not hold the files that the run was made from%s", inputs, again)
+	}
+	return r, nil
+}
+
+// find is the design of a rank at a sweep point.
+func (r *finishedRun) find(point, rank int) (*results.Design, error) {
+	if err := r.knowsPoint(point); err != nil {
+		return nil, err
+	}
+	for i := range r.designs {
+		if d := &r.designs[i]; d.Point == point && d.Rank == rank {
+			return d, nil
+		}
+	}
+	return nil, usageError{fmt.Errorf("point %d has no rank %d: it has %s", point, rank, counted(int(r.manifest.Points[point].Passed), "design"))}
+}
+
+// knowsPoint refuses a sweep point that the run does not have.
+func (r *finishedRun) knowsPoint(point int) error {
+	if point < 0 || point >= len(r.manifest.Points) {
+		return usageError{fmt.Errorf("there is no point %d: the run has points 0 to %d", point, len(r.manifest.Points)-1)}
+	}
+	return nil
+}
+
+// setpointsOf is the stage table of a design, far to near.
+func (r *finishedRun) setpointsOf(d *results.Design) []results.Setpoint {
+	var rows []results.Setpoint
+	for _, s := range r.setpoints {
+		if s.Point == d.Point && s.Rank == d.Rank {
+			rows = append(rows, s)
+		}
+	}
+	return rows
+}
+
+// reopened is a design laid out again from its row: lenses from the catalog's
+// copy, gaps and eye relief from the row, refined ones too.
+type reopened struct {
+	problem *objective.Problem
+	train   *objective.Train
+	design  *results.Design
+	stages  []results.Setpoint
+	// doubt is empty where the train traces as the row says, else how it
+	// differs.
+	doubt string
+}
+
+// retraceTolerance is by how much in mm a setpoint that is traced again may
+// differ from the row before that is said: the step in which lengths are
+// compared, a hundredth of what any stage resolves.
+const retraceTolerance = 1e-6
+
+// reopen lays out a design again and traces it.
+func (r *finishedRun) reopen(d *results.Design) (*reopened, error) {
+	p := r.job.Points[d.Point].Spec.Problem()
+	fault := func(format string, args ...any) error {
+		return fmt.Errorf("%s: point %d, rank %d: %s", filepath.Join(r.folder, rankedFile), d.Point, d.Rank, fmt.Sprintf(format, args...))
+	}
+	space, ok := spaceOf(d)
+	if !ok {
+		return nil, fault("no layout is called %s with its mask at the %s seat", d.Layout, d.Seat)
+	}
+	names := space.Layout.GroupNames()
+	lib := r.job.LibraryOf(p, partsIn(d))
+	elements, stackGaps := make([][]*objective.Element, len(names)), make([][]float64, len(names))
+	var gaps []float64
+	group := 0
+	for i, l := range d.Lenses {
+		if i > 0 && l.Position == 1 {
+			group++
+			gaps = append(gaps, d.Lenses[i-1].GapAfterMM)
+		} else if i > 0 {
+			stackGaps[group] = append(stackGaps[group], d.Lenses[i-1].GapAfterMM)
+		}
+		if group >= len(names) || names[group] != l.Group || l.Position != len(elements[group])+1 {
+			return nil, fault("lens %d stands as number %d of the %s, where the layout %s has no such place", i+1, l.Position, l.Group, d.Layout)
+		}
+		e := lib.ElementOf(l.Part, l.Reversed)
+		if e == nil {
+			return nil, fault("the part %s is not in the tables, or not this way round", l.Part)
+		}
+		elements[group] = append(elements[group], e)
+	}
+	if group != len(names)-1 {
+		return nil, fault("has %d groups, where the layout %s has %d", group+1, d.Layout, len(names))
+	}
+	t := p.TrainAt(space, elements, stackGaps, gaps, d.EyeReliefMM)
+	t.Refined = d.Refined
+	b := &reopened{problem: p, train: t, design: d, stages: r.setpointsOf(d)}
+	if len(b.stages) == 0 {
+		return nil, fault("%s has no setpoints of it", filepath.Join(r.folder, setpointsFile))
+	}
+	b.doubt = b.retrace()
+	return b, nil
+}
+
+// retrace compares the train, traced again, with its row.
+func (b *reopened) retrace() string {
+	off := math.Abs(b.train.Length - b.design.LengthMM)
+	if !(off <= retraceTolerance) {
+		return fmt.Sprintf("its length comes out %.3g mm different", off)
+	}
+	report := objective.NewChecker(b.problem).Measure(b.train)
+	if len(report.Setpoints) != len(b.stages) {
+		return fmt.Sprintf("it is traced at %d depths and has %d setpoints", len(report.Setpoints), len(b.stages))
+	}
+	worst := 0.0
+	for i, s := range report.Setpoints {
+		worst = math.Max(worst, math.Abs(s.MaskMM-b.stages[i].MaskMM))
+	}
+	if !(worst <= retraceTolerance) {
+		return fmt.Sprintf("its setpoints come out up to %.3g mm different", worst)
+	}
+	return ""
+}
+
+// warning tells of a doubt, empty for none.
+func (b *reopened) warning(madeBy string) string {
+	if b.doubt == "" {
+		return ""
+	}
+	return fmt.Sprintf("point %d, rank %d: traced again by version %s, %s from what the run by version %s wrote; what is drawn and traced here is this version's",
+		b.design.Point, b.design.Rank, version, b.doubt, madeBy)
+}
+
+// spaceOf is the layout and seat of a row.
+func spaceOf(d *results.Design) (objective.Space, bool) {
+	for _, layout := range []objective.Layout{objective.Keplerian, objective.ErectorSingle, objective.ErectorPair} {
+		for _, seat := range []objective.Seat{objective.SeatFront, objective.SeatRear} {
+			if layout.String() == d.Layout && seat.String() == d.Seat {
+				return objective.Space{Layout: layout, Seat: seat}, true
+			}
+		}
+	}
+	return objective.Space{}, false
+}
+
+// partsIn are the parts of a row.
+func partsIn(d *results.Design) map[string]bool {
+	parts := map[string]bool{}
+	for _, l := range d.Lenses {
+		parts[l.Part] = true
+	}
+	return parts
+}

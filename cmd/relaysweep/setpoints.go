@@ -1,0 +1,180 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"relaysweep/objective"
+	"relaysweep/results"
+)
+
+func newSetpointsCommand() *cobra.Command {
+	var point, rank int
+	var depths string
+	var step float64
+	cmd := &cobra.Command{
+		Use:   "setpoints OUTPUT (--depths M,M,... | --step-D D)",
+		Short: "print stage positions of a design at any depths, as CSV to drive the stage with",
+		Long: `setpoints prints, as CSV, where the mask of one design stands for each of the
+depths asked for: traced by exact rays at that depth, like the stage table of
+the run, and not interpolated.
+
+  mask_mm           from the last vertex before the mask to its layer
+  stage_mm          from the far setpoint, positive towards the eye
+  mask_paraxial_mm  as mask_mm, in the paraxial model
+  mask_blur_arcmin  what blur remains there, the largest over the field`,
+		Args: oneArgument("the output folder of a run"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			byStep := cmd.Flags().Changed("step-D")
+			if byStep == cmd.Flags().Changed("depths") {
+				return usageError{errors.New("setpoints takes either --depths, as 0.25,0.5,1,inf, or --step-D, as 0.05")}
+			}
+			run, err := openRun(args[0])
+			if err != nil {
+				return err
+			}
+			d, err := run.find(point, rank)
+			if err != nil {
+				return err
+			}
+			b, err := run.reopen(d)
+			if err != nil {
+				return err
+			}
+			var asked []askedDepth
+			if byStep {
+				asked, err = depthSteps(b.problem, step)
+			} else {
+				asked, err = parseDepths(b.problem, depths)
+			}
+			if err != nil {
+				return usageError{err}
+			}
+			if w := b.warning(run.manifest.Version); w != "" {
+				fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", w)
+			}
+			return printSetpoints(cmd.OutOrStdout(), b, asked)
+		},
+	}
+	cmd.Flags().IntVar(&point, "point", 0, "sweep point, from 0")
+	cmd.Flags().IntVar(&rank, "rank", 1, "rank of the design, from 1")
+	cmd.Flags().StringVar(&depths, "depths", "", "depths in m, as 0.25,0.5,1,inf")
+	cmd.Flags().Float64Var(&step, "step-D", 0, "all depths from far to near in steps of so many dioptres; near itself is always one")
+	return cmd
+}
+
+// askedDepth is a depth as text for the table, and its vergence in D.
+type askedDepth struct {
+	depth, vergence string
+	vergenceD       float64
+}
+
+const (
+	// depthSlack is by how much, as a share, a depth may lie outside the spec's
+	// range and count as its end: decimals such as 0.333 are the user's affair,
+	// rounding in the 15th digit is not.
+	depthSlack = 1e-12
+	// stepsMost bounds a table: a smaller step is a slip.
+	stepsMost = 100_000
+)
+
+// parseDepths reads a list of depths in m and refuses, all at once, what is
+// none or lies outside the range that the design was made for.
+func parseDepths(p *objective.Problem, list string) ([]askedDepth, error) {
+	near, far := 1/(1000*p.VergenceNear), 1/(1000*p.VergenceFar)
+	allowed := fmt.Sprintf("a depth from %s to %s m, the range of the spec", shortest(near), shortest(far))
+	var asked []askedDepth
+	var wrong []error
+	for i, text := range strings.Split(list, ",") {
+		text = strings.TrimSpace(text)
+		refuse := func(why string) {
+			wrong = append(wrong, fmt.Errorf("--depths: number %d, %q, %s; it takes %s", i+1, text, why, allowed))
+		}
+		depth, err := strconv.ParseFloat(text, 64)
+		switch {
+		case err != nil && !errors.Is(err, strconv.ErrRange) || math.IsNaN(depth):
+			refuse("is not a number")
+		case depth <= 0:
+			refuse("is not above 0")
+		case depth < near*(1-depthSlack):
+			refuse("is nearer than the range")
+		case depth > far*(1+depthSlack):
+			refuse("is farther than the range")
+		default:
+			v := 1000 * math.Min(math.Max(1/(1000*depth), p.VergenceFar), p.VergenceNear)
+			asked = append(asked, askedDepth{shortest(depth), rounded(v), v})
+		}
+	}
+	if err := errors.Join(wrong...); err != nil {
+		return nil, err
+	}
+	return asked, nil
+}
+
+// depthSteps are depths in even steps of vergence from far on, and near.
+func depthSteps(p *objective.Problem, step float64) ([]askedDepth, error) {
+	far, near := 1000*p.VergenceFar, 1000*p.VergenceNear
+	if !(step > 0) || math.IsInf(step, 0) {
+		return nil, fmt.Errorf("--step-D: %s is no step; it takes a number of dioptres above 0", shortest(step))
+	}
+	if (near-far)/step > stepsMost {
+		return nil, fmt.Errorf("--step-D: %s makes more than %d depths between %s and %s D", shortest(step), stepsMost, rounded(far), rounded(near))
+	}
+	var asked []askedDepth
+	add := func(v float64) { asked = append(asked, askedDepth{rounded(1 / v), rounded(v), v}) }
+	for i := 0; ; i++ {
+		v := far + float64(float64(i)*step)
+		// The last step may miss near by rounding.
+		if v >= near-step*1e-9 {
+			break
+		}
+		add(v)
+	}
+	add(near)
+	return asked, nil
+}
+
+// setpointAt is the exact setpoint for an apparent vergence in D: what the ray
+// check gives for a problem that has this depth only.
+func (b *reopened) setpointAt(vergenceD float64) objective.Setpoint {
+	p := *b.problem
+	p.VergenceFar, p.VergenceNear, p.DepthSteps = vergenceD/1000, vergenceD/1000, 1
+	return objective.NewChecker(&p).Measure(b.train).Setpoints[0]
+}
+
+// printSetpoints prints the table. Lengths have six decimals, a nanometre: more
+// than a stage knows, and so that differences of rows are not rounding.
+func printSetpoints(w io.Writer, b *reopened, asked []askedDepth) error {
+	out := bufio.NewWriter(w)
+	fmt.Fprintln(out, "depth_m,vergence_D,mask_mm,stage_mm,mask_paraxial_mm,mask_blur_arcmin")
+	for _, a := range asked {
+		s := b.setpointAt(a.vergenceD)
+		fmt.Fprintf(out, "%s,%s,%s,%s,%s,%s\n", a.depth, a.vergence,
+			results.Fixed(s.MaskMM, 6), results.Fixed(s.MaskMM-b.design.MaskFarMM, 6),
+			results.Fixed(s.MaskParaxialMM, 6), results.Fixed(s.MaskBlurArcmin, 3))
+	}
+	return out.Flush()
+}
+
+// shortest is a number in as few digits as tell it, inf for infinity.
+func shortest(x float64) string {
+	if math.IsInf(x, 1) {
+		return "inf"
+	}
+	return strconv.FormatFloat(x, 'g', -1, 64)
+}
+
+// rounded is a computed number without the noise of its last digits.
+func rounded(x float64) string {
+	if math.IsInf(x, 1) {
+		return "inf"
+	}
+	return strconv.FormatFloat(x, 'g', 12, 64)
+}

@@ -1,0 +1,238 @@
+package results
+
+import (
+	"encoding/xml"
+	"io"
+	"math"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+// wellFormed reads an SVG as XML and counts its elements by name.
+func wellFormed(t rapid.TB, svg string) map[string]int {
+	t.Helper()
+	d := xml.NewDecoder(strings.NewReader(svg))
+	elements := map[string]int{}
+	for {
+		token, err := d.Token()
+		if err == io.EOF {
+			return elements
+		}
+		if err != nil {
+			t.Fatalf("%v\n%s", err, svg)
+		}
+		if start, is := token.(xml.StartElement); is {
+			elements[start.Name.Local]++
+		}
+	}
+}
+
+// TestTicks: the values of an axis are round, inside it, evenly apart, and
+// neither few nor crowded.
+func TestTicks(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		lo := rapid.Float64Range(-1e4, 1e4).Draw(t, "lo")
+		wide := math.Pow(10, rapid.Float64Range(-3, 5).Draw(t, "wide"))
+		values, decimals := ticks(lo, lo+wide, 5)
+		if len(values) < 2 || len(values) > 6 {
+			t.Fatalf("%d values from %v on over %v: %v", len(values), lo, wide, values)
+		}
+		step := values[1] - values[0]
+		mantissa := step / math.Pow(10, math.Floor(math.Log10(step)+1e-9))
+		if r := math.Round(mantissa); math.Abs(mantissa-r) > 1e-6 || r != 1 && r != 2 && r != 5 {
+			t.Errorf("a step of %v", step)
+		}
+		for i, v := range values {
+			if v < lo-1e-9*wide || v > lo+wide*(1+1e-9) {
+				t.Errorf("%v lies outside", v)
+			}
+			if i > 0 && Fixed(v, decimals) == Fixed(values[i-1], decimals) {
+				t.Errorf("%v and %v read the same with %d decimals", values[i-1], v, decimals)
+			}
+		}
+	})
+}
+
+// TestChartPlaces looks up where a chart draws its points: linear between the
+// ends of its axes, and within the frame.
+func TestChartPlaces(t *testing.T) {
+	c := chart{title: "a < b & c", x: chartAxis{"x", "mm"}, y: chartAxis{"y", ""}, series: []chartSeries{
+		{label: "line", style: 0, points: []xy{{0, 0}, {5, 10}, {10, 40}}},
+		{label: "gaps", style: 1, points: []xy{{0, math.Inf(1)}, {5, math.NaN()}, {10, 20}}},
+	}, limits: []chartLimit{{30, "limit", false}, {7, "here", true}}}
+	svg := c.svg("id")
+	if n := wellFormed(t, svg); n["circle"] < 4 || n["title"] != 1 || n["desc"] != 1 {
+		t.Errorf("the chart has %v", n)
+	}
+	if strings.Contains(svg, "NaN") || strings.Contains(svg, "Inf") || !strings.Contains(svg, "a &lt; b &amp; c") {
+		t.Error(svg)
+	}
+	x := chartScale{from: chartLeft, to: chartWidth - chartRight}
+	x.lo, x.hi = c.extent(func(p xy) float64 { return p.x }, true)
+	if x.at(0) < chartLeft || x.at(10) > chartWidth || math.Abs(x.at(5)-(x.at(0)+x.at(10))/2) > 1e-9 {
+		t.Errorf("0, 5, 10 stand at %v, %v, %v", x.at(0), x.at(5), x.at(10))
+	}
+}
+
+// TestTradeChart marks those designs that no other beats in both numbers, on
+// random ones against a comparison of each with all.
+func TestTradeChart(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		r := &Report{RankedBy: "length_mm"}
+		length := 100.0
+		for i := range rapid.IntRange(2, 12).Draw(t, "designs") {
+			length += float64(rapid.IntRange(1, 3).Draw(t, "longer"))
+			r.Designs = append(r.Designs, Design{Rank: i + 1, LengthMM: length, ViewBlurArcmin: float64(rapid.IntRange(1, 9).Draw(t, "blur"))})
+		}
+		c := tradeChart(r, "view_blur_arcmin", "", chartAxis{}, false)
+		if c == nil {
+			for _, d := range r.Designs {
+				if d.ViewBlurArcmin != r.Designs[0].ViewBlurArcmin {
+					t.Fatal("no chart of designs that differ")
+				}
+			}
+			return
+		}
+		got := map[xy]bool{}
+		for _, p := range c.series[0].points {
+			got[p] = true
+		}
+		for _, d := range r.Designs {
+			beaten := false
+			for _, e := range r.Designs {
+				if e.LengthMM < d.LengthMM && e.ViewBlurArcmin <= d.ViewBlurArcmin {
+					beaten = true
+				}
+			}
+			if got[xy{d.ViewBlurArcmin, d.LengthMM}] == beaten {
+				t.Errorf("rank %d is beaten: %v, and marked as not beaten: %v", d.Rank, beaten, !beaten)
+			}
+		}
+	})
+}
+
+// TestShare: bars are full at the bound, from either side.
+func TestShare(t *testing.T) {
+	for _, c := range []struct {
+		value float64
+		bound Bound
+		limit float64
+		want  float64
+	}{
+		{5, AtMost, 10, 0.5}, {-5, AtMost, 10, 0.5}, {10, AtMost, 10, 1}, {20, AtMost, 10, 2}, {0, AtMost, 0, 0}, {1, AtMost, 0, math.Inf(1)},
+		{20, AtLeast, 10, 0.5}, {10, AtLeast, 10, 1}, {5, AtLeast, 10, 2}, {5, AtLeast, 0, 0}, {-1, AtLeast, 1, math.Inf(1)},
+	} {
+		if got := usedShare(c.value, c.bound, c.limit); got != c.want {
+			t.Errorf("%v %s %v: %v of the bound is used, not %v", c.value, c.bound, c.limit, got, c.want)
+		}
+	}
+}
+
+// TestNamePieces: names are broken behind the signs that part them, not at
+// hyphens and decimal points, and say the same put together.
+func TestNamePieces(t *testing.T) {
+	for name, want := range map[string]string{
+		"erector-single:rear:AB-25x12.5/r|C|D+E": "erector-single: rear: AB-25x12.5/r| C| D+ E",
+		"limits.view_blur_arcmin":                "limits. view_ blur_ arcmin",
+		"12.5":                                   "12.5", "": "", "a.": "a.", "|": "|",
+	} {
+		if got := strings.Join(namePieces(name), " "); got != want {
+			t.Errorf("%q parts into %q, not %q", name, got, want)
+		}
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		name := rapid.String().Draw(t, "name")
+		if got := strings.Join(namePieces(name), ""); got != name {
+			t.Errorf("%q comes together as %q", name, got)
+		}
+	})
+}
+
+// drawnTrain is a drawing of invented lenses.
+func drawnTrain(eye float64) *ReportDrawing {
+	d := &ReportDrawing{MaskFarMM: 0.6 * eye, MaskNearMM: 0.63 * eye, MaskHalfMM: 12, EyeMM: eye, ViewpointMM: -0.3 * eye, PupilMM: 4, BoxMM: 2}
+	for i := range 5 {
+		z := float64(i) * eye / 6
+		d.Lenses = append(d.Lenses, ReportLens{Group: "front", Part: "AAA-BBBxCCC", HalfMM: 12, FirstMM: z, EndMM: z + 5,
+			Glasses: [][]ReportPoint{{{z, -12}, {z, 12}, {z + 5, 12}, {z + 5, -12}}}})
+	}
+	d.Rays = []ReportRay{{Chief: true, Points: []ReportPoint{{eye, 0}, {5, 1}, {0, 2}}}, {Lost: true, Points: []ReportPoint{{eye, 0}, {5, 1}}}}
+	return d
+}
+
+// TestStrips: strips of any train are no wider than paper, lie one behind the
+// other with the overlap, cover the train from end to end, and each name stands
+// whole on some strip.
+func TestStrips(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d := drawnTrain(rapid.Float64Range(60, 1500).Draw(t, "eye"))
+		strips := d.strips("id", "name")
+		left, right, _, _ := d.fullSize()
+		end := left + stripOverlapMM
+		all := ""
+		for _, svg := range strips {
+			wellFormed(t, svg)
+			var s struct {
+				Width   string `xml:"width,attr"`
+				ViewBox string `xml:"viewBox,attr"`
+			}
+			if err := xml.Unmarshal([]byte(svg), &s); err != nil {
+				t.Fatal(err)
+			}
+			box := numbers(t, s.ViewBox)
+			if width := numbers(t, strings.TrimSuffix(s.Width, "mm"))[0]; width != box[2] || width > stripMM {
+				t.Errorf("a strip is %v mm wide for %v units", width, box[2])
+			}
+			if math.Abs(end-box[0]-stripOverlapMM) > 0.011 {
+				t.Errorf("a strip begins at %v where the last ended at %v", box[0], end)
+			}
+			end = box[0] + box[2]
+			all += svg
+		}
+		if math.Abs(end-right) > 0.011 {
+			t.Errorf("the last strip ends at %v, not %v", end, right)
+		}
+		for _, l := range d.Lenses {
+			if !strings.Contains(all, ">"+Fixed(l.FirstMM, 2)+"  AAA") {
+				t.Errorf("the lens at %v is named nowhere", l.FirstMM)
+			}
+		}
+		for _, name := range []string{"mask far " + Fixed(d.MaskFarMM, 2), "mask near " + Fixed(d.MaskNearMM, 2), "eye " + Fixed(d.EyeMM, 2)} {
+			if !strings.Contains(all, name) {
+				t.Errorf("%s stands nowhere", name)
+			}
+		}
+	})
+}
+
+func numbers(t rapid.TB, text string) []float64 {
+	t.Helper()
+	var out []float64
+	for _, field := range strings.Fields(text) {
+		var x float64
+		if err := xml.Unmarshal([]byte("<x>"+field+"</x>"), &x); err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+// TestStandalone: the file in full size is XML by itself, and a train with a ray
+// that is lost and a viewpoint far off is drawn.
+func TestStandalone(t *testing.T) {
+	d := drawnTrain(250)
+	if n := wellFormed(t, d.standalone("name")); n["style"] != 1 || n["path"] < 5 {
+		t.Errorf("the file has %v", n)
+	}
+	for _, at := range []float64{-80, -5000, 5000} {
+		d.ViewpointMM = at
+		svg := d.trainSVG("id", "name", 200, 50)
+		wellFormed(t, svg)
+		if strings.Contains(svg, "beyond the drawing") != (math.Abs(at) > 1000) {
+			t.Errorf("a viewpoint at %v", at)
+		}
+	}
+}

@@ -1,0 +1,129 @@
+package results
+
+import (
+	"fmt"
+	"io"
+)
+
+// Report is everything that the page of a run tells. What stands in the
+// Parquet files comes as their rows; what needs the optics comes as plain
+// numbers: words for the spec, outlines, rays, curves.
+type Report struct {
+	Job       string // its name in the spec
+	Manifest  *Manifest
+	Axes      []Axis
+	Designs   []Design
+	Setpoints []Setpoint
+	// Asked is the spec in words.
+	Asked []ReportWords
+	// RankedBy is the column that ranks designs: length_mm or length_to_eye_mm.
+	RankedBy string
+	// Leading are the designs to tell whole.
+	Leading []ReportDesign
+	// Eyes is how many trains to order parts for: 1 or 2.
+	Eyes int
+	// Cautions stand in a box at the top.
+	Cautions string
+	// Warnings say what is doubtful of the report.
+	Warnings []string
+}
+
+// ReportWords is one subject of the spec and what is asked of it.
+type ReportWords struct{ Subject, Words string }
+
+// ReportDesign is a design to tell whole.
+type ReportDesign struct {
+	Design    *Design
+	Setpoints []Setpoint // its stage table, far to near
+	Order     []ReportPart
+	// CentreMM and EdgeGapMM belong to the lenses: thickness at the centre, and
+	// the gap to the next lens at the smaller half diameter, for spacers; the
+	// last lens has no next.
+	CentreMM, EdgeGapMM []float64
+	// MaskAfter is the lens, from 0, behind which the mask stands.
+	MaskAfter int
+	// Margins are the requirements that no column holds, by the train laid out
+	// again.
+	Margins []ReportMargin
+	Drawing ReportDrawing
+	// Stage is the setpoint over the vergence, traced at more depths than the
+	// stage table has.
+	Stage []ReportStage
+	// Distortion is over the half angle in degrees.
+	Distortion []ReportPoint
+	// HalfFieldTan is the tangent of the largest half angle, FieldFraction the
+	// share of it within which sharpness is judged.
+	HalfFieldTan, FieldFraction float64
+}
+
+// ReportPart is one line of an order. Price and Stock are nil where they are
+// not known or not limited; Stock is how many may be used in one train.
+type ReportPart struct {
+	Part, Vendor string
+	Pieces       int // in one train
+	Price        *float64
+	Stock        *int
+}
+
+// ReportMargin is a requirement with what is reached, in its unit.
+type ReportMargin struct {
+	Name, Unit string
+	Bound      Bound
+	Asked      float64
+	Reached    float64
+}
+
+// ReportStage is the mask's place for one vergence, traced and paraxial.
+type ReportStage struct{ VergenceD, MaskMM, ParaxialMM float64 }
+
+// ReportPoint is a point of a curve or an outline.
+type ReportPoint struct{ X, Y float64 }
+
+// ReportDrawing is a train as it stands, in mm: X along the axis from the first
+// vertex, growing towards the eye, Y up.
+type ReportDrawing struct {
+	Lenses []ReportLens
+	Rays   []ReportRay
+	// MaskFarMM and MaskNearMM are the mask's layer along the axis, MaskHalfMM
+	// half of its height, MaskGlassMM the thickness of its glass.
+	MaskFarMM, MaskNearMM, MaskHalfMM, MaskGlassMM float64
+	// EyeMM and ViewpointMM are along the axis; PupilMM and BoxMM diameters.
+	EyeMM, ViewpointMM, PupilMM, BoxMM float64
+	// CombinerMM is the glass path of a combiner, which stands midway between
+	// last vertex and eye; 0 for none.
+	CombinerMM float64
+	// WavelengthNM and ReachMM say what the rays are: their wavelength, and how
+	// far from the axis the edge rays leave the eye.
+	WavelengthNM, ReachMM float64
+}
+
+// ReportLens is the outline of one lens.
+type ReportLens struct {
+	Group, Part string
+	Glasses     [][]ReportPoint // one closed outline an element
+	// Rims are the parts of the outer surfaces beyond the clear aperture.
+	Rims [][]ReportPoint
+	// HalfMM is half of the full diameter.
+	HalfMM         float64
+	FirstMM, EndMM float64 // vertices
+}
+
+// ReportRay is a traced ray, from the eye to beyond the first vertex.
+type ReportRay struct {
+	Field   int // number of its field sample, from 0
+	HalfDeg float64
+	Chief   bool
+	Lost    bool // it ends at the last point
+	Points  []ReportPoint
+}
+
+// WriteReport writes the page, one file of HTML that needs no other, whole or
+// not at all.
+func WriteReport(path string, r *Report) error {
+	return WriteWhole(path, func(w io.Writer) error {
+		if err := reportTemplate.Execute(w, newReportPage(r)); err != nil {
+			return fmt.Errorf("cannot be made: %w", err)
+		}
+		return nil
+	})
+}

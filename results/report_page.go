@@ -1,0 +1,322 @@
+package results
+
+import (
+	"cmp"
+	_ "embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"maps"
+	"math/big"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+//go:embed page/page.html
+var pageHTML string
+
+//go:embed page/style.css
+var pageCSS string
+
+//go:embed page/sort.js
+var pageJS string
+
+var reportTemplate = template.Must(template.New("report").Parse(pageHTML))
+
+// reportPage is what the template fills in.
+type reportPage struct {
+	Title, Cautions string
+	Made            string
+	Style           template.CSS
+	Script          template.JS
+	Warnings        []string
+	Asked           []ReportWords
+	Found           []string // sentences
+	Points          pageTable
+	Easing          []pageTable
+	EasingNotes     []string
+	Charts          []template.HTML
+	Ranked          pageTable
+	RankedLeft      int
+	Designs         []pageDesign
+	Bar             template.HTML
+}
+
+// pageDesign is a design told whole.
+type pageDesign struct {
+	ID, Name, Title string
+	Point, Rank     string
+	DesignID        template.HTML
+	Facts           []pageFact
+	Train           template.HTML
+	FieldNames      []pageField
+	RaysNote        string
+	Order, Assembly pageTable
+	Stage, Surfaces pageTable
+	Margins         pageTable
+	Samples         []pageTable
+	Charts          []template.HTML
+	Strips          []template.HTML
+	Bar             template.HTML
+	Full            template.URL
+	FullName        string
+}
+
+// pageFact is one number at the head of a design.
+type pageFact struct {
+	Name, Unit string
+	Value      pageCell
+}
+
+// pageField is a line of the legend of rays.
+type pageField struct {
+	Sample template.HTML
+	Name   string
+}
+
+func newReportPage(r *Report) *reportPage {
+	p := &reportPage{
+		Title: r.Job, Cautions: r.Cautions, Style: template.CSS(pageCSS), Script: template.JS(pageJS),
+		Warnings: r.Warnings, Asked: r.Asked, Found: foundWords(r), Points: pointsTable(r),
+	}
+	m := r.Manifest
+	p.Made = fmt.Sprintf("%s %s, run of %s, spec %s", m.Program, m.Version, m.Started.UTC().Format("2006-01-02 15:04 UTC"), shortDigest(m.SpecSHA256))
+	empty := 0
+	for i := range m.Points {
+		if point := &m.Points[i]; point.Passed == 0 {
+			if empty++; empty > easingShown {
+				continue
+			}
+			t, notes := easingTable(point, len(m.Points) > 1)
+			if len(t.Rows) > 0 {
+				p.Easing = append(p.Easing, t)
+			}
+			p.EasingNotes = append(p.EasingNotes, notes...)
+		}
+	}
+	if empty > easingShown {
+		p.EasingNotes = append(p.EasingNotes, fmt.Sprintf("%d more sweep points without a design stand in run.json.", empty-easingShown))
+	}
+	for i, c := range overviewCharts(r) {
+		p.Charts = append(p.Charts, template.HTML(c.svg(fmt.Sprintf("o%d", i+1))))
+	}
+	if len(r.Designs) > 0 {
+		p.Ranked, p.RankedLeft = rankedTable(r)
+	}
+	for i := range r.Leading {
+		p.Designs = append(p.Designs, newPageDesign(r, &r.Leading[i], i+1))
+	}
+	return p
+}
+
+func shortDigest(digest string) string { return digest[:min(12, len(digest))] }
+
+func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
+	d := l.Design
+	id := fmt.Sprintf("d%d", number)
+	name := fmt.Sprintf("rank %d", d.Rank)
+	var swept []string
+	for k, v := range d.Swept {
+		swept = append(swept, r.Axes[k].Key+" = "+v.String())
+	}
+	title := name
+	if len(swept) > 0 {
+		title = fmt.Sprintf("point %d (%s), rank %d", d.Point, strings.Join(swept, ", "), d.Rank)
+		name = fmt.Sprintf("point %d, rank %d", d.Point, d.Rank)
+	}
+	var asked []Asked
+	if d.Point < len(r.Manifest.Points) {
+		asked = r.Manifest.Points[d.Point].Asked
+	}
+	p := pageDesign{
+		ID: id, Name: strings.ToUpper(name[:1]) + name[1:], Title: strings.ToUpper(title[:1]) + title[1:],
+		Point: strconv.Itoa(d.Point), Rank: strconv.Itoa(d.Rank), DesignID: breakable(d.DesignID),
+		Train: template.HTML(l.Drawing.trainSVG(id+"-train", name, d.LengthMM, d.EyeReliefMM)),
+		Order: orderPageTable(l, r.Eyes), Assembly: assemblyTable(l), Stage: stageTable(l), Surfaces: surfacePageTable(l),
+		Margins: marginPageTable(l, asked),
+		RaysNote: fmt.Sprintf("Traced rays at %s nm for the far depth, mask at far. Edge rays leave the eye %s mm from the axis: half the pupil and half the box.",
+			sayNumber(l.Drawing.WavelengthNM), Fixed(l.Drawing.ReachMM, 2)),
+		Bar:      template.HTML(scaleBar(id + "-bar")),
+		Full:     template.URL("data:image/svg+xml;base64," + base64.StdEncoding.EncodeToString([]byte(l.Drawing.standalone(name)))),
+		FullName: fmt.Sprintf("%s-point%d-rank%d-full-size.svg", r.Job, d.Point, d.Rank),
+	}
+	for _, f := range []struct{ name, column string }{
+		{"length", "length_mm"}, {"to the eye", "length_to_eye_mm"}, {"eye relief", "eye_relief_mm"},
+		{"viewpoint shift", "viewpoint_shift_mm"}, {"travel", "travel_mm"}, {"refocus time", "refocus_s"},
+		{"magnification", "angular_magnification"}, {"largest field", "field_max_deg"}, {"mask pixel", "pixel_arcmin"},
+		{"step of the stage", "depth_step_D"}, {"mask size, far to near", "mask_scale_change_pct"},
+		{"mask blur", "mask_blur_arcmin"}, {"view blur", "view_blur_arcmin"}, {"refocus of the eye", "view_refocus_D"},
+		{"distortion", "distortion_pct"}, {"lateral colour", "lateral_colour_arcmin"}, {"axial colour", "axial_colour_D"},
+		{"vignetted", "vignetted_pct"}, {"transmission", "transmission"}, {"glass", "mass_g"}, {"price", "price"},
+	} {
+		_, unit, _ := d.Number(f.column)
+		if unit == unitPrice {
+			unit = ""
+		}
+		p.Facts = append(p.Facts, pageFact{f.name, unit, columnCell(d, f.column)})
+	}
+	seen := map[int]bool{}
+	for _, ray := range l.Drawing.Rays {
+		if ray.Chief && !seen[ray.Field] {
+			seen[ray.Field] = true
+			p.FieldNames = append(p.FieldNames, pageField{raySample(ray.Field), Fixed(ray.HalfDeg, 1) + "°"})
+		}
+	}
+	for i, c := range designCharts(l, asked) {
+		p.Charts = append(p.Charts, template.HTML(c.svg(fmt.Sprintf("%s-c%d", id, i+1))))
+	}
+	p.Samples = []pageTable{
+		sampleTable(l, "Mask blur, arcmin", "mask_blur_arcmin", func(s *Sample) float64 { return s.MaskBlurArcmin }, 2),
+		sampleTable(l, "View blur, arcmin", "view_blur_arcmin", func(s *Sample) float64 { return s.ViewBlurArcmin }, 2),
+		sampleTable(l, "View defocus, D", "view_defocus_D", func(s *Sample) float64 { return s.ViewDefocusD }, 3),
+		sampleTable(l, "View astigmatism, D", "view_astigmatism_D", func(s *Sample) float64 { return s.ViewAstigmatismD }, 3),
+	}
+	for _, s := range l.Drawing.strips(id+"-full", name) {
+		p.Strips = append(p.Strips, template.HTML(s))
+	}
+	return p
+}
+
+// raySample is a piece of line as a field sample's rays are drawn.
+func raySample(field int) template.HTML {
+	s := &svgDrawing{decimals: 1}
+	s.line("ray chief f"+strconv.Itoa(field), xy{1, 5}, xy{43, 5})
+	return template.HTML(`<svg class="sample" aria-hidden="true" viewBox="0 0 44 10" width="44" height="10" style="--u:1px">` + s.b.String() + `</svg>`)
+}
+
+// foundWords say what a run found, and how sure that is.
+func foundWords(r *Report) []string {
+	m := r.Manifest
+	none, inexact := 0, 0
+	for i := range m.Points {
+		if m.Points[i].Passed == 0 {
+			none++
+		}
+		if !m.Points[i].Exact {
+			inexact++
+		}
+	}
+	found := fmt.Sprintf("%s at %d of %d sweep points passed every requirement and every limit by exact rays.",
+		countedDesigns(len(r.Designs)), len(m.Points)-none, len(m.Points))
+	switch {
+	case len(r.Designs) == 0:
+		found = "Nothing meets the requirements."
+	case len(m.Points) == 1:
+		found = fmt.Sprintf("%s passed every requirement and every limit by exact rays.", countedDesigns(len(r.Designs)))
+	}
+	sure := "The ranking is exact: apart from the designs listed, nothing shorter than the proven length passes. The proof speaks of paraxial gaps."
+	switch {
+	case inexact > 0:
+		sure = fmt.Sprintf("Not exact at %d of %d sweep points: the search ended before the ranking was full.", inexact, len(m.Points))
+	case len(r.Designs) == 0:
+		sure = "That is proven, for trains at their paraxial gaps: no design shorter than the proven length passes."
+	}
+	return []string{found, sure}
+}
+
+func countedDesigns(n int) string {
+	if n == 1 {
+		return "1 design"
+	}
+	return fmt.Sprintf("%d designs", n)
+}
+
+const (
+	// pointsShown is how many sweep points the page lists at most, and
+	// easingShown at how many without a design it says what would help; run.json
+	// has all.
+	pointsShown = 300
+	easingShown = 12
+)
+
+// pointsTable is the proof, a row a sweep point.
+func pointsTable(r *Report) pageTable {
+	m := r.Manifest
+	t := pageTable{Caption: "What was searched, and what binds"}
+	if n := len(m.Points); n > pointsShown {
+		t.Caption += fmt.Sprintf(" (%d of %d sweep points of run.json)", pointsShown, n)
+	}
+	sweep := len(m.Points) > 1
+	if sweep {
+		t.Heads = append(t.Heads, heads("point")...)
+		for _, a := range r.Axes {
+			t.Heads = append(t.Heads, pageHead{Name: breakable(a.Key), Left: a.Kind == KindString})
+		}
+	}
+	t.Heads = append(t.Heads, heads("designs in the space", "checked by rays", "passed", "proven length, mm", "<turned away by")...)
+	for i := range min(len(m.Points), pointsShown) {
+		p := &m.Points[i]
+		var row pageRow
+		if sweep {
+			row.Cells = append(row.Cells, plain(strconv.Itoa(p.Point)).head())
+			for _, v := range p.Values {
+				row.Cells = append(row.Cells, plain(v.Value.String()))
+			}
+		}
+		proven := Null
+		switch {
+		case p.ProvenLengthMM != nil:
+			proven = Fixed(*p.ProvenLengthMM, 2)
+		case p.WholeSpace:
+			proven = "whole space"
+		}
+		row.Cells = append(row.Cells, plain(countOf(p.Space)), plain(strconv.FormatInt(p.Checked, 10)),
+			plain(strconv.FormatInt(p.Passed, 10)), plain(proven), words(largestCounts(p.Failed)))
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+// countsShown is how many names of counts a row of the page has.
+const countsShown = 4
+
+// largestCounts names the largest counts.
+func largestCounts(counts map[string]*big.Int) string {
+	names := slices.SortedFunc(maps.Keys(counts), func(x, y string) int {
+		return cmp.Or(counts[y].Cmp(counts[x]), strings.Compare(x, y))
+	})
+	var parts []string
+	for _, name := range names[:min(countsShown, len(names))] {
+		parts = append(parts, name+" "+countOf(counts[name].String()))
+	}
+	if len(names) > countsShown {
+		parts = append(parts, "…")
+	}
+	return strings.Join(parts, ", ")
+}
+
+// easingTable tells, for a point at which nothing passes, what alone would let
+// a first design pass.
+func easingTable(p *ManifestPoint, sweep bool) (t pageTable, notes []string) {
+	of := ""
+	if sweep {
+		of = fmt.Sprintf(" at point %d", p.Point)
+	}
+	t = pageTable{Caption: "What alone would let a first design pass" + of}
+	t.Heads = heads("<eased alone", "passes at", "<key of the spec")
+	var never, open []string
+	for _, name := range slices.Sorted(maps.Keys(p.WouldFit)) {
+		value := p.WouldFit[name]
+		unsettled := slices.Contains(p.WouldFitOpen, name)
+		switch {
+		case value == nil && unsettled:
+			open = append(open, name)
+		case value == nil:
+			never = append(never, name)
+		default:
+			passes := fmt.Sprintf("%.4g", *value)
+			if unsettled {
+				passes += " or nearer"
+			}
+			t.Rows = append(t.Rows, pageRow{Cells: []pageCell{rowHead(name), plain(passes), words(cmp.Or(fitUnits[name], "limits."+name))}})
+		}
+	}
+	if len(open) > 0 {
+		notes = append(notes, fmt.Sprintf("Too many designs to tell%s whether these alone would help: %s.", of, strings.Join(open, ", ")))
+	}
+	if len(never) > 0 {
+		notes = append(notes, fmt.Sprintf("No value of these alone would help%s: %s.", of, strings.Join(never, ", ")))
+	}
+	return t, notes
+}

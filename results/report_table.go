@@ -1,0 +1,416 @@
+package results
+
+import (
+	"fmt"
+	"html"
+	"html/template"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// pageTable is a table of the page.
+type pageTable struct {
+	ID, Caption string
+	Class       string
+	Heads       []pageHead
+	Rows        []pageRow
+	Sortable    bool
+}
+
+// shortRows is how many rows a table has at most to stand on one sheet of
+// paper whole.
+const shortRows = 16
+
+// Short tells whether the table is not to be parted in print.
+func (t pageTable) Short() bool { return len(t.Rows) <= shortRows }
+
+// pageHead is the head of a column.
+type pageHead struct {
+	Name template.HTML // with places to break at
+	Unit string
+	Left bool // text; numbers stand right
+}
+
+// pageRow is a row. Point and Rank tell whose numbers it holds where a table
+// has several designs.
+type pageRow struct {
+	Cells       []pageCell
+	Point, Rank string
+}
+
+// pageCell is a cell. Of, Row and Column say which value of which file it
+// shows, so that whoever doubts it can look it up: ranked, setpoints, or one of
+// the lists in a row of ranked.
+type pageCell struct {
+	Text            template.HTML
+	Of, Row, Column string
+	Left, Head      bool
+}
+
+func heads(names ...string) []pageHead {
+	out := make([]pageHead, len(names))
+	for i, name := range names {
+		name, left := strings.CutPrefix(name, "<")
+		name, unit, _ := strings.Cut(name, ", ")
+		out[i] = pageHead{breakable(name), unit, left}
+	}
+	return out
+}
+
+// breakable is text whose words may be broken behind the signs that part
+// names, but not at a hyphen or a decimal point. It escapes what HTML needs.
+func breakable(text string) template.HTML {
+	var b strings.Builder
+	for i, word := range strings.Split(printable(text), " ") {
+		if i > 0 {
+			b.WriteByte(' ')
+		}
+		pieces := namePieces(word)
+		for k, piece := range pieces {
+			if k > 0 {
+				b.WriteString("<wbr>")
+			}
+			piece = html.EscapeString(piece)
+			if strings.Contains(piece, "-") {
+				piece = `<span class="n">` + piece + `</span>`
+			}
+			b.WriteString(piece)
+		}
+	}
+	return template.HTML(b.String())
+}
+
+// namePieces parts a word behind each |, +, _ and :, and behind a point that a
+// letter follows.
+func namePieces(word string) []string {
+	var pieces []string
+	from := 0
+	for i := 0; i+1 < len(word); i++ {
+		next := word[i+1] | 0x20 // lower case
+		if strings.IndexByte("|+_:", word[i]) >= 0 || word[i] == '.' && 'a' <= next && next <= 'z' {
+			pieces = append(pieces, word[from:i+1])
+			from = i + 1
+		}
+	}
+	return append(pieces, word[from:])
+}
+
+// unbroken is text that stands on one line.
+func unbroken(text string) template.HTML { return template.HTML(html.EscapeString(printable(text))) }
+
+func words(text string) pageCell   { return pageCell{Text: breakable(text), Left: true} }
+func plain(text string) pageCell   { return pageCell{Text: unbroken(text)} }
+func rowHead(text string) pageCell { return pageCell{Text: breakable(text), Left: true, Head: true} }
+func drawn(svg string) pageCell    { return pageCell{Text: template.HTML(svg), Left: true} }
+func (c pageCell) head() pageCell  { c.Head = true; return c }
+
+// oneLine is text that is not broken.
+func oneLine(text string) pageCell {
+	return pageCell{Text: `<span class="n">` + unbroken(text) + `</span>`, Left: true}
+}
+
+// of marks a cell as the value of a column, in row i (from 0) of the list of a
+// design; -1 for the design's own columns.
+func (c pageCell) of(file, column string, row int) pageCell {
+	c.Of, c.Column = file, column
+	if row >= 0 {
+		c.Row = strconv.Itoa(row)
+	}
+	return c
+}
+
+// fromColumn is the cell of a numeric column of a design.
+func fromColumn(d *Design, column string, decimals int) pageCell {
+	value, _, ok := d.Number(column)
+	if !ok {
+		value = math.NaN()
+	}
+	return plain(Fixed(value, decimals)).of("ranked", column, -1)
+}
+
+// decimalsOf is how many decimals the page shows of a column.
+var decimalsOf = map[string]int{
+	"vignetted_pct": 1, "price": 2, "mass_g": 1, "lenses_count": 0, "distinct_parts": 0, "transmission": 3,
+	"depth_step_D": 4, "angular_magnification": 4, "view_defocus_D": 3, "view_astigmatism_D": 3, "axis_vergence_D": 3,
+	"axial_colour_D": 3, "view_refocus_D": 3,
+}
+
+// columnCell is fromColumn with the decimals that suit the column.
+func columnCell(d *Design, column string) pageCell {
+	decimals, ok := decimalsOf[column]
+	if !ok {
+		decimals = 2
+	}
+	return fromColumn(d, column, decimals)
+}
+
+// rankedShown is how many rows the page's ranked table has at most: the page is
+// to be read, ranked.parquet holds all.
+const rankedShown = 400
+
+// rankedTable is the ranking, best ranks of all sweep points first to go in.
+func rankedTable(r *Report) (t pageTable, left int) {
+	t = pageTable{ID: "ranked", Caption: "Ranked designs", Class: "wide", Sortable: true}
+	sweep := len(r.Axes) > 0
+	if sweep {
+		t.Heads = append(t.Heads, heads("point")...)
+	}
+	for _, a := range r.Axes {
+		h := pageHead{Name: breakable(a.Key), Left: a.Kind == KindString || a.Kind == KindBool}
+		if u := unitOf(a); u != unitOne && u != unitNone {
+			h.Unit = u
+		}
+		t.Heads = append(t.Heads, h)
+	}
+	t.Heads = append(t.Heads, heads("rank", "length, mm", "to eye, mm", "eye relief, mm", "lenses", "price", "field, deg",
+		"travel, mm", "pixel, arcmin", "mask blur, arcmin", "view blur, arcmin", "vignetted, %", "<design")...)
+	last := 0
+	for _, d := range r.Designs {
+		last = max(last, d.Rank)
+	}
+	shown := 0
+	most := last
+	for rank := 1; rank <= last; rank++ {
+		n := 0
+		for _, d := range r.Designs {
+			if d.Rank == rank {
+				n++
+			}
+		}
+		if shown > 0 && shown+n > rankedShown {
+			most = rank - 1
+			break
+		}
+		shown += n
+	}
+	for i := range r.Designs {
+		d := &r.Designs[i]
+		if d.Rank > most {
+			continue
+		}
+		row := pageRow{Point: strconv.Itoa(d.Point), Rank: strconv.Itoa(d.Rank)}
+		if sweep {
+			row.Cells = append(row.Cells, fromColumn(d, "point", 0))
+		}
+		for k, v := range d.Swept {
+			c := plain(v.String()).of("ranked", r.Axes[k].Key, -1)
+			c.Left = v.kind == KindString || v.kind == KindBool
+			row.Cells = append(row.Cells, c)
+		}
+		for _, column := range []string{"rank", "length_mm", "length_to_eye_mm", "eye_relief_mm", "lenses_count", "price",
+			"field_max_deg", "travel_mm", "pixel_arcmin", "mask_blur_arcmin", "view_blur_arcmin", "vignetted_pct"} {
+			c := columnCell(d, column)
+			if column == "rank" {
+				c = fromColumn(d, column, 0).head()
+			}
+			row.Cells = append(row.Cells, c)
+		}
+		row.Cells = append(row.Cells, words(d.DesignID).of("ranked", "design_id", -1))
+		t.Rows = append(t.Rows, row)
+	}
+	return t, len(r.Designs) - len(t.Rows)
+}
+
+// orderPageTable is what to buy.
+func orderPageTable(l *ReportDesign, eyes int) pageTable {
+	t := pageTable{Caption: "To order"}
+	t.Heads = heads("<part", "<vendor", "pieces", "price each", "price")
+	if eyes > 1 {
+		t.Caption = "To order, for both eyes"
+	}
+	sum, known := 0.0, true
+	pieces := 0
+	for _, p := range l.Order {
+		n := p.Pieces * eyes
+		pieces += n
+		each, all := Null, Null
+		if p.Price != nil {
+			each, all = Fixed(*p.Price, 2), Fixed(*p.Price*float64(n), 2)
+			sum += *p.Price * float64(n)
+		} else {
+			known = false
+		}
+		name := rowHead(p.Part)
+		if p.Stock != nil && n > *p.Stock {
+			name.Text += template.HTML(` <strong>(stock ` + strconv.Itoa(*p.Stock) + `)</strong>`)
+		}
+		t.Rows = append(t.Rows, pageRow{Cells: []pageCell{name, words(p.Vendor), plain(strconv.Itoa(n)), plain(each), plain(all)}})
+	}
+	total := plain(Null)
+	switch {
+	case known && eyes == 1:
+		total = columnCell(l.Design, "price")
+	case known:
+		total = plain(Fixed(sum, 2))
+	}
+	t.Rows = append(t.Rows, pageRow{Cells: []pageCell{rowHead("all"), words(""), plain(strconv.Itoa(pieces)), plain(""), total}})
+	return t
+}
+
+// assemblyTable is where each lens stands, and which side faces the world.
+func assemblyTable(l *ReportDesign) pageTable {
+	t := pageTable{Caption: "Assembly, from the world to the eye"}
+	t.Heads = heads("lens", "<group", "<part", "<side to the world", "first vertex, mm", "centre, mm", "gap to next, mm", "edge gap, mm", "<next")
+	d := l.Design
+	surface := 0
+	for i, lens := range d.Lenses {
+		first := surface
+		for surface++; surface < len(d.Surfaces) && d.Surfaces[surface-1].GlassAfter != "air"; surface++ {
+		}
+		next, edge := "eye", plain("")
+		if i+1 < len(d.Lenses) {
+			next = d.Lenses[i+1].Group
+			if next == lens.Group {
+				next = "next lens"
+			}
+			edge = plain(Fixed(l.EdgeGapMM[i], 3))
+		}
+		if i == l.MaskAfter {
+			next = "mask, then " + next
+		}
+		facing := "as listed"
+		if lens.Reversed {
+			facing = "reversed"
+		}
+		t.Rows = append(t.Rows, pageRow{Cells: []pageCell{
+			plain(strconv.Itoa(i + 1)).head(),
+			words(lens.Group).of("lenses", "group", i),
+			oneLine(lens.Part).of("lenses", "part", i),
+			oneLine(facing + ": " + sideOf(d.Surfaces[first].RadiusMM)),
+			plain(Fixed(d.Surfaces[first].ZMM, 3)).of("surfaces", "z_mm", first),
+			plain(Fixed(l.CentreMM[i], 3)),
+			plain(Fixed(lens.GapAfterMM, 3)).of("lenses", "gap_after_mm", i),
+			edge,
+			oneLine(next),
+		}})
+	}
+	return t
+}
+
+// sideOf says what a surface looks like from the world: a positive radius has
+// its centre on the eye side.
+func sideOf(radius float64) string {
+	switch {
+	case math.IsInf(radius, 0):
+		return "flat"
+	case radius > 0:
+		return "convex, R " + Fixed(radius, 2)
+	}
+	return "concave, R " + Fixed(radius, 2)
+}
+
+// stageShown is how many rows of a stage table the page has at most; the file
+// has all.
+const stageShown = 60
+
+// stageTable is where the mask stands for each depth.
+func stageTable(l *ReportDesign) pageTable {
+	t := pageTable{Caption: "Stage: mask positions"}
+	if n := len(l.Setpoints); n > stageShown {
+		t.Caption = fmt.Sprintf("Stage: mask positions (%d of %d rows of setpoints.parquet)", stageShown, n)
+	}
+	t.Heads = heads("depth, m", "vergence, D", "mask, mm", "paraxial, mm", "stage, mm", "mask blur, arcmin", "view blur, arcmin", "pixel, arcmin")
+	for _, i := range spreadPlaces(len(l.Setpoints), stageShown) {
+		s := l.Setpoints[i]
+		cell := func(column string, x float64, decimals int) pageCell {
+			return plain(Fixed(x, decimals)).of("setpoints", column, i)
+		}
+		t.Rows = append(t.Rows, pageRow{Cells: []pageCell{
+			cell("depth_m", s.DepthM, 3).head(), cell("vergence_D", s.VergenceD, 3), cell("mask_mm", s.MaskMM, 3),
+			cell("mask_paraxial_mm", s.MaskParaxialMM, 3), cell("stage_mm", s.StageMM, 3),
+			cell("mask_blur_arcmin", s.MaskBlurArcmin, 2), cell("view_blur_arcmin", s.ViewBlurArcmin, 2),
+			cell("pixel_arcmin", s.PixelArcmin, 2),
+		}})
+	}
+	return t
+}
+
+// samplesShown is how many depths the tables over field and depth have at most.
+const samplesShown = 9
+
+// sampleTable is one measure of the ray check over field and depth.
+func sampleTable(l *ReportDesign, caption, column string, of func(*Sample) float64, decimals int) pageTable {
+	t := pageTable{Caption: caption, Class: "small"}
+	fields, depths := sampleAxes(l.Design.Samples)
+	depths = spread(depths, samplesShown)
+	t.Heads = heads("depth, D")
+	for _, f := range fields {
+		t.Heads = append(t.Heads, heads("at "+sayHalfAngle(l, f)+"°")...)
+	}
+	for _, v := range depths {
+		row := pageRow{Cells: []pageCell{plain(Fixed(v, 2)).head()}}
+		for _, f := range fields {
+			cell := plain(Null)
+			for i := range l.Design.Samples {
+				if s := &l.Design.Samples[i]; s.FieldFraction == f && s.VergenceD == v {
+					cell = plain(Fixed(of(s), decimals)).of("samples", column, i)
+				}
+			}
+			row.Cells = append(row.Cells, cell)
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+// halfAngle is the half angle in degrees at a share of the field.
+func (l *ReportDesign) halfAngle(fraction float64) float64 {
+	return math.Atan(fraction*l.HalfFieldTan) * 180 / math.Pi
+}
+
+func sayHalfAngle(l *ReportDesign, fraction float64) string { return Fixed(l.halfAngle(fraction), 1) }
+
+// sampleAxes are the field shares and vergences of samples, in their order.
+func sampleAxes(samples []Sample) (fields, depths []float64) {
+	seenField, seenDepth := map[float64]bool{}, map[float64]bool{}
+	for _, s := range samples {
+		if !seenField[s.FieldFraction] {
+			seenField[s.FieldFraction] = true
+			fields = append(fields, s.FieldFraction)
+		}
+		if !seenDepth[s.VergenceD] {
+			seenDepth[s.VergenceD] = true
+			depths = append(depths, s.VergenceD)
+		}
+	}
+	return fields, depths
+}
+
+// spread picks at most so many of a list, its ends included.
+func spread(list []float64, most int) []float64 {
+	var out []float64
+	for _, i := range spreadPlaces(len(list), most) {
+		out = append(out, list[i])
+	}
+	return out
+}
+
+// spreadPlaces are at most so many places of a list of n, from 0, its ends
+// included.
+func spreadPlaces(n, most int) []int {
+	places := make([]int, min(n, most))
+	for i := range places {
+		places[i] = i
+		if n > most {
+			places[i] = i * (n - 1) / (most - 1)
+		}
+	}
+	return places
+}
+
+// surfacePageTable is the prescription.
+func surfacePageTable(l *ReportDesign) pageTable {
+	t := pageTable{Caption: "Surfaces, from the world to the eye"}
+	t.Heads = heads("surface", "vertex at, mm", "radius, mm", "clear half, mm", "<glass behind")
+	for i, s := range l.Design.Surfaces {
+		t.Rows = append(t.Rows, pageRow{Cells: []pageCell{
+			plain(strconv.Itoa(i + 1)).head(),
+			plain(Fixed(s.ZMM, 3)).of("surfaces", "z_mm", i),
+			plain(Fixed(s.RadiusMM, 3)).of("surfaces", "radius_mm", i),
+			plain(Fixed(s.SemiDiameterMM, 2)).of("surfaces", "semi_diameter_mm", i),
+			words(s.GlassAfter).of("surfaces", "glass_after", i),
+		}})
+	}
+	return t
+}

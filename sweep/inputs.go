@@ -1,0 +1,76 @@
+package sweep
+
+import (
+	"fmt"
+	"path/filepath"
+
+	"relaysweep/catalog"
+	"relaysweep/objective"
+)
+
+// specCopy is the name of a spec's copy among the inputs of a run.
+const specCopy = "spec.toml"
+
+// Input is a file that a job was read from.
+type Input struct {
+	Copy   string       // name of its copy in a folder of inputs
+	File   catalog.File // where it is and how the user named it
+	SHA256 string       // digest of the bytes that were read, hexadecimal
+}
+
+// Inputs are the files that the job was read from: the spec, the lens tables,
+// the glass tables, each in the order of the spec. Copies under the names in
+// Copy make a folder that [OpenInputs] reads.
+func (j *Job) Inputs() []Input {
+	inputs := []Input{{specCopy, catalog.File{Path: j.Spec.File, Shown: j.Spec.File}, j.Spec.SHA256}}
+	for i, f := range j.Spec.LensFiles() {
+		inputs = append(inputs, Input{lensCopy(i), f, j.Catalog.Tables[i].SHA256})
+	}
+	for i, f := range j.Spec.GlassFiles() {
+		inputs = append(inputs, Input{glassCopy(i), f, j.Catalog.GlassTables[i].SHA256})
+	}
+	return inputs
+}
+
+func lensCopy(i int) string  { return fmt.Sprintf("lenses-%d.csv", i+1) }
+func glassCopy(i int) string { return fmt.Sprintf("glasses-%d.csv", i+1) }
+
+// OpenInputs reads a job from a folder of copies, see [Job.Inputs]: the spec's
+// tables are read from there, wherever the spec says that they are. Messages
+// and the catalog call them by the names in the spec. What is wrong comes as
+// one [catalog.Faults].
+func OpenInputs(folder string) (*Job, error) {
+	spec, err := ReadSpec(filepath.Join(folder, specCopy))
+	if err != nil {
+		return nil, err
+	}
+	lenses, glasses := spec.LensFiles(), spec.GlassFiles()
+	for i := range lenses {
+		lenses[i].Path = filepath.Join(folder, lensCopy(i))
+	}
+	for i := range glasses {
+		glasses[i].Path = filepath.Join(folder, glassCopy(i))
+	}
+	return openTables(spec, lenses, glasses)
+}
+
+// openTables makes a job of a spec and its tables.
+func openTables(spec *Spec, lensFiles, glassFiles []catalog.File) (*Job, error) {
+	tables, err := catalog.Load(lensFiles, glassFiles)
+	if err != nil {
+		return nil, err
+	}
+	return &Job{spec, tables, spec.Grid()}, nil
+}
+
+// LibraryOf is the catalog's lenses of the parts named, prepared for a problem
+// of the job.
+func (j *Job) LibraryOf(p *objective.Problem, parts map[string]bool) *objective.Library {
+	var lenses []*catalog.Lens
+	for _, l := range j.Catalog.Lenses {
+		if parts[l.Part] {
+			lenses = append(lenses, l)
+		}
+	}
+	return objective.NewLibrary(p, lenses)
+}
