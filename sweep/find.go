@@ -302,6 +302,6 @@ func (f *keplerianFinder) space() spaceCount {
 	return countSpace(
 		[]*big.Int{st.groups, st.groups},
 		[]*big.Int{st.positive, st.positive},
-		[]*big.Int{st.positive, bigInt(len(st.rears[objective.SeatRear]))},
+		[]*big.Int{bigInt(len(st.plain)), bigInt(len(st.rears[objective.SeatRear]))},
 	)
 }

@@ -26,6 +26,10 @@ type Found struct {
 type Outcome struct {
 	Found []Found // in ascending ranked length, then by design_id
 	Proof Proof
+	// What joining the parts of a point needs besides, see mergePoint.
+	turnedByRays map[string]*big.Int // of Proof.Failed, those that the ray check turned away
+	serving      *big.Int            // designs all of whose groups can serve in their place
+	next         float64             // ranked length of the next design to check, or its lower bound
 }
 
 // Proof accounts for every design of a space. Each is set aside by a bound,
@@ -59,6 +63,8 @@ const (
 	// byRest: met every requirement, but not reached by the ray check as the
 	// ranking was full before.
 	byRest = "rest"
+	// byUnseen: not looked at yet when the run was interrupted.
+	byUnseen = "unseen"
 )
 
 // Progress tells how a search stands. It is called from one goroutine.
@@ -66,12 +72,14 @@ type Progress func(Status)
 
 // Status is how far a sweep point has come.
 type Status struct {
-	Point, Points   int
+	Point, Points   int    // which of the run's points it is, from 0, and how many these are
 	Stage           string // "stacks", "search" or "check"
 	Examined        int64
 	Checked, Passed int64
 	ProvenMM        float64 // ranked length below which all is known
 	Wanted          int
+	ChecksMax       int64 // 0 for no limit
+	Replayed        bool  // it was reached by an earlier attempt
 }
 
 // options are what the search of one point needs besides the problem.
@@ -87,6 +95,8 @@ type options struct {
 	effortMax int64
 	spaces    []objective.Space
 	progress  func(Status)
+	log       *unitLog // nil: no journal
+	part      Part     // of the fronts
 }
 
 // ascent walks the designs of a space in ascending ranked length.
@@ -102,6 +112,9 @@ type ascent struct {
 	brought int  // candidates so far
 	effort  int64
 	stopped bool // by effortMax
+	designs *designReader
+	serving *big.Int
+	byRays  map[string]*big.Int
 }
 
 // firstStep, in mm, is the width of the first window of lengths, and
@@ -140,13 +153,14 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 	a := &ascent{options: o, p: p, step: firstStep, proof: Proof{
 		Space: new(big.Int), SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{},
 		Seconds: map[string]float64{}, Exact: true,
-	}}
+	}, designs: newDesignReader(lib), serving: new(big.Int), byRays: map[string]*big.Int{}}
 	defer a.clock("stacks")()
 	want := rolesOf(o)
 	st, err := buildStacks(ctx, lib, want)
 	if err != nil {
 		return nil, err
 	}
+	st.keepPart(o.part)
 	shared := &search{p: p, by: o.by, workers: o.workers}
 	var table *objective.RelayTable
 	if want.single {
@@ -175,6 +189,7 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 		tally(a.proof.SetAside, byGroup, s.group)
 		rest := new(big.Int).Sub(s.designs, s.focal)
 		tally(a.proof.SetAside, byBound, rest.Sub(rest, s.group))
+		a.serving.Add(a.serving, rest)
 	}
 	return a, nil
 }
@@ -241,24 +256,19 @@ func (a *ascent) advance(ctx context.Context) error {
 	if a.step < stepLeast { // nothing is gained by an even narrower one
 		most = math.MaxInt
 	}
-	var joined window
-	for _, f := range a.finders {
-		w, ok, err := f.find(ctx, a.lo, hi, most)
-		if err != nil {
-			return err
-		}
-		if !ok {
-			a.effort += int64(most) * examinedToo * effortOf(f)
-			if math.IsInf(hi, 1) {
-				a.step = a.lo
-			}
-			a.step /= 4
-			return nil
-		}
-		a.effort += w.examined * effortOf(f)
-		joined.add(&w)
+	joined, err := a.examineUnit(ctx, hi, most)
+	if err != nil {
+		return err
 	}
-	a.account(&joined)
+	a.effort += joined.effort
+	if !joined.ok {
+		if math.IsInf(hi, 1) {
+			a.step = a.lo
+		}
+		a.step /= 4
+		return nil
+	}
+	a.account(&joined.window)
 	a.pending = append(a.pending, joined.candidates...)
 	slices.SortFunc(a.pending, compareCandidates)
 	n := len(joined.candidates)
@@ -271,6 +281,24 @@ func (a *ascent) advance(ctx context.Context) error {
 	a.lo = hi
 	a.over = hi >= a.p.LengthMax
 	return nil
+}
+
+// examine lets all finders examine the window of lengths up to hi. It is given
+// up when one of them meets more than most candidates.
+func (a *ascent) examine(ctx context.Context, hi float64, most int) (joined examined, err error) {
+	for _, f := range a.finders {
+		w, ok, err := f.find(ctx, a.lo, hi, most)
+		if err != nil {
+			return examined{}, err
+		}
+		if !ok {
+			return examined{effort: joined.effort + int64(most)*examinedToo*effortOf(f)}, nil
+		}
+		joined.effort += w.examined * effortOf(f)
+		joined.add(&w)
+	}
+	joined.ok = true
+	return joined, nil
 }
 
 // account moves what a window examined out of the count of the bound.
@@ -332,11 +360,14 @@ func (a *ascent) next(ctx context.Context, most int) ([]candidate, error) {
 }
 
 func (a *ascent) report(stage string) {
+	s := Status{
+		Stage: stage, Examined: a.proof.Examined, Checked: a.proof.Checked,
+		Passed: a.proof.Passed, ProvenMM: a.safe(), Wanted: a.top,
+		ChecksMax: a.checksMax, Replayed: a.log.replaying(),
+	}
+	a.log.logStatus(s)
 	if a.progress != nil {
-		a.progress(Status{
-			Stage: stage, Examined: a.proof.Examined, Checked: a.proof.Checked,
-			Passed: a.proof.Passed, ProvenMM: a.safe(), Wanted: a.top,
-		})
+		a.progress(s)
 	}
 }
 
@@ -345,7 +376,8 @@ func (a *ascent) report(stage string) {
 // neither do the counts.
 const batchSize = 64
 
-// run walks on until top designs have passed or the space is exhausted.
+// run walks on until top designs have passed or the space is exhausted. With
+// an error comes what was found up to then.
 func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 	out := &Outcome{}
 	checkers := make(chan *objective.Checker, a.workers)
@@ -356,15 +388,16 @@ func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 	for len(out.Found) < a.top {
 		batch, err := a.next(ctx, batchSize)
 		if err != nil {
-			return nil, err
+			return a.unfinished(out), err
 		}
 		if len(batch) == 0 {
 			a.proof.Exact = !a.stopped
 			break
 		}
-		reports, err := a.check(ctx, checkers, batch)
+		reports, err := a.checkUnit(ctx, checkers, batch)
 		if err != nil {
-			return nil, err
+			a.pending = append(batch, a.pending...)
+			return a.unfinished(out), err
 		}
 		for i, c := range batch {
 			if len(out.Found) == a.top || a.checksMax > 0 && a.proof.Checked == a.checksMax {
@@ -381,6 +414,7 @@ func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 			a.proof.Checked++
 			if failed := reports[i].FailedBy; failed != "" {
 				tally(a.proof.Failed, failed, one)
+				tally(a.byRays, failed, one)
 				continue
 			}
 			a.proof.Passed++
@@ -393,17 +427,38 @@ func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 			break
 		}
 	}
+	a.close(out)
+	return out, nil
+}
+
+// close gives an outcome its proof.
+func (a *ascent) close(out *Outcome) {
 	tally(a.proof.SetAside, byRest, big.NewInt(int64(len(a.pending))))
 	a.proof.ProvenLength = a.provenLength(out)
 	out.Proof = a.proof
-	return out, nil
+	out.turnedByRays, out.serving, out.next = a.byRays, a.serving, a.safe()
+	if len(a.pending) > 0 {
+		out.next = math.Min(out.next, a.pending[0].ranked)
+	}
+}
+
+// unfinished is the outcome of a walk that was stopped: what was found are the
+// first of the ranking, and what was not looked at is counted as unseen.
+func (a *ascent) unfinished(out *Outcome) *Outcome {
+	a.proof.Exact = false
+	if unseen := a.proof.SetAside[byBound]; unseen != nil {
+		delete(a.proof.SetAside, byBound)
+		a.proof.SetAside[byUnseen] = unseen
+	}
+	a.close(out)
+	return out
 }
 
 // provenLength is the ranked length below which every design is accounted for.
 func (a *ascent) provenLength(out *Outcome) float64 {
 	switch {
 	case len(a.pending) > 0 && !a.proof.Exact:
-		return a.pending[0].ranked
+		return math.Min(a.pending[0].ranked, a.safe())
 	case len(out.Found) == a.top:
 		return out.Found[a.top-1].Ranked
 	case a.over:
@@ -422,6 +477,9 @@ func (a *ascent) check(ctx context.Context, checkers chan *objective.Checker, ba
 		group.Go(func() error {
 			c := <-checkers
 			defer func() { checkers <- c }()
+			if err := a.solve(batch[i].train); err != nil {
+				return err
+			}
 			reports[i] = c.Check(batch[i].train).Clone()
 			return ctx.Err()
 		})
