@@ -16,6 +16,7 @@ import (
 type Manifest struct {
 	Program    string          `json:"program"`
 	Version    string          `json:"version"`
+	Build      string          `json:"build,omitempty"` // digest of the program's file, where known
 	SpecSHA256 string          `json:"spec_sha256"`
 	Catalogs   []CatalogFile   `json:"catalogs"`
 	Started    time.Time       `json:"started"`
@@ -24,7 +25,7 @@ type Manifest struct {
 	Points     []ManifestPoint `json:"points"`
 }
 
-// CatalogFile is a lens table that a run read.
+// CatalogFile is a table that a run read; a glass table has no lenses.
 type CatalogFile struct {
 	File   string `json:"file"`
 	SHA256 string `json:"sha256"`
