@@ -82,7 +82,7 @@ func TestInterruptedTwice(t *testing.T) {
 		}
 		done := make(chan struct{})
 		go func() { _ = c.Wait(); close(done) }()
-		if !whenLogged(t.Context(), done, spec, "msg=\"point done\"") {
+		if !whenLogged(t.Context(), c, done, spec, "msg=\"point done\"") {
 			t.Fatal("the job was done before it could be stopped")
 		}
 		_ = c.Process.Signal(os.Interrupt)
@@ -108,7 +108,7 @@ func TestSecondRun(t *testing.T) {
 	}
 	done := make(chan struct{})
 	go func() { _ = c.Wait(); close(done) }()
-	if !whenLogged(t.Context(), done, spec, "msg=point") {
+	if !whenLogged(t.Context(), c, done, spec, "msg=point") {
 		t.Fatal("the job has ended by itself")
 	}
 	for _, args := range [][]string{{"run", spec}, {"run", "--restart", spec}, {"merge", outputOf(spec)}} {
@@ -144,7 +144,7 @@ func TestChanged(t *testing.T) {
 	}
 	done := make(chan struct{})
 	go func() { _ = c.Wait(); close(done) }()
-	if !whenLogged(t.Context(), done, spec, `msg="point done"`) {
+	if !whenLogged(t.Context(), c, done, spec, `msg="point done"`) {
 		t.Fatal("the job was done before it could be stopped")
 	}
 	_ = c.Process.Kill()
@@ -229,7 +229,7 @@ func TestFolderGone(t *testing.T) {
 	}
 	done := make(chan struct{})
 	go func() { _ = c.Wait(); close(done) }()
-	if !whenLogged(t.Context(), done, spec, "msg=point") {
+	if !whenLogged(t.Context(), c, done, spec, "msg=point") {
 		t.Fatal("the job has ended by itself")
 	}
 	away := outputOf(spec) + "-away"

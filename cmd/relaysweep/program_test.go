@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -55,8 +56,8 @@ func ended(t testing.TB, c *exec.Cmd) outcome {
 	return outcome{c.ProcessState.ExitCode(), stdout.String(), stderr.String()}
 }
 
-// longJob is a small job that takes a second or so: a sweep of two points with
-// many designs to check, and one point where nothing passes.
+// longJob is a small job that takes a second or two: a sweep of three points with
+// many designs to check.
 func longJob(t testing.TB) string {
 	t.Helper()
 	return newJobOf(t, smallLenses(manyFocals), "top = 8", "top = 40",
@@ -64,7 +65,7 @@ func longJob(t testing.TB) string {
 		"vignetted_pct = 20", `vignetted_pct = 20
 
 [sweep]
-"stage.travel_mm" = [15.0, 12.0, 1.0]`)
+"stage.travel_mm" = [15.0, 12.0, 10.0]`)
 }
 
 // parquetOf are the bytes of a finished job's Parquet files.
@@ -98,9 +99,9 @@ func onlyResults(t testing.TB, spec string) {
 	}
 }
 
-// whenLogged waits until a process's job log holds a text; false if the process
-// ended before.
-func whenLogged(ctx context.Context, done <-chan struct{}, spec, text string) bool {
+// whenLogged waits until a process has logged an event; false if it ended before.
+func whenLogged(ctx context.Context, c *exec.Cmd, done <-chan struct{}, spec, event string) bool {
+	text := fmt.Sprintf("%s pid=%d ", event, c.Process.Pid)
 	for {
 		if strings.Contains(string(readIfThere(outputOf(spec), logFile)), text) {
 			return true
