@@ -19,7 +19,7 @@ import (
 // of cores, and lets the same command go on until the job is done, again and
 // again: the bytes are always those of a job that ran through.
 func TestSameBytesKilled(t *testing.T) {
-	kills := 60
+	kills := 50
 	if testing.Short() {
 		kills = 8
 	}

@@ -61,11 +61,11 @@ func ended(t testing.TB, c *exec.Cmd) outcome {
 func longJob(t testing.TB) string {
 	t.Helper()
 	return newJobOf(t, smallLenses(manyFocals), "top = 8", "top = 40",
-		"view_blur_arcmin = 16", "view_blur_arcmin = 10",
+		"view_blur_arcmin = 16", "view_blur_arcmin = 12",
 		"vignetted_pct = 20", `vignetted_pct = 20
 
 [sweep]
-"stage.travel_mm" = [15.0, 12.0, 10.0]`)
+"stage.travel_mm" = [15.0, 14.0, 12.0]`)
 }
 
 // parquetOf are the bytes of a finished job's Parquet files.
