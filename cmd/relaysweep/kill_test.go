@@ -15,10 +15,10 @@ import (
 	"relaysweep/sweep"
 )
 
-// TestSameBytesKilled kills processes at random instants, on changing numbers
+// TestKilledBytes kills processes at random instants, on changing numbers
 // of cores, and lets the same command go on until the job is done, again and
 // again: the bytes are always those of a job that ran through.
-func TestSameBytesKilled(t *testing.T) {
+func TestKilledBytes(t *testing.T) {
 	kills := 50
 	if testing.Short() {
 		kills = 8

@@ -10,9 +10,9 @@ import (
 	"relaysweep/sweep"
 )
 
-// TestSameBytesInParts does jobs in parts of points and of a point, and merges
+// TestPartsBytes does jobs in parts of points and of a point, and merges
 // them: the bytes of one run, and the same table on stdout.
-func TestSameBytesInParts(t *testing.T) {
+func TestPartsBytes(t *testing.T) {
 	for _, c := range []struct {
 		name  string
 		spec  func() string
