@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"log/slog"
@@ -53,7 +54,11 @@ func makeFolder(path string) (tidy func(), err error) {
 func tryFile(folder string) error {
 	f, err := os.CreateTemp(folder, ".try-*")
 	if err != nil {
-		return err
+		var cause *fs.PathError
+		if errors.As(err, &cause) {
+			err = cause.Err // the name of that file helps nobody
+		}
+		return fmt.Errorf("%s: no file can be made there: %w", folder, err)
 	}
 	return errors.Join(f.Close(), os.Remove(f.Name()))
 }
