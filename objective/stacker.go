@@ -45,6 +45,20 @@ func (lib *Library) Stack(code StackCode) []*Element {
 	return elements
 }
 
+// Names tells whether a number is the code of a stack.
+func (lib *Library) Names(code StackCode) bool {
+	base := StackCode(len(lib.Elements) + 1)
+	for ; code > 0; code /= base {
+		if code%base == 0 {
+			return false
+		}
+		if code < base {
+			return true
+		}
+	}
+	return false
+}
+
 // Code is the code of elements of the library, world to eye.
 func (lib *Library) Code(elements []*Element) StackCode {
 	code := StackCode(0)
@@ -103,6 +117,9 @@ func (s *Stacker) Pop() {
 		s.group.GapsMM = s.group.GapsMM[:n-1]
 	}
 }
+
+// Elements are those stacked, valid until the next Push or Pop.
+func (s *Stacker) Elements() []*Element { return s.group.Elements }
 
 // Lenses is how many elements are stacked.
 func (s *Stacker) Lenses() int { return len(s.levels) }

@@ -16,6 +16,7 @@ import (
 type Manifest struct {
 	Program    string        `json:"program"`
 	Version    string        `json:"version"`
+	Build      string        `json:"build,omitempty"` // digest of the program's file, where known
 	SpecSHA256 string        `json:"spec_sha256"`
 	Catalogs   []CatalogFile `json:"catalogs"`
 	// GlassTables are the user's own, in the order of the spec.

@@ -3,6 +3,7 @@ package sweep
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"math"
 	"math/big"
 	"slices"
@@ -23,33 +24,42 @@ type candidate struct {
 	inner  float64                // mm, the gap inside a pair relay
 }
 
-// train is the candidate's train at its paraxial gaps and smallest eye relief.
-func (c *candidate) train(lib *objective.Library) *objective.Train {
+// codes are the codes of the candidate's groups.
+func (c *candidate) codes() []objective.StackCode { return c.groups[:len(c.space.Layout.GroupNames())] }
+
+// solve is the candidate's train at its paraxial gaps and smallest eye relief. It
+// fails only for one that was read from a damaged journal.
+func (c *candidate) solve(lib *objective.Library) (*objective.Train, error) {
 	t := &objective.Train{Layout: c.space.Layout, Seat: c.space.Seat}
-	for _, code := range c.groups[:len(c.space.Layout.GroupNames())] {
+	for _, code := range c.codes() {
 		t.Groups = append(t.Groups, lib.Group(code))
 	}
-	lib.Problem.Solve(t, c.inner)
-	return t
+	if failed := lib.Problem.Solve(t, c.inner); failed != objective.Met {
+		return nil, fmt.Errorf("%s, which met every requirement, now fails %v: the journal %w", t.DesignID(), failed, errDamaged)
+	}
+	return t, nil
 }
 
 // id is the candidate's design_id.
 func (c *candidate) id(lib *objective.Library) string {
 	t := objective.Train{Layout: c.space.Layout, Seat: c.space.Seat}
-	for _, code := range c.groups[:len(c.space.Layout.GroupNames())] {
+	for _, code := range c.codes() {
 		t.Groups = append(t.Groups, &objective.Group{Elements: lib.Stack(code)})
 	}
 	return t.DesignID()
 }
 
-// sortCandidates sorts by ranked length, equal ones by design_id.
+// compareCandidates orders by ranked length, equal ones by design_id.
+func compareCandidates(a, b *candidate, lib *objective.Library) int {
+	if c := cmp.Compare(a.ranked, b.ranked); c != 0 {
+		return c
+	}
+	return strings.Compare(a.id(lib), b.id(lib))
+}
+
+// sortCandidates sorts candidates.
 func sortCandidates(all []candidate, lib *objective.Library) {
-	slices.SortFunc(all, func(a, b candidate) int {
-		if c := cmp.Compare(a.ranked, b.ranked); c != 0 {
-			return c
-		}
-		return strings.Compare(a.id(lib), b.id(lib))
-	})
+	slices.SortFunc(all, func(a, b candidate) int { return compareCandidates(&a, &b, lib) })
 }
 
 // window is what one pass over a range of lengths brought.
@@ -91,14 +101,14 @@ type spaceCount struct {
 	designs *big.Int // all
 	focal   *big.Int // those with a group that does not converge
 	// group counts others with a group that can't serve in its place, whatever
-	// the rest; where not all groups are held they are counted with the bound.
+	// the rest, or whose front is another part's. Where not all groups are held,
+	// those that can't serve are counted with the bound.
 	group *big.Int
 }
 
-// countSpace is the spaceCount of a product: per place the number of all groups
-// and of those of positive focal length and, where all are held, of those that
-// can serve.
-func (s *source) countSpace(all, positive, serve []*big.Int) spaceCount {
+// countSpace is the spaceCount of a product: per place the number of all groups,
+// of those of positive focal length, and of those that can serve.
+func countSpace(all, positive, serve []*big.Int) spaceCount {
 	product := func(factors []*big.Int) *big.Int {
 		p := big.NewInt(1)
 		for _, f := range factors {
@@ -106,11 +116,8 @@ func (s *source) countSpace(all, positive, serve []*big.Int) spaceCount {
 		}
 		return p
 	}
-	a, b, c := product(all), product(positive), new(big.Int)
-	if !s.sifted {
-		c.Sub(b, product(serve))
-	}
-	return spaceCount{designs: a, focal: new(big.Int).Sub(a, b), group: c}
+	a, b, c := product(all), product(positive), product(serve)
+	return spaceCount{designs: a, focal: new(big.Int).Sub(a, b), group: new(big.Int).Sub(b, c)}
 }
 
 func bigInt(n int) *big.Int { return big.NewInt(int64(n)) }
@@ -214,14 +221,11 @@ type singleFinder struct {
 }
 
 func (f *singleFinder) space(s *source) spaceCount {
-	serve := []*big.Int{}
+	serve := []*big.Int{s.own, s.positive, s.positive}
 	if !s.sifted {
 		serve = []*big.Int{bigInt(len(s.held.fronts[f.seat])), bigInt(len(s.held.relays)), bigInt(len(s.held.rears[f.seat]))}
 	}
-	return s.countSpace(
-		[]*big.Int{s.groups, s.groups, s.groups},
-		[]*big.Int{s.positive, s.positive, s.positive}, serve,
-	)
+	return countSpace([]*big.Int{s.groups, s.groups, s.groups}, []*big.Int{s.positive, s.positive, s.positive}, serve)
 }
 
 func (f *singleFinder) find(ctx context.Context, st *stacks, lo, hi float64, most int) (window, bool, error) {
@@ -380,8 +384,10 @@ func (f *pairFinder) least(ctx context.Context, st *stacks) (float64, error) {
 	return lengthBeyond, nil
 }
 
+// space counts pairs that can't converge together with what the bound leaves out:
+// telling them takes as long as bounding them.
 func (f *pairFinder) space(s *source) spaceCount {
-	return s.countSpace(
+	return countSpace(
 		[]*big.Int{s.groups, s.groups, s.groups, s.groups},
 		[]*big.Int{s.positive, s.groups, s.groups, s.positive},
 		[]*big.Int{bigInt(len(s.held.fronts[f.seat])), s.groups, s.groups, bigInt(len(s.held.rears[f.seat]))},
@@ -413,9 +419,9 @@ func (f *keplerianFinder) least(_ context.Context, st *stacks) (float64, error) 
 }
 
 func (f *keplerianFinder) space(s *source) spaceCount {
-	var serve []*big.Int
+	serve := []*big.Int{s.own, s.positive}
 	if !s.sifted {
-		serve = []*big.Int{s.positive, bigInt(len(s.held.rears[objective.SeatRear]))}
+		serve = []*big.Int{bigInt(len(s.held.plain)), bigInt(len(s.held.rears[objective.SeatRear]))}
 	}
-	return s.countSpace([]*big.Int{s.groups, s.groups}, []*big.Int{s.positive, s.positive}, serve)
+	return countSpace([]*big.Int{s.groups, s.groups}, []*big.Int{s.positive, s.positive}, serve)
 }

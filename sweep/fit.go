@@ -185,7 +185,10 @@ func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) er
 			return nil
 		}
 		for _, c := range batch {
-			train := c.train(lib)
+			train, err := c.solve(lib)
+			if err != nil {
+				return err
+			}
 			name := base.Check(train).FailedBy
 			checker := lifted[name]
 			if checker == nil {
@@ -244,7 +247,8 @@ func (l *lever) fit(ctx context.Context, lib *objective.Library, o options) (val
 		default:
 			none, settled = try, settled && out.Proof.Exact
 		}
-		if math.Abs(some-none) <= resolution*math.Abs(some-l.start) {
+		middle := none + (some-none)/2 // is one of them where nothing lies between
+		if middle == none || middle == some || math.Abs(some-none) <= resolution*math.Abs(some-l.start) {
 			return some, true, settled, nil
 		}
 	}

@@ -2,8 +2,12 @@ package sweep
 
 import (
 	"context"
+	"errors"
+	"log/slog"
 	"runtime"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
@@ -42,27 +46,166 @@ func (j *Job) Workers() int {
 	return runtime.GOMAXPROCS(0)
 }
 
-// Run searches every sweep point in order. progress may be nil; it is called
-// from one goroutine at a time.
-func (j *Job) Run(ctx context.Context, progress Progress) ([]PointOutcome, error) {
-	outcomes := make([]PointOutcome, 0, len(j.Points))
-	for _, point := range j.Points {
-		p := point.Spec.Problem()
-		lib := j.library(point.Spec, p)
+// Attempt is what a run reports to and keeps its work in.
+type Attempt struct {
+	// Journal is where finished units are kept and earlier ones found. It also
+	// tells of which part of the job the run is.
+	Journal  *Journal
+	Part     Part
+	Progress Progress     // may be nil; called from one goroutine
+	Events   *slog.Logger // may be nil
+}
+
+// Run searches the sweep points of its part in order. When ctx ends, the unit
+// in hand is finished, within some seconds, and kept in the journal. With an
+// error come the outcomes up to then, that of the point in hand among them as
+// far as it was known.
+func (j *Job) Run(ctx context.Context, at Attempt) ([]PointOutcome, error) {
+	if at.Events == nil {
+		at.Events = slog.New(slog.DiscardHandler)
+	}
+	work, done := outlive(ctx)
+	defer done()
+	byPoints := at.Part.byPoints(len(j.Points))
+	points := j.PointsOf(at.Part)
+	var outcomes []PointOutcome
+	for i, point := range points {
+		run := &pointRun{job: j, at: at, point: point, place: i, places: len(points), work: work}
 		o := j.options(point.Spec)
-		o.progress = func(s Status) {
-			if progress != nil {
-				s.Point, s.Points = point.Index, len(j.Points)
-				progress(s)
-			}
+		if !byPoints {
+			o.part = at.Part
 		}
-		out, err := searchPoint(ctx, point.Spec, lib, o)
+		out, err := run.search(ctx, o)
+		if out != nil {
+			outcomes = append(outcomes, *out)
+		}
 		if err != nil {
 			return outcomes, err
 		}
-		outcomes = append(outcomes, PointOutcome{point, p, len(lib.Lenses), *out})
+	}
+	if at.Journal != nil && !at.Part.Whole() && !at.Journal.ended {
+		if err := at.Journal.append([]byte{recordEnd}); err != nil {
+			return outcomes, err
+		}
+		at.Journal.ended = true
+	}
+	if at.Journal != nil {
+		return outcomes, at.Journal.sync()
 	}
 	return outcomes, nil
+}
+
+// PointsOf are the sweep points at which a part of the job has something to do.
+func (j *Job) PointsOf(part Part) []Point {
+	if !part.byPoints(len(j.Points)) {
+		return j.Points
+	}
+	var points []Point
+	for _, p := range j.Points {
+		if part.takesPoint(p.Index) {
+			points = append(points, p)
+		}
+	}
+	return points
+}
+
+// pointRun is one sweep point's part of a run.
+type pointRun struct {
+	job   *Job
+	at    Attempt
+	point Point
+	// place is the point's among those of the run, of which there are places.
+	place, places int
+	work          context.Context
+}
+
+func (r *pointRun) search(ctx context.Context, o options) (*PointOutcome, error) {
+	spec, index := r.point.Spec, r.point.Index
+	p := spec.Problem()
+	lib := r.job.library(spec, p)
+	outcome := func(out *Outcome) *PointOutcome {
+		if out == nil {
+			return nil
+		}
+		return &PointOutcome{r.point, p, len(lib.Lenses), *out}
+	}
+	o.progress = func(s Status) {
+		if r.at.Progress != nil {
+			s.Point, s.Points = r.place, r.places
+			r.at.Progress(s)
+		}
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	if r.at.Journal == nil {
+		out, err := searchPoint(ctx, spec, lib, o)
+		return outcome(out), err
+	}
+	o.progress(Status{Stage: "stacks", Replayed: true, Wanted: o.top, ChecksMax: o.checksMax})
+	kept := r.at.Journal.points[index]
+	if kept.outcome != nil {
+		out, err := readOutcome(ctx, lib, o, kept.outcome)
+		if err != nil && ctx.Err() == nil {
+			err = &DamagedJournalError{r.at.Journal.path, err}
+		}
+		return outcome(out), err
+	}
+	events := r.at.Events
+	events.Info("point", "point", index, "points", len(r.job.Points), "lenses", len(lib.Lenses), "units_kept", kept.units)
+	start := time.Now()
+	o.log = &unitLog{
+		journal: r.at.Journal, point: index, stop: ctx, work: r.work,
+		replay: r.at.Journal.unitsOf(index), events: events, logged: start,
+	}
+	out, err := searchPoint(ctx, spec, lib, o)
+	if err != nil {
+		return outcome(out), err
+	}
+	e := &encoder{out: []byte{recordPoint}}
+	e.uvarint(index)
+	e.outcome(out)
+	events.Info("point done", "point", index, "units", o.log.done, "examined", out.Proof.Examined, "checked", out.Proof.Checked,
+		"passed", out.Proof.Passed, "seconds", time.Since(start).Seconds())
+	return outcome(out), r.at.Journal.append(e.out)
+}
+
+// readOutcome reads a finished point's record and makes the reports of what
+// was found again.
+func readOutcome(ctx context.Context, lib *objective.Library, o options, payload []byte) (*Outcome, error) {
+	d := &decoder{rest: payload[1:]}
+	d.uvarint() // the point
+	out := d.outcome(lib)
+	if err := d.end(); err != nil {
+		return nil, err
+	}
+	return out, report(ctx, lib, o, out.Found)
+}
+
+// report solves and measures designs of which is known that they pass.
+func report(ctx context.Context, lib *objective.Library, o options, found []Found) error {
+	group, ctx := errgroup.WithContext(ctx)
+	for first := range o.workers {
+		group.Go(func() error {
+			checker := objective.NewChecker(lib.Problem)
+			for i := first; i < len(found); i += o.workers {
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				f := &found[i]
+				var err error
+				if f.Train, err = f.design.solve(lib); err != nil {
+					return err
+				}
+				f.Report = checker.Check(f.Train).Clone()
+				if f.Report.FailedBy != "" {
+					return errDamaged
+				}
+			}
+			return nil
+		})
+	}
+	return group.Wait()
 }
 
 // library is the catalog's lenses that a point's spec leaves, prepared for its
@@ -104,7 +247,7 @@ func searchPoint(ctx context.Context, spec *Spec, lib *objective.Library, o opti
 	}
 	out, err := a.run(ctx)
 	if err != nil {
-		return nil, err
+		return out, err
 	}
 	if len(out.Found) == 0 && out.Proof.Exact {
 		start := time.Now()
@@ -113,3 +256,6 @@ func searchPoint(ctx context.Context, spec *Spec, lib *objective.Library, o opti
 	}
 	return out, err
 }
+
+// Interrupted tells whether a run's error is that it was asked to stop.
+func Interrupted(err error) bool { return errors.Is(err, context.Canceled) }

@@ -42,7 +42,7 @@ func TestRayCheckAgainstPlain(t *testing.T) {
 		if len(batch) == 0 {
 			continue
 		}
-		train := batch[0].train(a.lib)
+		train := mustSolve(a.lib, &batch[0])
 		report := objective.NewChecker(p).Measure(train)
 		if !(report.Metrics.ViewBlurArcmin < hopelessBlur && report.Metrics.ViewAstigmatismD < imageless) {
 			continue
@@ -131,7 +131,7 @@ func stream(b *testing.B, spec *Spec, lenses []*catalog.Lens, n int) (*objective
 			b.Fatalf("%d designs, %v", len(trains), err)
 		}
 		for _, c := range batch {
-			trains = append(trains, c.train)
+			trains = append(trains, mustSolve(a.lib, &c))
 		}
 	}
 	return p, trains
@@ -194,7 +194,7 @@ func BenchmarkRayCheck(b *testing.B) {
 	if err != nil || len(batch) == 0 {
 		b.Fatal("no train", err)
 	}
-	t := batch[0].train
+	t := mustSolve(a.lib, &batch[0])
 	d := plain.Evaluate(request, t.Layout.String(), t.Seat.String(), orientedOf(t))
 	checker := objective.NewChecker(s.Problem())
 	b.Run("random/measure", func(b *testing.B) {

@@ -20,12 +20,17 @@ type Found struct {
 	ID     string
 	Ranked float64 // mm, rounded to 1e-6
 	Report *objective.Report
+	design candidate
 }
 
 // Outcome is what the search of one sweep point brought, and its proof.
 type Outcome struct {
 	Found []Found // in ascending ranked length, then by design_id
 	Proof Proof
+	// What joining the parts of a point needs besides, see mergePoint.
+	turnedByRays map[string]*big.Int // of Proof.Failed, those that the ray check turned away
+	serving      *big.Int            // designs all of whose groups can serve in their place
+	next         float64             // ranked length of the next design to check, or its lower bound
 }
 
 // Proof accounts for every design of a space. Each is set aside by a bound,
@@ -62,6 +67,8 @@ const (
 	// byRest: met every requirement, but not reached by the ray check as the
 	// ranking was full before.
 	byRest = "rest"
+	// byUnseen: not looked at yet when the run was interrupted.
+	byUnseen = "unseen"
 )
 
 // Progress tells how a search stands. It is called from one goroutine.
@@ -69,12 +76,14 @@ type Progress func(Status)
 
 // Status is how far a sweep point has come.
 type Status struct {
-	Point, Points   int
+	Point, Points   int    // which of the run's points it is, from 0, and how many these are
 	Stage           string // "stacks", "search" or "check"
 	Examined        int64
 	Checked, Passed int64
 	ProvenMM        float64 // ranked length below which all is known
 	Wanted          int
+	ChecksMax       int64 // 0 for no limit
+	Replayed        bool  // it was reached by an earlier attempt
 }
 
 // options are what the search of one point needs besides the problem.
@@ -92,6 +101,8 @@ type options struct {
 	effortMax int64
 	spaces    []objective.Space
 	progress  func(Status)
+	log       *unitLog // nil: no journal
+	part      Part     // of the fronts
 }
 
 // ascent walks the designs of a space in ascending ranked length.
@@ -110,6 +121,8 @@ type ascent struct {
 	brought int  // candidates so far
 	effort  int64
 	stopped bool // by effortMax
+	serving *big.Int
+	byRays  map[string]*big.Int
 }
 
 // firstStep, in mm, is the width of the first window of lengths, and
@@ -147,7 +160,7 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 	a := &ascent{options: o, lib: lib, p: lib.Problem, step: firstStep, proof: Proof{
 		Space: new(big.Int), SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{},
 		Seconds: map[string]float64{}, Exact: true,
-	}}
+	}, serving: new(big.Int), byRays: map[string]*big.Int{}}
 	defer a.clock("stacks")()
 	var err error
 	if a.source, err = newSource(ctx, lib, rolesOf(o)); err != nil {
@@ -171,13 +184,14 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 		tally(a.proof.SetAside, byGroup, s.group)
 		rest := new(big.Int).Sub(s.designs, s.focal)
 		tally(a.proof.SetAside, byBound, rest.Sub(rest, s.group))
+		a.serving.Add(a.serving, rest)
 	}
 	return a, nil
 }
 
 // rolesOf are the places that the wanted layouts and seats have.
 func rolesOf(o options) roles {
-	want := roles{spaces: o.spaces, lensesPerGroup: o.lensesPerGroup, workers: o.workers, held: cmp.Or(o.held, heldWanted)}
+	want := roles{spaces: o.spaces, lensesPerGroup: o.lensesPerGroup, workers: o.workers, held: cmp.Or(o.held, heldWanted), part: o.part}
 	for _, s := range o.spaces {
 		want.single = want.single || s.Layout == objective.ErectorSingle
 		want.pair = want.pair || s.Layout == objective.ErectorPair
@@ -210,63 +224,56 @@ func (a *ascent) clock(stage string) func() {
 	return func() { a.proof.Seconds[stage] += time.Since(start).Seconds() }
 }
 
-// begin finds a length below which there is nothing, to start from.
-func (a *ascent) begin(ctx context.Context) error {
-	if err := a.source.reach(ctx, 0); err != nil {
-		return err
-	}
+// least is a length below which there is nothing.
+func (a *ascent) least(ctx context.Context) (float64, error) {
 	least := math.Inf(1)
-	for _, f := range a.finders {
-		l, err := f.least(ctx, a.source.held)
-		if err != nil {
-			return err
+	if a.source.sifted { // those held are not all
+		least = a.source.sieve.Least
+	} else {
+		for _, f := range a.finders {
+			l, err := f.least(ctx, a.source.held)
+			if err != nil {
+				return 0, err
+			}
+			least = math.Min(least, l)
 		}
-		least = math.Min(least, l)
 	}
-	a.begun = true
-	a.lo = math.Max(0, math.Min(least, lengthBeyond)-2*objective.BoundSlack)
-	return nil
+	return math.Max(0, math.Min(least, lengthBeyond)-2*objective.BoundSlack), nil
 }
 
 // advance examines one more window of lengths.
 func (a *ascent) advance(ctx context.Context) error {
 	defer a.clock("search")()
 	if !a.begun {
-		if err := a.begin(ctx); err != nil {
+		var err error
+		if a.lo, err = a.leastUnit(ctx); err != nil {
 			return err
 		}
+		a.begun = true
 	}
 	hi := a.lo + a.step
 	if hi > lengthBeyond {
 		hi = math.Inf(1)
 	}
 	hi = math.Min(hi, a.p.LengthMax)
-	if err := a.source.reach(ctx, hi); err != nil {
-		return err
-	}
 	wanted := a.windowWanted()
 	most := windowTooMany * wanted
 	if a.step < stepLeast { // nothing is gained by an even narrower one
 		most = math.MaxInt
 	}
-	var joined window
-	for _, f := range a.finders {
-		w, ok, err := f.find(ctx, a.source.held, a.lo, hi, most)
-		if err != nil {
-			return err
-		}
-		if !ok {
-			a.effort += int64(most) * examinedToo * effortOf(f)
-			if math.IsInf(hi, 1) {
-				a.step = a.lo
-			}
-			a.step /= 4
-			return nil
-		}
-		a.effort += w.examined * effortOf(f)
-		joined.add(&w)
+	joined, err := a.examineUnit(ctx, hi, most)
+	if err != nil {
+		return err
 	}
-	a.account(&joined)
+	a.effort += joined.effort
+	if !joined.ok {
+		if math.IsInf(hi, 1) {
+			a.step = a.lo
+		}
+		a.step /= 4
+		return nil
+	}
+	a.account(&joined.window)
 	a.pending = append(a.pending, joined.candidates...)
 	sortCandidates(a.pending, a.lib)
 	n := len(joined.candidates)
@@ -279,6 +286,27 @@ func (a *ascent) advance(ctx context.Context) error {
 	a.lo = hi
 	a.over = hi >= a.p.LengthMax
 	return nil
+}
+
+// examine lets all finders examine the window of lengths up to hi. It is given
+// up when one of them meets more than most candidates.
+func (a *ascent) examine(ctx context.Context, hi float64, most int) (joined examined, err error) {
+	if err := a.source.reach(ctx, hi); err != nil {
+		return examined{}, err
+	}
+	for _, f := range a.finders {
+		w, ok, err := f.find(ctx, a.source.held, a.lo, hi, most)
+		if err != nil {
+			return examined{}, err
+		}
+		if !ok {
+			return examined{effort: joined.effort + int64(most)*examinedToo*effortOf(f)}, nil
+		}
+		joined.effort += w.examined * effortOf(f)
+		joined.add(&w)
+	}
+	joined.ok = true
+	return joined, nil
 }
 
 // account moves what a window examined out of the count of the bound.
@@ -341,11 +369,14 @@ func (a *ascent) next(ctx context.Context, most int) ([]candidate, error) {
 }
 
 func (a *ascent) report(stage string) {
+	s := Status{
+		Stage: stage, Examined: a.proof.Examined, Checked: a.proof.Checked,
+		Passed: a.proof.Passed, ProvenMM: a.safe(), Wanted: a.top,
+		ChecksMax: a.checksMax, Replayed: a.log.replaying(),
+	}
+	a.log.logStatus(s)
 	if a.progress != nil {
-		a.progress(Status{
-			Stage: stage, Examined: a.proof.Examined, Checked: a.proof.Checked,
-			Passed: a.proof.Passed, ProvenMM: a.safe(), Wanted: a.top,
-		})
+		a.progress(s)
 	}
 }
 
@@ -354,7 +385,8 @@ func (a *ascent) report(stage string) {
 // neither do the counts.
 const batchSize = 64
 
-// run walks on until top designs have passed or the space is exhausted.
+// run walks on until top designs have passed or the space is exhausted. With
+// an error comes what was found up to then.
 func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 	out := &Outcome{}
 	checkers := make(chan *objective.Checker, a.workers)
@@ -365,19 +397,16 @@ func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 	for len(out.Found) < a.top {
 		batch, err := a.next(ctx, batchSize)
 		if err != nil {
-			return nil, err
+			return a.unfinished(out), err
 		}
 		if len(batch) == 0 {
 			a.proof.Exact = !a.stopped
 			break
 		}
-		trains := make([]*objective.Train, len(batch))
-		for i := range batch {
-			trains[i] = batch[i].train(a.lib)
-		}
-		reports, err := a.check(ctx, checkers, trains)
+		trains, reports, err := a.checkUnit(ctx, checkers, batch)
 		if err != nil {
-			return nil, err
+			a.pending = append(batch, a.pending...)
+			return a.unfinished(out), err
 		}
 		for i, c := range batch {
 			if len(out.Found) == a.top || a.checksMax > 0 && a.proof.Checked == a.checksMax {
@@ -386,7 +415,7 @@ func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 			}
 			key := ""
 			if a.onePerParts {
-				if key = partsKey(trains[i]); passedParts[key] {
+				if key = c.partsKey(a.lib); passedParts[key] {
 					tally(a.proof.SetAside, byParts, one)
 					continue
 				}
@@ -394,11 +423,12 @@ func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 			a.proof.Checked++
 			if failed := reports[i].FailedBy; failed != "" {
 				tally(a.proof.Failed, failed, one)
+				tally(a.byRays, failed, one)
 				continue
 			}
 			a.proof.Passed++
 			passedParts[key] = true
-			out.Found = append(out.Found, Found{trains[i], c.id(a.lib), c.ranked, reports[i]})
+			out.Found = append(out.Found, Found{Train: trains[i], ID: c.id(a.lib), Ranked: c.ranked, Report: reports[i], design: c})
 		}
 		a.report("check")
 		if a.checksMax > 0 && a.proof.Checked == a.checksMax && len(out.Found) < a.top {
@@ -406,17 +436,38 @@ func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 			break
 		}
 	}
+	a.close(out)
+	return out, nil
+}
+
+// close gives an outcome its proof.
+func (a *ascent) close(out *Outcome) {
 	tally(a.proof.SetAside, byRest, big.NewInt(int64(len(a.pending))))
 	a.proof.ProvenLength = a.provenLength(out)
 	out.Proof = a.proof
-	return out, nil
+	out.turnedByRays, out.serving, out.next = a.byRays, a.serving, a.safe()
+	if len(a.pending) > 0 {
+		out.next = math.Min(out.next, a.pending[0].ranked)
+	}
+}
+
+// unfinished is the outcome of a walk that was stopped: what was found are the
+// first of the ranking, and what was not looked at is counted as unseen.
+func (a *ascent) unfinished(out *Outcome) *Outcome {
+	a.proof.Exact = false
+	if unseen := a.proof.SetAside[byBound]; unseen != nil {
+		delete(a.proof.SetAside, byBound)
+		a.proof.SetAside[byUnseen] = unseen
+	}
+	a.close(out)
+	return out
 }
 
 // provenLength is the ranked length below which every design is accounted for.
 func (a *ascent) provenLength(out *Outcome) float64 {
 	switch {
 	case len(a.pending) > 0 && !a.proof.Exact:
-		return a.pending[0].ranked
+		return math.Min(a.pending[0].ranked, a.safe())
 	case len(out.Found) == a.top:
 		return out.Found[a.top-1].Ranked
 	case a.over:
@@ -426,27 +477,32 @@ func (a *ascent) provenLength(out *Outcome) float64 {
 }
 
 // check ray-checks a batch, each worker with a checker of its own.
-func (a *ascent) check(ctx context.Context, checkers chan *objective.Checker, trains []*objective.Train) ([]*objective.Report, error) {
+func (a *ascent) check(ctx context.Context, checkers chan *objective.Checker, batch []candidate) (trains []*objective.Train, reports []*objective.Report, err error) {
 	defer a.clock("check")()
-	reports := make([]*objective.Report, len(trains))
+	trains, reports = make([]*objective.Train, len(batch)), make([]*objective.Report, len(batch))
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(a.workers)
-	for i := range trains {
+	for i := range batch {
 		group.Go(func() error {
 			c := <-checkers
 			defer func() { checkers <- c }()
-			reports[i] = c.Check(trains[i]).Clone()
+			train, err := batch[i].solve(a.lib)
+			if err != nil {
+				return err
+			}
+			trains[i] = train
+			reports[i] = c.Check(train).Clone()
 			return ctx.Err()
 		})
 	}
-	return reports, group.Wait()
+	return trains, reports, group.Wait()
 }
 
-// partsKey names the parts of a train without regard to their arrangement.
-func partsKey(t *objective.Train) string {
+// partsKey names the parts of a candidate without regard to their arrangement.
+func (c *candidate) partsKey(lib *objective.Library) string {
 	var parts []string
-	for _, g := range t.Groups {
-		for _, e := range g.Elements {
+	for _, code := range c.codes() {
+		for _, e := range lib.Stack(code) {
 			parts = append(parts, e.Lens.Part)
 		}
 	}

@@ -37,7 +37,7 @@ func rayCase(c int) (s *Spec, lenses []*catalog.Lens, good bool) {
 	var mask, view []float64
 	checker := objective.NewChecker(s.Problem())
 	for _, x := range a.pending[:20] {
-		r := checker.Measure(x.train(a.lib))
+		r := checker.Measure(mustSolve(a.lib, &x))
 		mask, view = append(mask, r.Metrics.MaskBlurArcmin), append(view, r.Metrics.ViewBlurArcmin)
 	}
 	slices.Sort(mask)
@@ -172,7 +172,7 @@ func comparePerParts(t *testing.T, s *Spec, lenses []*catalog.Lens, want []solve
 	seen := map[string]bool{}
 	var first []solved
 	for _, w := range want {
-		if key := partsKey(w.train); !seen[key] {
+		if key := partsOf(w.train); !seen[key] {
 			seen[key] = true
 			first = append(first, w)
 		}

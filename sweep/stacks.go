@@ -41,8 +41,9 @@ type source struct {
 	sifted bool // by the census; otherwise everything is held
 	held   *stacks
 	wanted int // how many groups the next horizon should leave
-	// positive is how many groups converge.
-	positive *big.Int
+	// positive is how many groups converge, and own how many of these fall to the
+	// part in front.
+	positive, own *big.Int
 }
 
 // roles are the places for which stacks are wanted.
@@ -54,6 +55,7 @@ type roles struct {
 	lensesPerGroup int
 	workers        int
 	held           int // how many groups a first horizon should leave
+	part           Part
 }
 
 // heldWanted is how many groups a first horizon should leave: they are searched
@@ -72,7 +74,7 @@ const blocksMost = 64
 func newOpenSource(lib *objective.Library, want roles) *source {
 	return &source{
 		lib: lib, want: want, groups: countGroups(lib, want.lensesPerGroup), wanted: want.held,
-		sieve: objective.OpenSieve(lib.Problem), positive: new(big.Int),
+		sieve: objective.OpenSieve(lib.Problem), positive: new(big.Int), own: new(big.Int),
 	}
 }
 
@@ -84,10 +86,16 @@ func newSource(ctx context.Context, lib *objective.Library, want roles) (*source
 	if !s.sifted {
 		return s, s.reach(ctx, math.Inf(1))
 	}
-	blocks := make([]*objective.Census, s.blocks())
+	blocks, own := make([]*objective.Census, s.blocks()), make([]int64, s.blocks())
 	err := s.stream(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
-		blocks[block] = objective.NewCensus(lib.Problem, want.spaces)
-		return blocks[block].Take
+		census := objective.NewCensus(lib.Problem, want.spaces)
+		blocks[block] = census
+		return func(st *objective.Stacker) {
+			census.Take(st)
+			if st.Positive() && want.part.takesFront(st.Elements()) {
+				own[block]++
+			}
+		}
 	})
 	if err != nil {
 		return nil, err
@@ -97,6 +105,9 @@ func newSource(ctx context.Context, lib *objective.Library, want roles) (*source
 		census.Merge(c)
 	}
 	s.positive.SetInt64(census.Positive)
+	for _, n := range own {
+		s.own.Add(s.own, big.NewInt(n))
+	}
 	s.sieve = objective.NewSieve(census, want.spaces)
 	return s, nil
 }
@@ -266,8 +277,10 @@ func (s *source) collect(ctx context.Context, horizon float64) (*stacks, error) 
 					part.halves[h.Class()] = append(part.halves[h.Class()], h)
 				}
 			}
+			own := s.want.part.takesFront(st.Elements())
 			s.eachPlace(st, horizon, func(at place, _ float64) {
 				switch {
+				case !own && (at.front != nil || at.plain != nil): // of another part
 				case at.front != nil:
 					part.fronts[at.seat] = append(part.fronts[at.seat], *at.front)
 				case at.rear != nil:

@@ -5,13 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"os/signal"
-	"syscall"
 
 	"github.com/spf13/cobra"
 
 	"relaysweep/catalog"
+	"relaysweep/sweep"
 )
 
 // version is what --version prints and the manifest records.
@@ -35,7 +34,9 @@ type usageError struct{ error }
 // run carries out a command line and returns the exit code. Results go to
 // stdout, progress and messages to stderr.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
-	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
+	ignoreFileLimit()
+	stderr = &shared{w: stderr}
+	ctx, stop := signal.NotifyContext(ctx, stopSignals()...)
 	defer stop()
 	// The first signal ends the work in good order; from then on another one
 	// ends the process at once.
@@ -47,17 +48,25 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	err := root.ExecuteContext(ctx)
 	var faults catalog.Faults
 	var usage usageError
+	var changed *sweep.ChangedError
+	var interrupted *interruptedError
 	switch {
 	case err == nil:
 		return exitDone
 	case errors.Is(err, errNothing):
 		return exitNothing
+	case errors.As(err, &interrupted):
+		fmt.Fprintf(stderr, "relaysweep: %v\n", err)
+		return exitInterrupted
 	case ctx.Err() != nil && errors.Is(err, context.Canceled):
 		fmt.Fprintln(stderr, "relaysweep: interrupted, nothing was written\n    the same command starts again")
 		return exitInterrupted
 	case errors.As(err, &faults):
 		fmt.Fprintln(stderr, faults)
 		fmt.Fprintln(stderr, faultCount(len(faults)))
+		return exitWrong
+	case errors.As(err, &changed):
+		fmt.Fprintf(stderr, "relaysweep: %v\n", err)
 		return exitWrong
 	case errors.As(err, &usage):
 		fmt.Fprintf(stderr, "relaysweep: %v\n    relaysweep --help tells what can be said\n", err)
@@ -104,7 +113,7 @@ wrong, 3 done but nothing meets the requirements, 130 interrupted.
 		RunE:                       func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
-	root.AddCommand(newRunCommand(), newCheckCommand(), newShowCommand(), newReportCommand(), newSetpointsCommand())
+	root.AddCommand(newRunCommand(), newMergeCommand(), newCheckCommand(), newShowCommand(), newReportCommand(), newSetpointsCommand())
 	return root
 }
 

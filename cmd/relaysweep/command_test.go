@@ -11,6 +11,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"relaysweep/sweep"
 )
 
 // wide makes of the small job one that takes minutes, to be interrupted.
@@ -38,7 +40,7 @@ func TestDone(t *testing.T) {
 		}
 	}
 	want := []string{outputOf(spec)}
-	for _, name := range []string{inputsFolder, "inputs/lenses-1.csv", "inputs/spec.toml", rankedFile, manifestFile, setpointsFile} {
+	for _, name := range []string{inputsFolder, "inputs/lenses-1.csv", "inputs/spec.toml", logFile, rankedFile, manifestFile, setpointsFile} {
 		want = append(want, filepath.Join(outputOf(spec), name))
 	}
 	if got := listing(t, outputOf(spec)); !slices.Equal(got, want) {
@@ -223,10 +225,31 @@ func TestShowOfNoRun(t *testing.T) {
 	}
 }
 
+// leftToGoOn reports what an interrupted run of a new job left besides what the
+// next one goes on from and, all of them or none, the files of what was found.
+func leftToGoOn(t *testing.T, spec string, before []string) {
+	t.Helper()
+	folder := outputOf(spec)
+	want := append(before, filepath.Dir(folder), folder, filepath.Join(folder, logFile), filepath.Join(folder, sweep.JournalFile))
+	got := listing(t, filepath.Dir(spec))
+	if found := filepath.Join(folder, manifestFile); slices.Contains(got, found) {
+		want = append(want, found, filepath.Join(folder, rankedFile), filepath.Join(folder, setpointsFile))
+		if o := must(t, exitDone, "show", folder); !strings.Contains(o.stdout, "unfinished") {
+			t.Errorf("show does not say that the run is unfinished:\n%s", o.stdout)
+		}
+	}
+	slices.Sort(want)
+	slices.Sort(got)
+	if !slices.Equal(got, want) {
+		t.Errorf("the interrupted run left %q, not %q", got, want)
+	}
+}
+
 // TestCancelled stops runs before they begin and in their midst.
 func TestCancelled(t *testing.T) {
 	for _, after := range []time.Duration{0, 300 * time.Millisecond} {
 		spec := newJob(t, wide...)
+		before := listing(t, filepath.Dir(spec))
 		ctx, cancel := context.WithCancel(t.Context())
 		if after == 0 {
 			cancel()
@@ -234,60 +257,103 @@ func TestCancelled(t *testing.T) {
 			time.AfterFunc(after, cancel)
 		}
 		var stdout, stderr bytes.Buffer
-		leftNothing(t, filepath.Dir(spec), func() {
-			if code := run(ctx, []string{"run", spec}, &stdout, &stderr); code != exitInterrupted {
-				t.Errorf("the code is %d, not %d", code, exitInterrupted)
-			}
-		})
+		if code := run(ctx, []string{"run", spec}, &stdout, &stderr); code != exitInterrupted {
+			t.Errorf("the code is %d, not %d", code, exitInterrupted)
+		}
 		cancel()
-		if !strings.Contains(stderr.String(), "interrupted") || stdout.Len() > 0 {
-			t.Errorf("stderr %q, stdout %q", stderr.String(), stdout.String())
+		leftToGoOn(t, spec, before)
+		for _, want := range []string{"interrupted", "relaysweep run " + spec + " goes on"} {
+			if !strings.Contains(stderr.String(), want) || stdout.Len() > 0 {
+				t.Errorf("%q is not in stderr %q; stdout %q", want, stderr.String(), stdout.String())
+			}
 		}
 	}
 }
 
-// TestInterrupt sends the signals of Ctrl-C and of a system that shuts down.
+// TestInterrupt sends the signals of Ctrl-C, of a system that shuts down and of
+// a terminal that is closed.
 func TestInterrupt(t *testing.T) {
-	for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM} {
+	for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP} {
 		spec := newJob(t, wide...)
+		before := listing(t, filepath.Dir(spec))
 		// While the test listens too, a signal that comes before the command
 		// listens does not end the process.
 		own := make(chan os.Signal, 1)
 		signal.Notify(own, s)
 		done := make(chan outcome)
-		leftNothing(t, filepath.Dir(spec), func() {
-			go func() { done <- invoke(t, "run", spec) }()
-			for ended := false; !ended; {
-				if err := syscall.Kill(os.Getpid(), s); err != nil {
-					t.Fatal(err)
-				}
-				select {
-				case o := <-done:
-					ended = true
-					if o.code != exitInterrupted || !strings.Contains(o.stderr, "interrupted") {
-						t.Errorf("%v: code %d, stderr %q", s, o.code, o.stderr)
-					}
-				case <-time.After(50 * time.Millisecond):
-				}
+		go func() { done <- invoke(t, "run", spec) }()
+		// The job has begun when its log tells so.
+		for !strings.Contains(string(readIfThere(outputOf(spec), logFile)), "msg=point") {
+			time.Sleep(10 * time.Millisecond)
+		}
+		for ended := false; !ended; {
+			if err := syscall.Kill(os.Getpid(), s); err != nil {
+				t.Fatal(err)
 			}
-		})
+			select {
+			case o := <-done:
+				ended = true
+				if o.code != exitInterrupted || !strings.Contains(o.stderr, "interrupted") {
+					t.Errorf("%v: code %d, stderr %q", s, o.code, o.stderr)
+				}
+			case <-time.After(50 * time.Millisecond):
+			}
+		}
+		leftToGoOn(t, spec, before)
 		signal.Stop(own)
 	}
 }
 
-// TestSameAgain keeps an older result when a later run of the job is stopped.
+func readIfThere(parts ...string) []byte {
+	data, err := os.ReadFile(filepath.Join(parts...))
+	if err != nil {
+		return nil
+	}
+	return data
+}
+
+// TestSameAgain: complete results are shown again and not made again, unless
+// that is asked for; and they stay when that is stopped.
 func TestSameAgain(t *testing.T) {
 	spec := newJob(t)
-	must(t, exitDone, "run", spec)
+	first := must(t, exitDone, "run", spec)
 	before := readFile(t, outputOf(spec), rankedFile)
-	ctx, cancel := context.WithCancel(t.Context())
-	cancel()
-	var none bytes.Buffer
-	if code := run(ctx, []string{"run", spec}, &none, &none); code != exitInterrupted {
-		t.Fatalf("the code is %d, not %d", code, exitInterrupted)
+	manifest := readFile(t, outputOf(spec), manifestFile)
+	again := must(t, exitDone, "run", spec)
+	if again.stdout != first.stdout || !strings.Contains(again.stderr, "complete since") || !strings.Contains(again.stderr, "--restart") {
+		t.Errorf("the second run printed\n%s%s", again.stdout, again.stderr)
 	}
-	if !bytes.Equal(before, readFile(t, outputOf(spec), rankedFile)) {
-		t.Error("the result of the finished run has changed")
+	if !bytes.Equal(manifest, readFile(t, outputOf(spec), manifestFile)) {
+		t.Error("the second run wrote another manifest")
 	}
-	must(t, exitDone, "show", outputOf(spec))
+	for _, args := range [][]string{{"run", "--restart", spec}, {"run", editSpec(t, spec, "travel_mm = 15", "travel_mm = 14")}} {
+		ctx, cancel := context.WithCancel(t.Context())
+		cancel()
+		var none bytes.Buffer
+		if code := run(ctx, args, &none, &none); code != exitInterrupted {
+			t.Fatalf("the code is %d, not %d", code, exitInterrupted)
+		}
+		if !bytes.Equal(before, readFile(t, outputOf(spec), rankedFile)) || !bytes.Equal(manifest, readFile(t, outputOf(spec), manifestFile)) {
+			t.Error("the result of the finished run has changed")
+		}
+		must(t, exitDone, "show", outputOf(spec))
+	}
+	// Complete results of another spec are replaced, in the end.
+	must(t, exitDone, "run", spec)
+	if bytes.Equal(manifest, readFile(t, outputOf(spec), manifestFile)) {
+		t.Error("the results are still those of the other spec")
+	}
+}
+
+// editSpec edits a job's spec where it is.
+func editSpec(t testing.TB, spec string, old, new string) string {
+	t.Helper()
+	text := string(readFile(t, spec))
+	if strings.Count(text, old) != 1 {
+		t.Fatalf("the spec has %q %d times", old, strings.Count(text, old))
+	}
+	if err := os.WriteFile(spec, []byte(strings.Replace(text, old, new, 1)), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	return spec
 }

@@ -9,5 +9,6 @@ import (
 )
 
 func main() {
+	exitOnSecondSignal()
 	os.Exit(run(context.Background(), os.Args[1:], os.Stdout, os.Stderr))
 }

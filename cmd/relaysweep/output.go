@@ -1,19 +1,27 @@
 package main
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
+	"fmt"
+	"io"
 	"io/fs"
+	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"relaysweep/results"
+	"relaysweep/sweep"
 )
 
-// The files of an output folder.
+// The files of an output folder, besides the journal and the lock.
 const (
 	rankedFile    = "ranked.parquet"
 	setpointsFile = "setpoints.parquet"
 	manifestFile  = "run.json"
+	logFile       = "job.log"
 )
 
 // makeFolder makes the output folder and tries whether files can be made in it:
@@ -46,18 +54,142 @@ func makeFolder(path string) (tidy func(), err error) {
 func tryFile(folder string) error {
 	f, err := os.CreateTemp(folder, ".try-*")
 	if err != nil {
-		return err
+		var cause *fs.PathError
+		if errors.As(err, &cause) {
+			err = cause.Err // the name of that file helps nobody
+		}
+		return fmt.Errorf("%s: no file can be made there: %w", folder, err)
 	}
 	return errors.Join(f.Close(), os.Remove(f.Name()))
 }
 
-// writeAll writes the three files of a finished run and the copies of what it
-// was made from. The manifest of an older
-// run goes first and the new one comes last: where a manifest stands, the other
-// files are of the same run.
-func writeAll(folder string, inputs []inputCopy, axes []results.Axis, manifest *results.Manifest, designs []results.Design, setpoints []results.Setpoint) error {
-	// The folder may have gone while the search ran.
-	if err := os.MkdirAll(folder, 0o777); err != nil {
+// origin is this program.
+func origin() sweep.Origin {
+	return sweep.Origin{Version: version, Build: buildDigest()}
+}
+
+// buildDigest is the digest of the program's own file, empty where that can't
+// be read: what another build does in other steps can't be gone on with.
+func buildDigest() string {
+	path, err := os.Executable()
+	if err != nil {
+		return ""
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return ""
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return ""
+	}
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+// openLog opens a folder's log of events, to append to it.
+func openLog(folder string) (*slog.Logger, *os.File, error) {
+	f, err := os.OpenFile(filepath.Join(folder, logFile), os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o666)
+	if err != nil {
+		return nil, nil, err
+	}
+	return slog.New(slog.NewTextHandler(f, nil)).With("pid", os.Getpid()), f, nil
+}
+
+// jobRows are the rows of a job's outcomes.
+type jobRows struct {
+	axes      []results.Axis
+	manifest  *results.Manifest
+	designs   []results.Design
+	setpoints []results.Setpoint
+}
+
+// rowsFrom makes the rows of what a job has brought. The manifest's times and
+// whether it is complete are left to the caller.
+func rowsFrom(job *sweep.Job, outcomes []sweep.PointOutcome, by sweep.Origin) *jobRows {
+	rows := &jobRows{axes: axesOf(job.Spec), manifest: &results.Manifest{
+		Program: "relaysweep", Version: by.Version, Build: by.Build, SpecSHA256: job.Spec.SHA256,
+		Catalogs: catalogFiles(job), GlassTables: glassFiles(job),
+	}}
+	for i := range outcomes {
+		o := &outcomes[i]
+		for rank := range o.Found {
+			rows.designs = append(rows.designs, designRow(o, rank+1, &o.Found[rank]))
+			rows.setpoints = append(rows.setpoints, setpointRows(o, rank+1, &o.Found[rank])...)
+		}
+		rows.manifest.Points = append(rows.manifest.Points, manifestPoint(o, rows.axes))
+	}
+	return rows
+}
+
+func catalogFiles(job *sweep.Job) []results.CatalogFile {
+	var files []results.CatalogFile
+	for _, t := range job.Catalog.Tables {
+		files = append(files, results.CatalogFile{File: t.File, SHA256: t.SHA256, Lenses: t.Lenses})
+	}
+	return files
+}
+
+func glassFiles(job *sweep.Job) []results.GlassFile {
+	var files []results.GlassFile
+	for _, t := range job.Catalog.GlassTables {
+		files = append(files, results.GlassFile{File: t.File, SHA256: t.SHA256, Glasses: t.Glasses})
+	}
+	return files
+}
+
+// readFinished reads the manifest of a folder that holds the complete results
+// of this very job, by this very program; nil where it does not. Whatever else
+// stands there is no fault: a run replaces it.
+func readFinished(folder string, job *sweep.Job, by sweep.Origin) *results.Manifest {
+	m, err := results.ReadManifest(filepath.Join(folder, manifestFile))
+	if err != nil || !m.Complete || m.Version != by.Version || m.Build != by.Build ||
+		m.SpecSHA256 != job.Spec.SHA256 || !slices.Equal(m.Catalogs, catalogFiles(job)) ||
+		!slices.Equal(m.GlassTables, glassFiles(job)) || len(m.Points) != len(job.Points) {
+		return nil
+	}
+	for _, name := range []string{rankedFile, setpointsFile} {
+		if info, err := os.Stat(filepath.Join(folder, name)); err != nil || !info.Mode().IsRegular() {
+			return nil
+		}
+	}
+	return m
+}
+
+// holdsComplete tells whether a folder holds the complete results of any run.
+func holdsComplete(folder string) bool {
+	m, err := results.ReadManifest(filepath.Join(folder, manifestFile))
+	return err == nil && m.Complete
+}
+
+// stageFolder is where the files of a run are made before they take their
+// places: a disk that fills leaves older results as they are.
+const stageFolder = "results.new"
+
+// writeAll writes the three files of a run and the copies of what it was made
+// from. The manifest of an older run goes
+// first and the new one comes last: where a manifest stands, the other files
+// are of the same run.
+func writeAll(folder string, inputs []inputCopy, rows *jobRows) (err error) {
+	stage := filepath.Join(folder, stageFolder)
+	// An attempt that was killed may have left one.
+	if err := os.RemoveAll(stage); err != nil {
+		return err
+	}
+	if err := os.Mkdir(stage, 0o777); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(stage)) }()
+	// The spec's digest stands in the manifest only: a change of the spec that
+	// changes no result, as of the number of workers, changes no byte here.
+	meta := map[string]string{"program": rows.manifest.Program, "version": rows.manifest.Version}
+	if err := results.WriteRanked(filepath.Join(stage, rankedFile), rows.axes, meta, rows.designs); err != nil {
+		return err
+	}
+	if err := results.WriteSetpoints(filepath.Join(stage, setpointsFile), meta, rows.setpoints); err != nil {
+		return err
+	}
+	if err := results.WriteManifest(filepath.Join(stage, manifestFile), rows.manifest); err != nil {
 		return err
 	}
 	if err := os.Remove(filepath.Join(folder, manifestFile)); err != nil && !errors.Is(err, fs.ErrNotExist) {
@@ -66,14 +198,10 @@ func writeAll(folder string, inputs []inputCopy, axes []results.Axis, manifest *
 	if err := writeInputs(folder, inputs); err != nil {
 		return err
 	}
-	// The spec's digest stands in the manifest only: a change of the spec that
-	// changes no result, as of the number of workers, changes no byte here.
-	meta := map[string]string{"program": manifest.Program, "version": manifest.Version}
-	if err := results.WriteRanked(filepath.Join(folder, rankedFile), axes, meta, designs); err != nil {
-		return err
+	for _, name := range []string{rankedFile, setpointsFile, manifestFile} {
+		if err := os.Rename(filepath.Join(stage, name), filepath.Join(folder, name)); err != nil {
+			return err
+		}
 	}
-	if err := results.WriteSetpoints(filepath.Join(folder, setpointsFile), meta, setpoints); err != nil {
-		return err
-	}
-	return results.WriteManifest(filepath.Join(folder, manifestFile), manifest)
+	return sweep.SyncFolder(folder)
 }

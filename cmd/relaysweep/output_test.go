@@ -39,7 +39,7 @@ func TestSameBytes(t *testing.T) {
 	var stdout string
 	for i, cores := range []int{1, 2, 8, 1} {
 		runtime.GOMAXPROCS(cores)
-		o := must(t, exitDone, "run", spec)
+		o := must(t, exitDone, "run", "--restart", spec)
 		for k, name := range []string{rankedFile, setpointsFile} {
 			data := readFile(t, outputOf(spec), name)
 			if i == 0 {

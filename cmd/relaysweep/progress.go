@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"os"
+	"sync"
 	"time"
 
 	"golang.org/x/term"
@@ -14,62 +15,130 @@ import (
 
 // isTerminal tells whether w is a terminal.
 func isTerminal(w io.Writer) bool {
+	if s, ok := w.(*shared); ok {
+		w = s.w
+	}
 	f, ok := w.(*os.File)
 	return ok && term.IsTerminal(int(f.Fd()))
 }
 
-// How often progress is shown: on a terminal in place, elsewhere a line.
+// shared is a writer for several goroutines.
+type shared struct {
+	mu sync.Mutex
+	w  io.Writer
+}
+
+func (s *shared) Write(p []byte) (int, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.w.Write(p)
+}
+
+// How often progress is shown: on a terminal in place, elsewhere a line, less
+// often once the run is older than lineYoung.
 const (
 	terminalInterval = 200 * time.Millisecond
 	lineInterval     = 10 * time.Second
+	lineYoung        = 2 * time.Minute
+	lineIntervalOld  = time.Minute
 )
 
-// progress shows how a run stands on stderr.
+// progress shows how a run stands on stderr. It goes on showing the time while
+// a long unit of work is in hand.
 type progress struct {
 	w        io.Writer
-	terminal bool
+	terminal bool // one that can rewrite a line
 	started  time.Time
-	shown    time.Time
-	last     sweep.Status // as last shown
-	drawn    bool
+
+	mu    sync.Mutex // for all below
+	now   sweep.Status
+	known bool // now is
+	shown time.Time
+	last  sweep.Status // as last shown
+	begun time.Time    // when this attempt was the first to do something anew
+	point int          // at which that was
+	check int64        // how many were checked then
+	drawn bool
+
+	stop, stopped chan struct{}
 }
 
 func newProgress(w io.Writer) *progress {
 	now := time.Now()
-	return &progress{w: w, terminal: isTerminal(w), started: now, shown: now}
+	p := &progress{
+		w: w, terminal: isTerminal(w) && os.Getenv("TERM") != "dumb", started: now, shown: now,
+		stop: make(chan struct{}), stopped: make(chan struct{}),
+	}
+	go p.tick()
+	return p
 }
 
-func (p *progress) show(s sweep.Status) {
-	interval := lineInterval
+func (p *progress) tick() {
+	defer close(p.stopped)
+	interval := time.Second
 	if p.terminal {
 		interval = terminalInterval
 	}
-	now := time.Now()
-	passed := now.Sub(p.shown)
-	if passed < interval {
+	ticker := time.NewTicker(interval)
+	defer ticker.Stop()
+	for {
+		select {
+		case <-p.stop:
+			return
+		case now := <-ticker.C:
+			p.mu.Lock()
+			p.draw(now)
+			p.mu.Unlock()
+		}
+	}
+}
+
+// show takes note of how the run stands; it is shown when it is time.
+func (p *progress) show(s sweep.Status) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if s.Point != p.now.Point {
+		p.last = sweep.Status{Point: s.Point}
+		p.check = 0
+	}
+	if s.Replayed {
+		p.last, p.check = s, s.Checked // what was done before says nothing of the rate
+	} else if p.begun.IsZero() {
+		p.begun, p.point = time.Now(), s.Point
+	}
+	p.now, p.known = s, true
+}
+
+func (p *progress) draw(now time.Time) {
+	interval := lineInterval
+	switch {
+	case p.terminal:
+		interval = terminalInterval
+	case now.Sub(p.started) > lineYoung:
+		interval = lineIntervalOld
+	}
+	since := now.Sub(p.shown)
+	if !p.known || since < interval {
 		return
 	}
-	if s.Point != p.last.Point {
-		p.last = sweep.Status{Point: s.Point}
-	}
-	line := p.line(s, passed, now.Sub(p.started))
+	line := p.line(now, since)
 	if p.terminal {
 		fmt.Fprintf(p.w, "\r\x1b[K%s", line)
 		p.drawn = true
 	} else {
 		fmt.Fprintln(p.w, line)
 	}
-	p.shown, p.last = now, s
+	p.shown, p.last = now, p.now
 }
 
-func (p *progress) line(s sweep.Status, since, total time.Duration) string {
-	line := total.Round(time.Second).String()
+func (p *progress) line(now time.Time, since time.Duration) string {
+	s := &p.now
+	line := now.Sub(p.started).Round(time.Second).String()
 	if s.Points > 1 {
 		line += fmt.Sprintf("  point %d of %d", s.Point+1, s.Points)
-		if s.Point > 0 {
-			left := total / time.Duration(s.Point) * time.Duration(s.Points-s.Point)
-			line += fmt.Sprintf(", about %s left", left.Round(time.Second))
-		}
+	}
+	if s.Replayed {
+		return line + "  going through the journal"
 	}
 	line += fmt.Sprintf("  examined %s (%s/s)  checked %s (%s/s)  passed %d of %d",
 		short(s.Examined), short(rate(s.Examined-p.last.Examined, since)),
@@ -77,7 +146,26 @@ func (p *progress) line(s sweep.Status, since, total time.Duration) string {
 	if s.ProvenMM > 0 && !math.IsInf(s.ProvenMM, 0) {
 		line += fmt.Sprintf("  proven to %.1f mm", s.ProvenMM)
 	}
-	return line
+	return line + p.left(now)
+}
+
+// left tells how long the run will still take where that can be known: by the
+// sweep points that are done, or by the checks that are allowed. How far up in
+// length enough designs pass nobody knows before.
+func (p *progress) left(now time.Time) string {
+	s := &p.now
+	spent := now.Sub(p.begun)
+	switch done := s.Point - p.point; {
+	case p.begun.IsZero():
+		return ""
+	case s.Points > 1 && done > 0:
+		left := time.Duration(float64(spent) / float64(done) * float64(s.Points-s.Point))
+		return fmt.Sprintf("  about %s left", left.Round(time.Second))
+	case s.Points == 1 && s.ChecksMax > 0 && s.Checked > p.check:
+		left := time.Duration(float64(spent) / float64(s.Checked-p.check) * float64(s.ChecksMax-s.Checked))
+		return fmt.Sprintf("  at most about %s left", left.Round(time.Second))
+	}
+	return ""
 }
 
 func rate(n int64, d time.Duration) int64 {
@@ -95,8 +183,10 @@ func short(n int64) string {
 	return fmt.Sprintf("%d M", n/1_000_000)
 }
 
-// end leaves the terminal's line.
+// end stops showing and leaves the terminal's line.
 func (p *progress) end() {
+	close(p.stop)
+	<-p.stopped
 	if p.drawn {
 		fmt.Fprint(p.w, "\r\x1b[K")
 	}

@@ -43,8 +43,8 @@ type shownValue struct {
 	Row, Point, Rank int
 }
 
-// program finds the first of some programs.
-func program(t *testing.T, why string, names ...string) string {
+// installed finds the first of some programs.
+func installed(t *testing.T, why string, names ...string) string {
 	t.Helper()
 	for _, name := range names {
 		if path, err := exec.LookPath(name); err == nil {
@@ -64,7 +64,7 @@ func browse(t *testing.T, page string) (shown shownPage, pdf string) {
 	if _, err := os.Stat(filepath.Join(readers, "node_modules", "puppeteer-core")); err != nil {
 		t.Fatal("what drives the browser is not installed; with Node 20 or later and at the top of the repository:\n\tnpm ci --prefix testdata/readers")
 	}
-	chromium := program(t, "the page is read by a browser", "chromium", "chromium-browser", "google-chrome")
+	chromium := installed(t, "the page is read by a browser", "chromium", "chromium-browser", "google-chrome")
 	pdf = filepath.Join(t.TempDir(), "page.pdf")
 	args := []string{filepath.Join("testdata", "page.mjs"), readers, chromium, page, pdf}
 	if pictures := os.Getenv("RELAYSWEEP_PICTURES"); pictures != "" {
@@ -103,7 +103,7 @@ var (
 // paper reads where every word of a print stands.
 func paper(t *testing.T, pdf string) []paperPage {
 	t.Helper()
-	out, err := exec.CommandContext(t.Context(), program(t, "the print is read by poppler", "pdftotext"), "-bbox", pdf, "-").Output()
+	out, err := exec.CommandContext(t.Context(), installed(t, "the print is read by poppler", "pdftotext"), "-bbox", pdf, "-").Output()
 	if err != nil {
 		t.Fatal(err)
 	}

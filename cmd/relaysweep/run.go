@@ -1,8 +1,12 @@
 package main
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"io"
+	"log/slog"
+	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -11,15 +15,39 @@ import (
 	"relaysweep/sweep"
 )
 
+// runFlags are what the command line says of how to run.
+type runFlags struct {
+	quiet   bool
+	restart bool
+	part    string
+}
+
 func newRunCommand() *cobra.Command {
-	return &cobra.Command{
+	var flags runFlags
+	cmd := &cobra.Command{
 		Use:   "run SPEC",
 		Short: "search, check by rays, and write the ranked designs",
-		Args:  oneArgument("the spec"),
+		Long: `run does the job of a spec and writes its results into the job's output folder.
+
+What is done is kept in a journal there. A run that ended before its end, for
+whatever reason, is gone on with by the same command. Ctrl-C ends a run in good
+order, a second one at once; neither loses what stands in the journal.`,
+		Args: oneArgument("the spec"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return runJob(cmd, args[0])
+			var part sweep.Part
+			if cmd.Flags().Changed("part") {
+				var err error
+				if part, err = sweep.ParsePart(flags.part); err != nil {
+					return usageError{fmt.Errorf("--part: %w", err)}
+				}
+			}
+			return runJob(cmd, args[0], part, flags)
 		},
 	}
+	cmd.Flags().BoolVarP(&flags.quiet, "quiet", "q", false, "show no progress")
+	cmd.Flags().BoolVar(&flags.restart, "restart", false, "begin anew: drop the journal of an unfinished run, and don't settle for complete results")
+	cmd.Flags().StringVar(&flags.part, "part", "", "do only the I-th of N parts of the job, given as I/N; merge joins them")
+	return cmd
 }
 
 // openJob reads a job and prints the warnings about its catalogs.
@@ -34,54 +62,180 @@ func openJob(cmd *cobra.Command, path string) (*sweep.Job, error) {
 	return job, nil
 }
 
-func runJob(cmd *cobra.Command, path string) error {
+// interruptedError tells that a run was asked to stop.
+type interruptedError struct {
+	kept string // what remains of it, and how to go on
+}
+
+func (e *interruptedError) Error() string { return "interrupted" + e.kept }
+
+func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (err error) {
 	job, err := openJob(cmd, path)
 	if err != nil {
 		return err
 	}
-	folder := job.Spec.OutputDir()
+	output, by := job.Spec.OutputDir(), origin()
+	folder := part.Folder(output)
+	if !part.Whole() {
+		if err := part.OtherParts(output); err != nil {
+			return err
+		}
+	}
 	tidy, err := makeFolder(folder)
 	if err != nil {
 		return err
 	}
 	defer tidy()
+	lock, err := sweep.LockFolder(folder)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, lock.Release()) }()
+	if !flags.restart {
+		if m := readFinished(output, job, by); m != nil {
+			fmt.Fprintf(cmd.ErrOrStderr(), "%s: complete since %s; --restart does the job again\n", output, m.Finished.Format(time.RFC3339))
+			return showFinished(cmd.OutOrStdout(), output, part)
+		}
+	}
+	journal, err := job.OpenJournal(output, part, by, flags.restart)
+	if err != nil {
+		return err
+	}
+	closed := false
+	defer func() {
+		if !closed {
+			err = errors.Join(err, journal.Close())
+		}
+	}()
 	inputs, err := readInputs(job)
 	if err != nil {
 		return err
 	}
-	started := time.Now().UTC().Truncate(time.Second)
-	progress := newProgress(cmd.ErrOrStderr())
-	outcomes, err := job.Run(cmd.Context(), progress.show)
-	progress.end()
+	events, eventsFile, err := openLog(folder)
 	if err != nil {
 		return err
 	}
-	axes := axesOf(job.Spec)
-	manifest := &results.Manifest{
-		Program: "relaysweep", Version: version, SpecSHA256: job.Spec.SHA256, Started: started, Complete: true,
+	defer eventsFile.Close()
+	r := &runner{cmd: cmd, job: job, spec: path, part: part, output: output, by: by, journal: journal, events: events, inputs: inputs}
+	err = r.run(flags.quiet)
+	if err == nil && part.Whole() {
+		closed = true
+		err = journal.Remove()
 	}
-	for _, t := range job.Catalog.Tables {
-		manifest.Catalogs = append(manifest.Catalogs, results.CatalogFile{File: t.File, SHA256: t.SHA256, Lenses: t.Lenses})
+	if err == nil {
+		err = r.summary()
 	}
-	for _, t := range job.Catalog.GlassTables {
-		manifest.GlassTables = append(manifest.GlassTables, results.GlassFile{File: t.File, SHA256: t.SHA256, Glasses: t.Glasses})
+	return err
+}
+
+// runner is a run that has its folder, its journal and its log.
+type runner struct {
+	cmd     *cobra.Command
+	job     *sweep.Job
+	spec    string // as on the command line
+	part    sweep.Part
+	output  string
+	by      sweep.Origin
+	journal *sweep.Journal
+	events  *slog.Logger
+	rows    *jobRows
+	inputs  []inputCopy
+}
+
+func (r *runner) run(quiet bool) error {
+	ctx, stderr := r.cmd.Context(), r.cmd.ErrOrStderr()
+	points := len(r.job.PointsOf(r.part))
+	about := []any{"version", r.by.Version, "spec", r.job.Spec.File, "spec_sha256", r.job.Spec.SHA256, "points", points,
+		"workers", r.job.Workers()}
+	if !r.part.Whole() {
+		about = append(about, "part", r.part.String())
 	}
-	var designs []results.Design
-	var setpoints []results.Setpoint
-	for i := range outcomes {
-		o := &outcomes[i]
-		for rank := range o.Found {
-			designs = append(designs, designRow(o, rank+1, &o.Found[rank]))
-			setpoints = append(setpoints, setpointRows(o, rank+1, &o.Found[rank])...)
+	if units := r.journal.Units(); units > 0 {
+		r.events.Info("resume", append(about, "units_kept", units, "points_done", r.journal.PointsDone())...)
+		if !quiet {
+			fmt.Fprintf(stderr, "goes on where it stopped: %d of %s done, %s in the journal\n",
+				r.journal.PointsDone(), counted(points, "sweep point"), counted(units, "unit"))
 		}
-		manifest.Points = append(manifest.Points, manifestPoint(o, axes))
+	} else {
+		r.events.Info("start", about...)
 	}
-	finished := time.Now().UTC().Truncate(time.Second)
-	manifest.Finished = &finished
-	if err := writeAll(folder, inputs, axes, manifest, designs, setpoints); err != nil {
+	show := func(sweep.Status) {}
+	end := func() {}
+	if !quiet {
+		p := newProgress(stderr)
+		show, end = p.show, p.end
+	}
+	noticed := context.AfterFunc(ctx, func() {
+		fmt.Fprintln(stderr, "relaysweep: finishes the unit in hand, some seconds at most; a second signal stops at once")
+	})
+	outcomes, err := r.job.Run(ctx, sweep.Attempt{Journal: r.journal, Part: r.part, Progress: show, Events: r.events})
+	noticed()
+	end()
+	switch {
+	case err != nil && ctx.Err() != nil && sweep.Interrupted(err):
+		return r.interrupted(outcomes)
+	case err != nil:
+		r.events.Error("failed", "error", err.Error())
 		return err
 	}
-	return summarise(cmd.OutOrStdout(), folder, manifest, designs, axes)
+	if r.part.Whole() {
+		finished := time.Now().UTC().Truncate(time.Second)
+		r.rows = rowsFrom(r.job, outcomes, r.by)
+		r.rows.manifest.Started, r.rows.manifest.Finished, r.rows.manifest.Complete = r.journal.Started(), &finished, true
+		if err := writeAll(r.output, r.inputs, r.rows); err != nil {
+			r.events.Error("failed", "error", err.Error())
+			return err
+		}
+	}
+	r.events.Info("done")
+	return nil
+}
+
+// interrupted writes what is known so far, unless complete results of an
+// earlier job stand there, and tells how to go on.
+func (r *runner) interrupted(outcomes []sweep.PointOutcome) error {
+	r.events.Info("interrupted", "points_done", len(outcomes))
+	again := "relaysweep run " + r.spec
+	if !r.part.Whole() {
+		again += " --part " + r.part.String()
+	}
+	kept := fmt.Sprintf("; what is done stands in %s\n    %s goes on from there",
+		filepath.Join(r.part.Folder(r.output), sweep.JournalFile), again)
+	if !r.part.Whole() || len(outcomes) == 0 || holdsComplete(r.output) {
+		return &interruptedError{kept}
+	}
+	rows := rowsFrom(r.job, outcomes, r.by)
+	rows.manifest.Started = r.journal.Started()
+	if err := writeAll(r.output, r.inputs, rows); err != nil {
+		return &interruptedError{fmt.Sprintf("%s\n    what was found up to now could not be written: %v", kept, err)}
+	}
+	return &interruptedError{fmt.Sprintf("%s\n    relaysweep show %s shows the %s found up to now", kept, r.output, counted(len(rows.designs), "design"))}
+}
+
+func (r *runner) summary() error {
+	w := r.cmd.OutOrStdout()
+	if r.part.Whole() {
+		return summarise(w, r.output, r.rows.manifest, r.rows.designs, r.rows.axes)
+	}
+	fmt.Fprintf(w, "part %s of the job is done\nwhen all parts are: relaysweep merge %s\n", r.part, r.output)
+	return nil
+}
+
+// showFinished prints again what a complete run has printed; of a part there
+// is nothing to print.
+func showFinished(w io.Writer, output string, part sweep.Part) error {
+	if !part.Whole() {
+		return nil
+	}
+	m, err := results.ReadManifest(filepath.Join(output, manifestFile))
+	if err != nil {
+		return err
+	}
+	designs, axes, err := results.ReadRanked(filepath.Join(output, rankedFile))
+	if err != nil {
+		return err
+	}
+	return summarise(w, output, m, designs, axes)
 }
 
 // shownDesigns is how many designs of a point the summary of a run shows.

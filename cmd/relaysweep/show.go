@@ -53,6 +53,9 @@ func show(w io.Writer, folder string, want selection) error {
 	if !want.anyPoint && (want.point < 0 || want.point >= len(manifest.Points)) {
 		return usageError{fmt.Errorf("there is no point %d: the run has points 0 to %d", want.point, len(manifest.Points)-1)}
 	}
+	if !manifest.Complete {
+		fmt.Fprintf(w, "unfinished: the run was interrupted, the same command goes on; this is what it had found by then\n\n")
+	}
 	if want.anyRank {
 		return showTable(w, manifest, designs, axes, want)
 	}

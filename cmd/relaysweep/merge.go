@@ -1,0 +1,93 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"relaysweep/sweep"
+)
+
+func newMergeCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "merge OUTPUT",
+		Short: "join the parts of a job to the results of the whole",
+		Long: `merge joins the parts that run --part has done to the results that one run
+of the whole job would have written, and removes the parts.`,
+		Args: oneArgument("the output folder of the job's parts"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return mergeParts(cmd, args[0])
+		},
+	}
+}
+
+func mergeParts(cmd *cobra.Command, output string) (err error) {
+	if _, err := os.Stat(output); err != nil {
+		return err
+	}
+	lock, err := sweep.LockFolder(output)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, lock.Release()) }()
+	parts, err := sweep.OpenParts(output)
+	if errors.Is(err, sweep.ErrNoParts) && holdsComplete(output) {
+		// The same merge has been done: a cluster may run a task twice.
+		fmt.Fprintf(cmd.ErrOrStderr(), "%s: is merged already\n", output)
+		return showFinished(cmd.OutOrStdout(), output, sweep.Part{})
+	}
+	if err != nil {
+		return err
+	}
+	defer parts.Close()
+	job, err := openJob(cmd, parts.SpecFile())
+	if err != nil {
+		return err
+	}
+	inputs, err := readInputs(job)
+	if err != nil {
+		return err
+	}
+	by := origin()
+	outcomes, err := job.Merge(cmd.Context(), parts, by)
+	if err != nil {
+		return err
+	}
+	finished := time.Now().UTC().Truncate(time.Second)
+	rows := rowsFrom(job, outcomes, by)
+	rows.manifest.Started, rows.manifest.Finished, rows.manifest.Complete = parts.Started(), &finished, true
+	if err := writeAll(output, inputs, rows); err != nil {
+		return err
+	}
+	if err := keepLogs(output, parts.Folders()); err != nil {
+		return err
+	}
+	if err := os.RemoveAll(sweep.PartsFolder(output)); err != nil {
+		return err
+	}
+	return summarise(cmd.OutOrStdout(), output, rows.manifest, rows.designs, rows.axes)
+}
+
+// keepLogs appends the logs of the parts to that of the job.
+func keepLogs(output string, folders []string) error {
+	var all bytes.Buffer
+	for _, folder := range folders {
+		data, err := os.ReadFile(filepath.Join(folder, logFile))
+		if err != nil && !errors.Is(err, os.ErrNotExist) {
+			return err
+		}
+		all.Write(data)
+	}
+	events, f, err := openLog(output)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(all.Bytes())
+	events.Info("merged", "parts", len(folders))
+	return errors.Join(err, f.Close())
+}

@@ -1,0 +1,512 @@
+package sweep
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"math/big"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"relaysweep/catalog"
+	"relaysweep/objective"
+)
+
+// jobOf is a job of one spec and its lenses, which no file holds.
+func jobOf(s *Spec, lenses []*catalog.Lens) *Job {
+	return &Job{Spec: s, Catalog: &catalog.Catalog{Lenses: lenses}, Points: s.Grid()}
+}
+
+// told is an outcome in what has to be the same however a job came to it.
+type told struct {
+	Point    int
+	Found    []string
+	Lengths  []float64
+	Trains   []objective.Train // gaps and reliefs to the last bit
+	Reports  []objective.Report
+	Counts   map[string]string
+	Proven   float64
+	Exact    bool
+	WouldFit *Fits
+}
+
+func tell(outcomes []PointOutcome) []told {
+	var all []told
+	for i := range outcomes {
+		o := &outcomes[i]
+		p := &o.Proof
+		x := told{Point: o.Point.Index, Proven: p.ProvenLength, Exact: p.Exact, WouldFit: p.WouldFit, Counts: map[string]string{
+			"space": p.Space.String(), "examined": fmt.Sprint(p.Examined), "checked": fmt.Sprint(p.Checked), "passed": fmt.Sprint(p.Passed),
+		}}
+		for name, n := range p.SetAside {
+			x.Counts["set aside "+name] = n.String()
+		}
+		for name, n := range p.Failed {
+			x.Counts["failed "+name] = n.String()
+		}
+		for _, f := range o.Found {
+			train := *f.Train
+			train.Groups = nil
+			x.Found, x.Lengths = append(x.Found, f.ID), append(x.Lengths, f.Ranked)
+			x.Trains, x.Reports = append(x.Trains, train), append(x.Reports, *f.Report)
+		}
+		all = append(all, x)
+	}
+	return all
+}
+
+// journalled runs a job with a journal in folder until it is done or ctx ends.
+func journalled(ctx context.Context, t testing.TB, j *Job, folder string, part Part, progress Progress) ([]PointOutcome, error) {
+	t.Helper()
+	if err := os.MkdirAll(part.Folder(folder), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	journal, err := j.OpenJournal(folder, part, Origin{"test", "build"}, false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, err := j.Run(ctx, Attempt{Journal: journal, Part: part, Progress: progress})
+	if closeErr := journal.Close(); closeErr != nil {
+		t.Fatal(closeErr)
+	}
+	return out, err
+}
+
+// resumeCases are small jobs of all kinds: layouts, rankings, one_per, limited
+// checks, and sweeps of which the last point has no design.
+func resumeCases(t testing.TB, wanted int, visit func(c int, j *Job)) {
+	t.Helper()
+	done := 0
+	for c := 3000; done < wanted && c < 4000; c++ {
+		s, lenses, good := rayCase(c)
+		if !good {
+			continue
+		}
+		done++
+		s.Job.Top = 5
+		switch done % 4 {
+		case 1:
+			s.Search.OnePer = "parts"
+		case 2:
+			s.Search.ChecksMax = 100
+		case 3:
+			s.Axes = []Axis{{Key: "stage.travel_mm", Values: []any{s.Stage.TravelMM, 0.7 * s.Stage.TravelMM, 0.01}}}
+		}
+		visit(c, jobOf(s, lenses))
+	}
+	if done < wanted {
+		t.Errorf("%d cases of %d", done, wanted)
+	}
+}
+
+// TestSearchResumes cuts journals where a process can have been killed, and lets
+// other numbers of workers go on: outcome and proof are those of a run without
+// a journal, and what the journal held is still in it.
+func TestSearchResumes(t *testing.T) {
+	wanted := 12
+	if testing.Short() {
+		wanted = 4
+	}
+	r := rand.New(rand.NewPCG(1, 2))
+	resumeCases(t, wanted, func(c int, j *Job) {
+		out, err := j.Run(t.Context(), Attempt{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := tell(out)
+		folder := t.TempDir()
+		out, err = journalled(t.Context(), t, j, folder, Part{}, nil)
+		if diff := cmp.Diff(want, tell(out), cmpopts.EquateNaNs()); diff != "" || err != nil {
+			t.Fatalf("case %d: without a journal -, with one +\n%v %s", c, err, diff)
+		}
+		path := filepath.Join(folder, JournalFile)
+		whole, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		header := len(firstRecords(t, whole, 1))
+		for i, workers := range []int{1, 2, 8, 3, 1, 2} {
+			at := header + r.IntN(len(whole)-header)
+			if i == 0 {
+				at = len(whole) // all is done, but the results were not written
+			}
+			if err := os.WriteFile(path, whole[:at], 0o666); err != nil {
+				t.Fatal(err)
+			}
+			j.Spec.Job.Workers = workers
+			out, err := journalled(t.Context(), t, j, folder, Part{}, nil)
+			if diff := cmp.Diff(want, tell(out), cmpopts.EquateNaNs()); diff != "" || err != nil {
+				t.Fatalf("case %d, cut at %d of %d: whole -, resumed +\n%v %s", c, at, len(whole), err, diff)
+			}
+			again, err := os.ReadFile(path)
+			if kept := wholeRecords(whole[:at]); err != nil || !bytes.HasPrefix(again, kept) {
+				t.Errorf("case %d: the journal no more begins with the %d bytes that it held", c, len(kept))
+			}
+		}
+	})
+}
+
+// firstRecords are the first n records of a journal's bytes.
+func firstRecords(t testing.TB, data []byte, n int) []byte {
+	t.Helper()
+	in, end := bytes.NewReader(data), 0
+	sum := uint32(0)
+	for range n {
+		payload, s, err := readRecord(in, sum)
+		if err != nil {
+			t.Fatal(err)
+		}
+		sum, end = s, end+recordPrefix+len(payload)
+	}
+	return data[:end]
+}
+
+// wholeRecords are the records of a journal's bytes up to the first torn one.
+func wholeRecords(data []byte) []byte {
+	in, end := bytes.NewReader(data), 0
+	for sum := uint32(0); ; {
+		payload, s, err := readRecord(in, sum)
+		if err != nil {
+			return data[:end]
+		}
+		sum, end = s, end+recordPrefix+len(payload)
+	}
+}
+
+// TestSearchInterrupted asks jobs to stop after some units again and again until
+// they are done. What is told in between is the beginning of the ranking, with
+// a proof that accounts for all designs.
+func TestSearchInterrupted(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	stopped, begun := 0, 0
+	resumeCases(t, 4, func(c int, j *Job) {
+		j.Spec.Job.Top = 60
+		j.Points = j.Spec.Grid()
+		out, err := j.Run(t.Context(), Attempt{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := tell(out)
+		folder := t.TempDir()
+		for try := 0; ; try++ {
+			ctx, cancel := context.WithCancel(t.Context())
+			left := 1 + r.IntN(4)
+			out, err := journalled(ctx, t, j, folder, Part{}, func(s Status) {
+				if s.Replayed {
+					return
+				}
+				if left--; left == 0 {
+					cancel()
+				}
+			})
+			cancel()
+			if err == nil {
+				if diff := cmp.Diff(want, tell(out), cmpopts.EquateNaNs()); diff != "" {
+					t.Errorf("case %d: without -, with %d interrupts +\n%s", c, try, diff)
+				}
+				return
+			}
+			stopped++
+			if !Interrupted(err) {
+				t.Fatal(err)
+			}
+			for i, x := range tell(out) {
+				accounted(t, &out[i].Outcome)
+				if n := len(x.Found); n > len(want[i].Found) || !slices.Equal(x.Found, want[i].Found[:n]) {
+					t.Errorf("case %d: found by then %v, in all %v", c, x.Found, want[i].Found)
+				} else if n > 0 && n < len(want[i].Found) {
+					begun++
+					if next := want[i].Lengths[n]; x.Proven > next {
+						t.Errorf("case %d: proven to %v, and yet there is a design of %v", c, x.Proven, next)
+					}
+				}
+			}
+			if try > 1000 {
+				t.Fatalf("case %d: no end after %d interrupts", c, try)
+			}
+		}
+	})
+	if stopped < 20 || begun == 0 {
+		t.Errorf("%d interrupts, %d with a ranking begun", stopped, begun)
+	}
+}
+
+// accounted reports a proof whose counts do not add up to the space.
+func accounted(t *testing.T, o *Outcome) {
+	t.Helper()
+	sum := big.NewInt(o.Proof.Passed)
+	for _, counts := range []map[string]*big.Int{o.Proof.SetAside, o.Proof.Failed} {
+		for name, n := range counts {
+			if n.Sign() < 0 {
+				t.Errorf("%s: %v designs", name, n)
+			}
+			sum.Add(sum, n)
+		}
+	}
+	if sum.Cmp(o.Proof.Space) != 0 {
+		t.Errorf("%v designs accounted for of %v", sum, o.Proof.Space)
+	}
+}
+
+// TestJournalDamage breaks a journal at every byte of its records, ends it there,
+// or goes on in zeros as a file does whose end the disk has not seen: whatever
+// is read is a beginning of what was written.
+func TestJournalDamage(t *testing.T) {
+	folder := t.TempDir()
+	path := filepath.Join(folder, JournalFile)
+	j, err := createJournal(path, header{Format: journalFormat})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ends := []int64{j.end}
+	for i := range 4 {
+		if err := j.append([]byte{recordWindow, byte(i / 2), 7, 7, 7}); err != nil {
+			t.Fatal(err)
+		}
+		ends = append(ends, j.end)
+	}
+	if err := j.Close(); err != nil {
+		t.Fatal(err)
+	}
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	read := func(data []byte) *Journal {
+		if err := os.WriteFile(path, data, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		j, err := readJournal(path, true)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer j.file.Close()
+		if left, err := os.ReadFile(path); err != nil || !bytes.Equal(left, whole[:j.end]) {
+			t.Fatalf("%d bytes are left, %v", len(left), err)
+		}
+		return j
+	}
+	before := func(at int) int { // whole records before a byte, without the header
+		n := 0
+		for n+1 < len(ends) && ends[n+1] <= int64(at) {
+			n++
+		}
+		return n
+	}
+	for at := int(ends[0]); at < len(whole); at++ {
+		if j := read(whole[:at]); j.Units() != before(at) {
+			t.Errorf("cut at %d: %d units, not %d", at, j.Units(), before(at))
+		}
+		zeros := append(bytes.Clone(whole[:at]), make([]byte, 4096)...)
+		if j := read(zeros); j.Units() != before(at) {
+			t.Errorf("zeros from %d: %d units, not %d", at, j.Units(), before(at))
+		}
+		for bit := range 8 {
+			broken := bytes.Clone(whole)
+			broken[at] ^= 1 << bit
+			if j := read(broken); j.Units() != before(at) {
+				t.Errorf("bit %d of byte %d: %d units, not %d", bit, at, j.Units(), before(at))
+			}
+		}
+	}
+	// A record is bound to its place.
+	second := append(bytes.Clone(whole[:ends[0]]), whole[ends[1]:]...)
+	if j := read(second); j.Units() != 0 {
+		t.Errorf("without the first unit there are %d", j.Units())
+	}
+	// Without a whole header there is nothing to go on from.
+	for at := range int(ends[0]) {
+		if err := os.WriteFile(path, whole[:at], 0o666); err != nil {
+			t.Fatal(err)
+		}
+		var damaged *DamagedJournalError
+		if _, err := readJournal(path, true); !errors.As(err, &damaged) {
+			t.Fatalf("a header of %d bytes: %v", at, err)
+		}
+	}
+}
+
+// TestJournalOfAnother refuses to go on with the journal of another spec,
+// catalog, program or part, and names what changed, unless nothing was done.
+func TestJournalOfAnother(t *testing.T) {
+	s, lenses, _ := rayCase(firstGood())
+	s.File, s.SHA256 = "job.toml", "one"
+	j := jobOf(s, lenses)
+	j.Catalog.Tables = []catalog.Table{{File: "a.csv", SHA256: "a"}}
+	now := Origin{"1", "x"}
+	other := *s
+	other.SHA256, other.Stage.TravelMM, other.Limits.Price = "two", 2.5, new(float64)
+	comment := *s
+	comment.SHA256 = "three"
+	for _, c := range []struct {
+		job    *Job
+		origin Origin
+		wants  []string
+	}{
+		{jobOf(&other, lenses), now, []string{"spec: stage.travel_mm: ", "2.5 now", "spec: limits.price: none then, 0 now"}},
+		{jobOf(&comment, lenses), now, []string{"spec: its text, but no value"}},
+		{j, Origin{"2", "x"}, []string{"version of relaysweep: 1 then, 2 now"}},
+		{j, Origin{"1", "y"}, []string{"another build"}},
+	} {
+		if c.job != j {
+			c.job.Catalog.Tables = []catalog.Table{{File: "a.csv", SHA256: "a"}}
+		}
+		compareRefusal(t, j, now, c.job, c.origin, c.wants)
+	}
+	for _, c := range []struct {
+		tables []catalog.Table
+		want   string
+	}{
+		{[]catalog.Table{{File: "a.csv", SHA256: "b"}}, "catalog: a.csv has changed"},
+		{[]catalog.Table{{File: "a.csv", SHA256: "a"}, {File: "b.csv"}}, "catalog: b.csv is new"},
+		{nil, "catalog: a.csv is no more in use"},
+	} {
+		k := jobOf(s, lenses)
+		k.Catalog.Tables = c.tables
+		compareRefusal(t, j, now, k, now, []string{c.want})
+	}
+}
+
+// firstGood is the first case that rayCase finds good.
+var firstGood = sync.OnceValue(func() int {
+	for c := 3000; ; c++ {
+		if _, _, good := rayCase(c); good {
+			return c
+		}
+	}
+})
+
+func compareRefusal(t *testing.T, j *Job, by Origin, k *Job, origin Origin, wants []string) {
+	t.Helper()
+	folder := t.TempDir()
+	// A journal without units is no loss.
+	for _, x := range []struct {
+		*Job
+		Origin
+	}{{k, origin}, {j, by}} {
+		journal, err := x.OpenJournal(folder, Part{}, x.Origin, false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if x.Job == j && x.Origin == by {
+			err = journal.append([]byte{recordWindow, 0})
+		}
+		if err := errors.Join(err, journal.Close()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	_, err := k.OpenJournal(folder, Part{}, origin, false)
+	var changed *ChangedError
+	if !errors.As(err, &changed) {
+		t.Fatalf("%v: not refused: %v", wants, err)
+	}
+	for _, want := range append(wants, "--restart", folder) {
+		if !strings.Contains(err.Error(), want) {
+			t.Errorf("%q is not in: %v", want, err)
+		}
+	}
+	same, err := j.OpenJournal(folder, Part{}, by, false)
+	if err != nil || same.Units() != 1 {
+		t.Fatalf("the refusal cost the journal: %v", err)
+	}
+	_ = same.Close()
+	anew, err := k.OpenJournal(folder, Part{}, origin, true)
+	if err != nil || anew.Units() != 0 {
+		t.Fatalf("a restart has %d units, %v", anew.Units(), err)
+	}
+	_ = anew.Close()
+}
+
+// TestJournalOfOtherSteps gives a point another point's units: their checksums
+// are right, and yet nothing is made of them.
+func TestJournalOfOtherSteps(t *testing.T) {
+	s, lenses, _ := rayCase(firstGood())
+	j := jobOf(s, lenses)
+	for _, payload := range [][]byte{
+		{recordWindow}, {recordChecks, 0, 0}, {recordWindow, 0, 0, 1, 2, 3}, {recordPoint, 0, 1}, {'?', 0, 0},
+	} {
+		folder := t.TempDir()
+		journal, err := j.OpenJournal(folder, Part{}, Origin{}, false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := errors.Join(journal.append(payload), journal.Close()); err != nil {
+			t.Fatal(err)
+		}
+		_, err = journalledError(t, j, folder)
+		var damaged *DamagedJournalError
+		if !errors.As(err, &damaged) || !strings.Contains(err.Error(), "--restart") {
+			t.Errorf("%v: %v", payload, err)
+		}
+	}
+}
+
+func journalledError(t *testing.T, j *Job, folder string) ([]PointOutcome, error) {
+	t.Helper()
+	journal, err := j.OpenJournal(folder, Part{}, Origin{}, false)
+	if err != nil {
+		return nil, err
+	}
+	defer journal.Close()
+	return j.Run(t.Context(), Attempt{Journal: journal})
+}
+
+// FuzzJournal reads whatever a file can hold.
+func FuzzJournal(f *testing.F) {
+	s, lenses, _ := rayCase(firstGood())
+	j := jobOf(s, lenses)
+	lib := j.library(s, s.Problem())
+	a, err := newAscent(context.Background(), lib, j.options(s))
+	if err != nil {
+		f.Fatal(err)
+	}
+	out, err := a.run(context.Background())
+	if err != nil {
+		f.Fatal(err)
+	}
+	e := &encoder{}
+	e.outcome(out)
+	f.Add(e.out)
+	h := header{Format: journalFormat}
+	payload, err := h.encode()
+	if err != nil {
+		f.Fatal(err)
+	}
+	record, sum := frame(0, payload)
+	unit, _ := frame(sum, []byte{recordWindow, 0, 1, 2})
+	f.Add(append(record, unit...))
+	path := filepath.Join(f.TempDir(), JournalFile)
+	f.Fuzz(func(t *testing.T, data []byte) {
+		if err := os.WriteFile(path, data, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		if j, err := readJournal(path, true); err == nil {
+			_ = j.file.Close()
+		}
+		d := &decoder{rest: data}
+		o := d.outcome(lib)
+		if d.end() == nil {
+			e := &encoder{}
+			e.outcome(o)
+			d := &decoder{rest: e.out}
+			if d.outcome(lib); d.end() != nil {
+				t.Error("what was read can't be read again")
+			}
+		}
+		for _, read := range []func(*decoder){
+			func(d *decoder) { _, _, _ = checkNames(d) },
+			func(d *decoder) { _, _ = replayChecks(d, []candidate{{}}, Part{}) },
+		} {
+			read(&decoder{rest: data})
+		}
+	})
+}

@@ -1,0 +1,383 @@
+package sweep
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"math/big"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"relaysweep/objective"
+)
+
+// Parts are the finished parts of a job, to be merged.
+type Parts struct {
+	output   string
+	journals []*Journal // by index
+}
+
+// ErrNoParts tells that an output folder holds no parts of a job.
+var ErrNoParts = errors.New("holds no parts of a job: relaysweep run --part I/N SPEC makes them")
+
+// OpenParts opens the journals of all parts below an output folder. One that
+// is missing, unfinished, or of another job than the others is an error that
+// names it.
+func OpenParts(output string) (*Parts, error) {
+	parts, err := partsIn(output)
+	if err != nil {
+		return nil, err
+	}
+	if len(parts) == 0 {
+		return nil, fmt.Errorf("%s: %w", output, ErrNoParts)
+	}
+	if err := parts[len(parts)-1].OtherParts(output); err != nil {
+		return nil, err
+	}
+	ps := &Parts{output: output}
+	var missing []string
+	for i := range parts[0].Count {
+		part := Part{i, parts[0].Count}
+		j, err := readJournal(filepath.Join(part.Folder(output), JournalFile), false)
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			missing = append(missing, part.String()+" (not begun)")
+			continue
+		case err != nil:
+			return nil, errors.Join(err, ps.Close())
+		}
+		ps.journals = append(ps.journals, j)
+		if !j.ended {
+			missing = append(missing, part.String()+" (unfinished)")
+		}
+	}
+	if len(missing) > 0 {
+		return nil, errors.Join(fmt.Errorf("%s: these parts are still to be done: %s\n    relaysweep run --part I/N SPEC does, or goes on with, part I",
+			PartsFolder(output), strings.Join(missing, ", ")), ps.Close())
+	}
+	return ps, nil
+}
+
+// SpecFile is the spec from which the parts were made.
+func (ps *Parts) SpecFile() string { return ps.journals[0].header.specFile(ps.output) }
+
+// Folders are the parts' folders.
+func (ps *Parts) Folders() []string {
+	var folders []string
+	for i := range ps.journals {
+		folders = append(folders, Part{i, len(ps.journals)}.Folder(ps.output))
+	}
+	return folders
+}
+
+// Started is when the first of the parts began.
+func (ps *Parts) Started() time.Time {
+	started := ps.journals[0].Started()
+	for _, j := range ps.journals {
+		if j.Started().Before(started) {
+			started = j.Started()
+		}
+	}
+	return started
+}
+
+// Close closes the journals.
+func (ps *Parts) Close() error {
+	var errs []error
+	for _, j := range ps.journals {
+		errs = append(errs, j.file.Close())
+	}
+	return errors.Join(errs...)
+}
+
+// Merge joins finished parts of the job to what a run of the whole would have
+// brought.
+func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin) ([]PointOutcome, error) {
+	for i, journal := range ps.journals {
+		part := Part{i, len(ps.journals)}
+		now := j.header(ps.output, part, origin)
+		if changes := journal.header.changes(&now); len(changes) > 0 {
+			return nil, &ChangedError{part.Folder(ps.output), changes}
+		}
+	}
+	var outcomes []PointOutcome
+	for _, point := range j.Points {
+		p := point.Spec.Problem()
+		lib := j.library(point.Spec, p)
+		m := &merge{job: j, parts: ps, point: point, lib: lib, options: j.options(point.Spec)}
+		var out *Outcome
+		var err error
+		if first := (Part{0, len(ps.journals)}); first.byPoints(len(j.Points)) {
+			out, err = m.take(ctx, ps.journals[point.Index%len(ps.journals)])
+		} else {
+			out, err = m.join(ctx)
+		}
+		if err != nil {
+			return nil, err
+		}
+		outcomes = append(outcomes, PointOutcome{point, p, len(lib.Lenses), *out})
+	}
+	return outcomes, nil
+}
+
+// merge is the merge of one sweep point.
+type merge struct {
+	job   *Job
+	parts *Parts
+	point Point
+	lib   *objective.Library
+	options
+}
+
+// recorded is the point's record in a part's journal, without reports.
+func (m *merge) recorded(journal *Journal) (*Outcome, error) {
+	payload := journal.points[m.point.Index].outcome
+	if payload == nil {
+		return nil, &DamagedJournalError{journal.path, fmt.Errorf("has no point %d: it %w", m.point.Index, errDamaged)}
+	}
+	d := &decoder{rest: payload[1:]}
+	d.uvarint() // the point
+	out := d.outcome(m.lib)
+	if err := d.end(); err != nil {
+		return nil, &DamagedJournalError{journal.path, err}
+	}
+	return out, nil
+}
+
+// take is a point that one part has done whole.
+func (m *merge) take(ctx context.Context, journal *Journal) (*Outcome, error) {
+	out, err := m.recorded(journal)
+	if err != nil {
+		return nil, err
+	}
+	return out, report(ctx, m.lib, m.options, out.Found)
+}
+
+// join joins the parts of a point. Each part has walked its designs in
+// ascending order until it had found enough by itself, so that a walk over all
+// of theirs in order meets what the walk over the whole point would have met:
+// it ends at the latest where the first of the parts has ended.
+func (m *merge) join(ctx context.Context) (*Outcome, error) {
+	var outcomes []*Outcome
+	var lists []*checkedList
+	for _, journal := range m.parts.journals {
+		o, err := m.recorded(journal)
+		if err != nil {
+			return nil, err
+		}
+		consumed := o.Proof.Checked
+		if skipped := o.Proof.SetAside[byParts]; skipped != nil {
+			consumed += skipped.Int64()
+		}
+		list := &checkedList{journal: journal, units: journal.unitsOf(m.point.Index), lib: m.lib, left: consumed}
+		if err := list.advance(); err != nil {
+			return nil, err
+		}
+		outcomes, lists = append(outcomes, o), append(lists, list)
+	}
+	out := &Outcome{Proof: joinProofs(outcomes), next: math.Inf(1)}
+	ended, err := m.walk(out, lists)
+	if err != nil {
+		return nil, err
+	}
+	for i, list := range lists {
+		out.next = math.Min(out.next, outcomes[i].next)
+		if list.holds {
+			out.next = math.Min(out.next, list.design.ranked)
+			tally(out.Proof.SetAside, byRest, big.NewInt(list.left+1))
+		}
+	}
+	p := &out.Proof
+	p.Exact = !ended || math.IsInf(out.next, 1)
+	switch {
+	case !p.Exact:
+		p.ProvenLength = out.next
+	case len(out.Found) == m.top:
+		p.ProvenLength = out.Found[m.top-1].Ranked
+	default:
+		p.ProvenLength = math.Inf(1)
+	}
+	if len(out.Found) == 0 && p.Exact {
+		p.WouldFit = nearestFits(m.point.Spec, m.lib.Problem, outcomes)
+	}
+	return out, report(ctx, m.lib, m.options, out.Found)
+}
+
+// walk goes through the checked designs of all parts in order, as
+// [ascent.run] goes through those of a point. ended tells that it stopped as
+// no more may be checked.
+func (m *merge) walk(out *Outcome, lists []*checkedList) (ended bool, err error) {
+	passed := map[string]bool{}
+	p := &out.Proof
+	for len(out.Found) < m.top {
+		if m.checksMax > 0 && p.Checked == m.checksMax {
+			return true, nil
+		}
+		list := slices.MinFunc(lists, func(a, b *checkedList) int {
+			switch {
+			case a.holds && b.holds:
+				return compareCandidates(&a.design, &b.design, m.lib)
+			case a.holds:
+				return -1
+			case b.holds:
+				return 1
+			}
+			return 0
+		})
+		if !list.holds {
+			return false, nil
+		}
+		c, failed := list.design, list.failed
+		if err := list.advance(); err != nil {
+			return false, err
+		}
+		key := ""
+		if m.onePerParts {
+			if key = c.partsKey(m.lib); passed[key] {
+				tally(p.SetAside, byParts, one)
+				continue
+			}
+		}
+		p.Checked++
+		if failed != "" {
+			tally(p.Failed, failed, one)
+			continue
+		}
+		p.Passed++
+		passed[key] = true
+		out.Found = append(out.Found, Found{ID: c.id(m.lib), Ranked: c.ranked, design: c})
+	}
+	return false, nil
+}
+
+// checkedList is the list of the designs that a part has checked, in order.
+type checkedList struct {
+	journal *Journal
+	units   *unitReader
+	lib     *objective.Library
+	names   []string
+	batch   *decoder // the rest of the record in hand
+	inBatch int
+	left    int64 // behind the design in hand
+	holds   bool  // a design is in hand
+	design  candidate
+	failed  string // "" when it passed
+}
+
+// advance takes the next design in hand.
+func (l *checkedList) advance() error {
+	l.holds = false
+	if l.left == 0 {
+		return nil
+	}
+	for l.inBatch == 0 {
+		payload, err := l.units.next()
+		if err != nil {
+			return err
+		}
+		if payload == nil {
+			return &DamagedJournalError{l.journal.path, errDamaged}
+		}
+		if payload[0] != recordChecks {
+			continue
+		}
+		l.batch = &decoder{rest: payload[1:]}
+		l.batch.uvarint() // the point
+		l.batch.time()
+		l.names, l.inBatch, _ = checkNames(l.batch)
+	}
+	l.failed = checkName(l.batch, l.names)
+	l.design = l.batch.design(l.lib)
+	if l.batch.bad {
+		return &DamagedJournalError{l.journal.path, errDamaged}
+	}
+	l.inBatch--
+	l.left--
+	l.holds = true
+	return nil
+}
+
+// joinProofs adds up what the parts of a point have counted, but for what they
+// have checked by rays, which a walk over all of them counts anew. Each part
+// counts the whole space, and the designs of other parts as ones whose front
+// can't serve.
+func joinProofs(outcomes []*Outcome) Proof {
+	first := &outcomes[0].Proof
+	joined := Proof{
+		Space: first.Space, SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{}, Seconds: map[string]float64{},
+	}
+	group, serving := new(big.Int), new(big.Int)
+	for i, o := range outcomes {
+		p := &o.Proof
+		joined.Examined += p.Examined
+		for name, n := range p.SetAside {
+			if name != byGroup && name != byParts {
+				tally(joined.SetAside, name, n)
+			}
+		}
+		for name, n := range p.Failed {
+			tally(joined.Failed, name, n)
+		}
+		for name, n := range o.turnedByRays {
+			tally(joined.Failed, name, new(big.Int).Neg(n))
+		}
+		for name, s := range p.Seconds {
+			joined.Seconds[name] += s
+		}
+		// What has no group of negative focal length is the same for all.
+		if i == 0 {
+			group.Set(o.serving)
+			if n := p.SetAside[byGroup]; n != nil {
+				group.Add(group, n)
+			}
+		} else {
+			focal := joinedFocal(o)
+			tally(joined.Failed, objective.Focal.String(), focal.Neg(focal))
+		}
+		serving.Add(serving, o.serving)
+	}
+	tally(joined.SetAside, byGroup, group.Sub(group, serving))
+	return joined
+}
+
+// joinedFocal is how many designs of the space have a group that does not
+// converge.
+func joinedFocal(o *Outcome) *big.Int {
+	n := new(big.Int).Sub(o.Proof.Space, o.serving)
+	if group := o.Proof.SetAside[byGroup]; group != nil {
+		n.Sub(n, group)
+	}
+	return n
+}
+
+// nearestFits joins what would fit in each of the parts: of each requirement
+// and limit the value nearest to the spec's.
+func nearestFits(spec *Spec, p *objective.Problem, outcomes []*Outcome) *Fits {
+	asked := map[string]float64{"transmission_min": p.Limits.TransmissionMin}
+	for _, m := range objective.MetricList {
+		asked[m.Name] = p.Limits.Limit(m.Name)
+	}
+	for _, l := range levers(spec, p) {
+		asked[l.name] = l.start
+	}
+	joined := &Fits{Value: map[string]*float64{}}
+	for _, o := range outcomes {
+		if o.Proof.WouldFit == nil {
+			continue
+		}
+		for name, value := range o.Proof.WouldFit.Value {
+			best := joined.Value[name]
+			if best == nil || value != nil && math.Abs(*value-asked[name]) < math.Abs(*best-asked[name]) {
+				joined.Value[name] = value
+			}
+		}
+		for _, name := range o.Proof.WouldFit.Open {
+			joined.leaveOpen(name)
+		}
+	}
+	return joined
+}
