@@ -21,9 +21,10 @@ type Box struct {
 
 // HalfBox is what a box holds of halves of pair relays alone.
 type HalfBox struct {
-	TFFD, TBFD float64 // least t + FFD and t + BFD
-	X          float64 // least t + FFD + BFD - 2f
-	Thickness  float64 // least t
+	TFFD, TBFD float64  // least t + FFD and t + BFD
+	X          float64  // least t + FFD + BFD - 2f
+	Thickness  float64  // least t
+	Power      Interval // 1/f
 	// Back and Front are the ranges of f - BFD and f - FFD: how far the
 	// principal planes lie inside of the last and the first vertex.
 	Back, Front Interval
@@ -41,7 +42,8 @@ func (b *Box) Around(c *Box) Box {
 		Half: HalfBox{
 			TFFD: math.Min(b.Half.TFFD, c.Half.TFFD), TBFD: math.Min(b.Half.TBFD, c.Half.TBFD),
 			X: math.Min(b.Half.X, c.Half.X), Thickness: math.Min(b.Half.Thickness, c.Half.Thickness),
-			Back: hull(b.Half.Back, c.Half.Back), Front: hull(b.Half.Front, c.Half.Front),
+			Power: hull(b.Half.Power, c.Half.Power),
+			Back:  hull(b.Half.Back, c.Half.Back), Front: hull(b.Half.Front, c.Half.Front),
 		},
 	}
 }

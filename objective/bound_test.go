@@ -429,7 +429,7 @@ func TestPairBound(t *testing.T) {
 						least := pair.Least()
 						both := [2]HalfClass{classes[j], classes[k]}
 						counts[both]++
-						box := p.PairBound(s.seat, both, &[4]Box{front.Box(), boxes[j], boxes[k], rear.Box()}, train.Length)
+						box := p.PairBound(s.seat, &[4]Box{front.Box(), boxes[j], boxes[k], rear.Box()}, train.Length)
 						if train.Length < least-BoundSlack || box > train.Length+BoundSlack {
 							t.Errorf("case %d: %s is %v long, its bound %v, that of its box %v", i, train.DesignID(), train.Length, least, box)
 						}
@@ -461,7 +461,7 @@ func TestPairBound(t *testing.T) {
 			for key, length := range lengths {
 				if slices.Contains(fronts, key[0]) && slices.Contains(held[0], key[1]) &&
 					slices.Contains(held[1], key[2]) && slices.Contains(rears, key[3]) {
-					bound := p.PairBound(s.seat, both, &[4]Box{frontBox, box[0], box[1], rearBox}, length+5*r.Float64())
+					bound := p.PairBound(s.seat, &[4]Box{frontBox, box[0], box[1], rearBox}, length+5*r.Float64())
 					if length < bound-BoundSlack {
 						t.Errorf("case %d: a train of %v mm in boxes of bound %v (%v)", i, length, bound, both)
 					}

@@ -155,7 +155,22 @@ type bundle struct {
 // NewChecker prepares checks for p, which must not change afterwards.
 func NewChecker(p *Problem) *Checker { return newChecker(p, p.leastRays(), fieldFractions[:]) }
 
+// NewCheckerAt prepares a checker that measures at given apparent vergences (1/mm,
+// from far to near within the range of p) in place of the depth samples, in the
+// same way: where not every sample is traced, by rays between the same ones.
+func NewCheckerAt(p *Problem, vergences []float64) *Checker {
+	return newCheckerAt(p, p.leastRays(), fieldFractions[:], vergences)
+}
+
 func newChecker(p *Problem, q quadrature, fractions []float64) *Checker {
+	depths := make([]float64, max(p.DepthSteps, 1))
+	for i := range depths {
+		depths[i] = p.Depth(i)
+	}
+	return newCheckerAt(p, q, fractions, depths)
+}
+
+func newCheckerAt(p *Problem, q quadrature, fractions, depths []float64) *Checker {
 	c := &Checker{p: p, fractions: fractions, reference: p.Reference(), indices: map[*catalog.Glass][]float64{}}
 	var total float64
 	for _, w := range p.Weights {
@@ -167,10 +182,8 @@ func newChecker(p *Problem, q quadrature, fractions []float64) *Checker {
 	for _, m := range MetricList {
 		c.limits = append(c.limits, p.Limits.Limit(m.Name))
 	}
-	for i := range max(p.DepthSteps, 1) {
-		c.depths = append(c.depths, p.Depth(i))
-	}
-	c.vergences, c.share = tracedVergences(c.depths, q.vergences)
+	c.depths = depths
+	c.vergences, c.share = tracedVergences(p, depths, q.vergences)
 	c.ends = q.colourEnds
 	var n, most int
 	for f, fraction := range fractions {

@@ -31,9 +31,9 @@ const (
 	HalfClasses
 )
 
-// weakFocal, in mm, is the focal length from which on a half is Weak. The focal
-// points of a weak group are so far off that sums with their distances cancel.
-const weakFocal = 300.0
+// weakFocal, in mm, is the focal length from which on a half is Weak: the focal
+// points of weak groups are so far off that sums with their distances cancel.
+const weakFocal = 60.0
 
 // Class is the half's class.
 func (h *Half) Class() HalfClass {
@@ -58,28 +58,33 @@ func (h *Half) Box() Box {
 		Half: HalfBox{
 			TFFD: h.Thickness + h.FFD, TBFD: h.Thickness + h.BFD,
 			X: h.Thickness - back.Hi - front.Hi, Thickness: h.Thickness,
-			Back: back, Front: front,
+			Power: Interval{1 / h.F, 1 / h.F}, Back: back, Front: front,
 		},
 	}
 }
 
 // PairBound is a lower bound on the length of every train whose front, two
 // relay groups and rear lie in four boxes, as far as it may be up to limit;
-// what is beyond need not be told from any other length beyond. The relay groups
-// are of one class each.
-func (p *Problem) PairBound(seat Seat, classes [2]HalfClass, boxes *[4]Box, limit float64) float64 {
+// what is beyond need not be told from any other length beyond. It is the larger
+// of two bounds, of which one is sharp for strong groups of one sign each, and the
+// other for weak ones.
+func (p *Problem) PairBound(seat Seat, boxes *[4]Box, limit float64) float64 {
 	front, first, second, rear := &boxes[0], &boxes[1], &boxes[2], &boxes[3]
 	focal, _ := coupling(p.Magnification, front, rear)
 	if focal.Empty() {
 		return math.Inf(1)
 	}
-	if classes[0] == Weak || classes[1] == Weak {
-		return p.weakBound(seat, focal, boxes, limit)
+	bound := math.Inf(-1)
+	if first.F.Lo > 0 == (first.F.Hi > 0) && second.F.Lo > 0 == (second.F.Hi > 0) {
+		bound = p.strongBound(seat, focal, front, first, second, rear)
 	}
-	return p.strongBound(seat, focal, front, first, second, rear)
+	if bound > limit {
+		return bound
+	}
+	return math.Max(bound, p.weakBound(seat, focal, boxes, limit))
 }
 
-// weakBound is PairBound where a relay group is weak. With the powers φ and the
+// weakBound is the bound of PairBound that is sharp for weak groups. With the powers φ and the
 // distance d of the groups' facing principal planes, d = s + (f1 - BFD1) +
 // (f2 - FFD2), the relay has the power φ1 + φ2 - d·φ1·φ2, and
 //
@@ -98,7 +103,7 @@ func (p *Problem) weakBound(seat Seat, focal Interval, boxes *[4]Box, limit floa
 		return math.Inf(1)
 	}
 	d := Interval{s.Lo + first.Half.Back.Lo + second.Half.Front.Lo, s.Hi + first.Half.Back.Hi + second.Half.Front.Hi}
-	power1, power2 := powers(first.F), powers(second.F)
+	power1, power2 := first.Half.Power, second.Half.Power
 	both := product(power1, power2)
 	bend := product(d, both)
 	power := Interval{power1.Lo + power2.Lo - bend.Hi, power1.Hi + power2.Hi - bend.Lo}
@@ -124,22 +129,13 @@ func (p *Problem) weakBound(seat Seat, focal Interval, boxes *[4]Box, limit floa
 	return front.U + rear.U + first.Half.X + second.Half.X + p.MaskShift() + at*factor
 }
 
-// powers is the range of 1/f, which may pass through 0 when the focal lengths of
-// weak groups have either sign: then all those of weak groups.
-func powers(f Interval) Interval {
-	if f.Lo < 0 && f.Hi > 0 {
-		return Interval{-1 / weakFocal, 1 / weakFocal}
-	}
-	return Interval{1 / f.Hi, 1 / f.Lo}
-}
-
 // product is the range of x·y over two intervals.
 func product(x, y Interval) Interval {
 	a, b, c, d := x.Lo*y.Lo, x.Lo*y.Hi, x.Hi*y.Lo, x.Hi*y.Hi
 	return Interval{math.Min(math.Min(a, b), math.Min(c, d)), math.Max(math.Max(a, b), math.Max(c, d))}
 }
 
-// strongBound is PairBound where no relay group is weak.
+// strongBound is the bound of PairBound for groups of one sign each.
 //
 // For given ends and groups the length is L(v) = base + kv·v - 1/v (see
 // [PairRelay]), with kv = κP - S² = (f1 - m·f2)·(f2/m - f1). Over boxes base is

@@ -44,29 +44,32 @@ const widePupil = 6
 // pupil of 4 mm.
 const wideVergence = 0.01
 
-// tracedVergences are the n apparent vergences to trace for the depth samples,
-// and for each sample the share of each in it: the Lagrange polynomials.
-func tracedVergences(depths []float64, n int) (vergences []float64, share [][]float64) {
-	if n == 0 || len(depths) <= n || depths[0] == depths[len(depths)-1] {
-		vergences = depths
-		n = len(depths)
-	} else {
-		far, near := depths[0], depths[len(depths)-1]
+// tracedVergences are the apparent vergences to trace for some depths, and for
+// each depth the share of each in it. With more depth samples than n these are n
+// over the whole range and the shares the Lagrange polynomials, otherwise the
+// depths themselves.
+func tracedVergences(p *Problem, depths []float64, n int) (vergences []float64, share [][]float64) {
+	far, near := p.VergenceFar, p.VergenceNear
+	between := n > 0 && p.DepthSteps > n && far != near
+	if between {
 		for i := range n {
 			vergences = append(vergences, far+float64((near-far)*float64(i)/float64(n-1)))
 		}
 		vergences[n-1] = near
+	} else {
+		vergences = depths
+		n = len(depths)
 	}
 	for d, v := range depths {
 		row := make([]float64, n)
 		for i := range row {
 			row[i] = 1
 			for j := range row {
-				if j != i && n < len(depths) {
+				if j != i && between {
 					row[i] *= (v - vergences[j]) / (vergences[i] - vergences[j])
 				}
 			}
-			if n == len(depths) && i != d {
+			if !between && i != d {
 				row[i] = 0
 			}
 		}

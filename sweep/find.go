@@ -306,7 +306,7 @@ func (f *pairFinder) eachClass(st *stacks, visit func(c *classed) error) error {
 			err := visit(&classed{f: f, st: st, classes: classes, product: product{
 				trees: [4]*tree{st.frontTrees[f.seat], st.halfTrees[first], st.halfTrees[second], st.rearTrees[f.seat]},
 				bound: func(boxes *[4]objective.Box, limit float64) float64 {
-					return f.p.PairBound(f.seat, classes, boxes, limit)
+					return f.p.PairBound(f.seat, boxes, limit)
 				},
 			}})
 			if err != nil {

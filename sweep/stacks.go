@@ -317,12 +317,12 @@ func (s *source) collect(ctx context.Context, horizon float64) (*stacks, error) 
 	if s.want.pair {
 		for class := range all.halves {
 			halves := joined(parts, func(p *stacks) []objective.Half { return p.halves[class] })
-			keysOf := halfKeys
+			keysOf, leaf := halfKeys, productLeaf
 			if objective.HalfClass(class) == objective.Weak {
-				keysOf = weakKeys
+				keysOf, leaf = weakKeys, 1
 			}
 			all.halves[class] = halves
-			all.halfTrees[class] = buildTree(len(halves), productLeaf, func(i int) objective.Box { return halves[i].Box() }, keysOf)
+			all.halfTrees[class] = buildTree(len(halves), leaf, func(i int) objective.Box { return halves[i].Box() }, keysOf)
 		}
 		for _, seat := range s.want.seats {
 			all.ready[seat] = newPairGroups(s.lib, all, seat)

@@ -40,9 +40,10 @@ func halfKeys(b *objective.Box) keys {
 	return keys{100 * math.Log(math.Abs(b.F.Lo)), b.U, b.Half.TFFD, b.Half.TBFD}
 }
 
-// weakKeys are those of weak halves.
+// weakKeys are those of weak halves: the bound is loose until their power is
+// narrow, so that it is split first.
 func weakKeys(b *objective.Box) keys {
-	return keys{2000 / b.F.Lo, b.Half.X, b.Half.Back.Lo, b.Half.Front.Lo}
+	return keys{200000 / b.F.Lo, b.Half.X, b.Half.Back.Lo, b.Half.Front.Lo}
 }
 
 // buildTree splits items by their boxes, always across the widest of their keys,

@@ -142,11 +142,9 @@ func depthSteps(p *objective.Problem, step float64) ([]askedDepth, error) {
 }
 
 // setpointAt is the exact setpoint for an apparent vergence in D: what the ray
-// check gives for a problem that has this depth only.
+// check gives at this depth.
 func (b *reopened) setpointAt(vergenceD float64) objective.Setpoint {
-	p := *b.problem
-	p.VergenceFar, p.VergenceNear, p.DepthSteps = vergenceD/1000, vergenceD/1000, 1
-	return objective.NewChecker(&p).Measure(b.train).Setpoints[0]
+	return objective.NewCheckerAt(b.problem, []float64{vergenceD / 1000}).Measure(b.train).Setpoints[0]
 }
 
 // printSetpoints prints the table. Lengths have six decimals, a nanometre: more
