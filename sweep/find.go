@@ -398,6 +398,9 @@ func (f *pairFinder) space(s *source) spaceCount {
 type keplerianFinder struct{ *search }
 
 func (f *keplerianFinder) find(ctx context.Context, st *stacks, lo, hi float64, most int) (window, bool, error) {
+	if st.relayShare > 0 { // it has none: once is enough
+		return window{}, true, nil
+	}
 	rears := st.rears[objective.SeatRear]
 	return f.each(ctx, st.plainTree, st.rearTrees[objective.SeatRear], f.p.KeplerianBound, hi, most, func(w *window, i, k int32) {
 		front, rear := &st.plain[i], &rears[k]

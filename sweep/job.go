@@ -215,11 +215,19 @@ func (j *Job) library(spec *Spec, p *objective.Problem) *objective.Library {
 	return objective.NewLibrary(p, lenses)
 }
 
+// groupBytes is what a group that is held takes of the memory that a spec allows:
+// some 200 bytes with its share of the trees, and as much again for what the
+// collector of garbage has not got round to.
+const groupBytes = 400
+
 func (j *Job) options(spec *Spec) options {
 	o := options{
 		top: spec.Job.Top, checksMax: int64(spec.Search.ChecksMax), workers: j.Workers(),
 		onePerParts: spec.Search.OnePer == "parts", lensesPerGroup: spec.Train.LensesPerGroup,
-		spaces: spec.spaces(),
+		spaces: spec.spaces(), heldMost: int(spec.Job.MemoryGB * 1e9 / groupBytes),
+	}
+	if spec.Job.MemoryGB > 0 {
+		o.heldMost = max(o.heldMost, 1)
 	}
 	if spec.Search.RankBy == "length_to_eye_mm" {
 		o.by = objective.ByLengthToEye

@@ -84,7 +84,7 @@ func serving(ctx context.Context, lib *objective.Library, want roles) ([]Serving
 	relay, front := want.single, want.single || want.pair
 	want.pair, want.single = false, front
 	s := newOpenSource(lib, want)
-	st, err := s.collect(ctx, math.Inf(1))
+	st, err := s.collect(ctx, math.Inf(1), share{})
 	if err != nil {
 		return nil, err
 	}

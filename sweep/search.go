@@ -96,6 +96,8 @@ type options struct {
 	lensesPerGroup int
 	// held is how many groups a first horizon should leave; 0 for heldWanted.
 	held int
+	// heldMost is how many groups may be held at once; 0 for no limit.
+	heldMost int
 	// effortMax ends a search that has examined so much (see effortOf) before
 	// it is through; 0 for no limit.
 	effortMax int64
@@ -191,7 +193,10 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 
 // rolesOf are the places that the wanted layouts and seats have.
 func rolesOf(o options) roles {
-	want := roles{spaces: o.spaces, lensesPerGroup: o.lensesPerGroup, workers: o.workers, held: cmp.Or(o.held, heldWanted), part: o.part}
+	want := roles{spaces: o.spaces, lensesPerGroup: o.lensesPerGroup, workers: o.workers, held: cmp.Or(o.held, heldWanted), heldMost: o.heldMost, part: o.part}
+	if want.heldMost > 0 {
+		want.held = min(want.held, want.heldMost)
+	}
 	for _, s := range o.spaces {
 		want.single = want.single || s.Layout == objective.ErectorSingle
 		want.pair = want.pair || s.Layout == objective.ErectorPair
@@ -291,22 +296,27 @@ func (a *ascent) advance(ctx context.Context) error {
 // examine lets all finders examine the window of lengths up to hi. It is given
 // up when one of them meets more than most candidates.
 func (a *ascent) examine(ctx context.Context, hi float64, most int) (joined examined, err error) {
-	if err := a.source.reach(ctx, hi); err != nil {
-		return examined{}, err
-	}
-	for _, f := range a.finders {
-		w, ok, err := f.find(ctx, a.source.held, a.lo, hi, most)
-		if err != nil {
-			return examined{}, err
-		}
-		if !ok {
-			return examined{effort: joined.effort + int64(most)*examinedToo*effortOf(f)}, nil
-		}
-		joined.effort += w.examined * effortOf(f)
-		joined.add(&w)
+	all := math.MaxInt // of all shares and finders together
+	if most < all/len(a.finders) {
+		all = most * len(a.finders)
 	}
 	joined.ok = true
-	return joined, nil
+	err = a.source.eachShare(ctx, hi, func(st *stacks) (bool, error) {
+		for _, f := range a.finders {
+			w, ok, err := f.find(ctx, st, a.lo, hi, most)
+			if err != nil {
+				return false, err
+			}
+			if !ok || len(joined.candidates)+len(w.candidates) > all {
+				joined = examined{effort: joined.effort + int64(most)*examinedToo*effortOf(f)}
+				return false, nil
+			}
+			joined.effort += w.examined * effortOf(f)
+			joined.add(&w)
+		}
+		return true, nil
+	})
+	return joined, err
 }
 
 // account moves what a window examined out of the count of the bound.

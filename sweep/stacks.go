@@ -15,6 +15,7 @@ import (
 // they can serve, with the trees over them: all that can be part of a train of
 // up to a length, the horizon.
 type stacks struct {
+	relayShare int
 	horizon    float64                                 // mm
 	positive   int64                                   // groups that converge, also those left out
 	fronts     [2][]objective.Front                    // by seat
@@ -41,6 +42,7 @@ type source struct {
 	sifted bool // by the census; otherwise everything is held
 	held   *stacks
 	wanted int // how many groups the next horizon should leave
+	shares int // in how many shares the groups of each place are held, one after the other
 	// positive is how many groups converge, and own how many of these fall to the
 	// part in front.
 	positive, own *big.Int
@@ -55,6 +57,7 @@ type roles struct {
 	lensesPerGroup int
 	workers        int
 	held           int // how many groups a first horizon should leave
+	heldMost       int // how many may be held at once; 0 for no limit
 	part           Part
 }
 
@@ -62,7 +65,7 @@ type roles struct {
 // in a moment, and a second stream costs more than they do. heldGrowth is by how
 // much the number may grow each time that the search comes to the horizon.
 const (
-	heldWanted = 200_000
+	heldWanted = 50_000
 	heldGrowth = 4
 )
 
@@ -74,7 +77,7 @@ const blocksMost = 64
 func newOpenSource(lib *objective.Library, want roles) *source {
 	return &source{
 		lib: lib, want: want, groups: countGroups(lib, want.lensesPerGroup), wanted: want.held,
-		sieve: objective.OpenSieve(lib.Problem), positive: new(big.Int), own: new(big.Int),
+		shares: 1, sieve: objective.OpenSieve(lib.Problem), positive: new(big.Int), own: new(big.Int),
 	}
 }
 
@@ -162,26 +165,67 @@ func (s *source) extend(ctx context.Context, st *objective.Stacker, take func(*o
 	}
 }
 
-// reach makes sure that the held stacks reach a length, or as far beyond what is
-// known already as fits.
-func (s *source) reach(ctx context.Context, length float64) error {
+// reach makes sure that the held stacks reach a length, and beyond it as far as
+// the number of groups wanted allows. Where even those up to that length are more
+// than may be held, they are to be had in shares only, see eachShare.
+func (s *source) reach(ctx context.Context, length float64) (err error) {
 	if s.held != nil && s.held.horizon >= length {
 		return nil
-	}
-	horizon := math.Inf(1)
-	if s.sifted {
-		var err error
-		if horizon, err = s.horizon(ctx, length); err != nil {
-			return err
-		}
 	}
 	if s.held != nil {
 		s.wanted *= heldGrowth
 		s.held = nil
 	}
-	held, err := s.collect(ctx, horizon)
-	s.held = held
+	horizon := math.Inf(1)
+	s.shares = 1
+	if s.sifted {
+		if s.want.heldMost > 0 {
+			s.wanted = min(s.wanted, s.want.heldMost)
+		}
+		var groups int
+		if horizon, groups, err = s.horizon(ctx, length); err != nil {
+			return err
+		}
+		if s.want.heldMost > 0 && groups > s.want.heldMost {
+			s.shares = (groups + s.want.heldMost - 1) / s.want.heldMost
+			return nil
+		}
+	}
+	s.held, err = s.collect(ctx, horizon, share{})
 	return err
+}
+
+// share is a share of the groups in front, of the relays and of those at the eye;
+// the zero value is all.
+type share struct{ front, relay, rear, of int }
+
+// has tells whether a stack is in the share-th of so many shares.
+func (s share) has(code objective.StackCode, which int) bool {
+	return s.of == 0 || int(uint64(code)*0x9e3779b97f4a7c15>>33)%s.of == which
+}
+
+// eachShare visits stacks that together hold every train of up to a length once:
+// all at once where they are held, otherwise one share of each place after the
+// other, each made from the stream anew. It stops when visit returns false.
+func (s *source) eachShare(ctx context.Context, length float64, visit func(*stacks) (bool, error)) error {
+	if err := s.reach(ctx, length); err != nil {
+		return err
+	}
+	if s.held != nil {
+		_, err := visit(s.held)
+		return err
+	}
+	n := s.shares
+	for i := range n * n * n {
+		st, err := s.collect(ctx, length, share{i / (n * n), i / n % n, i % n, n})
+		if err != nil {
+			return err
+		}
+		if ok, err := visit(st); err != nil || !ok {
+			return err
+		}
+	}
+	return nil
 }
 
 // horizonSteps is how finely a horizon is chosen between the shortest train
@@ -193,36 +237,48 @@ const (
 )
 
 // horizon is a length of at least length that leaves about as many groups as
-// wanted, estimated from some of the blocks.
-func (s *source) horizon(ctx context.Context, length float64) (float64, error) {
+// wanted, and how many it leaves, estimated from some of the blocks.
+func (s *source) horizon(ctx context.Context, length float64) (horizon float64, groups int, err error) {
 	least := math.Max(s.sieve.Least, length)
-	if least > lengthBeyond {
-		return math.Inf(1), nil
-	}
 	most := horizonRatio * least
+	if least > lengthBeyond {
+		most = math.Inf(1)
+	}
 	blocks := min(sampledBlocks, s.blocks())
 	counts := make([][horizonSteps + 1]int, blocks)
-	err := s.stream(ctx, blocks, func(block int) func(*objective.Stacker) {
+	err = s.stream(ctx, blocks, func(block int) func(*objective.Stacker) {
 		return func(st *objective.Stacker) {
 			s.eachPlace(st, most, func(_ place, bound float64) {
-				step := horizonSteps * (bound - least) / (most - least)
+				step := 0.0
+				if bound > least {
+					step = horizonSteps * (bound - least) / (most - least)
+				}
 				counts[block][int(max(0, min(horizonSteps, step)))]++
 			})
 		}
 	})
 	if err != nil {
-		return 0, err
+		return 0, 0, err
 	}
-	sum := 0
-	for step := range horizonSteps {
+	if math.IsInf(most, 1) { // all that is left
 		for b := range counts {
-			sum += counts[b][step]
+			groups += counts[b][0]
 		}
-		if sum*s.blocks()/blocks > s.wanted {
-			return least + (most-least)*float64(step)/horizonSteps, nil
-		}
+		return most, groups * s.blocks() / blocks, nil
 	}
-	return most, nil
+	horizon = least
+	for step := range horizonSteps {
+		more := groups
+		for b := range counts {
+			more += counts[b][step] * s.blocks() / blocks
+		}
+		if step > 0 && more > s.wanted {
+			break
+		}
+		groups = more
+		horizon = least + (most-least)*float64(step+1)/horizonSteps
+	}
+	return horizon, groups, nil
 }
 
 // place is a group in one place of a train: one of these is set.
@@ -264,7 +320,7 @@ func (s *source) eachPlace(st *objective.Stacker, limit float64, visit func(at p
 }
 
 // collect holds all groups that can be part of a train of up to horizon.
-func (s *source) collect(ctx context.Context, horizon float64) (*stacks, error) {
+func (s *source) collect(ctx context.Context, horizon float64, of share) (*stacks, error) {
 	parts := make([]stacks, s.blocks())
 	err := s.stream(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
 		part := &parts[block]
@@ -281,6 +337,9 @@ func (s *source) collect(ctx context.Context, horizon float64) (*stacks, error) 
 			s.eachPlace(st, horizon, func(at place, _ float64) {
 				switch {
 				case !own && (at.front != nil || at.plain != nil): // of another part
+				case (at.front != nil || at.plain != nil) && !of.has(st.Code(), of.front):
+				case at.rear != nil && !of.has(st.Code(), of.rear):
+				case at.relay != nil && !of.has(st.Code(), of.relay):
 				case at.front != nil:
 					part.fronts[at.seat] = append(part.fronts[at.seat], *at.front)
 				case at.rear != nil:
@@ -300,7 +359,7 @@ func (s *source) collect(ctx context.Context, horizon float64) (*stacks, error) 
 	if s.want.pair {
 		leaf = productLeaf
 	}
-	all := &stacks{horizon: horizon}
+	all := &stacks{horizon: horizon, relayShare: of.relay}
 	for i := range parts {
 		all.positive += parts[i].positive
 	}
