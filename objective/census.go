@@ -227,14 +227,14 @@ func (c *Census) Take(s *Stacker) {
 	}
 	for seat := range c.rears {
 		if e := c.fronts[seat]; e != nil {
-			e.add(n.bin, n.front, s.frontReach(&n))
+			e.add(n.bin, n.front, s.frontReach(n))
 		}
 		if e := c.rears[seat]; e != nil {
-			e.add(n.bin, n.rear, s.rearReach(&n))
+			e.add(n.bin, n.rear, s.rearReach(n))
 		}
 	}
 	if c.relays != nil {
-		c.relays.add(n.focal, n.x, s.tightness(&n))
+		c.relays.add(n.focal, n.x, s.tightness(n))
 	}
 }
 

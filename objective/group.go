@@ -222,7 +222,7 @@ func reach(before, after *Element) float64 {
 	half := math.Min(before.halfDiameter, after.halfDiameter)
 	last, first := &before.Surfaces[len(before.Surfaces)-1], &after.Surfaces[0]
 	if before.lastSphere && after.firstSphere {
-		return sphereReach(*last, *first, half)
+		return math.Max(0, sphereSag(last.RadiusMM, half)-sphereSag(first.RadiusMM, half))
 	}
 	f := func(h float64) float64 { return last.Sag(h) - first.Sag(h) }
 	n := min(len(before.lastSags), len(after.firstSags))

@@ -23,13 +23,15 @@ const sagSteps = 32
 // maximum lies at one end. Aspheres are sampled and refined.
 func facingReach(before, after catalog.Surface, half float64) float64 {
 	if before.IsSpherical() && after.IsSpherical() {
-		return sphereReach(before, after, half)
+		return math.Max(0, sphereSag(before.RadiusMM, half)-sphereSag(after.RadiusMM, half))
 	}
 	return maxOver(half, func(h float64) float64 { return before.Sag(h) - after.Sag(h) })
 }
 
-func sphereReach(before, after catalog.Surface, half float64) float64 {
-	return math.Max(0, before.Sag(half)-after.Sag(half))
+// sphereSag is [catalog.Surface.Sag] of a sphere or flat, to the last bit.
+func sphereSag(radius, h float64) float64 {
+	q := h / radius
+	return h * q / (1 + math.Sqrt(1-float64(q*q)))
 }
 
 // sagSamples are a surface's sags at the heights at which distances are sampled

@@ -243,7 +243,7 @@ func (e *endRest) end(f int, reach float64) float64 {
 func (v *Sieve) Front(s *Stacker, seat Seat, limit float64) (front Front, bound float64, ok bool) {
 	n, rest := s.numbers(), v.fronts[seat]
 	limit += BoundSlack
-	if !n.positive || rest != nil && n.front+rest.whole[n.bin] > limit || n.front+rest.end(n.bin, s.frontReach(&n)) > limit {
+	if !n.positive || rest != nil && n.front+rest.whole[n.bin] > limit || n.front+rest.end(n.bin, s.frontReach(n)) > limit {
 		return front, 0, false
 	}
 	if front, ok = v.p.NewFront(s.Group(), seat, MassG); !ok {
@@ -258,7 +258,7 @@ func (v *Sieve) Front(s *Stacker, seat Seat, limit float64) (front Front, bound 
 func (v *Sieve) Rear(s *Stacker, seat Seat, limit float64) (rear Rear, bound float64, ok bool) {
 	n, rest := s.numbers(), v.rears[seat]
 	limit += BoundSlack
-	if !n.positive || rest != nil && n.rear+rest.whole[n.bin] > limit || n.rear+rest.end(n.bin, s.rearReach(&n)) > limit {
+	if !n.positive || rest != nil && n.rear+rest.whole[n.bin] > limit || n.rear+rest.end(n.bin, s.rearReach(n)) > limit {
 		return rear, 0, false
 	}
 	if rear, ok = v.p.NewRear(s.Group(), seat, MassG); !ok {
@@ -274,7 +274,7 @@ func (v *Sieve) Relay(s *Stacker, limit float64) (relay Relay, bound float64, ok
 	n, rest := s.numbers(), v.relays
 	limit += BoundSlack
 	if !n.positive || rest != nil && n.x+rest.whole[relayBin(n.focal)] > limit ||
-		n.x+rest.with(n.bin, focalBin(s.tightness(&n)), n.focal) > limit {
+		n.x+rest.with(n.bin, focalBin(s.tightness(n)), n.focal) > limit {
 		return relay, 0, false
 	}
 	if relay, ok = v.p.NewRelay(s.Group()); !ok {

@@ -72,9 +72,11 @@ func (lib *Library) Code(elements []*Element) StackCode {
 // what it stands on is overwritten by the next. It makes the same numbers as
 // [Problem.NewGroup], to the last bit.
 type Stacker struct {
-	lib    *Library
-	group  Group
-	levels []stackLevel
+	lib     *Library
+	group   Group
+	levels  []stackLevel
+	now     stackNumbers // of what is stacked, once asked for
+	counted bool
 }
 
 type stackLevel struct {
@@ -93,6 +95,7 @@ func (lib *Library) NewStacker(lenses int) *Stacker {
 // Push puts an element behind the others.
 func (s *Stacker) Push(e *Element) {
 	n := len(s.levels)
+	s.counted = false
 	digit := StackCode(e.Index + 1)
 	if n == 0 {
 		s.levels = append(s.levels, stackLevel{e.matrix, e.length, digit})
@@ -111,6 +114,7 @@ func (s *Stacker) Push(e *Element) {
 // Pop takes the last element away.
 func (s *Stacker) Pop() {
 	n := len(s.levels) - 1
+	s.counted = false
 	s.levels = s.levels[:n]
 	s.group.Elements = s.group.Elements[:n]
 	if n > 0 {
@@ -125,7 +129,7 @@ func (s *Stacker) Elements() []*Element { return s.group.Elements }
 func (s *Stacker) Lenses() int { return len(s.levels) }
 
 // Positive tells whether what is stacked converges, as [Group.Positive].
-func (s *Stacker) Positive() bool { return positive(-1 / s.levels[len(s.levels)-1].matrix.C) }
+func (s *Stacker) Positive() bool { return s.numbers().positive }
 
 // Code is the code of what is stacked.
 func (s *Stacker) Code() StackCode { return s.levels[len(s.levels)-1].code }
@@ -151,7 +155,12 @@ type stackNumbers struct {
 	x           float64 // as a relay
 }
 
-func (s *Stacker) numbers() (n stackNumbers) {
+func (s *Stacker) numbers() *stackNumbers {
+	n := &s.now
+	if s.counted {
+		return n
+	}
+	s.counted = true
 	top := &s.levels[len(s.levels)-1]
 	n.focal = -1 / top.matrix.C
 	if n.positive = positive(n.focal); !n.positive {

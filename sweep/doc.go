@@ -4,9 +4,9 @@
 // The search (search.go) walks the designs of a space in ascending ranked
 // length, a window of lengths at a time. For each layout and seat a finder
 // (find.go) goes through pairs of nodes of two trees (tree.go), one over the
-// groups that can stand in front and one over those at the eye, and leaves out
-// every pair whose lower bound lies beyond the window; stacks.go makes the
-// groups. Designs are then checked by rays in order until enough have passed,
+// groups that can stand in front and one over those at the eye, for pair relays
+// of four (product.go), and leaves out all whose lower bound lies beyond the
+// window; stacks.go makes the groups, and holds those that can matter. Designs are then checked by rays in order until enough have passed,
 // and the proof counts what became of all others. When nothing passes, fit.go
 // finds how far each requirement is from letting something pass.
 //

@@ -232,7 +232,7 @@ func (s *source) eachShare(ctx context.Context, length float64, visit func(*stac
 // that may exist, or the length wanted, and horizonRatio times that.
 const (
 	horizonSteps  = 512
-	horizonRatio  = 2.0
+	horizonRatio  = 1.2
 	sampledBlocks = 8
 )
 

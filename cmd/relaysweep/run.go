@@ -7,6 +7,7 @@ import (
 	"io"
 	"log/slog"
 	"path/filepath"
+	"runtime/debug"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -73,6 +74,9 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 	job, err := openJob(cmd, path)
 	if err != nil {
 		return err
+	}
+	if gb := job.Spec.Job.MemoryGB; gb > 0 {
+		debug.SetMemoryLimit(int64(gb * 1e9)) // the collector of garbage keeps to it
 	}
 	output, by := job.Spec.OutputDir(), origin()
 	folder := part.Folder(output)
