@@ -96,6 +96,7 @@ type Checker struct {
 	rim       rimBuffers
 	indices   map[*catalog.Glass][]float64 // by wavelength
 	limits    []float64                    // by MetricList; +Inf for none
+	allowance float64                      // factor on the requirements of exact setpoints; 1, more for near misses
 	// worstFirst are the bundles in use from the one that is likely to be worst
 	// on: from the outermost field to the axis, in each first what is traced.
 	worstFirst []int
@@ -155,6 +156,19 @@ type bundle struct {
 // NewChecker prepares checks for p, which must not change afterwards.
 func NewChecker(p *Problem) *Checker { return newChecker(p, p.leastRays(), fieldFractions[:]) }
 
+// NewNearChecker prepares checks that also let near misses pass: trains that
+// exceed no limit on sharpness, colour and vignetting, and at their exact
+// setpoints neither travel nor mask size, by more than a factor, whatever the
+// clearance there. All else is judged as by [NewChecker].
+func NewNearChecker(p *Problem, factor float64) *Checker {
+	c := NewChecker(p)
+	c.allowance = factor
+	for m := maskBlur; m <= vignetting; m++ {
+		c.limits[m] *= factor
+	}
+	return c
+}
+
 // NewCheckerAt prepares a checker that measures at given apparent vergences (1/mm,
 // from far to near within the range of p) in place of the depth samples, in the
 // same way: where not every sample is traced, by rays between the same ones.
@@ -171,7 +185,7 @@ func newChecker(p *Problem, q quadrature, fractions []float64) *Checker {
 }
 
 func newCheckerAt(p *Problem, q quadrature, fractions, depths []float64) *Checker {
-	c := &Checker{p: p, fractions: fractions, reference: p.Reference(), indices: map[*catalog.Glass][]float64{}}
+	c := &Checker{p: p, allowance: 1, fractions: fractions, reference: p.Reference(), indices: map[*catalog.Glass][]float64{}}
 	var total float64
 	for _, w := range p.Weights {
 		total += w

@@ -8,7 +8,8 @@
 // bounds on the length of whole sets of trains (bound.go, pairbound.go), on
 // which the exact search rests. The other one, the ray check (check.go,
 // trace.go), traces skew rays exactly from the eye to the world and measures
-// what limits are set on.
+// what limits are set on. What is asked of trains that are re-optimised by it stands
+// in refine.go.
 //
 // Lengths are in mm, z grows from the world to the eye, a radius is positive
 // when its centre lies on the eye side, slopes are dy/dz, and vergences are in

@@ -131,6 +131,32 @@ func label[T any](name, description string, of func(*T) *string) column[T] {
 	}
 }
 
+// maybeLabel is a text that need not exist: nil is null.
+func maybeLabel[T any](name, description string, of func(*T) **string) column[T] {
+	return column[T]{
+		field: describe(name, arrow.BinaryTypes.String, true, unitNone, description),
+		put: func(b array.Builder, row *T) error {
+			switch s := *of(row); {
+			case s == nil:
+				b.AppendNull()
+			case !utf8.ValidString(*s):
+				return errUTF8
+			default:
+				b.(*array.StringBuilder).Append(*s)
+			}
+			return nil
+		},
+		get: func(a arrow.Array, i int, row *T) {
+			if a.IsNull(i) {
+				*of(row) = nil
+				return
+			}
+			s := textAt(a, i)
+			*of(row) = &s
+		},
+	}
+}
+
 // textAt copies a string out of an array: the array's own points into a buffer
 // that holds a whole column.
 func textAt(a arrow.Array, i int) string {

@@ -53,6 +53,8 @@ type ManifestPoint struct {
 	Checked  int64               `json:"checked"` // by rays
 	Passed   int64               `json:"passed"`
 	Failed   map[string]*big.Int `json:"failed"` // by requirement or limit
+	// Refined counts what was re-optimised by exact rays; nil where nothing was to be.
+	Refined *RefinedCounts `json:"refined,omitempty"`
 	// Asked are the requirements and limits that a column of ranked.parquet can
 	// be held against, in the order in which they are tested.
 	Asked []Asked `json:"asked"`
@@ -70,6 +72,19 @@ type ManifestPoint struct {
 	// seen everything: something may pass at a nearer value.
 	WouldFitOpen []string           `json:"would_fit_open,omitempty"`
 	Seconds      map[string]float64 `json:"seconds"` // by stage
+}
+
+// RefinedCounts are the designs that were re-optimised by exact rays, and those of
+// them that pass afterwards. All other counts are of designs at their paraxial
+// gaps.
+type RefinedCounts struct {
+	Candidates int `json:"candidates"`
+	Passed     int `json:"passed"`
+}
+
+// Nothing tells whether no design passes, refined or not.
+func (p *ManifestPoint) Nothing() bool {
+	return p.Passed == 0 && (p.Refined == nil || p.Refined.Passed == 0)
 }
 
 // SweptValue is a swept key and its value at a sweep point.

@@ -23,20 +23,27 @@ func PrintProof(w io.Writer, p *ManifestPoint) error {
 		fmt.Fprintf(&b, "point %d: %s\n", p.Point, strings.Join(values, ", "))
 	}
 	fmt.Fprintf(&b, "%s designs; examined %d, checked by rays %d, passed %d\n", countOf(p.Space), p.Examined, p.Checked, p.Passed)
+	proven := "proven"
+	if p.Refined != nil {
+		proven = "proven, at paraxial gaps"
+	}
 	switch {
 	case p.ProvenLengthMM != nil && p.Passed > 0:
-		fmt.Fprintf(&b, "proven: no other design is shorter than %.6f mm\n", *p.ProvenLengthMM)
+		fmt.Fprintf(&b, "%s: no other design is shorter than %.6f mm\n", proven, *p.ProvenLengthMM)
 	case p.ProvenLengthMM != nil:
-		fmt.Fprintf(&b, "proven: no design shorter than %.6f mm passes\n", *p.ProvenLengthMM)
+		fmt.Fprintf(&b, "%s: no design shorter than %.6f mm passes\n", proven, *p.ProvenLengthMM)
 	case p.WholeSpace:
-		fmt.Fprintln(&b, "proven: the whole space was searched, no other design passes")
+		fmt.Fprintf(&b, "%s: the whole space was searched, no other design passes\n", proven)
+	}
+	if r := p.Refined; r != nil {
+		fmt.Fprintf(&b, "refined by exact rays: %d candidates, %d then pass\n", r.Candidates, r.Passed)
 	}
 	if !p.Exact {
 		fmt.Fprintln(&b, "not exact: the search ended before the ranking was full")
 	}
 	printCounts(&b, "turned away", p.Failed)
 	printCounts(&b, "set aside by bounds", p.SetAside)
-	if p.Passed == 0 {
+	if p.Nothing() {
 		printWouldFit(&b, p)
 	}
 	_, err := io.WriteString(w, b.String())

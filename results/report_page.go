@@ -84,7 +84,7 @@ func newReportPage(r *Report) *reportPage {
 	p.Made = fmt.Sprintf("%s %s, run of %s, spec %s", m.Program, m.Version, m.Started.UTC().Format("2006-01-02 15:04 UTC"), shortDigest(m.SpecSHA256))
 	empty := 0
 	for i := range m.Points {
-		if point := &m.Points[i]; point.Passed == 0 {
+		if point := &m.Points[i]; point.Nothing() {
 			if empty++; empty > easingShown {
 				continue
 			}
@@ -190,7 +190,7 @@ func foundWords(r *Report) []string {
 	m := r.Manifest
 	none, inexact := 0, 0
 	for i := range m.Points {
-		if m.Points[i].Passed == 0 {
+		if m.Points[i].Nothing() {
 			none++
 		}
 		if !m.Points[i].Exact {

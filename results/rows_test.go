@@ -43,6 +43,10 @@ func madeDesigns(n int, axes []Axis) []Design {
 		d.Exact, d.Refined = i%2 == 0, i%5 == 0
 		d.LensesCount, d.DistinctParts = i%9, i%4
 		d.Price, d.MassG, d.FRelayMM, d.Gap2MM, d.GapInnerMM = optional(), optional(), optional(), optional(), optional()
+		if d.StartLengthMM = optional(); d.StartLengthMM != nil {
+			active := []string{"", "travel", "gap,axis_vergence_D"}[i%3]
+			d.Active = &active
+		}
 		lenses := r.IntN(7)
 		if i == 0 {
 			lenses = 0

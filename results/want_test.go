@@ -42,6 +42,13 @@ func wantRanked(axes []Axis, units ...string) []wantColumn[Design] {
 		{Name: "seat", Type: "string", Unit: "none", value: func(d *Design) any { return d.Seat }},
 		{Name: "exact", Type: "bool", Unit: "none", value: func(d *Design) any { return d.Exact }},
 		{Name: "refined", Type: "bool", Unit: "none", value: func(d *Design) any { return d.Refined }},
+		{Name: "start_length_mm", Type: "double", Unit: "mm", Nullable: true, value: func(d *Design) any { return orNil(d.StartLengthMM) }},
+		{Name: "active", Type: "string", Unit: "none", Nullable: true, value: func(d *Design) any {
+			if d.Active == nil {
+				return nil
+			}
+			return *d.Active
+		}},
 		{Name: "length_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.LengthMM }},
 		{Name: "length_to_eye_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.LengthToEyeMM }},
 		{Name: "eye_relief_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.EyeReliefMM }},

@@ -188,11 +188,21 @@ func report(ctx context.Context, lib *objective.Library, o options, found []Foun
 	for first := range o.workers {
 		group.Go(func() error {
 			checker := objective.NewChecker(lib.Problem)
+			var refiner *objective.Refiner
 			for i := first; i < len(found); i += o.workers {
 				if err := ctx.Err(); err != nil {
 					return err
 				}
 				f := &found[i]
+				if f.moved != nil {
+					if refiner == nil {
+						refiner = objective.NewRefiner(lib.Problem, o.by)
+					}
+					if err := f.again(refiner, lib, o.by); err != nil {
+						return err
+					}
+					continue
+				}
 				var err error
 				if f.Train, err = f.design.solve(lib); err != nil {
 					return err
@@ -225,6 +235,10 @@ func (j *Job) options(spec *Spec) options {
 		top: spec.Job.Top, checksMax: int64(spec.Search.ChecksMax), workers: j.Workers(),
 		onePerParts: spec.Search.OnePer == "parts", lensesPerGroup: spec.Train.LensesPerGroup,
 		spaces: spec.spaces(), heldMost: int(spec.Job.MemoryGB * 1e9 / groupBytes),
+		refine: refineOptions{
+			method: spec.Refine.Method, candidates: spec.Refine.Candidates, nearMiss: spec.Refine.NearMissFactor,
+			keep: spec.Refine.KeepUnrefined, seed: spec.Job.Seed,
+		},
 	}
 	if spec.Job.MemoryGB > 0 {
 		o.heldMost = max(o.heldMost, 1)
@@ -246,7 +260,8 @@ func (s *Spec) spaces() []objective.Space {
 	return spaces
 }
 
-// searchPoint searches one point and, when nothing passes although everything
+// searchPoint searches one point, refines the leading candidates when that is
+// asked for and, when nothing passes although everything
 // was looked at, how far the point is from something that would.
 func searchPoint(ctx context.Context, spec *Spec, lib *objective.Library, o options) (*Outcome, error) {
 	a, err := newAscent(ctx, lib, o)
@@ -256,6 +271,11 @@ func searchPoint(ctx context.Context, spec *Spec, lib *objective.Library, o opti
 	out, err := a.run(ctx)
 	if err != nil {
 		return out, err
+	}
+	if o.refine.wanted() {
+		if err := refineLeading(ctx, lib, o, out); err != nil {
+			return out, err
+		}
 	}
 	if len(out.Found) == 0 && out.Proof.Exact {
 		start := time.Now()

@@ -57,6 +57,7 @@ const (
 	recordLeast  = 'L' // the length to start from
 	recordWindow = 'W' // one window of lengths
 	recordChecks = 'C' // one batch of ray checks
+	recordRefine = 'R' // one batch of refinements
 	recordPoint  = 'P' // a finished sweep point
 	recordEnd    = 'E' // all of a part's sweep points are finished
 )

@@ -231,6 +231,12 @@ func (e *encoder) outcome(o *Outcome) {
 	e.uvarint(len(o.Found))
 	for _, f := range o.Found {
 		e.design(&f.design)
+		e.moved(f.moved)
+	}
+	e.flag(o.Refined != nil)
+	if o.Refined != nil {
+		e.uvarint(o.Refined.Candidates)
+		e.uvarint(o.Refined.Passed)
 	}
 }
 
@@ -254,9 +260,12 @@ func (d *decoder) outcome(lib *objective.Library) *Outcome {
 	o.serving = d.big()
 	o.next = d.float()
 	for range d.length() {
-		if c := d.design(lib); !d.bad {
-			o.Found = append(o.Found, Found{ID: c.id(lib), Ranked: c.ranked, design: c})
+		if c, moved := d.design(lib), d.moved(); !d.bad {
+			o.Found = append(o.Found, Found{ID: c.id(lib), Ranked: c.ranked, design: c, moved: moved})
 		}
+	}
+	if d.flag() {
+		o.Refined = &Refined{Candidates: d.uvarint(), Passed: d.uvarint()}
 	}
 	return o
 }

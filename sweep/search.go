@@ -20,17 +20,31 @@ type Found struct {
 	ID     string
 	Ranked float64 // mm, rounded to 1e-6
 	Report *objective.Report
-	design candidate
+	// StartLengthMM is a refined design's length at its paraxial gaps, in mm,
+	// and Active names what keeps it from being shorter, see
+	// [objective.Refiner.Settle].
+	StartLengthMM float64
+	Active        []string
+	design        candidate
+	moved         []float64 // mm, by gap, the eye relief last; nil when not refined
 }
 
 // Outcome is what the search of one sweep point brought, and its proof.
 type Outcome struct {
 	Found []Found // in ascending ranked length, then by design_id
 	Proof Proof
+	// Refined counts what was refined; nil when nothing was to be.
+	Refined *Refined
 	// What joining the parts of a point needs besides, see mergePoint.
 	turnedByRays map[string]*big.Int // of Proof.Failed, those that the ray check turned away
 	serving      *big.Int            // designs all of whose groups can serve in their place
 	next         float64             // ranked length of the next design to check, or its lower bound
+}
+
+// Refined counts the candidates that were re-optimised by exact rays.
+type Refined struct {
+	Candidates int
+	Passed     int // afterwards
 }
 
 // Proof accounts for every design of a space. Each is set aside by a bound,
@@ -77,13 +91,15 @@ type Progress func(Status)
 // Status is how far a sweep point has come.
 type Status struct {
 	Point, Points   int    // which of the run's points it is, from 0, and how many these are
-	Stage           string // "stacks", "search" or "check"
+	Stage           string // "stacks", "search", "check" or "refine"
 	Examined        int64
 	Checked, Passed int64
 	ProvenMM        float64 // ranked length below which all is known
 	Wanted          int
 	ChecksMax       int64 // 0 for no limit
 	Replayed        bool  // it was reached by an earlier attempt
+	Refined         int   // candidates refined, of ToRefine
+	ToRefine        int
 }
 
 // options are what the search of one point needs besides the problem.
@@ -105,6 +121,7 @@ type options struct {
 	progress  func(Status)
 	log       *unitLog // nil: no journal
 	part      Part     // of the fronts
+	refine    refineOptions
 }
 
 // ascent walks the designs of a space in ascending ranked length.

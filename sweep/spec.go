@@ -152,8 +152,12 @@ type SearchSection struct {
 
 // RefineSection is the section [refine].
 type RefineSection struct {
-	Method     string // "none"
+	Method     string // "none", "simplex", "bfgs" or "cma-es"
 	Candidates int
+	// NearMissFactor is by how much at most a candidate may exceed a limit.
+	NearMissFactor float64
+	// KeepUnrefined keeps the unrefined twin of a refined design.
+	KeepUnrefined bool
 }
 
 // OutputDir is the folder that the run writes to: job.output, taken from the

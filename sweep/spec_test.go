@@ -66,7 +66,7 @@ func TestSpecDefaults(t *testing.T) {
 		Light:  LightSection{WavelengthsNM: []float64{479.99, 546.07, 643.85}, Weights: []float64{1, 2, 1}},
 		Limits: LimitsSection{FieldFraction: 1},
 		Search: SearchSection{Method: "enumerate", RankBy: "length_mm", OnePer: "design"},
-		Refine: RefineSection{Method: "none", Candidates: 200},
+		Refine: RefineSection{Method: "none", Candidates: 200, NearMissFactor: 3},
 	}
 	got := mustParse(t, leastSpec)
 	if diff := cmp.Diff(want, got, sameSpec...); diff != "" {
@@ -207,12 +207,12 @@ func TestSpecRoundTrip(t *testing.T) {
 		"depth.far_m": {1, 10}, "eye.relief_max_mm": {80, 100}, "eye.combiner_mm": {0, 1},
 		"mask.glass_index": {1, 2}, "eye.combiner_index": {1, 2}, "depth.steps": {2, 9},
 		"train.lenses_max": {3, 9}, "catalog.focal_max_mm": {1, 2}, "train.lenses_per_group": {1, 6},
-		"light.wavelengths_nm": {400, 700}, "train.distinct_parts_max": {0, 3},
+		"light.wavelengths_nm": {400, 700}, "train.distinct_parts_max": {0, 3}, "refine.near_miss_factor": {1, 5},
 	}
 	words := map[string][]string{
 		"field.shape": {"rectangle", "ellipse"}, "mask.seat": {"front", "rear", "either"},
 		"search.method": {"enumerate"}, "search.rank_by": {"length_mm", "length_to_eye_mm"},
-		"search.one_per": {"design", "parts"}, "refine.method": {"none"},
+		"search.one_per": {"design", "parts"}, "refine.method": {"none", "simplex", "bfgs", "cma-es"},
 	}
 	rapid.Check(t, func(t *rapid.T) {
 		draw := func(k *specKey) any {
@@ -229,6 +229,8 @@ func TestSpecRoundTrip(t *testing.T) {
 					limits = [2]float64{1, 1e6}
 				}
 				return rapid.Int64Range(int64(limits[0]), int64(limits[1])).Draw(t, name)
+			case kindFlag:
+				return rapid.Bool().Draw(t, name)
 			case kindNumbers:
 				return rapid.SliceOfN(rapid.Float64Range(limits[0], limits[1]), 3, 3).Draw(t, name)
 			case kindTexts:

@@ -13,7 +13,7 @@ type specKey struct {
 	section, name string
 	unit          string
 	// def is the value that the key has where the file is silent: a float64,
-	// int64, string or a slice of these; nil for none, required where the file
+	// int64, string, bool or a slice of the first three; nil for none, required where the file
 	// has to have the key.
 	def  any
 	rule specRule
@@ -120,8 +120,10 @@ var specKeys = []specKey{
 	{"search", "one_per", "", "design", oneOf("design", "parts"), func(s *Spec) any { return &s.Search.OnePer }},
 	{"search", "checks_max", "", int64(0), count(0).zeroMeans("no limit"), func(s *Spec) any { return &s.Search.ChecksMax }},
 
-	{"refine", "method", "", "none", oneOf("none").later("simplex", "bfgs", "cma-es"), func(s *Spec) any { return &s.Refine.Method }},
+	{"refine", "method", "", "none", oneOf(refineNone, refineSimplex, refineBFGS, refineCMAES), func(s *Spec) any { return &s.Refine.Method }},
 	{"refine", "candidates", "", int64(200), count(1), func(s *Spec) any { return &s.Refine.Candidates }},
+	{"refine", "near_miss_factor", "", 3.0, atLeast(1), func(s *Spec) any { return &s.Refine.NearMissFactor }},
+	{"refine", "keep_unrefined", "", false, yesOrNo(), func(s *Spec) any { return &s.Refine.KeepUnrefined }},
 }
 
 // specKeyByName finds a key by section.name.
@@ -144,6 +146,7 @@ const (
 	kindText
 	kindNumbers
 	kindTexts
+	kindFlag
 )
 
 // fieldTypes is asked for the types of its fields only.
@@ -161,6 +164,8 @@ func (k *specKey) kind() valueKind {
 		return kindNumbers
 	case *[]string, *[]objective.Layout:
 		return kindTexts
+	case *bool:
+		return kindFlag
 	}
 	panic("sweep: " + k.String() + " has a field of unknown type")
 }
@@ -192,8 +197,8 @@ func (k *specKey) want() string {
 	return k.rule.want
 }
 
-// set stores a value of the key's kind: float64, int64, string, []float64 or
-// []string. Lists are shared, not copied.
+// set stores a value of the key's kind: float64, int64, string, bool,
+// []float64 or []string. Lists are shared, not copied.
 func (k *specKey) set(s *Spec, value any) {
 	switch p := k.at(s).(type) {
 	case *float64:
@@ -207,6 +212,8 @@ func (k *specKey) set(s *Spec, value any) {
 		*p = value.(int64)
 	case *string:
 		*p = value.(string)
+	case *bool:
+		*p = value.(bool)
 	case *[]float64:
 		*p = value.([]float64)
 	case *[]string:
@@ -237,6 +244,8 @@ func (k *specKey) get(s *Spec) any {
 	case *int64:
 		return *p
 	case *string:
+		return *p
+	case *bool:
 		return *p
 	case *[]float64:
 		return *p

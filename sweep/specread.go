@@ -238,6 +238,12 @@ func (k *specKey) value(raw any) (value any, problem string) {
 			return nil, showMismatch(raw)
 		}
 		value = text
+	case kindFlag:
+		flag, ok := raw.(bool)
+		if !ok {
+			return nil, showMismatch(raw)
+		}
+		value = flag
 	case kindNumbers:
 		value, problem = toList(raw, func(raw any) (float64, string) { return toNumber(raw, false) })
 	case kindTexts:

@@ -139,6 +139,11 @@ func oneOf(words ...string) specRule {
 	}}
 }
 
+// yesOrNo admits true and false.
+func yesOrNo() specRule {
+	return specRule{want: "true or false, without quotes", problem: func(any) string { return "" }}
+}
+
 // later names words that stand for methods which this version does not carry
 // out.
 func (r specRule) later(words ...string) specRule {

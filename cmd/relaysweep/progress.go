@@ -143,6 +143,9 @@ func (p *progress) line(now time.Time, since time.Duration) string {
 	line += fmt.Sprintf("  examined %s (%s/s)  checked %s (%s/s)  passed %d of %d",
 		short(s.Examined), short(rate(s.Examined-p.last.Examined, since)),
 		short(s.Checked), short(rate(s.Checked-p.last.Checked, since)), s.Passed, s.Wanted)
+	if s.ToRefine > 0 {
+		line += fmt.Sprintf("  refined %d of %d", s.Refined, s.ToRefine)
+	}
 	if s.ProvenMM > 0 && !math.IsInf(s.ProvenMM, 0) {
 		line += fmt.Sprintf("  proven to %.1f mm", s.ProvenMM)
 	}

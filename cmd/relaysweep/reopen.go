@@ -80,7 +80,17 @@ func (r *finishedRun) find(point, rank int) (*results.Design, error) {
 			return d, nil
 		}
 	}
-	return nil, usageError{fmt.Errorf("point %d has no rank %d: it has %s", point, rank, counted(int(r.manifest.Points[point].Passed), "design"))}
+	return nil, usageError{fmt.Errorf("point %d has no rank %d: it has %s", point, rank, counted(designsAt(r.designs, point), "design"))}
+}
+
+// designsAt is how many designs a sweep point has.
+func designsAt(designs []results.Design, point int) (n int) {
+	for i := range designs {
+		if designs[i].Point == point {
+			n++
+		}
+	}
+	return n
 }
 
 // knowsPoint refuses a sweep point that the run does not have.

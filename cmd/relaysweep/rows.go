@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
@@ -47,7 +48,7 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 	d := p.Describe(t)
 	row := results.Design{
 		Point: o.Point.Index, Swept: valuesOf(o.Point), Rank: rank, DesignID: f.ID,
-		Layout: t.Layout.String(), Seat: t.Seat.String(), Exact: true, Refined: t.Refined,
+		Layout: t.Layout.String(), Seat: t.Seat.String(), Exact: !t.Refined, Refined: t.Refined,
 
 		LengthMM: d.Length, LengthToEyeMM: d.LengthToEye, EyeReliefMM: d.EyeRelief,
 		ViewpointShiftMM: d.ViewpointShift, AngularMagnification: d.AngularMagnification,
@@ -71,6 +72,10 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 		AxialColourD: m.AxialColourD, VignettedPct: m.VignettedPct,
 
 		Gap1MM: t.Gaps[0],
+	}
+	if t.Refined {
+		active := strings.Join(f.Active, ",")
+		row.StartLengthMM, row.Active = optional(f.StartLengthMM), &active
 	}
 	switch t.Layout {
 	case objective.ErectorSingle:
@@ -172,6 +177,9 @@ func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestP
 	}
 	for i, v := range valuesOf(o.Point) {
 		point.Values = append(point.Values, results.SweptValue{Key: axes[i].Key, Value: v})
+	}
+	if r := o.Refined; r != nil {
+		point.Refined = &results.RefinedCounts{Candidates: r.Candidates, Passed: r.Passed}
 	}
 	if fits := proof.WouldFit; fits != nil {
 		point.WouldFit, point.WouldFitOpen = fits.Value, fits.Open

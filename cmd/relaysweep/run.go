@@ -75,6 +75,9 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 	if err != nil {
 		return err
 	}
+	if err := job.Divides(part); err != nil {
+		return usageError{fmt.Errorf("--part: %w", err)}
+	}
 	if gb := job.Spec.Job.MemoryGB; gb > 0 {
 		debug.SetMemoryLimit(int64(gb * 1e9)) // the collector of garbage keeps to it
 	}
@@ -265,7 +268,7 @@ func summarise(w io.Writer, folder string, m *results.Manifest, designs []result
 		if err := results.PrintProof(w, p); err != nil {
 			return err
 		}
-		nothing = nothing || p.Passed == 0
+		nothing = nothing || p.Nothing()
 	}
 	fmt.Fprintf(w, "\nwritten to %s: %s, %s, %s\n", folder, rankedFile, setpointsFile, manifestFile)
 	if len(designs) == 0 {

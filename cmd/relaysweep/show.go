@@ -1,10 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"path/filepath"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -70,7 +72,7 @@ func show(w io.Writer, folder string, want selection) error {
 		}
 		return showDesign(w, &manifest.Points[d.Point], d, setpoints)
 	}
-	return usageError{fmt.Errorf("point %d has no rank %d: it has %d designs", want.point, want.rank, manifest.Points[want.point].Passed)}
+	return usageError{fmt.Errorf("point %d has no rank %d: it has %s", want.point, want.rank, counted(designsAt(designs, want.point), "design"))}
 }
 
 func showTable(w io.Writer, m *results.Manifest, designs []results.Design, axes []results.Axis, want selection) error {
@@ -105,6 +107,9 @@ func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, se
 	}
 	fmt.Fprintf(w, "length %.2f mm, to the eye %.2f mm, eye relief %.2f mm, %s\n",
 		d.LengthMM, d.LengthToEyeMM, d.EyeReliefMM, counted(d.LensesCount, "lens"))
+	if d.StartLengthMM != nil && d.Active != nil {
+		fmt.Fprintf(w, "refined by exact rays from %.2f mm; just met: %s\n", *d.StartLengthMM, cmp.Or(strings.ReplaceAll(*d.Active, ",", ", "), "nothing"))
+	}
 	for _, part := range []struct {
 		title string
 		table *results.Table
@@ -237,7 +242,7 @@ func marginTable(point *results.ManifestPoint, d *results.Design) *results.Table
 		}
 		asked := false
 		for _, a := range point.Asked {
-			if a.Column != name {
+			if a.Column != name || !a.Asks(d) {
 				continue
 			}
 			asked = true

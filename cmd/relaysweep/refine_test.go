@@ -1,0 +1,77 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// TestRunRefines runs a job whose near misses are refined: the rows say what
+// became of which, stand when they are laid out again, and are the same bytes
+// on any number of workers. The whole is not done in parts of a point.
+func TestRunRefines(t *testing.T) {
+	edits := []string{
+		"view_blur_arcmin = 16", "view_blur_arcmin = 13",
+		"[limits]", "[refine]\nmethod = \"simplex\"\ncandidates = 40\n[limits]",
+	}
+	spec := newJob(t, edits...)
+	leftNothing(t, filepath.Dir(spec), func() {
+		if o := must(t, exitWrong, "run", "--part", "1/2", spec); !strings.Contains(o.stderr, "--part") || !strings.Contains(o.stderr, "refine.method") {
+			t.Errorf("stderr is %q", o.stderr)
+		}
+	})
+	if o := must(t, exitDone, "run", spec); !strings.Contains(o.stdout, "proven, at paraxial gaps") || !strings.Contains(o.stdout, "refined by exact rays: ") {
+		t.Errorf("stdout is %q", o.stdout)
+	}
+	output := outputOf(spec)
+	run, err := openRun(output)
+	if err != nil {
+		t.Fatal(err)
+	}
+	counts := run.manifest.Points[0].Refined
+	refined := 0
+	for i := range run.designs {
+		d := &run.designs[i]
+		if d.Refined == d.Exact || d.Refined != (d.StartLengthMM != nil) || d.Refined != (d.Active != nil) {
+			t.Errorf("rank %d: refined %v, exact %v, start %v, active %v", d.Rank, d.Refined, d.Exact, d.StartLengthMM, d.Active)
+		}
+		if i > 0 && d.LengthMM < run.designs[i-1].LengthMM-1e-6 {
+			t.Errorf("rank %d is shorter than the one before", d.Rank)
+		}
+		if !d.Refined {
+			continue
+		}
+		refined++
+		if *d.StartLengthMM == d.LengthMM || math.Abs(d.AngularMagnification-1) > 0.01+1e-9 || math.Abs(d.AxisVergenceD) > 0.25 {
+			t.Errorf("rank %d: from %v to %v mm, magnification %v, %v D on the axis", d.Rank, *d.StartLengthMM, d.LengthMM, d.AngularMagnification, d.AxisVergenceD)
+		}
+		b, err := run.reopen(d)
+		if err != nil || b.doubt != "" {
+			t.Errorf("rank %d laid out again: %v %s", d.Rank, err, b.doubt)
+		}
+	}
+	if counts == nil || refined == 0 || refined > counts.Passed || counts.Passed > counts.Candidates || counts.Candidates > 40 {
+		t.Errorf("%d refined designs, %+v", refined, counts)
+	}
+	want := parquetOf(t, spec)
+	for _, workers := range []string{"1", "3"} {
+		other := newJob(t, append(edits, "top = 8", "top = 8\nworkers = "+workers)...)
+		must(t, exitDone, "run", other)
+		sameParquet(t, workers+" workers", want, parquetOf(t, other))
+	}
+	must(t, exitDone, "report", output)
+	for i := range run.designs {
+		d := &run.designs[i]
+		o := must(t, exitDone, "show", output, "--rank", fmt.Sprint(d.Rank))
+		for _, line := range strings.Split(o.stdout, "\n") {
+			if strings.HasPrefix(line, "field_max_deg") && strings.Contains(line, ">=") == d.Refined {
+				t.Errorf("rank %d, refined %v: %s", d.Rank, d.Refined, line)
+			}
+		}
+		if strings.Contains(o.stdout, "refined by exact rays from ") != d.Refined {
+			t.Errorf("rank %d, refined %v:\n%s", d.Rank, d.Refined, o.stdout)
+		}
+	}
+}

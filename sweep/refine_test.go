@@ -1,0 +1,352 @@
+package sweep
+
+import (
+	"context"
+	"errors"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"relaysweep/catalog"
+	"relaysweep/objective"
+)
+
+var refineMethods = []string{refineSimplex, refineBFGS, refineCMAES}
+
+// thinLens is so thin, and used so near to the axis, that its focal length f alone
+// tells what it does: R = 2(n-1)f for an equiconvex one (W. J. Smith, Modern Optical
+// Engineering, 4th ed., 2008, the lens-maker's formula for thin lenses).
+func thinLens(f float64, glass *catalog.Glass, wavelength float64) *catalog.Lens {
+	r := 2 * (glass.Index(wavelength) - 1) * f
+	return &catalog.Lens{
+		Part: "thin", DiameterMM: 8, ClearMM: 8, Surfaces: []catalog.Surface{{RadiusMM: r}, {RadiusMM: -r}},
+		ThicknessMM: []float64{1e-4}, Glasses: []*catalog.Glass{glass}, LossPct: catalog.Unset, Density: catalog.Unset,
+		Price: catalog.Unset, EFLMM: catalog.Unset, BFLMM: catalog.Unset, Stock: catalog.Unlimited,
+	}
+}
+
+// TestRefineThinRelay refines two thin lenses, whose best gap is known in closed form.
+// With the gap shorter by δ than f1 + f2 the matrix to an eye at e behind them has
+//
+//	C = -δ/(f1·f2), A = 1 - (f1+f2-δ)/f1 + e·C = -(f2-δ)/f1 - e·δ/(f1·f2),
+//
+// and a world at infinity seems to stand at the vergence A·C off, with the smallest |A|
+// at the smallest e. The train is shortest where that is the limit q:
+// δ²·(e/f2 - 1) + δ·f2 = q·f1²·f2, or where the angular magnification
+// D = 1 - gap/f2 = -(f1-δ)/f2 has come to its tolerance.
+func TestRefineThinRelay(t *testing.T) {
+	lib := givenGlass(t)
+	for _, c := range []struct {
+		f1, f2, tolerance, vergenceD float64
+		active                       string
+	}{
+		{60, 60, 0.5, 0.25, "axis_vergence_D"},
+		{60, 50, 0.5, 0.1, "axis_vergence_D"},
+		{60, 60, 0.004, 0.25, "magnification"},
+	} {
+		s := benchSpec(objective.Keplerian, 1)
+		s.Field.WidthDeg, s.Field.HeightDeg = 0.2, 0.2
+		s.Eye.PupilMM, s.Eye.BoxMM, s.Eye.ReliefMinMM = 0.2, 0, 62
+		s.Depth.NearM, s.Stage.TravelMM = 1, 40
+		s.Train.MagnificationTol, s.Limits.AxisVergenceD = c.tolerance, &c.vergenceD
+		s.Train.Magnification = c.f1 / c.f2
+		p := s.Problem()
+		wavelength := p.WavelengthsNM[p.Reference()]
+		elements := objective.NewLibrary(p, []*catalog.Lens{thinLens(c.f1, lib, wavelength), thinLens(c.f2, lib, wavelength)}).Elements
+		train := &objective.Train{
+			Layout: objective.Keplerian, Seat: objective.SeatRear,
+			Groups: []*objective.Group{p.NewGroup(elements[0]), p.NewGroup(elements[1])},
+		}
+		if failed := p.Solve(train, 0); failed != objective.Met {
+			t.Fatal(failed)
+		}
+		a, b, q := 62/c.f2-1, c.f2, c.vergenceD/1000*c.f1*c.f1*c.f2
+		want := 2 * q / (b + math.Sqrt(b*b+4*a*q))
+		if c.active == "magnification" {
+			want = c.tolerance * c.f1
+		}
+		for _, method := range refineMethods {
+			r := objective.NewRefiner(p, objective.ByLength)
+			end := refineTrain(r, train, method, 1)
+			if end.moved == nil {
+				t.Errorf("%s: nothing found", method)
+				continue
+			}
+			moved, report, active := r.Settle(end.moved)
+			// A population stops when its best gains less than 1e-4 mm in ten
+			// generations, which it may some way off.
+			tolerance := map[string]float64{refineSimplex: 5e-3, refineBFGS: 5e-3, refineCMAES: 3e-2}[method]
+			if got := train.Length - moved.Length; report.FailedBy != "" || math.Abs(got-want) > tolerance {
+				t.Errorf("%s, f = %v, %v: shorter by %.5f mm, the closed form says %.5f; failed by %q, active %v", method, c.f1, c.f2, got, want, report.FailedBy, active)
+			}
+		}
+	}
+}
+
+// givenGlass is a crown.
+func givenGlass(t *testing.T) *catalog.Glass {
+	t.Helper()
+	for _, l := range demoJob(t, "quick").Catalog.Lenses {
+		if len(l.Glasses) == 1 {
+			return l.Glasses[0]
+		}
+	}
+	t.Fatal("no singlet")
+	return nil
+}
+
+func demoJob(t testing.TB, name string) *Job {
+	t.Helper()
+	j, err := Open("../testdata/demo/" + name + ".toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return j
+}
+
+// refinedDemo is the demo's search with its leading candidates refined.
+func refinedDemo(t testing.TB, method string, candidates int) (*Job, *PointOutcome) {
+	t.Helper()
+	j := demoJob(t, "quick")
+	j.Spec.Job.Top, j.Spec.Refine.Method, j.Spec.Refine.Candidates = 3, method, candidates
+	j.Points = j.Spec.Grid()
+	out, err := j.Run(t.Context(), Attempt{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return j, &out[0]
+}
+
+// TestRefined refines near misses of the demo and rechecks what comes out by the
+// ray check of a fresh problem and by the requirements' own functions; that no
+// random neighbour is much shorter; and that each comes back after it was moved.
+func TestRefined(t *testing.T) {
+	j, out := refinedDemo(t, refineSimplex, 40)
+	if len(out.Found) < 3 || out.Refined.Passed < 3 {
+		t.Fatalf("%d found, %+v", len(out.Found), out.Refined)
+	}
+	p := j.Points[0].Spec.Problem()
+	p.Limits.Max["axis_vergence_D"] = objective.AxisVergenceDefaultD
+	checker := objective.NewChecker(p)
+	random := rand.New(rand.NewPCG(8, 8))
+	for i := range out.Found {
+		f := &out.Found[i]
+		if !f.Train.Refined || f.StartLengthMM == 0 || len(f.Active) == 0 {
+			t.Errorf("%s: refined %v, from %v mm, active %v", f.ID, f.Train.Refined, f.StartLengthMM, f.Active)
+			continue
+		}
+		r := checker.Check(f.Train)
+		if diff := cmp.Diff(f.Report, r, cmpopts.EquateNaNs()); diff != "" {
+			t.Errorf("%s: reported -, checked +\n%s", f.ID, diff)
+		}
+		length := 0.0
+		for k, g := range f.Train.Groups {
+			length += g.ThicknessMM
+			if k < len(f.Train.Gaps) {
+				length += f.Train.Gaps[k]
+			}
+		}
+		d := p.Describe(f.Train)
+		if math.Abs(length-f.Train.Length) > 1e-9 || f.Train.Gaps[0] < p.LeastGap(f.Train.Groups[0], f.Train.Groups[1])-1e-9 ||
+			math.Abs(p.EyeMatrix(f.Train).D/p.Magnification-1) > p.MagnificationTol+1e-9 || d.PixelArcmin > p.Limits.Limit("pixel_arcmin")*(1+1e-9) ||
+			f.Train.EyeRelief < p.ReliefMin-1e-9 || f.Train.EyeRelief > p.ReliefMax+1e-9 {
+			t.Errorf("%s: %+v breaks a requirement", f.ID, f.Train)
+		}
+		refiner := objective.NewRefiner(p, objective.ByLength)
+		refiner.Begin(f.Train)
+		x := make([]float64, refiner.Unknowns())
+		shortest := f.Train.Length
+		for try := range 300 {
+			for k := range x {
+				x[k] = 0.3 * random.NormFloat64()
+			}
+			length, excess := refiner.Evaluate(x)
+			if try < 50 {
+				allowed := slices.Max(excess) <= 0
+				if _, r, _ := refiner.Settle(x); allowed != (r.FailedBy == "") {
+					t.Errorf("%s, moved by %v: excess up to %v, failed by %q", f.ID, x, slices.Max(excess), r.FailedBy)
+				}
+				_, excess = refiner.Evaluate(x)
+			}
+			for _, e := range excess {
+				if e > 0 {
+					length = math.Inf(1)
+				}
+			}
+			shortest = min(shortest, length)
+		}
+		if shortest < f.Train.Length-0.1 {
+			t.Errorf("%s: %.3f mm, a neighbour has %.3f", f.ID, f.Train.Length, shortest)
+		}
+		away := *f.Train
+		away.Gaps = []float64{f.Train.Gaps[0] + 0.2, f.Train.Gaps[1] - 0.1}
+		away.Length += 0.1
+		away.EyeRelief -= 0.3
+		back := refineTrain(refiner, &away, refineSimplex, 1)
+		if back.moved == nil || math.Abs(back.length-f.Train.Length) > 0.1 {
+			t.Errorf("%s: %.3f mm, after it was moved %+v", f.ID, f.Train.Length, back)
+		}
+	}
+}
+
+// TestRefineResumes refines small jobs of all kinds with each method, on other
+// numbers of workers, from journals cut at any byte, after interrupts, and in parts: always the
+// same outcome to the last bit.
+func TestRefineResumes(t *testing.T) {
+	r := rand.New(rand.NewPCG(11, 12))
+	refinedDesigns, done := 0, 0
+	resumeCases(t, 4, func(c int, j *Job) {
+		j.Spec.Refine = RefineSection{Method: refineMethods[done%len(refineMethods)], Candidates: 6, NearMissFactor: 3, KeepUnrefined: done%2 == 0}
+		done++
+		j.Points = j.Spec.Grid()
+		j.Spec.Job.Workers = 1
+		out, err := j.Run(t.Context(), Attempt{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := tell(out)
+		for i := range out {
+			accounted(t, &out[i].Outcome)
+			for k := range out[i].Found {
+				if out[i].Found[k].Train.Refined {
+					refinedDesigns++
+				}
+				if k > 0 && compareFound(out[i].Found[k-1], out[i].Found[k]) > 0 {
+					t.Errorf("case %d: rank %d before %d", c, k, k+1)
+				}
+			}
+		}
+		folder := t.TempDir()
+		same := func(what string, part Part) {
+			t.Helper()
+			out, err := journalled(t.Context(), t, j, folder, part, nil)
+			if diff := cmp.Diff(want, tell(out), cmpopts.EquateNaNs()); diff != "" || err != nil {
+				t.Errorf("case %d, %s: %v\n%s", c, what, err, diff)
+			}
+		}
+		j.Spec.Job.Workers = 3
+		same("with a journal", Part{})
+		path := filepath.Join(folder, JournalFile)
+		whole, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		header := len(firstRecords(t, whole, 1))
+		for _, at := range []int{len(whole), len(whole) * 9 / 10, header + r.IntN(len(whole)-header)} {
+			if err := os.WriteFile(path, whole[:at], 0o666); err != nil {
+				t.Fatal(err)
+			}
+			same("cut", Part{})
+		}
+		if err := os.WriteFile(path, whole[:header], 0o666); err != nil {
+			t.Fatal(err)
+		}
+		ctx, cancel := context.WithCancel(t.Context())
+		defer cancel()
+		refining := false
+		_, err = journalled(ctx, t, j, folder, Part{}, func(s Status) {
+			if s.Stage == "refine" && !s.Replayed && s.Refined < s.ToRefine {
+				refining = true
+				cancel()
+			}
+		})
+		if refining && !Interrupted(err) {
+			t.Errorf("case %d: interrupted while refining: %v", c, err)
+		}
+		same("interrupted", Part{})
+
+		n := len(j.Points)
+		for i := range n {
+			if err := j.Divides(Part{i, n}); err != nil {
+				t.Error(err)
+			}
+			if _, err := journalled(t.Context(), t, j, folder, Part{i, n}, nil); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if diff := cmp.Diff(want, tell(mergeOf(t, j, folder)), cmpopts.EquateNaNs()); diff != "" {
+			t.Errorf("case %d: one run -, merged +\n%s", c, diff)
+		}
+		var refused *RefinePartError
+		if err := j.Divides(Part{0, n + 1}); !errors.As(err, &refused) {
+			t.Errorf("case %d: part of a point: %v", c, err)
+		}
+	})
+	if refinedDesigns == 0 {
+		t.Error("no design was refined")
+	}
+}
+
+// TestRefineKeepsTwins compares rankings with and without unrefined twins.
+func TestRefineKeepsTwins(t *testing.T) {
+	found := func(id string, ranked float64, refined bool) Found {
+		return Found{ID: id, Ranked: ranked, Train: &objective.Train{Refined: refined}}
+	}
+	unrefined := []Found{found("a", 10, false), found("b", 11, false), found("c", 12, false), found("d", 13, false)}
+	refined := []Found{found("a", 9, true), found("b", 11, true), found("c", 12.5, true), found("e", 9, true)}
+	parts := func(f *Found) string { return map[string]string{"a": "x", "e": "x"}[f.ID] + f.ID[:1] }
+	same := func(f *Found) string {
+		if f.ID == "e" {
+			return "a"
+		}
+		return parts(f)[len(parts(f))-1:]
+	}
+	for _, c := range []struct {
+		o    options
+		want string
+	}{
+		{options{top: 9}, "a* e* b* c c* d "},
+		{options{top: 3}, "a* e* b* "},
+		{options{top: 9, refine: refineOptions{keep: true}}, "a* e* a b* b c c* d "},
+		{options{top: 9, onePerParts: true}, "a* b* c d "},
+	} {
+		got := ""
+		for _, f := range c.o.rank(unrefined, refined, same) {
+			got += f.ID
+			if f.Train.Refined {
+				got += "*"
+			}
+			got += " "
+		}
+		if got != c.want {
+			t.Errorf("%+v: %s, want %s", c.o.refine, got, c.want)
+		}
+	}
+}
+
+// BenchmarkRefine refines one candidate of the demo of stacks, six doublets, by
+// each method.
+func BenchmarkRefine(b *testing.B) {
+	for _, name := range []string{"quick", "stacks"} {
+		j := demoJob(b, name)
+		lib := j.library(j.Spec, j.Spec.Problem())
+		p, trains := stream(b, j.Spec, lib.Lenses, 400)
+		near := objective.NewNearChecker(p, 3)
+		var candidates []*objective.Train
+		for _, t := range trains {
+			if near.Check(t).FailedBy == "" {
+				candidates = append(candidates, t)
+			}
+		}
+		if len(candidates) == 0 {
+			b.Fatal("no candidate")
+		}
+		r := objective.NewRefiner(p, objective.ByLength)
+		for _, method := range refineMethods {
+			b.Run(name+"/"+method, func(b *testing.B) {
+				i, evaluations := 0, 0
+				for b.Loop() {
+					evaluations += refineTrain(r, candidates[i%len(candidates)], method, 1).evaluations
+					i++
+				}
+				b.ReportMetric(float64(evaluations)/float64(i), "evaluations/op")
+			})
+		}
+	}
+}
