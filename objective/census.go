@@ -2,7 +2,7 @@ package objective
 
 import "math"
 
-// A Census is what is remembered of all groups of a library, however many, so
+// Census is what is remembered of all groups of a library, however many, so
 // that a [Sieve] can tell which of them matter: for fronts and rears the least
 // U by bins of focal length and of how far they let viewpoint or eye stand, for
 // relays the least X by bins of focal length and Reach.

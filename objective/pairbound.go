@@ -206,11 +206,9 @@ func leastPair(v Interval, base, apart, kv, shift float64) float64 {
 	// beyond it base - 1/v. Where apart is, the sum falls or stays up to bend;
 	// where base - 1/v and kv·v are, it is concave; beyond, it rises.
 	bend := math.Max(v.Lo, math.Min(v.Hi, shift/kv))
-	level := v.Lo
+	level := bend
 	if base > apart {
 		level = math.Max(v.Lo, math.Min(bend, 1/(base-apart)))
-	} else {
-		level = bend
 	}
 	return math.Min(longest(level), math.Min(longest(bend), longest(v.Lo)))
 }

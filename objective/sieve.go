@@ -2,7 +2,7 @@ package objective
 
 import "math"
 
-// A Sieve tells, for a group in a place, a length that no train with it there
+// Sieve tells, for a group in a place, a length that no train with it there
 // can be shorter than, from what a [Census] holds of its best partners. With it
 // the groups that can matter up to a length are picked out of a stream of all
 // of them, so that no others need be held.

@@ -234,6 +234,9 @@ func leftToGoOn(t *testing.T, spec string, before []string) {
 	got := listing(t, filepath.Dir(spec))
 	if found := filepath.Join(folder, manifestFile); slices.Contains(got, found) {
 		want = append(want, found, filepath.Join(folder, rankedFile), filepath.Join(folder, setpointsFile))
+		for _, name := range []string{"", "lenses-1.csv", "spec.toml"} {
+			want = append(want, filepath.Join(folder, inputsFolder, name))
+		}
 		if o := must(t, exitDone, "show", folder); !strings.Contains(o.stdout, "unfinished") {
 			t.Errorf("show does not say that the run is unfinished:\n%s", o.stdout)
 		}
