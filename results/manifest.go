@@ -68,6 +68,9 @@ type ManifestPoint struct {
 	// value at which a first design would appear with the others kept; nil
 	// (null) where no value does. An infinite value is written as null.
 	WouldFit map[string]*float64 `json:"would_fit"`
+	// WouldFitLengthMM is, for each value of WouldFit, the length in mm of a
+	// design that passes there.
+	WouldFitLengthMM map[string]float64 `json:"would_fit_length_mm,omitempty"`
 	// WouldFitOpen are the names in WouldFit whose search ended before it had
 	// seen everything: something may pass at a nearer value.
 	WouldFitOpen []string           `json:"would_fit_open,omitempty"`

@@ -37,8 +37,8 @@ func madeManifest() *Manifest {
 			Failed:         map[string]*big.Int{"travel": big.NewInt(20), "gap": big.NewInt(7)},
 			Asked:          []Asked{{"travel_mm", AtMost, 15}, {"transmission", AtLeast, 0.5}},
 			ProvenLengthMM: ptr(123.456789), SlackMM: 1e-6, Exact: true,
-			WouldFit: map[string]*float64{"travel": ptr(17.5), "price": nil},
-			Seconds:  map[string]float64{"search": 1.5, "check": 0.25},
+			WouldFit: map[string]*float64{"travel": ptr(17.5), "price": nil}, WouldFitLengthMM: map[string]float64{"travel": 214.25},
+			Seconds: map[string]float64{"search": 1.5, "check": 0.25},
 		}},
 	}
 }
@@ -108,6 +108,9 @@ func TestManifestText(t *testing.T) {
       "would_fit": {
         "price": null,
         "travel": 17.5
+      },
+      "would_fit_length_mm": {
+        "travel": 214.25
       },
       "seconds": {
         "check": 0.25,

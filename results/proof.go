@@ -87,6 +87,15 @@ var fitUnits = map[string]string{
 	"magnification": "train.magnification_tol",
 }
 
+// lengthAt is the length of the design that passes with a requirement eased.
+func lengthAt(p *ManifestPoint, name string) string {
+	length, known := p.WouldFitLengthMM[name]
+	if !known {
+		return "-"
+	}
+	return Fixed(length, 2)
+}
+
 // printWouldFit prints, for each requirement and limit, the nearest value at
 // which a first design would pass.
 func printWouldFit(b *strings.Builder, p *ManifestPoint) {
@@ -94,7 +103,7 @@ func printWouldFit(b *strings.Builder, p *ManifestPoint) {
 		return
 	}
 	t := Table{Columns: []Column{
-		{Name: "eased alone", Align: Left}, {Name: "passes at"}, {Name: "key of the spec", Align: Left},
+		{Name: "eased alone", Align: Left}, {Name: "passes at"}, {Name: "length", Unit: "mm"}, {Name: "key of the spec", Align: Left},
 	}}
 	var never, open []string
 	for _, name := range slices.Sorted(maps.Keys(p.WouldFit)) {
@@ -112,7 +121,7 @@ func printWouldFit(b *strings.Builder, p *ManifestPoint) {
 		if unsettled {
 			passes += " or nearer"
 		}
-		t.Add(name, passes, cmp.Or(fitUnits[name], "limits."+name))
+		t.Add(name, passes, lengthAt(p, name), cmp.Or(fitUnits[name], "limits."+name))
 	}
 	fmt.Fprintln(b, "\nnothing meets the requirements")
 	if len(t.Rows) > 0 {

@@ -294,7 +294,7 @@ func easingTable(p *ManifestPoint, sweep bool) (t pageTable, notes []string) {
 		of = fmt.Sprintf(" at point %d", p.Point)
 	}
 	t = pageTable{Caption: "What alone would let a first design pass" + of}
-	t.Heads = heads("<eased alone", "passes at", "<key of the spec")
+	t.Heads = heads("<eased alone", "passes at", "length, mm", "<key of the spec")
 	var never, open []string
 	for _, name := range slices.Sorted(maps.Keys(p.WouldFit)) {
 		value := p.WouldFit[name]
@@ -309,7 +309,7 @@ func easingTable(p *ManifestPoint, sweep bool) (t pageTable, notes []string) {
 			if unsettled {
 				passes += " or nearer"
 			}
-			t.Rows = append(t.Rows, pageRow{Cells: []pageCell{rowHead(name), plain(passes), words(cmp.Or(fitUnits[name], "limits."+name))}})
+			t.Rows = append(t.Rows, pageRow{Cells: []pageCell{rowHead(name), plain(passes), plain(lengthAt(p, name)), words(cmp.Or(fitUnits[name], "limits."+name))}})
 		}
 	}
 	if len(open) > 0 {

@@ -106,6 +106,9 @@ type Fits struct {
 	// spec's at which a first design passes with all others kept: nil when no
 	// easing of it alone was found to let anything pass.
 	Value map[string]*float64
+	// Length is, for each of these that lets a design pass, the length in mm of
+	// one that does.
+	Length map[string]float64
 	// Open are the names, sorted, whose search ended before it had seen
 	// everything: something may pass at a value nearer than the one given.
 	Open []string
@@ -122,18 +125,18 @@ func (f *Fits) leaveOpen(name string) {
 // when nothing passes.
 func wouldFit(ctx context.Context, spec *Spec, lib *objective.Library, o options) (*Fits, error) {
 	o.progress, o.onePerParts, o.checksMax, o.effortMax = nil, false, fitChecks, fitEffort
-	fits := &Fits{Value: map[string]*float64{}}
+	fits := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}}
 	if err := fits.limits(ctx, lib, o); err != nil {
 		return nil, err
 	}
 	for _, l := range levers(spec, lib.Problem) {
-		value, found, settled, err := l.fit(ctx, lib, o)
+		value, length, found, settled, err := l.fit(ctx, lib, o)
 		if err != nil {
 			return nil, err
 		}
 		fits.Value[l.name] = nil
 		if found {
-			fits.Value[l.name] = &value
+			fits.Value[l.name], fits.Length[l.name] = &value, length
 		}
 		if !settled {
 			fits.leaveOpen(l.name)
@@ -205,7 +208,7 @@ func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) er
 			value, _ := report.Metrics.Value(metric)
 			value = math.Abs(value)
 			if best := fit[name]; !math.IsInf(value, 0) && (best == nil || better(value, *best)) {
-				fit[name] = &value
+				fit[name], f.Length[name] = &value, train.Length
 			}
 		}
 	}
@@ -220,7 +223,7 @@ var paraxialLimits = []string{"pixel_arcmin", "depth_step_D", "viewpoint_shift_m
 // needs; then it halves what is left between the requirement and that, by an
 // exact search each, down to the resolution. settled is false when one of these
 // searches ended before it had seen everything.
-func (l *lever) fit(ctx context.Context, lib *objective.Library, o options) (value float64, found, settled bool, err error) {
+func (l *lever) fit(ctx context.Context, lib *objective.Library, o options) (value, length float64, found, settled bool, err error) {
 	o.top = easedTogether
 	none, some := l.start, l.eased // nothing passes at none
 	settled = true
@@ -228,28 +231,31 @@ func (l *lever) fit(ctx context.Context, lib *objective.Library, o options) (val
 		p := l.at(lib.Problem, try)
 		a, err := newAscent(ctx, objective.NewLibrary(p, lib.Lenses), o)
 		if err != nil {
-			return 0, false, false, err
+			return 0, 0, false, false, err
 		}
 		out, err := a.run(ctx)
 		if err != nil {
-			return 0, false, false, err
+			return 0, 0, false, false, err
 		}
 		switch {
 		case len(out.Found) > 0 && l.name == "length":
-			return out.Found[0].Train.Length, true, true, nil
+			length = out.Found[0].Train.Length
+			return length, length, true, true, nil
 		case len(out.Found) > 0:
-			some, found = try, true
+			some, length, found = try, out.Found[0].Train.Length, true
 			for _, f := range out.Found {
-				some = l.least(lib.Problem, f.Train, some, o.by)
+				if nearer := l.least(lib.Problem, f.Train, some, o.by); nearer != some {
+					some, length = nearer, f.Train.Length
+				}
 			}
 		case !found:
-			return 0, false, out.Proof.Exact, nil
+			return 0, 0, false, out.Proof.Exact, nil
 		default:
 			none, settled = try, settled && out.Proof.Exact
 		}
 		middle := none + (some-none)/2 // is one of them where nothing lies between
 		if middle == none || middle == some || math.Abs(some-none) <= resolution*math.Abs(some-l.start) {
-			return some, true, settled, nil
+			return some, length, true, settled, nil
 		}
 	}
 }

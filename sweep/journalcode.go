@@ -180,6 +180,7 @@ func (e *encoder) fits(f *Fits) {
 		e.flag(value != nil)
 		if value != nil {
 			e.float(*value)
+			e.float(f.Length[name])
 		}
 	}
 	e.uvarint(len(f.Open))
@@ -192,13 +193,13 @@ func (d *decoder) fits() *Fits {
 	if !d.flag() {
 		return nil
 	}
-	f := &Fits{Value: map[string]*float64{}}
+	f := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}}
 	for range d.length() {
 		name := d.text()
 		f.Value[name] = nil
 		if d.flag() {
 			value := d.float()
-			f.Value[name] = &value
+			f.Value[name], f.Length[name] = &value, d.float()
 		}
 	}
 	for range d.length() {

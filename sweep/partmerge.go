@@ -364,7 +364,7 @@ func nearestFits(spec *Spec, p *objective.Problem, outcomes []*Outcome) *Fits {
 	for _, l := range levers(spec, p) {
 		asked[l.name] = l.start
 	}
-	joined := &Fits{Value: map[string]*float64{}}
+	joined := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}}
 	for _, o := range outcomes {
 		if o.Proof.WouldFit == nil {
 			continue
@@ -373,6 +373,9 @@ func nearestFits(spec *Spec, p *objective.Problem, outcomes []*Outcome) *Fits {
 			best := joined.Value[name]
 			if best == nil || value != nil && math.Abs(*value-asked[name]) < math.Abs(*best-asked[name]) {
 				joined.Value[name] = value
+				if value != nil {
+					joined.Length[name] = o.Proof.WouldFit.Length[name]
+				}
 			}
 		}
 		for _, name := range o.Proof.WouldFit.Open {
