@@ -240,15 +240,4 @@ func BenchmarkRelayTable(b *testing.B) {
 		}
 		b.ReportMetric(float64(visited)/float64(i), "relays/op")
 	})
-	b.Run("may-meet", func(b *testing.B) {
-		b.ReportAllocs()
-		i, may := 0, 0
-		for b.Loop() {
-			if p.MayMeet(&fronts[i%len(fronts)], &table.relays[i%len(relays)], &rears[i%len(rears)]) {
-				may++
-			}
-			i++
-		}
-		b.ReportMetric(100*float64(may)/float64(i), "may_%")
-	})
 }

@@ -92,10 +92,10 @@ func boxOf[T any](r *rand.Rand, all []T, box func(x *T) Box) (subset []int, arou
 
 // TestRelayTable: for random boxes of fronts and of rears no train that meets
 // its requirements is shorter than Bound, its relay's focal length lies in the
-// range that Bound gives, its relay's Reach and MayMeet let it pass, and Scan
+// range that Bound gives, its relay's Reach lets it pass, and Scan
 // visits it when it is short enough, with its length.
 func TestRelayTable(t *testing.T) {
-	met, sharp, ruledOut, farApart := 0, math.Inf(1), 0, 0
+	met, sharp, farApart := 0, math.Inf(1), 0
 	examples(250, drawSpace(ErectorSingle, 12), func(i int, s spaceTrial) {
 		p := s.p
 		var relays []Relay
@@ -135,18 +135,11 @@ func TestRelayTable(t *testing.T) {
 					if length, ok := seen[relay.Group]; ok {
 						closeTo(t, "length by Scan", length, train.Length, 1000)
 					}
-					may := p.MayMeet(front, relay, rear)
-					if !may {
-						ruledOut++
-					}
 					if failed != Met {
 						continue
 					}
 					met++
 					lengths[[3]int{a, b, j}] = train.Length
-					if !may {
-						t.Errorf("case %d: %s is met, and MayMeet rules it out", i, train.DesignID())
-					}
 					if h := 1/rear.F + p.Magnification/front.F; relay.Reach < h*(1-1e-9) {
 						t.Errorf("case %d: %s is met with a Reach of %v, below %v", i, train.DesignID(), relay.Reach, h)
 					}
@@ -178,8 +171,8 @@ func TestRelayTable(t *testing.T) {
 			}
 		}
 	})
-	t.Logf("%d trains met, %d ruled out, %d pairs of boxes without any, bound within %.3g mm", met, ruledOut, farApart, sharp)
-	if met < 500 || ruledOut < 500 || farApart == 0 || sharp > 1 {
+	t.Logf("%d trains met, %d pairs of boxes without any, bound within %.3g mm", met, farApart, sharp)
+	if met < 500 || farApart == 0 || sharp > 1 {
 		t.Error("too few cases to say anything")
 	}
 }

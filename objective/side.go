@@ -212,21 +212,3 @@ func (r heightRow) of(y, u heightRow) heightRow {
 // train is dismissed by them: far above their rounding errors, which are about
 // 1e-12 of lengths up to some 1000 mm. The train's own judgement decides.
 const reliefSlack = 1e-7
-
-// MayMeet tells whether a single-relay train's apertures and mask leave any
-// eye relief, by the reduced numbers: false is certain, true is for
-// [Problem.Judge] to confirm.
-func (p *Problem) MayMeet(i *Front, j *Relay, k *Rear) bool {
-	theta := p.Magnification
-	eye := k.P.And(i.Q.affine(1/(theta*theta), i.F*k.F/(theta*j.F)))
-	if eye.Lo > eye.Hi+reliefSlack {
-		return false
-	}
-	m := theta * k.F / i.F
-	image2 := j.Group.BFDMM + float64(j.F*m) // from the relay's last vertex
-	for _, row := range j.rows {
-		edge := (row.B - float64(row.A*image2)) / k.F
-		p.clipAperture(&eye, -edge, -row.A*k.F, edge, row.clear)
-	}
-	return !(eye.Lo > eye.Hi+reliefSlack)
-}

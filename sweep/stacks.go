@@ -2,6 +2,7 @@ package sweep
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"math/big"
 	"sync/atomic"
@@ -84,6 +85,10 @@ func newOpenSource(lib *objective.Library, want roles) *source {
 // newSource takes the census of a library's groups where they are too many to be
 // held.
 func newSource(ctx context.Context, lib *objective.Library, want roles) (*source, error) {
+	if !lib.Codes(want.lensesPerGroup) {
+		return nil, fmt.Errorf("%v groups of up to %d of %d lenses: more than can ever be searched\n    lower train.lenses_per_group or leave lenses out",
+			countGroups(lib, want.lensesPerGroup), want.lensesPerGroup, len(lib.Lenses))
+	}
 	s := newOpenSource(lib, want)
 	s.sifted = s.groups.Cmp(big.NewInt(int64(want.held))) > 0 && !want.pair
 	if !s.sifted {
