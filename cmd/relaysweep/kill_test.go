@@ -183,7 +183,7 @@ func TestChanged(t *testing.T) {
 // room again.
 func TestFilesTooLarge(t *testing.T) {
 	if _, err := exec.LookPath("bash"); err != nil {
-		t.Skip("there is no bash to set the limit with")
+		t.Fatal("there is no bash to set the limit with: ", err)
 	}
 	spec := longJob(t)
 	want := func() [2][]byte {

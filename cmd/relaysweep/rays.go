@@ -14,23 +14,15 @@ import (
 
 // showRays prints how rays go through one design.
 func showRays(cmd *cobra.Command, folder string, point, rank int) error {
-	run, err := openRun(folder)
+	b, doubt, err := reopenRank(folder, point, rank)
 	if err != nil {
 		return err
 	}
-	d, err := run.find(point, rank)
-	if err != nil {
-		return err
-	}
-	b, err := run.reopen(d)
-	if err != nil {
-		return err
-	}
-	if doubt := b.warning(run.manifest.Version); doubt != "" {
+	if doubt != "" {
 		fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", doubt)
 	}
 	w := cmd.OutOrStdout()
-	fmt.Fprintf(w, "rank %d: %s\n", d.Rank, d.DesignID)
+	fmt.Fprintf(w, "rank %d: %s\n", b.design.Rank, b.design.DesignID)
 	if err := printRays(w, b); err != nil {
 		return err
 	}

@@ -124,6 +124,23 @@ type reopened struct {
 	doubt string
 }
 
+// reopenRank reopens the design of a rank in an output folder. doubt is what to
+// warn of, empty for nothing.
+func reopenRank(folder string, point, rank int) (b *reopened, doubt string, err error) {
+	run, err := openRun(folder)
+	if err != nil {
+		return nil, "", err
+	}
+	d, err := run.find(point, rank)
+	if err != nil {
+		return nil, "", err
+	}
+	if b, err = run.reopen(d); err != nil {
+		return nil, "", err
+	}
+	return b, b.warning(run.manifest.Version), nil
+}
+
 // retraceTolerance is by how much in mm a setpoint that is traced again may
 // differ from the row before that is said: the step in which lengths are
 // compared, a hundredth of what any stage resolves.

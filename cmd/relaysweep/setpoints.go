@@ -23,8 +23,8 @@ func newSetpointsCommand() *cobra.Command {
 		Use:   "setpoints OUTPUT (--depths M,M,... | --step-D D)",
 		Short: "print stage positions of a design at any depths, as CSV to drive the stage with",
 		Long: `setpoints prints, as CSV, where the mask of one design stands for each of the
-depths asked for: traced by exact rays at that depth, like the stage table of
-the run, and not interpolated.
+depths asked for: by exact rays, in the same way as the stage table of the run,
+and not read off between its rows.
 
   mask_mm           from the last vertex before the mask to its layer
   stage_mm          from the far setpoint, positive towards the eye
@@ -36,15 +36,7 @@ the run, and not interpolated.
 			if byStep == cmd.Flags().Changed("depths") {
 				return usageError{errors.New("setpoints takes either --depths, as 0.25,0.5,1,inf, or --step-D, as 0.05")}
 			}
-			run, err := openRun(args[0])
-			if err != nil {
-				return err
-			}
-			d, err := run.find(point, rank)
-			if err != nil {
-				return err
-			}
-			b, err := run.reopen(d)
+			b, doubt, err := reopenRank(args[0], point, rank)
 			if err != nil {
 				return err
 			}
@@ -57,8 +49,8 @@ the run, and not interpolated.
 			if err != nil {
 				return usageError{err}
 			}
-			if w := b.warning(run.manifest.Version); w != "" {
-				fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", w)
+			if doubt != "" {
+				fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", doubt)
 			}
 			return printSetpoints(cmd.OutOrStdout(), b, asked)
 		},
