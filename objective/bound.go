@@ -31,17 +31,17 @@ type HalfBox struct {
 }
 
 func hull(i, j Interval) Interval {
-	return Interval{math.Min(i.Lo, j.Lo), math.Max(i.Hi, j.Hi)}
+	return Interval{min(i.Lo, j.Lo), max(i.Hi, j.Hi)}
 }
 
 // Around is the smallest box around two.
 func (b *Box) Around(c *Box) Box {
 	return Box{
-		F: hull(b.F, c.F), U: math.Min(b.U, c.U), I: hull(b.I, c.I),
-		FFD: math.Max(b.FFD, c.FFD), BFD: math.Max(b.BFD, c.BFD),
+		F: hull(b.F, c.F), U: min(b.U, c.U), I: hull(b.I, c.I),
+		FFD: max(b.FFD, c.FFD), BFD: max(b.BFD, c.BFD),
 		Half: HalfBox{
-			TFFD: math.Min(b.Half.TFFD, c.Half.TFFD), TBFD: math.Min(b.Half.TBFD, c.Half.TBFD),
-			X: math.Min(b.Half.X, c.Half.X), Thickness: math.Min(b.Half.Thickness, c.Half.Thickness),
+			TFFD: min(b.Half.TFFD, c.Half.TFFD), TBFD: min(b.Half.TBFD, c.Half.TBFD),
+			X: min(b.Half.X, c.Half.X), Thickness: min(b.Half.Thickness, c.Half.Thickness),
 			Power: hull(b.Half.Power, c.Half.Power),
 			Back:  hull(b.Half.Back, c.Half.Back), Front: hull(b.Half.Front, c.Half.Front),
 		},
@@ -112,11 +112,19 @@ type RelayTable struct {
 	relays []Relay  // ascending in F, then by code
 	// groups are relays with their groups, made when they are first asked for.
 	groups []atomic.Pointer[Relay]
-	least  []float64 // least X from this relay on
+	blocks []relayBlock
 	layers []relayLayer
-	logF0  float64 // log of the smallest F
-	perBin float64 // bins a unit of log f
+	bin0   int // of the smallest F
 }
+
+// relayBlock is a run of relayBlockSize relays: those of it that can serve have a
+// focal length of at least f, an X of at least x and a Reach of at most reach.
+type relayBlock struct {
+	f, x, reach float64
+	least       float64 // least X from this block on
+}
+
+const relayBlockSize = 32
 
 type relayLayer struct {
 	reach float64
@@ -125,11 +133,25 @@ type relayLayer struct {
 }
 
 const (
-	relayLayers = 8
-	kappaSteps  = 32
-	kappaRatio  = 1.12
-	focalBins   = 256
+	relayLayers   = 8
+	kappaFineBits = 3
+	kappaSteps    = 5 << kappaFineBits // from 4 to 128
+	focalBins     = 12 << tableFineBits
+	tableFineBits = 5
 )
+
+// kappaStep is the step of a κ, even in the mantissa, from the bits of the number,
+// which is monotonic and cheap.
+func kappaStep(kappa float64) int {
+	return max(0, min(kappaSteps-1, int(math.Float64bits(kappa)>>(52-kappaFineBits))-kappaZero))
+}
+
+// kappaLow is the least κ of a step.
+func kappaLow(step int) float64 {
+	return math.Float64frombits(uint64(step+kappaZero) << (52 - kappaFineBits))
+}
+
+const kappaZero = (1023 + 2) << kappaFineBits // of κ = 4
 
 // NewRelayTable sorts relays and tabulates them; it keeps the slice. Relays held
 // by their numbers only need the library that they come from.
@@ -140,20 +162,26 @@ func NewRelayTable(p *Problem, lib *Library, relays []Relay) *RelayTable {
 		}
 		return cmp.Compare(a.Code, b.Code)
 	})
-	t := &RelayTable{p: p, lib: lib, relays: relays, least: make([]float64, len(relays)+1)}
+	t := &RelayTable{p: p, lib: lib, relays: relays}
 	if lib != nil {
 		t.groups = make([]atomic.Pointer[Relay], len(relays))
-	}
-	t.least[len(relays)] = math.Inf(1)
-	for j := len(relays) - 1; j >= 0; j-- {
-		t.least[j] = math.Min(relays[j].X, t.least[j+1])
 	}
 	if len(relays) == 0 {
 		return t
 	}
-	t.logF0 = math.Log(relays[0].F)
-	span := math.Log(relays[len(relays)-1].F) - t.logF0
-	t.perBin = focalBins / math.Max(span, 1e-9)
+	for block := range slices.Chunk(relays, relayBlockSize) {
+		b := relayBlock{f: block[0].F, x: math.Inf(1)}
+		for j := range block {
+			b.x, b.reach = min(b.x, block[j].X), max(b.reach, block[j].Reach)
+		}
+		t.blocks = append(t.blocks, b)
+	}
+	least := math.Inf(1)
+	for b := len(t.blocks) - 1; b >= 0; b-- {
+		least = min(least, t.blocks[b].x)
+		t.blocks[b].least = least
+	}
+	t.bin0 = tableBin(relays[0].F)
 	reaches := make([]float64, len(relays))
 	for j := range relays {
 		reaches[j] = relays[j].Reach
@@ -183,17 +211,15 @@ func (t *RelayTable) fill(layer *relayLayer) {
 			continue
 		}
 		b := t.bin(r.F)
-		layer.x[b] = math.Min(layer.x[b], r.X)
-		kappa := 4.0
+		layer.x[b] = min(layer.x[b], r.X)
 		for g := range layer.cost {
-			layer.cost[g][b] = math.Min(layer.cost[g][b], r.X+float64(kappa*r.F))
-			kappa *= kappaRatio
+			layer.cost[g][b] = min(layer.cost[g][b], r.X+float64(kappaLow(g)*r.F))
 		}
 	}
 	for b := focalBins - 2; b >= 0; b-- {
-		layer.x[b] = math.Min(layer.x[b], layer.x[b+1])
+		layer.x[b] = min(layer.x[b], layer.x[b+1])
 		for g := range layer.cost {
-			layer.cost[g][b] = math.Min(layer.cost[g][b], layer.cost[g][b+1])
+			layer.cost[g][b] = min(layer.cost[g][b], layer.cost[g][b+1])
 		}
 	}
 }
@@ -201,9 +227,10 @@ func (t *RelayTable) fill(layer *relayLayer) {
 // bin is the table's bin of a focal length. A relay's own bin is found by the
 // same expression, so a bin can't lie above that of a longer relay.
 func (t *RelayTable) bin(f float64) int {
-	b := int((math.Log(f) - t.logF0) * t.perBin)
-	return max(0, min(focalBins-1, b))
+	return max(0, min(focalBins-1, tableBin(f)-t.bin0))
 }
+
+func tableBin(f float64) int { return int(math.Float64bits(f) >> (52 - tableFineBits)) }
 
 // Bound is a lower bound on the length of every train with its front in one
 // box and its rear in the other, +Inf when there is none, and the range of
@@ -223,13 +250,9 @@ func (t *RelayTable) Bound(front, rear *Box) (length float64, relay Interval) {
 			break
 		}
 	}
-	b := 0
-	if relay.Lo > t.relays[0].F {
-		b = t.bin(relay.Lo)
-	}
-	g := min(kappaSteps-1, max(0, int(math.Log(kappa/4)/math.Log(kappaRatio))))
+	b, g := t.bin(relay.Lo), kappaStep(kappa)
 	ends := front.F.Lo + float64(theta*rear.F.Lo)
-	length = math.Max(layer.cost[g][b], layer.x[b]+ends*ends/widest)
+	length = max(layer.cost[g][b], layer.x[b]+ends*ends/widest)
 	return front.U + rear.U + t.p.MaskShift() + length, relay
 }
 
@@ -241,15 +264,20 @@ func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float6
 	kappa := 2 + m + 1/m
 	base := front.U + rear.U + t.p.MaskShift()
 	reach := 1/rear.F + t.p.Magnification/front.F
-	j, _ := slices.BinarySearchFunc(t.relays, relay.Lo, func(r Relay, f float64) int { return cmp.Compare(r.F, f) })
-	for ; j < len(t.relays); j++ {
-		r := &t.relays[j]
-		cost := base + float64(kappa*r.F)
-		if r.F > relay.Hi || cost+t.least[j] > limit {
+	first, _ := slices.BinarySearchFunc(t.blocks, relay.Lo, func(b relayBlock, f float64) int { return cmp.Compare(b.f, f) })
+	for n := max(0, first-1); n < len(t.blocks); n++ {
+		b := &t.blocks[n]
+		cost := base + float64(kappa*b.f)
+		if b.f > relay.Hi || cost+b.least > limit {
 			return
 		}
-		if length := cost + r.X; length <= limit && r.Reach*(1+1e-9) >= reach {
-			if !visit(t.withGroup(j), length) {
+		if cost+b.x > limit || b.reach*(1+1e-9) < reach {
+			continue
+		}
+		for j := n * relayBlockSize; j < min((n+1)*relayBlockSize, len(t.relays)); j++ {
+			r := &t.relays[j]
+			length := base + float64(kappa*r.F) + r.X
+			if length <= limit && r.F >= relay.Lo && r.F <= relay.Hi && r.Reach*(1+1e-9) >= reach && !visit(t.withGroup(j), length) {
 				return
 			}
 		}

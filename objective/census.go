@@ -67,7 +67,7 @@ func (c *endCensus) add(f int, u, reach float64) {
 }
 
 func (c *endCensus) put(f, o int, u float64) {
-	c.u[f][o] = math.Min(c.u[f][o], u)
+	c.u[f][o] = min(c.u[f][o], u)
 	for ; o < offsetBins && u < c.best[f][o]; o++ {
 		c.best[f][o] = u
 	}
@@ -161,7 +161,7 @@ func (c *relayCensus) add(focal, x, tightness float64) {
 }
 
 func (c *relayCensus) put(f, r int, x float64) {
-	c.x[f][r] = math.Min(c.x[f][r], x)
+	c.x[f][r] = min(c.x[f][r], x)
 	for ; r < reachBins && x < c.best[f][r]; r++ {
 		c.best[f][r] = x
 	}
@@ -223,7 +223,7 @@ func (c *Census) Take(s *Stacker) {
 	}
 	c.Positive++
 	if c.plain != nil {
-		c.plain[n.bin] = math.Min(c.plain[n.bin], n.front)
+		c.plain[n.bin] = min(c.plain[n.bin], n.front)
 	}
 	for seat := range c.rears {
 		if e := c.fronts[seat]; e != nil {
@@ -255,7 +255,7 @@ func (c *Census) Merge(d *Census) {
 	}
 	if c.plain != nil {
 		for f := range c.plain {
-			c.plain[f] = math.Min(c.plain[f], d.plain[f])
+			c.plain[f] = min(c.plain[f], d.plain[f])
 		}
 	}
 }

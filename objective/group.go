@@ -31,32 +31,33 @@ func refract(c, n, n2 float64) Matrix { return Matrix{1, 0, c * (n - n2) / n2, n
 // search needs of it prepared at the reference wavelength. Elements are shared
 // and never changed.
 type Element struct {
+	// What a stacker reads of millions of stacks comes first, close together.
+	matrix Matrix
+	length float64 // vertex to vertex
+	// frontChief and rearChief are how far the viewpoint or the eye may stand
+	// behind the first or the last vertex for the clear aperture there to pass
+	// the field; perReach is r/clear, less what a later depth range loosens.
+	frontChief, rearChief, perReach float64
+	// Index is the element's place in its library: a lens's forward
+	// orientation is followed by its reverse, if that differs.
+	Index    int
 	Lens     *catalog.Lens // as in the catalog
 	Reversed bool
 	ID       string // part, with /r behind it when reversed
-	// Index is the element's place in its library: a lens's forward
-	// orientation is followed by its reverse, if that differs.
-	Index int
 	// Part is the place of the lens in the catalog.
 	Part int
 	// Surfaces, Thickness and Glasses read from the world to the eye.
 	Surfaces  []catalog.Surface
 	Thickness []float64
 	Glasses   []*catalog.Glass
-	matrix    Matrix
 	// toSurface[s] takes a ray in air at the first vertex to surface s, and
 	// fromSurface[s] is its counterpart for rays traced back: height at
 	// surface s from height and slope in air behind the last vertex.
 	toSurface, fromSurface []heightRow
-	length                 float64 // vertex to vertex
 	halfDiameter           float64
 	clear                  float64 // clear semi-diameter
 	firstMin, lastMax      float64 // least sag of the first surface, largest of the last
 	massG                  float64
-	// frontChief and rearChief are how far the viewpoint or the eye may stand
-	// behind the first or the last vertex for the clear aperture there to pass
-	// the field; perReach is r/clear, less what a later depth range loosens.
-	frontChief, rearChief, perReach float64
 	// firstSphere and lastSphere tell whether the faces towards world and eye
 	// are spherical.
 	firstSphere, lastSphere bool
@@ -141,6 +142,9 @@ type Library struct {
 	Problem  *Problem
 	Lenses   []*catalog.Lens
 	Elements []*Element
+	// gaps are the stack gaps of every element with every one behind it, row by
+	// row; nil where they are not kept, see [Library.KeepGaps].
+	gaps []float64
 }
 
 // NewLibrary prepares lenses for p.
@@ -219,10 +223,10 @@ func (p *Problem) LeastGap(before, after *Group) float64 {
 
 // reach is facingReach between two elements.
 func reach(before, after *Element) float64 {
-	half := math.Min(before.halfDiameter, after.halfDiameter)
+	half := min(before.halfDiameter, after.halfDiameter)
 	last, first := &before.Surfaces[len(before.Surfaces)-1], &after.Surfaces[0]
 	if before.lastSphere && after.firstSphere {
-		return math.Max(0, sphereSag(last.RadiusMM, half)-sphereSag(first.RadiusMM, half))
+		return max(0, sphereSag(last.RadiusMM, half)-sphereSag(first.RadiusMM, half))
 	}
 	f := func(h float64) float64 { return last.Sag(h) - first.Sag(h) }
 	n := min(len(before.lastSags), len(after.firstSags))

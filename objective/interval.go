@@ -15,16 +15,16 @@ func (i Interval) Empty() bool { return !(i.Lo <= i.Hi) }
 
 // And is the intersection.
 func (i Interval) And(j Interval) Interval {
-	return Interval{math.Max(i.Lo, j.Lo), math.Min(i.Hi, j.Hi)}
+	return Interval{max(i.Lo, j.Lo), min(i.Hi, j.Hi)}
 }
 
 // clip intersects the interval with all x for which slope·x <= bound.
 func (i *Interval) clip(slope, bound float64) {
 	switch {
 	case slope > 0:
-		i.Hi = math.Min(i.Hi, bound/slope)
+		i.Hi = min(i.Hi, bound/slope)
 	case slope < 0:
-		i.Lo = math.Max(i.Lo, bound/slope)
+		i.Lo = max(i.Lo, bound/slope)
 	case bound < 0:
 		*i = nothing
 	}

@@ -81,7 +81,7 @@ func (m maskMotion) travel(travel float64) Interval {
 // size is the interval of p for which the field fits on the mask at every
 // setpoint. |a| is monotonic in V, so the ends of the depth range decide.
 func (m maskMotion) size() Interval {
-	need := m.focal * math.Max(2*m.p.TanHalfWidth/m.p.MaskWidth, 2*m.p.TanHalfHeight/m.p.MaskHeight)
+	need := m.focal * max(2*m.p.TanHalfWidth/m.p.MaskWidth, 2*m.p.TanHalfHeight/m.p.MaskHeight)
 	return lowerW(m.p.VergenceFar, need).And(lowerW(m.p.VergenceNear, need))
 }
 

@@ -74,7 +74,7 @@ func (p *Problem) NewPairRelay(first, second PairHalf) (PairRelay, bool) {
 	case r.product > 0 && widest <= 0:
 		return r, false
 	case r.product > 0 || widest < 0:
-		v.Lo = math.Max(v.Lo, 1/widest)
+		v.Lo = max(v.Lo, 1/widest)
 	}
 	r.domain = v
 	return r, !v.Empty()
@@ -208,10 +208,10 @@ func (c *pairCase) eye(v0, v1 float64) Interval {
 	if c.until >= Clearance {
 		keep := p.Clearance + p.MaskGlass/2
 		if c.seat == SeatRear {
-			lo := keep + r.Second.lastSagMax() - math.Max(image2.Lo, image2.Hi) - p.MaskShift()/2
+			lo := keep + r.Second.lastSagMax() - max(image2.Lo, image2.Hi) - p.MaskShift()/2
 			eye = eye.And(maskMotion{p, c.rear.F}.room(lo, math.Inf(1)))
 		} else {
-			hi := math.Max(image1.Lo, image1.Hi) + p.MaskShift()/2 - keep + r.First.firstSagMin()
+			hi := max(image1.Lo, image1.Hi) + p.MaskShift()/2 - keep + r.First.firstSagMin()
 			q = q.And(maskMotion{p, c.front.F / c.theta}.room(math.Inf(-1), hi).affine(t2, 0))
 		}
 	}
@@ -293,7 +293,7 @@ func (i *Interval) clipUnion(slope0, bound0, slope1, bound1 float64) {
 	case b.Empty():
 		*i = i.And(a)
 	default:
-		*i = i.And(Interval{math.Min(a.Lo, b.Lo), math.Max(a.Hi, b.Hi)})
+		*i = i.And(Interval{min(a.Lo, b.Lo), max(a.Hi, b.Hi)})
 	}
 }
 
@@ -302,10 +302,10 @@ func (i *Interval) clipUnion(slope0, bound0, slope1, bound1 float64) {
 // limit at some v in [v0, v1].
 func (c *pairCase) viewpoint(v0, v1 float64, lift Interval) Interval {
 	l0, l1 := c.length(v0), c.length(v1)
-	lengths := Interval{math.Min(l0, l1), math.Max(l0, l1)}
+	lengths := Interval{min(l0, l1), max(l0, l1)}
 	if t := c.turning(); t > v0 && t < v1 {
 		l := c.length(t)
-		lengths = Interval{math.Min(lengths.Lo, l), math.Max(lengths.Hi, l)}
+		lengths = Interval{min(lengths.Lo, l), max(lengths.Hi, l)}
 	}
 	fixed := c.rear.Group.BFDMM + c.p.CombinerShift() + c.front.Group.FFDMM
 	slope := 1 - c.theta*c.theta

@@ -81,7 +81,7 @@ func (p *Problem) PairBound(seat Seat, boxes *[4]Box, limit float64) float64 {
 	if bound > limit {
 		return bound
 	}
-	return math.Max(bound, p.weakBound(seat, focal, boxes, limit))
+	return max(bound, p.weakBound(seat, focal, boxes, limit))
 }
 
 // weakBound is the bound of PairBound that is sharp for weak groups. With the powers φ and the
@@ -112,14 +112,14 @@ func (p *Problem) weakBound(seat Seat, focal Interval, boxes *[4]Box, limit floa
 	}
 	fc := focal.And(Interval{1 / power.Hi, math.Inf(1)})
 	if power.Lo > 0 {
-		fc.Hi = math.Min(fc.Hi, 1/power.Lo)
+		fc.Hi = min(fc.Hi, 1/power.Lo)
 	}
 	if fc.Empty() {
 		return math.Inf(1)
 	}
-	square := Interval{0, math.Max(d.Lo*d.Lo, d.Hi*d.Hi)}
+	square := Interval{0, max(d.Lo*d.Lo, d.Hi*d.Hi)}
 	if d.Lo > 0 || d.Hi < 0 {
-		square.Lo = math.Min(d.Lo*d.Lo, d.Hi*d.Hi)
+		square.Lo = min(d.Lo*d.Lo, d.Hi*d.Hi)
 	}
 	factor := leastKappa(magnifications(p.Magnification, front, rear)) - product(square, both).Hi
 	at := fc.Lo
@@ -132,7 +132,7 @@ func (p *Problem) weakBound(seat Seat, focal Interval, boxes *[4]Box, limit floa
 // product is the range of x·y over two intervals.
 func product(x, y Interval) Interval {
 	a, b, c, d := x.Lo*y.Lo, x.Lo*y.Hi, x.Hi*y.Lo, x.Hi*y.Hi
-	return Interval{math.Min(math.Min(a, b), math.Min(c, d)), math.Max(math.Max(a, b), math.Max(c, d))}
+	return Interval{min(min(a, b), min(c, d)), max(max(a, b), max(c, d))}
 }
 
 // strongBound is the bound of PairBound for groups of one sign each.
@@ -158,13 +158,13 @@ func (p *Problem) strongBound(seat Seat, focal Interval, front, first, second, r
 	base := front.U + first.U + second.U + rear.U + p.MaskShift()
 	apart := front.U + first.Half.TFFD + p.GroupGapMin - roundingSlack + second.Half.TBFD + rear.U + p.MaskShift()
 	f1, f2 := magnitudes(first.F), magnitudes(second.F)
-	size := Interval{f1.Lo * f2.Lo, f1.Hi * f2.Hi}                                                        // of P
-	v := Interval{math.Max(focal.Lo, pairFocalMin) / size.Hi, math.Min(focal.Hi, pairFocalMax) / size.Lo} // magnitudes
+	size := Interval{f1.Lo * f2.Lo, f1.Hi * f2.Hi}                                              // of P
+	v := Interval{max(focal.Lo, pairFocalMin) / size.Hi, min(focal.Hi, pairFocalMax) / size.Lo} // magnitudes
 	if first.F.Lo > 0 == (second.F.Lo > 0) {
 		if widest <= 0 {
 			return math.Inf(1)
 		}
-		v.Lo = math.Max(v.Lo, 1/widest)
+		v.Lo = max(v.Lo, 1/widest)
 		v.clip(leastBend(f1, f2.Hi/m.Lo), room1)
 		v.clip(leastBend(f2, f1.Hi*m.Hi), room2)
 		if v.Empty() {
@@ -177,12 +177,12 @@ func (p *Problem) strongBound(seat Seat, focal Interval, front, first, second, r
 		).Lo
 		for i, a := range [4]float64{f1.Lo, f1.Lo, f1.Hi, f1.Hi} {
 			b := [4]float64{f2.Lo, f2.Hi, f2.Lo, f2.Hi}[i]
-			corner = math.Min(corner, float64((kappa-2)*a*b)-float64(a*a)-float64(b*b))
+			corner = min(corner, float64((kappa-2)*a*b)-float64(a*a)-float64(b*b))
 		}
-		return leastPair(v, base, apart, math.Max(kv, corner), leastShift(f1, f2, m, room1, room2))
+		return leastPair(v, base, apart, max(kv, corner), leastShift(f1, f2, m, room1, room2))
 	}
 	if widest < 0 {
-		v.Hi = math.Min(v.Hi, -1/widest)
+		v.Hi = min(v.Hi, -1/widest)
 	}
 	v.clip(-float64(f1.Hi*f1.Hi)-size.Hi/m.Lo, room1)
 	v.clip(-float64(f2.Hi*f2.Hi)-float64(size.Hi*m.Hi), room2)
@@ -190,27 +190,27 @@ func (p *Problem) strongBound(seat Seat, focal Interval, front, first, second, r
 		return math.Inf(1)
 	}
 	kv := float64((kappa-2)*size.Lo) + float64(f1.Lo*f1.Lo) + float64(f2.Lo*f2.Lo)
-	at := math.Max(v.Lo, math.Min(v.Hi, 1/math.Sqrt(kv))) // kv·|v| + 1/|v| is convex
-	return math.Max(base+float64(kv*at)+1/at, apart+float64(kv*v.Lo))
+	at := max(v.Lo, min(v.Hi, 1/math.Sqrt(kv))) // kv·|v| + 1/|v| is convex
+	return max(base+float64(kv*at)+1/at, apart+float64(kv*v.Lo))
 }
 
 // leastPair is the least over v of max(base - 1/v, apart) + max(kv·v, shift), a
 // lower bound on L(v): base - 1/v and apart are the same length in terms of what
 // is known of it, and so are kv·v and shift.
 func leastPair(v Interval, base, apart, kv, shift float64) float64 {
-	longest := func(v float64) float64 { return math.Max(base-1/v, apart) + math.Max(float64(kv*v), shift) }
+	longest := func(v float64) float64 { return max(base-1/v, apart) + max(float64(kv*v), shift) }
 	if kv >= 0 {
 		return longest(v.Lo)
 	}
 	// Up to bend kv·v is the larger, beyond it shift; up to level apart is,
 	// beyond it base - 1/v. Where apart is, the sum falls or stays up to bend;
 	// where base - 1/v and kv·v are, it is concave; beyond, it rises.
-	bend := math.Max(v.Lo, math.Min(v.Hi, shift/kv))
+	bend := max(v.Lo, min(v.Hi, shift/kv))
 	level := bend
 	if base > apart {
-		level = math.Max(v.Lo, math.Min(bend, 1/(base-apart)))
+		level = max(v.Lo, min(bend, 1/(base-apart)))
 	}
-	return math.Min(longest(level), math.Min(longest(bend), longest(v.Lo)))
+	return min(longest(level), min(longest(bend), longest(v.Lo)))
 }
 
 // leastShift bounds kv·v from below for two groups of one sign. With
@@ -229,7 +229,7 @@ func leastShift(f1, f2, m Interval, room1, room2 float64) float64 {
 	if room1 < 0 {
 		at1 = 1 / ratio.Lo
 	}
-	return math.Min(room2*(at2-1), room1*(at1-1))
+	return min(room2*(at2-1), room1*(at1-1))
 }
 
 // magnitudes is the range of |f| over an interval of one sign.
@@ -242,7 +242,7 @@ func magnitudes(f Interval) Interval {
 
 // leastBend is the least f² - f·g over a range of f.
 func leastBend(f Interval, g float64) float64 {
-	at := math.Max(f.Lo, math.Min(f.Hi, g/2))
+	at := max(f.Lo, min(f.Hi, g/2))
 	return at * (at - g)
 }
 

@@ -37,9 +37,9 @@ func (c *pairCase) bound(v Interval) float64 {
 	if v.Empty() {
 		return math.Inf(1)
 	}
-	least := math.Min(c.length(v.Lo), c.length(v.Hi))
+	least := min(c.length(v.Lo), c.length(v.Hi))
 	if t := c.turning(); c.relay.product < 0 && t > v.Lo && t < v.Hi {
-		least = math.Min(least, c.length(t))
+		least = min(least, c.length(t))
 	}
 	return least
 }
@@ -124,7 +124,7 @@ func (c *pairCase) reliefOf(eye Interval, by RankBy) float64 {
 
 func (c *pairCase) halve(b *pairBest, by RankBy, v Interval) {
 	l0, l1 := c.length(v.Lo), c.length(v.Hi)
-	least := math.Min(l0, l1)
+	least := min(l0, l1)
 	tolerance := lengthTolerance
 	if by == ByLengthToEye {
 		tolerance = toEyeTolerance

@@ -25,7 +25,7 @@ func (c *pairCase) toEyeBound(v Interval) float64 {
 	lift := c.coupling / (t2 * mid)
 	lifted := endsOf{length.lo + lift + lift/mid*half, length.hi + lift - lift/mid*half}
 	best := math.Inf(-1)
-	raise := func(e endsOf) { best = math.Max(best, math.Min(e.lo, e.hi)+fixed) }
+	raise := func(e endsOf) { best = max(best, min(e.lo, e.hi)+fixed) }
 	raise(endsOf{length.lo + c.rear.P.Lo, length.hi + c.rear.P.Lo})
 	raise(endsOf{lifted.lo + c.front.Q.Lo/t2, lifted.hi + c.front.Q.Lo/t2})
 	if c.until < Aperture {

@@ -98,12 +98,12 @@ func (p *Problem) FieldTan(t *Train) float64 {
 	tan := math.Inf(1)
 	p.eachHeight(t, func(a heightRow, clear float64) {
 		chief := a.B - float64((t.EyeRelief-p.CombinerShift())*a.A)
-		edge := math.Max(math.Abs(a.A+float64(p.VergenceFar*chief)), math.Abs(a.A+float64(p.VergenceNear*chief)))
+		edge := max(math.Abs(a.A+float64(p.VergenceFar*chief)), math.Abs(a.A+float64(p.VergenceNear*chief)))
 		switch left := clear - float64(p.PupilReach()*edge); {
 		case left <= 0:
 			tan = 0
 		case chief != 0:
-			tan = math.Min(tan, left/math.Abs(chief))
+			tan = min(tan, left/math.Abs(chief))
 		}
 	})
 	return tan

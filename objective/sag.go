@@ -23,7 +23,7 @@ const sagSteps = 32
 // maximum lies at one end. Aspheres are sampled and refined.
 func facingReach(before, after catalog.Surface, half float64) float64 {
 	if before.IsSpherical() && after.IsSpherical() {
-		return math.Max(0, sphereSag(before.RadiusMM, half)-sphereSag(after.RadiusMM, half))
+		return max(0, sphereSag(before.RadiusMM, half)-sphereSag(after.RadiusMM, half))
 	}
 	return maxOver(half, func(h float64) float64 { return before.Sag(h) - after.Sag(h) })
 }
@@ -50,7 +50,7 @@ func sagHeight(half float64, i int) float64 { return half * float64(i) / sagStep
 func sagRange(s catalog.Surface, half float64) (lo, hi float64) {
 	if s.IsSpherical() {
 		z := s.Sag(half)
-		return math.Min(0, z), math.Max(0, z)
+		return min(0, z), max(0, z)
 	}
 	hi = maxOver(half, s.Sag)
 	lo = -maxOver(half, func(h float64) float64 { return -s.Sag(h) })
@@ -69,19 +69,19 @@ func maxOver(half float64, f func(float64) float64) float64 {
 // maxFrom is maxOver with f known at the sampled heights: the largest of the
 // samples and of what lies around each that is above its neighbours.
 func maxFrom(samples *[sagSteps + 1]float64, half float64, f func(float64) float64) float64 {
-	best := math.Max(samples[0], samples[sagSteps])
+	best := max(samples[0], samples[sagSteps])
 	for i := 1; i < sagSteps; i++ {
 		if samples[i] >= samples[i-1] && samples[i] >= samples[i+1] && samples[i-1]+samples[i+1] != 2*samples[i] {
-			best = math.Max(best, goldenMax(sagHeight(half, i-1), sagHeight(half, i+1), f))
+			best = max(best, goldenMax(sagHeight(half, i-1), sagHeight(half, i+1), f))
 		}
 	}
 	// At the ends the sample itself is the largest, unless f rises from it.
 	const near = 1e-3
 	if step := near * half / sagSteps; f(step) > samples[0] {
-		best = math.Max(best, goldenMax(0, sagHeight(half, 1), f))
+		best = max(best, goldenMax(0, sagHeight(half, 1), f))
 	}
 	if at := half * (1 - near/sagSteps); f(at) > samples[sagSteps] {
-		best = math.Max(best, goldenMax(sagHeight(half, sagSteps-1), half, f))
+		best = max(best, goldenMax(sagHeight(half, sagSteps-1), half, f))
 	}
 	return best
 }
@@ -102,5 +102,5 @@ func goldenMax(a, b float64, f func(float64) float64) float64 {
 			fd = f(d)
 		}
 	}
-	return math.Max(fc, fd)
+	return max(fc, fd)
 }

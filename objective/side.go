@@ -91,7 +91,7 @@ func (p *Problem) NewRear(g *Group, seat Seat, until Requirement) (Rear, bool) {
 	shift := p.CombinerShift()
 	at := Everything
 	if until >= Relief {
-		at = Interval{math.Max(p.ReliefMin, p.CombinerMM), p.ReliefMax}.affine(1, -shift-g.BFDMM)
+		at = Interval{max(p.ReliefMin, p.CombinerMM), p.ReliefMax}.affine(1, -shift-g.BFDMM)
 	}
 	if until >= Aperture {
 		g.eachBack(heightRow{1, 0}, heightRow{0, 1}, func(row heightRow, clear float64) {
@@ -157,8 +157,8 @@ func (p *Problem) reach(r *Relay) float64 {
 	for _, row := range r.rows {
 		a := float64(row.A*r.Group.BFDMM) - row.B
 		b := float64(row.A * r.F)
-		if least := math.Min(a, b); least > 0 {
-			bound = math.Min(bound, row.clear*loose/(p.PupilReach()*least))
+		if least := min(a, b); least > 0 {
+			bound = min(bound, row.clear*loose/(p.PupilReach()*least))
 		}
 	}
 	return bound
@@ -166,7 +166,7 @@ func (p *Problem) reach(r *Relay) float64 {
 
 // reachLoose is max(1, r·V/T) at the far end of the depth range.
 func (p *Problem) reachLoose() float64 {
-	return math.Max(1, p.PupilReach()*p.VergenceFar/p.TanMax)
+	return max(1, p.PupilReach()*p.VergenceFar/p.TanMax)
 }
 
 // eachBack visits a group's surfaces from its last to its first, given the rows

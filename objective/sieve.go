@@ -68,7 +68,7 @@ func NewSieve(c *Census, spaces []Space) *Sieve {
 		fronts := c.fronts[s.Seat].boxes(true)
 		for _, i := range fronts {
 			for _, k := range rears {
-				v.Least = math.Min(v.Least, bound(&i, &k))
+				v.Least = min(v.Least, bound(&i, &k))
 			}
 		}
 		v.fronts[s.Seat].lower(true, rears, bound)
@@ -124,15 +124,15 @@ func (e *endRest) lower(front bool, others []Box, bound func(front, rear *Box) f
 			least := math.Inf(1)
 			for _, other := range others {
 				if front {
-					least = math.Min(least, bound(&own, &other))
+					least = min(least, bound(&own, &other))
 				} else {
-					least = math.Min(least, bound(&other, &own))
+					least = min(least, bound(&other, &own))
 				}
 			}
 			if math.IsInf(least, 1) { // none, and less reach does not help
 				break
 			}
-			e.rest[f][o] = math.Min(e.rest[f][o], least)
+			e.rest[f][o] = min(e.rest[f][o], least)
 		}
 		e.whole[f] = e.rest[f][0]
 	}
@@ -145,9 +145,9 @@ func (v *Sieve) keplerian(fronts *[focalBinsMost]float64, rears []Box) {
 		v.plain[f] = math.Inf(1)
 		own := endBox(f, 0, math.Inf(1), true)
 		for _, r := range rears {
-			v.plain[f] = math.Min(v.plain[f], v.p.KeplerianBound(&own, &r))
+			v.plain[f] = min(v.plain[f], v.p.KeplerianBound(&own, &r))
 		}
-		v.Least = math.Min(v.Least, fronts[f]+v.plain[f])
+		v.Least = min(v.Least, fronts[f]+v.plain[f])
 	}
 	rest := v.rears[SeatRear]
 	for f := range rest.rest {
@@ -155,12 +155,12 @@ func (v *Sieve) keplerian(fronts *[focalBinsMost]float64, rears []Box) {
 		least := math.Inf(1)
 		for i, u := range fronts {
 			front := endBox(i, u, math.Inf(1), true)
-			least = math.Min(least, v.p.KeplerianBound(&front, &own))
+			least = min(least, v.p.KeplerianBound(&front, &own))
 		}
 		for o := range rest.rest[f] {
-			rest.rest[f][o] = math.Min(rest.rest[f][o], least)
+			rest.rest[f][o] = min(rest.rest[f][o], least)
 		}
-		rest.whole[f] = math.Min(rest.whole[f], least)
+		rest.whole[f] = min(rest.whole[f], least)
 	}
 }
 
@@ -189,7 +189,7 @@ func (r *relayRest) lower(p *Problem, fronts, rears []Box) {
 			kappa := leastKappa(magnifications(theta, &i, &k))
 			step := max(0, min(restKappas-1, int(math.Log(kappa/4)/math.Log(restKappaRatio))))
 			cell := &r.rest[focalBin(focal.Lo)][focalBin(1/need)][step]
-			*cell = math.Min(*cell, i.U+k.U+p.MaskShift())
+			*cell = min(*cell, i.U+k.U+p.MaskShift())
 		}
 	}
 }
@@ -201,10 +201,10 @@ func (r *relayRest) sum() {
 			for k := range r.rest[f][n] {
 				cell := &r.rest[f][n][k]
 				if n+1 < focalBinsMost {
-					*cell = math.Min(*cell, r.rest[f][n+1][k])
+					*cell = min(*cell, r.rest[f][n+1][k])
 				}
 				if f > 0 {
-					*cell = math.Min(*cell, r.rest[f-1][n][k])
+					*cell = min(*cell, r.rest[f-1][n][k])
 				}
 			}
 		}
@@ -222,7 +222,7 @@ func (r *relayRest) with(f, n int, focal float64) float64 {
 	}
 	least, kappa := math.Inf(1), 4.0
 	for _, rest := range r.rest[f][n] {
-		least = math.Min(least, rest+float64(kappa*focal))
+		least = min(least, rest+float64(kappa*focal))
 		kappa *= restKappaRatio
 	}
 	return least
@@ -237,65 +237,68 @@ func (e *endRest) end(f int, reach float64) float64 {
 	return e.rest[f][offsetBin(f, reach)]
 }
 
-// Front reduces what is stacked to a front with a seat, false when it can't
-// serve or no train with it is as short as limit; bound is a length that none
-// with it can be shorter than. The front holds numbers only.
-func (v *Sieve) Front(s *Stacker, seat Seat, limit float64) (front Front, bound float64, ok bool) {
+// Front reduces what is stacked to a front with a seat and puts it into front,
+// false when it can't serve or no train with it is as short as limit; bound is a
+// length that none with it can be shorter than. The front holds numbers only.
+func (v *Sieve) Front(s *Stacker, seat Seat, limit float64, front *Front) (bound float64, ok bool) {
 	n, rest := s.numbers(), v.fronts[seat]
 	limit += BoundSlack
 	if !n.positive || rest != nil && n.front+rest.whole[n.bin] > limit || n.front+rest.end(n.bin, s.frontReach(n)) > limit {
-		return front, 0, false
+		return 0, false
 	}
-	if front, ok = v.p.NewFront(s.Group(), seat, MassG); !ok {
-		return front, 0, false
+	f, ok := v.p.NewFront(s.Group(), seat, MassG)
+	if bound = n.front + rest.end(n.bin, -f.Q.Lo); !ok || bound > limit {
+		return 0, false
 	}
-	bound = n.front + rest.end(n.bin, -front.Q.Lo)
-	front.Group, front.Code = nil, s.Code()
-	return front, bound, bound <= limit
+	f.Group, f.Code = nil, s.Code()
+	*front = f
+	return bound, true
 }
 
 // Rear reduces what is stacked to a rear, as [Sieve.Front].
-func (v *Sieve) Rear(s *Stacker, seat Seat, limit float64) (rear Rear, bound float64, ok bool) {
+func (v *Sieve) Rear(s *Stacker, seat Seat, limit float64, rear *Rear) (bound float64, ok bool) {
 	n, rest := s.numbers(), v.rears[seat]
 	limit += BoundSlack
 	if !n.positive || rest != nil && n.rear+rest.whole[n.bin] > limit || n.rear+rest.end(n.bin, s.rearReach(n)) > limit {
-		return rear, 0, false
+		return 0, false
 	}
-	if rear, ok = v.p.NewRear(s.Group(), seat, MassG); !ok {
-		return rear, 0, false
+	r, ok := v.p.NewRear(s.Group(), seat, MassG)
+	if bound = n.rear + rest.end(n.bin, r.P.Hi); !ok || bound > limit {
+		return 0, false
 	}
-	bound = n.rear + rest.end(n.bin, rear.P.Hi)
-	rear.Group, rear.Code = nil, s.Code()
-	return rear, bound, bound <= limit
+	r.Group, r.Code = nil, s.Code()
+	*rear = r
+	return bound, true
 }
 
 // Relay reduces what is stacked to a relay, as [Sieve.Front].
-func (v *Sieve) Relay(s *Stacker, limit float64) (relay Relay, bound float64, ok bool) {
+func (v *Sieve) Relay(s *Stacker, limit float64, relay *Relay) (bound float64, ok bool) {
 	n, rest := s.numbers(), v.relays
 	limit += BoundSlack
 	if !n.positive || rest != nil && n.x+rest.whole[relayBin(n.focal)] > limit ||
 		n.x+rest.with(n.bin, focalBin(s.tightness(n)), n.focal) > limit {
-		return relay, 0, false
+		return 0, false
 	}
-	if relay, ok = v.p.NewRelay(s.Group()); !ok {
-		return relay, 0, false
+	r, ok := v.p.NewRelay(s.Group())
+	if bound = n.x + rest.with(n.bin, focalBin(1/r.Reach), n.focal); !ok || bound > limit {
+		return 0, false
 	}
-	bound = n.x + rest.with(n.bin, focalBin(1/relay.Reach), n.focal)
-	relay.Group, relay.rows, relay.Code = nil, nil, s.Code()
-	return relay, bound, bound <= limit
+	r.Group, r.rows, r.Code = nil, nil, s.Code()
+	*relay = r
+	return bound, true
 }
 
 // Plain reduces what is stacked to the front of a keplerian, as [Sieve.Front].
-func (v *Sieve) Plain(s *Stacker, limit float64) (front Front, bound float64, ok bool) {
+func (v *Sieve) Plain(s *Stacker, limit float64, front *Front) (bound float64, ok bool) {
 	n := s.numbers()
-	if !n.positive {
-		return front, 0, false
+	bound = math.Inf(-1)
+	if v.plain != nil && n.positive {
+		bound = n.front + v.plain[n.bin]
+	}
+	if !n.positive || bound > limit+BoundSlack {
+		return 0, false
 	}
 	g := s.Group()
-	front = Front{F: g.FocalMM, U: g.ThicknessMM + g.BFDMM, BFD: g.BFDMM, Q: Everything, Code: s.Code()}
-	bound = math.Inf(-1)
-	if v.plain != nil {
-		bound = front.U + v.plain[n.bin]
-	}
-	return front, bound, bound <= limit+BoundSlack
+	*front = Front{F: g.FocalMM, U: g.ThicknessMM + g.BFDMM, BFD: g.BFDMM, Q: Everything, Code: s.Code()}
+	return bound, true
 }

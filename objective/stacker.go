@@ -3,6 +3,7 @@ package objective
 import (
 	"math"
 	"math/bits"
+	"sync"
 )
 
 // StackCode names a stack of a library's elements in one number, so that
@@ -72,49 +73,54 @@ func (lib *Library) Code(elements []*Element) StackCode {
 // what it stands on is overwritten by the next. It makes the same numbers as
 // [Problem.NewGroup], to the last bit.
 type Stacker struct {
-	lib     *Library
-	group   Group
-	levels  []stackLevel
-	now     stackNumbers // of what is stacked, once asked for
-	counted bool
+	lib    *Library
+	base   StackCode // of codes
+	group  Group
+	levels []stackLevel
 }
 
+// stackLevel is an element and all below it.
 type stackLevel struct {
 	matrix    Matrix
 	thickness float64
 	code      StackCode
+	now       stackNumbers
 }
 
 // NewStacker prepares a stacker of up to so many lenses.
 func (lib *Library) NewStacker(lenses int) *Stacker {
-	return &Stacker{lib: lib, levels: make([]stackLevel, 0, lenses), group: Group{
-		Elements: make([]*Element, 0, lenses), GapsMM: make([]float64, 0, lenses),
-	}}
+	return &Stacker{
+		lib: lib, base: StackCode(len(lib.Elements) + 1), levels: make([]stackLevel, 0, lenses),
+		group: Group{Elements: make([]*Element, 0, lenses), GapsMM: make([]float64, 0, lenses)},
+	}
 }
 
-// Push puts an element behind the others.
+// Push puts an element behind the others, of which there may be one less than
+// the stacker was prepared for.
 func (s *Stacker) Push(e *Element) {
 	n := len(s.levels)
-	s.counted = false
+	s.levels = s.levels[:n+1]
+	level := &s.levels[n]
+	s.group.Elements = s.group.Elements[:n+1]
+	s.group.Elements[n] = e
 	digit := StackCode(e.Index + 1)
 	if n == 0 {
-		s.levels = append(s.levels, stackLevel{e.matrix, e.length, digit})
+		level.matrix, level.thickness, level.code = e.matrix, e.length, digit
 	} else {
 		below := &s.levels[n-1]
-		gap := s.lib.Problem.StackGap(s.group.Elements[n-1], e)
-		s.group.GapsMM = append(s.group.GapsMM, gap)
-		s.levels = append(s.levels, stackLevel{
-			below.matrix.advance(gap).Then(e.matrix), below.thickness + (gap + e.length),
-			below.code*StackCode(len(s.lib.Elements)+1) + digit,
-		})
+		gap := s.lib.stackGap(s.group.Elements[n-1], e)
+		s.group.GapsMM = s.group.GapsMM[:n]
+		s.group.GapsMM[n-1] = gap
+		level.matrix = below.matrix.advance(gap).Then(e.matrix)
+		level.thickness = below.thickness + (gap + e.length)
+		level.code = below.code*s.base + digit
 	}
-	s.group.Elements = append(s.group.Elements, e)
+	level.now.of(level)
 }
 
 // Pop takes the last element away.
 func (s *Stacker) Pop() {
 	n := len(s.levels) - 1
-	s.counted = false
 	s.levels = s.levels[:n]
 	s.group.Elements = s.group.Elements[:n]
 	if n > 0 {
@@ -143,6 +149,38 @@ func (s *Stacker) Group() *Group {
 	return g
 }
 
+// KeepGaps lets the library hold the gap between any two of its elements in a
+// stack, 8 bytes each, so that stackers need not find it again for every stack
+// that holds them. It makes them on so many cores. Where there are more than most
+// pairs nothing is held.
+func (lib *Library) KeepGaps(most, workers int) {
+	n := len(lib.Elements)
+	if lib.gaps != nil || n*n > most {
+		return
+	}
+	gaps := make([]float64, n*n)
+	var rows sync.WaitGroup
+	for worker := range workers {
+		rows.Go(func() {
+			for i := worker; i < n; i += workers {
+				for j, after := range lib.Elements {
+					gaps[i*n+j] = lib.Problem.StackGap(lib.Elements[i], after)
+				}
+			}
+		})
+	}
+	rows.Wait()
+	lib.gaps = gaps
+}
+
+// stackGap is [Problem.StackGap], from what is held where it is.
+func (lib *Library) stackGap(before, after *Element) float64 {
+	if lib.gaps == nil {
+		return lib.Problem.StackGap(before, after)
+	}
+	return lib.gaps[before.Index*len(lib.Elements)+after.Index]
+}
+
 // stackNumbers are the few numbers of a stack by which a census and a sieve
 // judge it, without what a group costs. They may differ from the group's own by
 // rounding, which the slacks of the bounds cover.
@@ -155,22 +193,17 @@ type stackNumbers struct {
 	x           float64 // as a relay
 }
 
-func (s *Stacker) numbers() *stackNumbers {
-	n := &s.now
-	if s.counted {
-		return n
-	}
-	s.counted = true
-	top := &s.levels[len(s.levels)-1]
+func (s *Stacker) numbers() *stackNumbers { return &s.levels[len(s.levels)-1].now }
+
+func (n *stackNumbers) of(top *stackLevel) {
 	n.focal = -1 / top.matrix.C
 	if n.positive = positive(n.focal); !n.positive {
-		return n
+		return
 	}
 	n.bin = focalBin(n.focal)
 	n.ffd, n.bfd = float64(top.matrix.D*n.focal), float64(top.matrix.A*n.focal)
 	n.front, n.rear = top.thickness+n.bfd, top.thickness+n.ffd
 	n.x = n.front + n.ffd - 2*n.focal
-	return n
 }
 
 // frontReach bounds how far a front reaches by the aperture of its first

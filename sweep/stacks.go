@@ -74,6 +74,10 @@ const (
 // census of its own, so that nothing depends on the number of workers.
 const blocksMost = 64
 
+// gapsMost is for how many pairs of elements the gaps between them are held at
+// most: 128 MB.
+const gapsMost = 1 << 24
+
 // newOpenSource is a source that holds everything.
 func newOpenSource(lib *objective.Library, want roles) *source {
 	return &source{
@@ -94,13 +98,14 @@ func newSource(ctx context.Context, lib *objective.Library, want roles) (*source
 	if !s.sifted {
 		return s, s.reach(ctx, math.Inf(1))
 	}
+	lib.KeepGaps(gapsMost, want.workers)
 	blocks, own := make([]*objective.Census, s.blocks()), make([]int64, s.blocks())
 	err := s.stream(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
 		census := objective.NewCensus(lib.Problem, want.spaces)
 		blocks[block] = census
 		return func(st *objective.Stacker) {
 			census.Take(st)
-			if st.Positive() && want.part.takesFront(st.Elements()) {
+			if !want.part.Whole() && st.Positive() && want.part.takesFront(st.Elements()) {
 				own[block]++
 			}
 		}
@@ -113,8 +118,12 @@ func newSource(ctx context.Context, lib *objective.Library, want roles) (*source
 		census.Merge(c)
 	}
 	s.positive.SetInt64(census.Positive)
-	for _, n := range own {
-		s.own.Add(s.own, big.NewInt(n))
+	s.own.Set(s.positive)
+	if !want.part.Whole() {
+		s.own.SetInt64(0)
+		for _, n := range own {
+			s.own.Add(s.own, big.NewInt(n))
+		}
 	}
 	s.sieve = objective.NewSieve(census, want.spaces)
 	return s, nil
@@ -252,15 +261,15 @@ func (s *source) horizon(ctx context.Context, length float64) (horizon float64, 
 	blocks := min(sampledBlocks, s.blocks())
 	counts := make([][horizonSteps + 1]int, blocks)
 	err = s.stream(ctx, blocks, func(block int) func(*objective.Stacker) {
-		return func(st *objective.Stacker) {
-			s.eachPlace(st, most, func(_ place, bound float64) {
-				step := 0.0
-				if bound > least {
-					step = horizonSteps * (bound - least) / (most - least)
-				}
-				counts[block][int(max(0, min(horizonSteps, step)))]++
-			})
+		count := func(bound float64) {
+			step := 0.0
+			if bound > least {
+				step = horizonSteps * (bound - least) / (most - least)
+			}
+			counts[block][int(max(0, min(horizonSteps, step)))]++
 		}
+		at := new(place)
+		return func(st *objective.Stacker) { s.eachPlace(st, most, at, count) }
 	})
 	if err != nil {
 		return 0, 0, err
@@ -286,40 +295,55 @@ func (s *source) horizon(ctx context.Context, length float64) (horizon float64, 
 	return horizon, groups, nil
 }
 
-// place is a group in one place of a train: one of these is set.
+// place is a group in one place of a train.
 type place struct {
-	front *objective.Front
-	rear  *objective.Rear
-	relay *objective.Relay
-	plain *objective.Front
+	at    role
 	seat  objective.Seat
+	front objective.Front // in front or plain
+	rear  objective.Rear
+	relay objective.Relay
 }
 
+// role is a place of a train that a group can serve in.
+type role uint8
+
+const (
+	inFront role = iota
+	atEye
+	asRelay
+	inKeplerian // in front of one
+)
+
 // eachPlace visits the places in which what is stacked can serve in a train of
-// up to limit, each with a length that no train with it there can be shorter
-// than.
-func (s *source) eachPlace(st *objective.Stacker, limit float64, visit func(at place, bound float64)) {
+// up to limit, each put into at, with a length that no train with it there can be
+// shorter than.
+func (s *source) eachPlace(st *objective.Stacker, limit float64, at *place, visit func(bound float64)) {
 	if !st.Positive() {
 		return
 	}
 	for _, seat := range s.want.seats {
+		at.seat = seat
 		if s.want.single || s.want.pair {
-			if f, bound, ok := s.sieve.Front(st, seat, limit); ok {
-				visit(place{front: &f, seat: seat}, bound)
+			if bound, ok := s.sieve.Front(st, seat, limit, &at.front); ok {
+				at.at = inFront
+				visit(bound)
 			}
 		}
-		if r, bound, ok := s.sieve.Rear(st, seat, limit); ok {
-			visit(place{rear: &r, seat: seat}, bound)
+		if bound, ok := s.sieve.Rear(st, seat, limit, &at.rear); ok {
+			at.at = atEye
+			visit(bound)
 		}
 	}
 	if s.want.single {
-		if r, bound, ok := s.sieve.Relay(st, limit); ok {
-			visit(place{relay: &r}, bound)
+		if bound, ok := s.sieve.Relay(st, limit, &at.relay); ok {
+			at.at = asRelay
+			visit(bound)
 		}
 	}
 	if s.want.keplerian {
-		if f, bound, ok := s.sieve.Plain(st, limit); ok {
-			visit(place{plain: &f}, bound)
+		if bound, ok := s.sieve.Plain(st, limit, &at.front); ok {
+			at.at = inKeplerian
+			visit(bound)
 		}
 	}
 }
@@ -328,7 +352,28 @@ func (s *source) eachPlace(st *objective.Stacker, limit float64, visit func(at p
 func (s *source) collect(ctx context.Context, horizon float64, of share) (*stacks, error) {
 	parts := make([]stacks, s.blocks())
 	err := s.stream(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
-		part := &parts[block]
+		part, at := &parts[block], new(place)
+		var now *objective.Stacker
+		keep := func(float64) {
+			switch code := now.Code(); at.at {
+			case inFront:
+				if of.has(code, of.front) && s.want.part.takesFront(now.Elements()) {
+					part.fronts[at.seat] = append(part.fronts[at.seat], at.front)
+				}
+			case atEye:
+				if of.has(code, of.rear) {
+					part.rears[at.seat] = append(part.rears[at.seat], at.rear)
+				}
+			case asRelay:
+				if of.has(code, of.relay) {
+					part.relays = append(part.relays, at.relay)
+				}
+			case inKeplerian:
+				if of.has(code, of.front) && s.want.part.takesFront(now.Elements()) {
+					part.plain = append(part.plain, at.front)
+				}
+			}
+		}
 		return func(st *objective.Stacker) {
 			if st.Positive() {
 				part.positive++
@@ -338,23 +383,8 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 					part.halves[h.Class()] = append(part.halves[h.Class()], h)
 				}
 			}
-			own := s.want.part.takesFront(st.Elements())
-			s.eachPlace(st, horizon, func(at place, _ float64) {
-				switch {
-				case !own && (at.front != nil || at.plain != nil): // of another part
-				case (at.front != nil || at.plain != nil) && !of.has(st.Code(), of.front):
-				case at.rear != nil && !of.has(st.Code(), of.rear):
-				case at.relay != nil && !of.has(st.Code(), of.relay):
-				case at.front != nil:
-					part.fronts[at.seat] = append(part.fronts[at.seat], *at.front)
-				case at.rear != nil:
-					part.rears[at.seat] = append(part.rears[at.seat], *at.rear)
-				case at.relay != nil:
-					part.relays = append(part.relays, *at.relay)
-				case at.plain != nil:
-					part.plain = append(part.plain, *at.plain)
-				}
-			})
+			now = st
+			s.eachPlace(st, horizon, at, keep)
 		}
 	})
 	if err != nil {
