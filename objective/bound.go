@@ -25,6 +25,7 @@ type HalfBox struct {
 	X          float64  // least t + FFD + BFD - 2f
 	Thickness  float64  // least t
 	Power      Interval // 1/f
+	A, B, D    Interval // of the system matrix
 	// Back and Front are the ranges of f - BFD and f - FFD: how far the
 	// principal planes lie inside of the last and the first vertex.
 	Back, Front Interval
@@ -43,7 +44,8 @@ func (b *Box) Around(c *Box) Box {
 			TFFD: min(b.Half.TFFD, c.Half.TFFD), TBFD: min(b.Half.TBFD, c.Half.TBFD),
 			X: min(b.Half.X, c.Half.X), Thickness: min(b.Half.Thickness, c.Half.Thickness),
 			Power: hull(b.Half.Power, c.Half.Power),
-			Back:  hull(b.Half.Back, c.Half.Back), Front: hull(b.Half.Front, c.Half.Front),
+			A:     hull(b.Half.A, c.Half.A), B: hull(b.Half.B, c.Half.B), D: hull(b.Half.D, c.Half.D),
+			Back: hull(b.Half.Back, c.Half.Back), Front: hull(b.Half.Front, c.Half.Front),
 		},
 	}
 }

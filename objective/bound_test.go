@@ -396,7 +396,7 @@ func TestPairBound(t *testing.T) {
 		var classes []HalfClass
 		for _, g := range s.groups {
 			halves = append(halves, NewPairHalf(g))
-			h := Half{F: g.FocalMM, FFD: g.FFDMM, BFD: g.BFDMM, Thickness: g.ThicknessMM}
+			h := HalfOf(g, 0)
 			boxes, classes = append(boxes, h.Box()), append(classes, h.Class())
 		}
 		lengths := map[[4]int]float64{}
@@ -422,7 +422,8 @@ func TestPairBound(t *testing.T) {
 						least := pair.Least()
 						both := [2]HalfClass{classes[j], classes[k]}
 						counts[both]++
-						box := p.PairBound(s.seat, &[4]Box{front.Box(), boxes[j], boxes[k], rear.Box()}, train.Length)
+						frontBox, rearBox := front.Box(), rear.Box()
+						box := p.PairBound(s.seat, [4]*Box{&frontBox, &boxes[j], &boxes[k], &rearBox}, train.Length)
 						if train.Length < least-BoundSlack || box > train.Length+BoundSlack {
 							t.Errorf("case %d: %s is %v long, its bound %v, that of its box %v", i, train.DesignID(), train.Length, least, box)
 						}
@@ -454,7 +455,7 @@ func TestPairBound(t *testing.T) {
 			for key, length := range lengths {
 				if slices.Contains(fronts, key[0]) && slices.Contains(held[0], key[1]) &&
 					slices.Contains(held[1], key[2]) && slices.Contains(rears, key[3]) {
-					bound := p.PairBound(s.seat, &[4]Box{frontBox, box[0], box[1], rearBox}, length+5*r.Float64())
+					bound := p.PairBound(s.seat, [4]*Box{&frontBox, &box[0], &box[1], &rearBox}, length+5*r.Float64())
 					if length < bound-BoundSlack {
 						t.Errorf("case %d: a train of %v mm in boxes of bound %v (%v)", i, length, bound, both)
 					}

@@ -141,13 +141,15 @@ func (p *Problem) clipAperture(x *Interval, slope, at0, edge, clear float64) {
 
 // tooManyParts tells whether the train breaks the limits on its lenses, its
 // distinct parts or a part's stock.
-func (p *Problem) tooManyParts(t *Train) bool {
+func (p *Problem) tooManyParts(t *Train) bool { return p.tooManyIn(t.Groups) }
+
+func (p *Problem) tooManyIn(groups []*Group) bool {
 	lenses, distinct := 0, 0
-	for gi, g := range t.Groups {
+	for gi, g := range groups {
 		for ei, e := range g.Elements {
 			lenses++
 			before, same := 0, 0
-			for gj, h := range t.Groups {
+			for gj, h := range groups {
 				for ej, f := range h.Elements {
 					if f.Part == e.Part {
 						same++

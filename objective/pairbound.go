@@ -8,6 +8,7 @@ type Half struct {
 	F         float64 // focal length, of either sign
 	FFD, BFD  float64
 	Thickness float64
+	Matrix    Matrix
 }
 
 // Half reduces what is stacked to one group of a pair relay, false when it is
@@ -17,7 +18,12 @@ func (s *Stacker) Half() (Half, bool) {
 	if math.IsInf(g.FocalMM, 0) {
 		return Half{}, false
 	}
-	return Half{s.Code(), g.FocalMM, g.FFDMM, g.BFDMM, g.ThicknessMM}, true
+	return HalfOf(g, s.Code()), true
+}
+
+// HalfOf reduces a group, named by a code, to one of a pair relay.
+func HalfOf(g *Group, code StackCode) Half {
+	return Half{code, g.FocalMM, g.FFDMM, g.BFDMM, g.ThicknessMM, g.matrix}
 }
 
 // HalfClass is a class of halves of pair relays of which boxes can be made.
@@ -59,6 +65,7 @@ func (h *Half) Box() Box {
 			TFFD: h.Thickness + h.FFD, TBFD: h.Thickness + h.BFD,
 			X: h.Thickness - back.Hi - front.Hi, Thickness: h.Thickness,
 			Power: Interval{1 / h.F, 1 / h.F}, Back: back, Front: front,
+			A: Interval{h.Matrix.A, h.Matrix.A}, B: Interval{h.Matrix.B, h.Matrix.B}, D: Interval{h.Matrix.D, h.Matrix.D},
 		},
 	}
 }
@@ -68,8 +75,8 @@ func (h *Half) Box() Box {
 // what is beyond need not be told from any other length beyond. It is the larger
 // of two bounds, of which one is sharp for strong groups of one sign each, and the
 // other for weak ones.
-func (p *Problem) PairBound(seat Seat, boxes *[4]Box, limit float64) float64 {
-	front, first, second, rear := &boxes[0], &boxes[1], &boxes[2], &boxes[3]
+func (p *Problem) PairBound(seat Seat, boxes [4]*Box, limit float64) float64 {
+	front, first, second, rear := boxes[0], boxes[1], boxes[2], boxes[3]
 	focal, _ := coupling(p.Magnification, front, rear)
 	if focal.Empty() {
 		return math.Inf(1)
@@ -81,7 +88,121 @@ func (p *Problem) PairBound(seat Seat, boxes *[4]Box, limit float64) float64 {
 	if bound > limit {
 		return bound
 	}
-	return max(bound, p.weakBound(seat, focal, boxes, limit))
+	if bound = max(bound, p.weakBound(seat, focal, front, first, second, rear, limit)); bound > limit || math.IsInf(limit, 1) {
+		return bound
+	}
+	gap1, gap2 := p.flatGaps(seat)
+	m := magnifications(p.Magnification, front, rear)
+	if first.F.Lo > 0 && second.holdsWeak() {
+		bound = max(bound, p.mixedBound(&mixed{
+			strong: first, weak: second, focal: focal, m: m,
+			near: front, far: rear, nearFocal: front.BFD, gapNear: gap1, gapFar: gap2,
+			bfd: first.BFD, ffd: first.FFD, back: first.Half.Back, tffd: first.Half.TFFD,
+			a: second.Half.A, d: second.Half.D,
+		}, limit))
+	}
+	if second.F.Lo > 0 && first.holdsWeak() {
+		bound = max(bound, p.mixedBound(&mixed{
+			strong: second, weak: first, focal: focal, m: Interval{1 / m.Hi, 1 / m.Lo},
+			near: rear, far: front, nearFocal: rear.FFD, gapNear: gap2, gapFar: gap1,
+			bfd: second.FFD, ffd: second.BFD, back: second.Half.Front, tffd: second.Half.TBFD,
+			a: first.Half.D, d: first.Half.A,
+		}, limit))
+	}
+	return bound
+}
+
+// holdsWeak tells whether a box holds weak groups.
+func (b *Box) holdsWeak() bool {
+	return b.Half.Power.Hi <= 1/weakFocal && b.Half.Power.Lo >= -1/weakFocal
+}
+
+// mixed is a converging group and a weak one in boxes, named as if the converging
+// one came first; otherwise the train is looked at from the other end, which turns
+// BFD into FFD, A into D and m into 1/m.
+type mixed struct {
+	strong, weak *Box
+	focal        Interval // of the relay
+	m            Interval
+	near, far    *Box    // the ends of the train, by the strong group and by the weak one
+	nearFocal    float64 // largest, from the near end to its focal point in the train
+	gapNear      float64
+	gapFar       float64
+	bfd, ffd     float64  // largest, of the strong group
+	back         Interval // its f - BFD
+	tffd         float64  // its least t + FFD
+	a, d         Interval // of the weak group's matrix
+}
+
+// mixedBound is a lower bound for trains of a converging group f1 and a weak one
+// [[A, B], [C, D]] behind it. With r = BFD1 - s, where the first focal point lies
+// behind the second group's first vertex, and y = D - C·r, the relay's focal length is f1/y, and
+//
+//	L(r) = U_front + U_rear + (t1 + FFD1 + BFD1) + t2 + plate - r + (κ'·f1 + C·f1² + A·r - B)/y,
+//	L'(r) = -1 + (c + m)·(c + 1/m)/y²,  κ' = m + 1/m, c = C·f1,
+//
+// in which nothing is large for a group of any strength or none. Of a weak group
+// L' is nearly 1/D² - 1, small, and what r may be hardly matters: the bound is L at some r0
+// less what the range of L' allows between there and any r. Where C·(c + m)·(c + 1/m) is
+// not positive L is concave and least at one end.
+func (p *Problem) mixedBound(x *mixed, limit float64) float64 {
+	c := Interval{-x.weak.Half.Power.Hi, -x.weak.Half.Power.Lo}
+	f := x.strong.F
+	t2 := x.weak.Half.Thickness
+	sLo := p.GroupGapMin - roundingSlack
+	sHi := limit - x.gapNear - x.gapFar - x.strong.Half.Thickness - t2
+	if sHi < sLo {
+		return math.Inf(1)
+	}
+	r := Interval{f.Lo - x.back.Hi - sHi, x.bfd - sLo}
+	y := Interval{x.d.Lo - product(c, r).Hi, x.d.Hi - product(c, r).Lo}.And(Interval{f.Lo / x.focal.Hi, f.Hi / x.focal.Lo})
+	y.Lo = max(y.Lo, f.Lo/pairFocalMax)
+	f = f.And(Interval{x.focal.Lo * y.Lo, x.focal.Hi * y.Hi})
+	if y.Empty() || f.Empty() {
+		return math.Inf(1)
+	}
+	cf := product(c, f)
+	if room := x.nearFocal + x.ffd - x.gapNear; room < 0 {
+		y.Hi = min(y.Hi, f.Hi*(cf.Hi+1/x.m.Lo)/-room)
+		if y.Empty() {
+			return math.Inf(1)
+		}
+	}
+	slopes := product(Interval{cf.Lo + x.m.Lo, cf.Hi + x.m.Hi}, Interval{cf.Lo + 1/x.m.Hi, cf.Hi + 1/x.m.Lo})
+	kappa := leastKappa(x.m) - 2
+	q := min(f.Lo*(kappa+float64(c.Lo*f.Lo)), f.Hi*(kappa+float64(c.Lo*f.Hi))) - x.weak.Half.B.Hi
+	base := x.near.U + x.far.U + x.strong.U + t2 + p.MaskShift()
+	// at is L at r, and yAt what y is there.
+	at := func(r float64) (length float64, yAt Interval) {
+		cr := product(c, Interval{r, r})
+		yAt = Interval{x.d.Lo - cr.Hi, x.d.Hi - cr.Lo}
+		if yAt.Lo <= 0 {
+			return math.Inf(-1), yAt
+		}
+		top := q + min(float64(x.a.Lo*r), float64(x.a.Hi*r))
+		if top > 0 {
+			return base - r + top/yAt.Hi, yAt
+		}
+		return base - r + top/yAt.Lo, yAt
+	}
+	bound := math.Inf(-1)
+	var ends [2]float64
+	for i, r0 := range [3]float64{r.Lo, r.Hi, r.Lo + (r.Hi-r.Lo)/2} {
+		length, yAt := at(r0)
+		if i < 2 {
+			ends[i] = length
+		}
+		if math.IsInf(length, -1) {
+			continue
+		}
+		yAt = hull(yAt, y)
+		slope := product(slopes, Interval{1 / (yAt.Hi * yAt.Hi), 1 / (yAt.Lo * yAt.Lo)})
+		bound = max(bound, length+min(0, (slope.Lo-1)*(r.Hi-r0), (1-slope.Hi)*(r0-r.Lo)))
+	}
+	if slopes.Lo >= 0 && c.Hi <= 0 {
+		bound = max(bound, min(ends[0], ends[1]))
+	}
+	return bound
 }
 
 // weakBound is the bound of PairBound that is sharp for weak groups. With the powers φ and the
@@ -92,8 +213,7 @@ func (p *Problem) PairBound(seat Seat, boxes *[4]Box, limit float64) float64 {
 //
 // in which nothing large cancels. The inner gap s is at least what flat surfaces
 // leave, and at most what limit leaves beside the other gaps and thicknesses.
-func (p *Problem) weakBound(seat Seat, focal Interval, boxes *[4]Box, limit float64) float64 {
-	front, first, second, rear := &boxes[0], &boxes[1], &boxes[2], &boxes[3]
+func (p *Problem) weakBound(seat Seat, focal Interval, front, first, second, rear *Box, limit float64) float64 {
 	if math.IsInf(limit, 1) {
 		return math.Inf(-1)
 	}

@@ -139,10 +139,7 @@ func (c *pairCase) halve(b *pairBest, by RankBy, v Interval) {
 	if by == ByLengthToEye && c.toEyeBound(v) >= b.rank-tolerance {
 		return
 	}
-	mid := v.Lo + (v.Hi-v.Lo)/2
-	if r := v.Hi / v.Lo; r > 4 || r < 0.25 { // far apart: halve in magnitude
-		mid = math.Copysign(math.Sqrt(v.Lo*v.Hi), v.Lo)
-	}
+	mid := middle(v)
 	// An interval that neither length nor v resolves any more has one end that
 	// was tried; what could lie between is below the tolerance.
 	narrow := math.Abs(l1-l0) <= lengthTolerance && v.Hi-v.Lo <= 1e-10*math.Abs(mid)
@@ -176,11 +173,54 @@ func (p *Problem) NewPairTrain(seat Seat, front *Front, first, second *PairHalf,
 	return t, ok
 }
 
-// Least is a lower bound on the train's length over all inner gaps; +Inf when no
-// gap can serve.
+// TooManyParts tells whether the train breaks the limits on its lenses, its
+// distinct parts or a part's stock.
+func (t *PairTrain) TooManyParts() bool {
+	groups := [4]*Group{t.c.front.Group, t.relay.First, t.relay.Second, t.c.rear.Group}
+	return t.p.tooManyIn(groups[:])
+}
+
+// leastHalvings is how often Least halves the range of inner gaps.
+const leastHalvings = 8
+
+// Least is a lower bound on the train's length over all inner gaps that may
+// leave an eye relief; +Inf when none can.
 func (t *PairTrain) Least() float64 {
 	t.c.relay = &t.relay
-	return t.c.bound(t.c.reachable())
+	least := math.Inf(1)
+	if v := t.c.reachable(); !v.Empty() {
+		t.c.lower(&least, v, leastHalvings)
+	}
+	return least
+}
+
+// lower lowers least to the least L over those parts of an interval that can't be
+// proven to leave no eye relief, each the interval halved so often.
+func (c *pairCase) lower(least *float64, v Interval, halvings int) {
+	bound := c.bound(v)
+	if bound >= *least || c.eye(v.Lo, v.Hi).Empty() {
+		return
+	}
+	mid := middle(v)
+	if halvings == 0 || mid <= v.Lo || mid >= v.Hi {
+		*least = bound
+		return
+	}
+	first, second := Interval{v.Lo, mid}, Interval{mid, v.Hi}
+	if c.bound(second) < c.bound(first) {
+		first, second = second, first
+	}
+	c.lower(least, first, halvings-1)
+	c.lower(least, second, halvings-1)
+}
+
+// middle is where an interval of v is halved: in magnitude when its ends are far
+// apart.
+func middle(v Interval) float64 {
+	if r := v.Hi / v.Lo; r > 4 || r < 0.25 {
+		return math.Copysign(math.Sqrt(v.Lo*v.Hi), v.Lo)
+	}
+	return v.Lo + (v.Hi-v.Lo)/2
 }
 
 // Solve finds the inner gap of the smallest ranked length that meets all

@@ -137,6 +137,13 @@ func (s *Stacker) Lenses() int { return len(s.levels) }
 // Positive tells whether what is stacked converges, as [Group.Positive].
 func (s *Stacker) Positive() bool { return s.numbers().positive }
 
+// TooManyParts tells whether what is stacked breaks, by itself, the limits on a
+// train's lenses, its distinct parts or a part's stock.
+func (s *Stacker) TooManyParts() bool {
+	groups := [1]*Group{&s.group}
+	return s.lib.Problem.tooManyIn(groups[:])
+}
+
 // Code is the code of what is stacked.
 func (s *Stacker) Code() StackCode { return s.levels[len(s.levels)-1].code }
 

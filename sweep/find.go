@@ -76,11 +76,21 @@ type window struct {
 type pass struct {
 	held, examined atomic.Int64
 	most           int64
+	examinedMost   int64
 }
 
 // over tells that the window holds too much.
 func (p *pass) over() bool {
-	return p.held.Load() > p.most || p.examined.Load()/examinedToo > p.most
+	return p.held.Load() > p.most || p.examined.Load() > p.examinedMost
+}
+
+// newPass bounds a window of up to so many candidates.
+func newPass(most int, f finder) *pass {
+	p := &pass{most: int64(most), examinedMost: math.MaxInt64}
+	if p.most < p.examinedMost/examinedToo(f) {
+		p.examinedMost = p.most * examinedToo(f)
+	}
+	return p
 }
 
 // finder finds the trains of one layout and seat among the stacks that are held.
@@ -130,9 +140,15 @@ type search struct {
 	workers int
 }
 
-// examinedToo is how many trains a window may examine for each candidate that
-// it may hold.
-const examinedToo = 16
+// examinedToo is how many trains a window may examine for each candidate that it
+// may hold. To find those of a pair relay takes much longer than to examine them,
+// so that more of these are worth it.
+func examinedToo(f finder) int64 {
+	if _, pair := f.(*pairFinder); pair {
+		return 256
+	}
+	return 16
+}
 
 // tasksWanted is the number of tasks into which a window is divided: enough
 // that no worker waits long for the last one.
@@ -140,12 +156,11 @@ const tasksWanted = 512
 
 // each runs a task on every node pair that may hold a train up to hi, each
 // with a window of its own, and joins the windows.
-func (s *search) each(ctx context.Context, fronts, rears *tree, bound boundFunc, hi float64, most int,
+func (s *search) each(ctx context.Context, fronts, rears *tree, bound boundFunc, hi float64, whole *pass,
 	visit func(w *window, front, rear int32),
 ) (joined window, ok bool, err error) {
 	limit := hi + objective.BoundSlack
 	pairs := divide(fronts, rears, bound, limit, tasksWanted)
-	whole := &pass{most: int64(most)}
 	joined, err = s.tasks(ctx, len(pairs), whole, func(ctx context.Context, task int, w *window) {
 		walk(fronts, rears, pairs[task], bound, limit, func(front, rear int32) bool {
 			visit(w, front, rear)
@@ -233,7 +248,7 @@ func (f *singleFinder) find(ctx context.Context, st *stacks, lo, hi float64, mos
 		length, _ := st.table.Bound(a, b)
 		return length
 	}
-	return f.each(ctx, st.frontTrees[f.seat], st.rearTrees[f.seat], bound, hi, most, func(w *window, i, k int32) {
+	return f.each(ctx, st.frontTrees[f.seat], st.rearTrees[f.seat], bound, hi, newPass(most, f), func(w *window, i, k int32) {
 		front, rear := &st.fronts[f.seat][i], &st.rears[f.seat][k]
 		frontBox, rearBox := front.Box(), rear.Box()
 		least, relays := st.table.Bound(&frontBox, &rearBox)
@@ -278,7 +293,7 @@ type pairFinder struct {
 }
 
 func (f *pairFinder) find(ctx context.Context, st *stacks, lo, hi float64, most int) (joined window, ok bool, err error) {
-	whole := &pass{most: int64(most)}
+	whole := newPass(most, f)
 	err = f.eachClass(st, func(c *classed) error {
 		if whole.over() {
 			return nil
@@ -305,7 +320,7 @@ func (f *pairFinder) eachClass(st *stacks, visit func(c *classed) error) error {
 			classes := [2]objective.HalfClass{objective.HalfClass(first), objective.HalfClass(second)}
 			err := visit(&classed{f: f, st: st, classes: classes, product: product{
 				trees: [4]*tree{st.frontTrees[f.seat], st.halfTrees[first], st.halfTrees[second], st.rearTrees[f.seat]},
-				bound: func(boxes *[4]objective.Box, limit float64) float64 {
+				bound: func(boxes [4]*objective.Box, limit float64) float64 {
 					return f.p.PairBound(f.seat, boxes, limit)
 				},
 			}})
@@ -343,7 +358,7 @@ func (s *classed) find(ctx context.Context, lo, hi float64, whole *pass) (window
 	return s.f.tasks(ctx, len(quads), whole, func(ctx context.Context, task int, w *window) {
 		s.walk(quads[task], limit, func(items [4]int32) bool {
 			pair, ok := s.pair(items)
-			if !ok {
+			if !ok || pair.TooManyParts() { // they stay with those that the bound sets aside
 				return true
 			}
 			if least := pair.Least(); least <= lo || !(least <= hi) {
@@ -368,7 +383,7 @@ func (f *pairFinder) least(ctx context.Context, st *stacks) (float64, error) {
 		best := newLowest(limit)
 		err := f.eachClass(st, func(c *classed) error {
 			return c.descend(ctx, f.workers, best, func(items [4]int32) float64 {
-				if pair, ok := c.pair(items); ok {
+				if pair, ok := c.pair(items); ok && !pair.TooManyParts() {
 					return pair.Least()
 				}
 				return math.Inf(1)
@@ -402,7 +417,7 @@ func (f *keplerianFinder) find(ctx context.Context, st *stacks, lo, hi float64, 
 		return window{}, true, nil
 	}
 	rears := st.rears[objective.SeatRear]
-	return f.each(ctx, st.plainTree, st.rearTrees[objective.SeatRear], f.p.KeplerianBound, hi, most, func(w *window, i, k int32) {
+	return f.each(ctx, st.plainTree, st.rearTrees[objective.SeatRear], f.p.KeplerianBound, hi, newPass(most, f), func(w *window, i, k int32) {
 		front, rear := &st.plain[i], &rears[k]
 		frontBox, rearBox := front.Box(), rear.Box()
 		length := f.p.KeplerianBound(&frontBox, &rearBox)

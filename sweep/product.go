@@ -16,7 +16,7 @@ type product struct {
 	trees [4]*tree
 	// bound is a lower bound on the length of the trains in four boxes, as far
 	// as it is up to limit.
-	bound func(boxes *[4]objective.Box, limit float64) float64
+	bound func(boxes [4]*objective.Box, limit float64) float64
 }
 
 // quad is a node of each of a product's trees.
@@ -32,17 +32,16 @@ func (p *product) empty() bool {
 }
 
 // boxes are the boxes of a quad's nodes.
-func (p *product) boxes(q quad) (boxes [4]objective.Box) {
+func (p *product) boxes(q quad) (boxes [4]*objective.Box) {
 	for i, t := range p.trees {
-		boxes[i] = t.nodes[q[i]].box
+		boxes[i] = &t.nodes[q[i]].box
 	}
 	return boxes
 }
 
 // within tells whether a train in the quad's boxes may be as short as limit.
 func (p *product) within(q quad, limit float64) bool {
-	boxes := p.boxes(q)
-	return p.bound(&boxes, limit) <= limit
+	return p.bound(p.boxes(q), limit) <= limit
 }
 
 // widest is the place whose node, if split, narrows the quad most: that of the
@@ -93,8 +92,7 @@ func (p *product) divide(limit float64, want int) []quad {
 func (p *product) walk(q quad, limit float64, visit func(items [4]int32) bool) bool {
 	place := p.widest(q)
 	if place < 0 {
-		boxes := p.boxes(q)
-		return p.items(q, 0, [4]int32{}, &boxes, func() float64 { return limit }, visit)
+		return p.items(q, 0, [4]int32{}, p.boxes(q), func() float64 { return limit }, visit)
 	}
 	n := &p.trees[place].nodes[q[place]]
 	for _, child := range [2]int32{n.left, n.right} {
@@ -111,15 +109,15 @@ const productLeaf = 4
 
 // items visits the items of four leaves, place by place, as long as a train of
 // those chosen may be as short as limit.
-func (p *product) items(q quad, place int, chosen [4]int32, boxes *[4]objective.Box, limit func() float64, visit func(items [4]int32) bool) bool {
+func (p *product) items(q quad, place int, chosen [4]int32, boxes [4]*objective.Box, limit func() float64, visit func(items [4]int32) bool) bool {
 	if place == len(q) {
 		return visit(chosen)
 	}
 	t := p.trees[place]
 	n := &t.nodes[q[place]]
-	whole := boxes[place]
 	for _, i := range t.order[n.first:n.last] {
-		boxes[place] = t.box(int(i))
+		box := t.box(int(i))
+		boxes[place] = &box
 		if l := limit(); p.bound(boxes, l) > l {
 			continue
 		}
@@ -127,7 +125,6 @@ func (p *product) items(q quad, place int, chosen [4]int32, boxes *[4]objective.
 			return false
 		}
 	}
-	boxes[place] = whole
 	return true
 }
 
@@ -151,12 +148,12 @@ func (p *product) descendFrom(ctx context.Context, q quad, best *lowest, lengthO
 		return
 	}
 	boxes := p.boxes(q)
-	if limit := best.get(); p.bound(&boxes, limit) >= limit {
+	if limit := best.get(); p.bound(boxes, limit) >= limit {
 		return
 	}
 	place := p.widest(q)
 	if place < 0 {
-		p.items(q, 0, [4]int32{}, &boxes, best.get, func(items [4]int32) bool {
+		p.items(q, 0, [4]int32{}, boxes, best.get, func(items [4]int32) bool {
 			best.lower(lengthOf(items))
 			return true
 		})
@@ -165,10 +162,10 @@ func (p *product) descendFrom(ctx context.Context, q quad, best *lowest, lengthO
 	n := &p.trees[place].nodes[q[place]]
 	left, right := q, q
 	left[place], right[place] = n.left, n.right
-	boxes[place] = p.trees[place].nodes[n.left].box
-	toLeft := p.bound(&boxes, best.get())
-	boxes[place] = p.trees[place].nodes[n.right].box
-	if p.bound(&boxes, best.get()) < toLeft {
+	boxes[place] = &p.trees[place].nodes[n.left].box
+	toLeft := p.bound(boxes, best.get())
+	boxes[place] = &p.trees[place].nodes[n.right].box
+	if p.bound(boxes, best.get()) < toLeft {
 		left, right = right, left
 	}
 	p.descendFrom(ctx, left, best, lengthOf)

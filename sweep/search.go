@@ -71,7 +71,9 @@ const (
 	// byGroup: a group can't serve in its place, whatever the other groups.
 	byGroup = "group"
 	// byBound: longer than what was asked for, or front and rear leave the
-	// relay no focal length that the apertures allow.
+	// relay no focal length that the apertures allow, or a train with a pair relay
+	// takes more of a part, or more lenses, than there may be: whether it would be
+	// as short is not asked then.
 	byBound = "bound"
 	// byGap: no inner gap of a pair relay leaves an eye relief, by halving the
 	// range of gaps until every part of it is proven empty.
@@ -325,7 +327,7 @@ func (a *ascent) examine(ctx context.Context, hi float64, most int) (joined exam
 				return false, err
 			}
 			if !ok || len(joined.candidates)+len(w.candidates) > all {
-				joined = examined{effort: joined.effort + int64(most)*examinedToo*effortOf(f)}
+				joined = examined{effort: joined.effort + int64(most)*examinedToo(f)*effortOf(f)}
 				return false, nil
 			}
 			joined.effort += w.examined * effortOf(f)

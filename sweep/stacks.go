@@ -355,6 +355,9 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 		part, at := &parts[block], new(place)
 		var now *objective.Stacker
 		keep := func(float64) {
+			if now.TooManyParts() {
+				return
+			}
 			switch code := now.Code(); at.at {
 			case inFront:
 				if of.has(code, of.front) && s.want.part.takesFront(now.Elements()) {
@@ -379,7 +382,7 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 				part.positive++
 			}
 			if s.want.pair {
-				if h, ok := st.Half(); ok {
+				if h, ok := st.Half(); ok && !st.TooManyParts() {
 					part.halves[h.Class()] = append(part.halves[h.Class()], h)
 				}
 			}
