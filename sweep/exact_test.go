@@ -68,6 +68,9 @@ func walkAll(t *testing.T, s *Spec, lenses []*catalog.Lens, workers, held int) (
 	if held < 0 {
 		groups := countGroups(objective.NewLibrary(p, lenses), o.lensesPerGroup)
 		o.held, o.heldMost = 0, int(groups.Int64())*2/3
+		if rolesOf(o).pair { // all of a pair relay's groups serve in all places
+			o.heldMost *= 4
+		}
 	}
 	a, err := newAscent(context.Background(), objective.NewLibrary(p, lenses), o)
 	if err != nil {

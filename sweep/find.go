@@ -237,13 +237,16 @@ type singleFinder struct {
 
 func (f *singleFinder) space(s *source) spaceCount {
 	serve := []*big.Int{s.own, s.positive, s.positive}
-	if !s.sifted {
+	if s.counted {
 		serve = []*big.Int{bigInt(len(s.held.fronts[f.seat])), bigInt(len(s.held.relays)), bigInt(len(s.held.rears[f.seat]))}
 	}
 	return countSpace([]*big.Int{s.groups, s.groups, s.groups}, []*big.Int{s.positive, s.positive, s.positive}, serve)
 }
 
 func (f *singleFinder) find(ctx context.Context, st *stacks, lo, hi float64, most int) (window, bool, error) {
+	if st.of.second > 0 { // it has none: once is enough
+		return window{}, true, nil
+	}
 	bound := func(a, b *objective.Box) float64 {
 		length, _ := st.table.Bound(a, b)
 		return length
@@ -315,11 +318,10 @@ type classed struct {
 
 // eachClass visits the pair relays of each two classes.
 func (f *pairFinder) eachClass(st *stacks, visit func(c *classed) error) error {
-	for first := range st.halves {
-		for second := range st.halves {
-			classes := [2]objective.HalfClass{objective.HalfClass(first), objective.HalfClass(second)}
-			err := visit(&classed{f: f, st: st, classes: classes, product: product{
-				trees: [4]*tree{st.frontTrees[f.seat], st.halfTrees[first], st.halfTrees[second], st.rearTrees[f.seat]},
+	for first := range objective.HalfClasses {
+		for second := range objective.HalfClasses {
+			err := visit(&classed{f: f, st: st, classes: [2]objective.HalfClass{first, second}, product: product{
+				trees: [4]*tree{st.frontTrees[f.seat], st.halfTrees[0][first], st.halfTrees[1][second], st.rearTrees[f.seat]},
 				bound: func(boxes [4]*objective.Box, limit float64) float64 {
 					return f.p.PairBound(f.seat, boxes, limit)
 				},
@@ -336,7 +338,7 @@ func (f *pairFinder) eachClass(st *stacks, visit func(c *classed) error) error {
 func (s *classed) pair(items [4]int32) (pair objective.PairTrain, ok bool) {
 	groups := s.st.ready[s.f.seat]
 	return s.f.p.NewPairTrain(
-		s.f.seat, groups.front(items[0]), groups.half(s.classes[0], items[1]), groups.half(s.classes[1], items[2]), groups.rear(items[3]),
+		s.f.seat, groups.front(items[0]), groups.half(0, s.classes[0], items[1]), groups.half(1, s.classes[1], items[2]), groups.rear(items[3]),
 	)
 }
 
@@ -345,10 +347,10 @@ func (s *classed) train(items [4]int32) (t objective.Train, codes [4]objective.S
 	groups := s.st.ready[s.f.seat]
 	front, rear := groups.front(items[0]), groups.rear(items[3])
 	t = objective.Train{Layout: objective.ErectorPair, Seat: s.f.seat, Groups: []*objective.Group{
-		front.Group, groups.half(s.classes[0], items[1]).Group, groups.half(s.classes[1], items[2]).Group, rear.Group,
+		front.Group, groups.half(0, s.classes[0], items[1]).Group, groups.half(1, s.classes[1], items[2]).Group, rear.Group,
 	}}
 	return t, [4]objective.StackCode{
-		front.Code, s.st.halves[s.classes[0]][items[1]].Code, s.st.halves[s.classes[1]][items[2]].Code, rear.Code,
+		front.Code, s.st.halves[0][s.classes[0]][items[1]].Code, s.st.halves[1][s.classes[1]][items[2]].Code, rear.Code,
 	}
 }
 
@@ -402,10 +404,12 @@ func (f *pairFinder) least(ctx context.Context, st *stacks) (float64, error) {
 // space counts pairs that can't converge together with what the bound leaves out:
 // telling them takes as long as bounding them.
 func (f *pairFinder) space(s *source) spaceCount {
+	serve := []*big.Int{s.own, s.groups, s.groups, s.positive}
+	if s.counted {
+		serve = []*big.Int{bigInt(len(s.held.fronts[f.seat])), s.groups, s.groups, bigInt(len(s.held.rears[f.seat]))}
+	}
 	return countSpace(
-		[]*big.Int{s.groups, s.groups, s.groups, s.groups},
-		[]*big.Int{s.positive, s.groups, s.groups, s.positive},
-		[]*big.Int{bigInt(len(s.held.fronts[f.seat])), s.groups, s.groups, bigInt(len(s.held.rears[f.seat]))},
+		[]*big.Int{s.groups, s.groups, s.groups, s.groups}, []*big.Int{s.positive, s.groups, s.groups, s.positive}, serve,
 	)
 }
 
@@ -413,7 +417,7 @@ func (f *pairFinder) space(s *source) spaceCount {
 type keplerianFinder struct{ *search }
 
 func (f *keplerianFinder) find(ctx context.Context, st *stacks, lo, hi float64, most int) (window, bool, error) {
-	if st.relayShare > 0 { // it has none: once is enough
+	if st.of.relay > 0 || st.of.second > 0 { // it has none: once is enough
 		return window{}, true, nil
 	}
 	rears := st.rears[objective.SeatRear]
@@ -438,7 +442,7 @@ func (f *keplerianFinder) least(_ context.Context, st *stacks) (float64, error) 
 
 func (f *keplerianFinder) space(s *source) spaceCount {
 	serve := []*big.Int{s.own, s.positive}
-	if !s.sifted {
+	if s.counted {
 		serve = []*big.Int{bigInt(len(s.held.plain)), bigInt(len(s.held.rears[objective.SeatRear]))}
 	}
 	return countSpace([]*big.Int{s.groups, s.groups}, []*big.Int{s.positive, s.positive}, serve)

@@ -226,9 +226,9 @@ func (j *Job) library(spec *Spec, p *objective.Problem) *objective.Library {
 }
 
 // groupBytes is what a group that is held takes of the memory that a spec allows:
-// some 200 bytes with its share of the trees, and as much again for what the
-// collector of garbage has not got round to.
-const groupBytes = 400
+// some 200 bytes with its share of the trees, more for one of a pair relay, and as
+// much again for what the collector of garbage has not got round to.
+const groupBytes = 500
 
 func (j *Job) options(spec *Spec) options {
 	o := options{

@@ -254,12 +254,18 @@ func (a *ascent) least(ctx context.Context) (float64, error) {
 	if a.source.sifted { // those held are not all
 		least = a.source.sieve.Least
 	} else {
-		for _, f := range a.finders {
-			l, err := f.least(ctx, a.source.held)
-			if err != nil {
-				return 0, err
+		err := a.source.eachShare(ctx, lengthBeyond, func(st *stacks) (bool, error) {
+			for _, f := range a.finders {
+				l, err := f.least(ctx, st)
+				if err != nil {
+					return false, err
+				}
+				least = math.Min(least, l)
 			}
-			least = math.Min(least, l)
+			return true, nil
+		})
+		if err != nil {
+			return 0, err
 		}
 	}
 	return math.Max(0, math.Min(least, lengthBeyond)-2*objective.BoundSlack), nil

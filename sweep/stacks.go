@@ -16,20 +16,22 @@ import (
 // they can serve, with the trees over them: all that can be part of a train of
 // up to a length, the horizon.
 type stacks struct {
-	relayShare int
-	horizon    float64                                 // mm
-	positive   int64                                   // groups that converge, also those left out
-	fronts     [2][]objective.Front                    // by seat
-	rears      [2][]objective.Rear                     // by seat
-	plain      []objective.Front                       // fronts of a keplerian
-	relays     []objective.Relay                       // of an erector-single
-	halves     [objective.HalfClasses][]objective.Half // groups of pair relays
-	frontTrees [2]*tree                                // by seat
-	rearTrees  [2]*tree                                // by seat
+	of         share
+	horizon    float64              // mm
+	positive   int64                // groups that converge, also those left out
+	fronts     [2][]objective.Front // by seat
+	rears      [2][]objective.Rear  // by seat
+	plain      []objective.Front    // fronts of a keplerian
+	relays     []objective.Relay    // of an erector-single
+	frontTrees [2]*tree             // by seat
+	rearTrees  [2]*tree             // by seat
 	plainTree  *tree
 	table      *objective.RelayTable
-	halfTrees  [objective.HalfClasses]*tree
-	ready      [2]*pairGroups // by seat
+	// halves are the groups of pair relays for either place; the places share
+	// them where all are held.
+	halves    [2][objective.HalfClasses][]objective.Half
+	halfTrees [2][objective.HalfClasses]*tree
+	ready     [2]*pairGroups // by seat
 }
 
 // source brings the groups of a library: all of them where they are few,
@@ -44,6 +46,8 @@ type source struct {
 	held   *stacks
 	wanted int // how many groups the next horizon should leave
 	shares int // in how many shares the groups of each place are held, one after the other
+	// counted tells that what each place can be served by was counted: all is held.
+	counted bool
 	// positive is how many groups converge, and own how many of these fall to the
 	// part in front.
 	positive, own *big.Int
@@ -95,7 +99,10 @@ func newSource(ctx context.Context, lib *objective.Library, want roles) (*source
 	}
 	s := newOpenSource(lib, want)
 	s.sifted = s.groups.Cmp(big.NewInt(int64(want.held))) > 0 && !want.pair
-	if !s.sifted {
+	if want.pair && want.heldMost > 0 {
+		s.shares = s.pairShares()
+	}
+	if s.counted = !s.sifted && s.shares == 1; s.counted {
 		return s, s.reach(ctx, math.Inf(1))
 	}
 	lib.KeepGaps(gapsMost, want.workers)
@@ -125,9 +132,26 @@ func newSource(ctx context.Context, lib *objective.Library, want roles) (*source
 			s.own.Add(s.own, big.NewInt(n))
 		}
 	}
-	s.sieve = objective.NewSieve(census, want.spaces)
+	if s.sifted {
+		s.sieve = objective.NewSieve(census, want.spaces)
+	}
 	return s, nil
 }
+
+// pairShares is in how many shares the groups of each place have to be held where
+// pair relays are wanted, of which none are sifted: as if every group served in
+// every place.
+func (s *source) pairShares() int {
+	places := big.NewInt(int64(2 + 2*len(s.want.seats)))
+	most := big.NewInt(int64(s.want.heldMost))
+	all := places.Mul(places, s.groups)
+	all.Add(all, most).Sub(all, one).Div(all, most)
+	return int(min(all.Int64(), sharesMost))
+}
+
+// sharesMost bounds the number of shares of a place, each of which is streamed
+// for each of every other.
+const sharesMost = 64
 
 // countGroups is the number of groups of up to so many lenses.
 func countGroups(lib *objective.Library, lenses int) *big.Int {
@@ -191,8 +215,11 @@ func (s *source) reach(ctx context.Context, length float64) (err error) {
 		s.held = nil
 	}
 	horizon := math.Inf(1)
-	s.shares = 1
-	if s.sifted {
+	switch {
+	case !s.sifted && s.shares > 1:
+		return nil
+	case s.sifted:
+		s.shares = 1
 		if s.want.heldMost > 0 {
 			s.wanted = min(s.wanted, s.want.heldMost)
 		}
@@ -209,9 +236,9 @@ func (s *source) reach(ctx context.Context, length float64) (err error) {
 	return err
 }
 
-// share is a share of the groups in front, of the relays and of those at the eye;
-// the zero value is all.
-type share struct{ front, relay, rear, of int }
+// share is a share of the groups in front, of the relays or first groups of pair
+// relays, of their second groups, and of those at the eye; the zero value is all.
+type share struct{ front, relay, second, rear, of int }
 
 // has tells whether a stack is in the share-th of so many shares.
 func (s share) has(code objective.StackCode, which int) bool {
@@ -229,9 +256,12 @@ func (s *source) eachShare(ctx context.Context, length float64, visit func(*stac
 		_, err := visit(s.held)
 		return err
 	}
-	n := s.shares
-	for i := range n * n * n {
-		st, err := s.collect(ctx, length, share{i / (n * n), i / n % n, i % n, n})
+	n, seconds := s.shares, 1
+	if s.want.pair {
+		seconds = n
+	}
+	for i := range n * n * n * seconds {
+		st, err := s.collect(ctx, length, share{i / n / n % n, i / n % n, i / n / n / n, i % n, n})
 		if err != nil {
 			return err
 		}
@@ -383,7 +413,11 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 			}
 			if s.want.pair {
 				if h, ok := st.Half(); ok && !st.TooManyParts() {
-					part.halves[h.Class()] = append(part.halves[h.Class()], h)
+					for place, which := range [2]int{of.relay, of.second} {
+						if (place == 0 || of.of > 0) && of.has(h.Code, which) {
+							part.halves[place][h.Class()] = append(part.halves[place][h.Class()], h)
+						}
+					}
 				}
 			}
 			now = st
@@ -397,7 +431,7 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 	if s.want.pair {
 		leaf = productLeaf
 	}
-	all := &stacks{horizon: horizon, relayShare: of.relay}
+	all := &stacks{horizon: horizon, of: of}
 	for i := range parts {
 		all.positive += parts[i].positive
 	}
@@ -412,14 +446,20 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 	all.plainTree = buildTree(len(all.plain), leafSize, func(i int) objective.Box { return all.plain[i].Box() }, endKeys)
 	all.relays = joined(parts, func(p *stacks) []objective.Relay { return p.relays })
 	if s.want.pair {
-		for class := range all.halves {
-			halves := joined(parts, func(p *stacks) []objective.Half { return p.halves[class] })
-			keysOf, leaf := halfKeys, productLeaf
-			if objective.HalfClass(class) == objective.Weak {
-				keysOf, leaf = weakKeys, 1
+		for place := range all.halves {
+			if place > 0 && of.of == 0 {
+				all.halves[place], all.halfTrees[place] = all.halves[0], all.halfTrees[0]
+				continue
 			}
-			all.halves[class] = halves
-			all.halfTrees[class] = buildTree(len(halves), leaf, func(i int) objective.Box { return halves[i].Box() }, keysOf)
+			for class := range all.halves[place] {
+				halves := joined(parts, func(p *stacks) []objective.Half { return p.halves[place][class] })
+				keysOf, leaf := halfKeys, productLeaf
+				if objective.HalfClass(class) == objective.Weak {
+					keysOf, leaf = weakKeys, 1
+				}
+				all.halves[place][class] = halves
+				all.halfTrees[place][class] = buildTree(len(halves), leaf, func(i int) objective.Box { return halves[i].Box() }, keysOf)
+			}
 		}
 		for _, seat := range s.want.seats {
 			all.ready[seat] = newPairGroups(s.lib, all, seat)
@@ -439,7 +479,7 @@ type pairGroups struct {
 	seat   objective.Seat
 	fronts []atomic.Pointer[objective.Front]
 	rears  []atomic.Pointer[objective.Rear]
-	halves [objective.HalfClasses][]atomic.Pointer[objective.PairHalf]
+	halves [2][objective.HalfClasses][]atomic.Pointer[objective.PairHalf]
 }
 
 func newPairGroups(lib *objective.Library, st *stacks, seat objective.Seat) *pairGroups {
@@ -448,8 +488,14 @@ func newPairGroups(lib *objective.Library, st *stacks, seat objective.Seat) *pai
 		fronts: make([]atomic.Pointer[objective.Front], len(st.fronts[seat])),
 		rears:  make([]atomic.Pointer[objective.Rear], len(st.rears[seat])),
 	}
-	for class := range g.halves {
-		g.halves[class] = make([]atomic.Pointer[objective.PairHalf], len(st.halves[class]))
+	for place := range g.halves {
+		if place > 0 && st.of.of == 0 {
+			g.halves[place] = g.halves[0]
+			continue
+		}
+		for class := range g.halves[place] {
+			g.halves[place][class] = make([]atomic.Pointer[objective.PairHalf], len(st.halves[place][class]))
+		}
 	}
 	return g
 }
@@ -482,9 +528,9 @@ func (g *pairGroups) rear(i int32) *objective.Rear {
 	})
 }
 
-func (g *pairGroups) half(class objective.HalfClass, i int32) *objective.PairHalf {
-	return made(&g.halves[class][i], func() objective.PairHalf {
-		return objective.NewPairHalf(g.lib.Group(g.st.halves[class][i].Code))
+func (g *pairGroups) half(place int, class objective.HalfClass, i int32) *objective.PairHalf {
+	return made(&g.halves[place][class][i], func() objective.PairHalf {
+		return objective.NewPairHalf(g.lib.Group(g.st.halves[place][class][i].Code))
 	})
 }
 
