@@ -469,6 +469,61 @@ func TestPairBound(t *testing.T) {
 	}
 }
 
+// TestMixedBound: with the inner gap given, the bound for a strong and a weak group
+// is the train's length.
+func TestMixedBound(t *testing.T) {
+	counts := [2]int{}
+	examples(300, drawSpace(ErectorPair, 7), func(i int, s spaceTrial) {
+		p := *s.p
+		for _, first := range s.groups {
+			for _, second := range s.groups {
+				h1, h2 := HalfOf(first, 0), HalfOf(second, 0)
+				strong := -1
+				switch classes := [2]HalfClass{h1.Class(), h2.Class()}; classes {
+				case [2]HalfClass{Converging, Weak}:
+					strong = 0
+				case [2]HalfClass{Weak, Converging}:
+					strong = 1
+				}
+				if strong < 0 || len(s.fronts) == 0 || len(s.rears) == 0 {
+					continue
+				}
+				front, rear := &s.fronts[0], &s.rears[0]
+				gap := 2 + float64(i%20)
+				train := &Train{Layout: ErectorPair, Seat: s.seat, Groups: []*Group{front.Group, first, second, rear.Group}}
+				if p.Solve(train, gap) == Focal {
+					continue
+				}
+				relay := p.relayOf(train, gap)
+				if !positive(relay.FocalMM) || train.Length == 0 {
+					continue
+				}
+				m := p.Magnification * rear.F / front.F
+				length := front.U + rear.U + relayX(&relay) + (2+m+1/m)*relay.FocalMM + p.MaskShift()
+				boxes := [4]Box{front.Box(), h1.Box(), h2.Box(), rear.Box()}
+				x := strongFirst(&boxes[0], &boxes[1], &boxes[2], &boxes[3])
+				x.m = Interval{m, m}
+				if strong == 1 {
+					x = strongSecond(&boxes[0], &boxes[1], &boxes[2], &boxes[3])
+					x.m = Interval{1 / m, 1 / m}
+				}
+				x.focal = Interval{0, math.Inf(1)}
+				x.gapNear, x.gapFar = -1e4, 0
+				p.GroupGapMin = gap
+				limit := gap + x.gapNear + first.ThicknessMM + second.ThicknessMM + 1e-9
+				if bound := p.mixedBound(&x, limit); math.Abs(bound-length) > 1e-6*(1+length) {
+					t.Errorf("case %d: length %v, bound %v (strong group %d)", i, length, bound, strong)
+				}
+				counts[strong]++
+			}
+		}
+	})
+	t.Logf("%v trains", counts)
+	if min(counts[0], counts[1]) < 50 {
+		t.Error("too few cases to say anything")
+	}
+}
+
 // TestReducedIntervals: the interval of p of a rear, and of q of a front, holds
 // the place of the eye of every train of it that meets all requirements.
 func TestReducedIntervals(t *testing.T) {

@@ -94,20 +94,14 @@ func (p *Problem) PairBound(seat Seat, boxes [4]*Box, limit float64) float64 {
 	gap1, gap2 := p.flatGaps(seat)
 	m := magnifications(p.Magnification, front, rear)
 	if first.F.Lo > 0 && second.holdsWeak() {
-		bound = max(bound, p.mixedBound(&mixed{
-			strong: first, weak: second, focal: focal, m: m,
-			near: front, far: rear, nearFocal: front.BFD, gapNear: gap1, gapFar: gap2,
-			bfd: first.BFD, ffd: first.FFD, back: first.Half.Back, tffd: first.Half.TFFD,
-			a: second.Half.A, d: second.Half.D,
-		}, limit))
+		x := strongFirst(front, first, second, rear)
+		x.focal, x.m, x.gapNear, x.gapFar = focal, m, gap1, gap2
+		bound = max(bound, p.mixedBound(&x, limit))
 	}
 	if second.F.Lo > 0 && first.holdsWeak() {
-		bound = max(bound, p.mixedBound(&mixed{
-			strong: second, weak: first, focal: focal, m: Interval{1 / m.Hi, 1 / m.Lo},
-			near: rear, far: front, nearFocal: rear.FFD, gapNear: gap2, gapFar: gap1,
-			bfd: second.FFD, ffd: second.BFD, back: second.Half.Front, tffd: second.Half.TBFD,
-			a: first.Half.D, d: first.Half.A,
-		}, limit))
+		x := strongSecond(front, first, second, rear)
+		x.focal, x.m, x.gapNear, x.gapFar = focal, Interval{1 / m.Hi, 1 / m.Lo}, gap2, gap1
+		bound = max(bound, p.mixedBound(&x, limit))
 	}
 	return bound
 }
@@ -130,8 +124,23 @@ type mixed struct {
 	gapFar       float64
 	bfd, ffd     float64  // largest, of the strong group
 	back         Interval // its f - BFD
-	tffd         float64  // its least t + FFD
 	a, d         Interval // of the weak group's matrix
+}
+
+func strongFirst(front, first, second, rear *Box) mixed {
+	return mixed{
+		strong: first, weak: second, near: front, far: rear, nearFocal: front.BFD,
+		bfd: first.BFD, ffd: first.FFD, back: first.Half.Back,
+		a: second.Half.A, d: second.Half.D,
+	}
+}
+
+func strongSecond(front, first, second, rear *Box) mixed {
+	return mixed{
+		strong: second, weak: first, near: rear, far: front, nearFocal: rear.FFD,
+		bfd: second.FFD, ffd: second.BFD, back: second.Half.Front,
+		a: first.Half.D, d: first.Half.A,
+	}
 }
 
 // mixedBound is a lower bound for trains of a converging group f1 and a weak one
