@@ -1,6 +1,10 @@
 package objective
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // Sieve tells, for a group in a place, a length that no train with it there
 // can be shorter than, from what a [Census] holds of its best partners. With it
@@ -116,18 +120,36 @@ func newEndRest() *endRest {
 }
 
 // lower takes trains into account that have one of these groups at one end and
-// one in the boxes at the other.
+// one in the boxes at the other. A shorter reach never shortens a train, so that
+// the boxes are gone through in the order of what they leave the furthest reach.
 func (e *endRest) lower(front bool, others []Box, bound func(front, rear *Box) float64) {
+	type partner struct {
+		box   *Box
+		least float64
+	}
+	partners := make([]partner, 0, len(others))
 	for f := range e.rest {
-		for o := range e.rest[f] {
+		with := func(o int, other *Box) float64 {
 			own := endBox(f, 0, furthest(f, o), front)
+			if front {
+				return bound(&own, other)
+			}
+			return bound(other, &own)
+		}
+		partners = partners[:0]
+		for i := range others {
+			if least := with(0, &others[i]); !math.IsInf(least, 1) {
+				partners = append(partners, partner{&others[i], least})
+			}
+		}
+		slices.SortFunc(partners, func(a, b partner) int { return cmp.Compare(a.least, b.least) })
+		for o := range e.rest[f] {
 			least := math.Inf(1)
-			for _, other := range others {
-				if front {
-					least = min(least, bound(&own, &other))
-				} else {
-					least = min(least, bound(&other, &own))
+			for _, other := range partners {
+				if other.least >= least {
+					break
 				}
+				least = min(least, with(o, other.box))
 			}
 			if math.IsInf(least, 1) { // none, and less reach does not help
 				break
