@@ -117,6 +117,7 @@ type RelayTable struct {
 	blocks []relayBlock
 	layers []relayLayer
 	bin0   int // of the smallest F
+	bins   int // up to that of the largest
 }
 
 // relayBlock is a run of relayBlockSize relays: those of it that can serve have a
@@ -130,7 +131,7 @@ const relayBlockSize = 32
 
 type relayLayer struct {
 	reach float64
-	x     [focalBins]float64             // least X of relays with f from this bin on
+	x     [focalBins]float64             // least X of relays with f from this bin on, up to bins
 	cost  [kappaSteps][focalBins]float64 // least X + κ·f likewise
 }
 
@@ -184,16 +185,17 @@ func NewRelayTable(p *Problem, lib *Library, relays []Relay) *RelayTable {
 		t.blocks[b].least = least
 	}
 	t.bin0 = tableBin(relays[0].F)
+	t.bins = min(focalBins, tableBin(relays[len(relays)-1].F)-t.bin0+1)
 	reaches := make([]float64, len(relays))
 	for j := range relays {
 		reaches[j] = relays[j].Reach
 	}
 	slices.Sort(reaches)
-	t.layers = make([]relayLayer, relayLayers)
+	t.layers = make([]relayLayer, min(relayLayers, len(relays)))
 	for l := range t.layers {
 		layer := &t.layers[l]
 		if l > 0 {
-			layer.reach = reaches[l*len(reaches)/relayLayers]
+			layer.reach = reaches[l*len(reaches)/len(t.layers)]
 		}
 		t.fill(layer)
 	}
@@ -201,7 +203,7 @@ func NewRelayTable(p *Problem, lib *Library, relays []Relay) *RelayTable {
 }
 
 func (t *RelayTable) fill(layer *relayLayer) {
-	for b := range layer.x {
+	for b := range t.bins {
 		layer.x[b] = math.Inf(1)
 		for g := range layer.cost {
 			layer.cost[g][b] = math.Inf(1)
@@ -218,7 +220,7 @@ func (t *RelayTable) fill(layer *relayLayer) {
 			layer.cost[g][b] = min(layer.cost[g][b], r.X+float64(kappaLow(g)*r.F))
 		}
 	}
-	for b := focalBins - 2; b >= 0; b-- {
+	for b := t.bins - 2; b >= 0; b-- {
 		layer.x[b] = min(layer.x[b], layer.x[b+1])
 		for g := range layer.cost {
 			layer.cost[g][b] = min(layer.cost[g][b], layer.cost[g][b+1])
@@ -229,7 +231,7 @@ func (t *RelayTable) fill(layer *relayLayer) {
 // bin is the table's bin of a focal length. A relay's own bin is found by the
 // same expression, so a bin can't lie above that of a longer relay.
 func (t *RelayTable) bin(f float64) int {
-	return max(0, min(focalBins-1, tableBin(f)-t.bin0))
+	return max(0, min(t.bins-1, tableBin(f)-t.bin0))
 }
 
 func tableBin(f float64) int { return int(math.Float64bits(f) >> (52 - tableFineBits)) }
