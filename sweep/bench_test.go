@@ -55,12 +55,16 @@ func BenchmarkSearch(b *testing.B) {
 		{50, 3, objective.ErectorSingle, 100},
 		{100, 3, objective.ErectorSingle, 100},
 		{200, 3, objective.ErectorSingle, 100},
+		{400, 3, objective.ErectorSingle, 100},
+		{1000, 3, objective.ErectorSingle, 100},
 		{125, 1, objective.ErectorPair, 100},
 		{250, 1, objective.ErectorPair, 100},
 		{500, 1, objective.ErectorPair, 100},
 		{1000, 1, objective.ErectorPair, 100},
 		{50, 2, objective.ErectorPair, 100},
 		{100, 2, objective.ErectorPair, 100},
+		{200, 2, objective.ErectorPair, 100},
+		{300, 2, objective.ErectorPair, 100},
 		{400, 2, objective.Keplerian, 100},
 	} {
 		s := benchSpec(c.layout, c.perGroup)
