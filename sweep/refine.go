@@ -1,6 +1,7 @@
 package sweep
 
 import (
+	"cmp"
 	"fmt"
 	"hash/fnv"
 	"math"
@@ -23,15 +24,24 @@ const (
 // Refining is a smooth length in two to four unknowns under many constraints, each
 // of which costs a trace. Every method gets the same treatment of them: where the
 // start breaks any, first the sum of squared excesses is brought down until none
-// is left (the feasibility phase), then the ranked length plus an exact penalty is, from
-// the best allowed place so far and with steps that shrink from round to round (J.
-// Nocedal, S. J. Wright, Numerical Optimization, 2nd ed., ch. 17.2). What counts in the
-// end is not where a method stops but the shortest allowed place that it came by.
+// is left (the feasibility phase), if need be from other starts; then the ranked length plus a
+// penalty is, which is the exact one, linear in each excess (J. Nocedal, S. J. Wright,
+// Numerical Optimization, 2nd ed., ch. 17.2), with its kinks rounded off less and less
+// (C. Chen, O. L. Mangasarian, Mathematical Programming 71, 51 (1995)). Each round begins at the best
+// allowed place so far with steps that shrink. Methods see
+// vignetting by its stand-in ([objective.Refiner.Estimate]); what counts in the end is the shortest place that a
+// full measurement allows.
 const (
-	// refineEvaluations bounds the evaluations of one candidate.
-	refineEvaluations = 300
-	// refineFeasibility is how many of them may be spent on becoming allowed.
-	refineFeasibility = 130
+	// refineEvaluations bounds the estimates for one candidate.
+	refineEvaluations = 400
+	// refineFeasibility is how many of them may be spent on becoming allowed from one
+	// start, in feasibleRounds rounds, and refineStarts from how many starts that is tried.
+	refineFeasibility = 120
+	feasibleRounds    = 3
+	refineStarts      = 3
+	// feasibleHope is the share of the sum of squared excesses at its start that a round has to save for
+	// another one from where it came to.
+	feasibleHope = 0.1
 	// refineRounds is how often the penalised length is minimised, at most.
 	refineRounds = 6
 	// refineGain, in mm, is the gain of a round below which there is no other.
@@ -44,21 +54,27 @@ const (
 	// exact once it is above the multipliers of the limits, which are some mm.
 	penaltyStart  = 10.0
 	penaltyGrowth = 3.0
-	// First steps in mm: while it looks for an allowed place, and in the first
-	// round. In each further round they shrink and change sign, which leads out
-	// of the corners between limits where a simplex gets stuck.
-	stepFeasible = 0.3
-	stepFirst    = 0.5
-	stepShrink   = -0.4
-	// gradientStep, in mm, is that of a forward difference.
-	gradientStep = 1e-3
+	// roundingStart is the excess over which the penalty's kink is rounded off in the first
+	// round, roundingShrink by how much less it is in each further one.
+	roundingStart  = 0.03
+	roundingShrink = 1.0 / 3
+	// First steps, in units of the moves ([objective.Refiner.Moves]): while it looks for an allowed place, and in the first
+	// round. In each further round they shrink and change sign.
+	stepFeasible = 0.4
+	stepFirst    = 0.4
+	stepShrink   = -0.5
+	// gradientStep, in units of the moves, is that of a forward difference.
+	gradientStep = 1e-4
+	// reliefStep, in mm, is to what the least eye relief is found.
+	reliefStep = 1e-3
 )
 
 // refined is what a candidate was refined to.
 type refined struct {
-	moved       []float64 // mm, by gap, the eye relief last; nil when no allowed place was found
-	length      float64   // ranked, mm
-	evaluations int
+	moved        []float64 // mm, by gap, the eye relief last; nil when no allowed place was found
+	length       float64   // ranked, mm
+	evaluations  int       // estimates
+	measurements int       // in full
 }
 
 // descent is the refinement of one candidate in progress.
@@ -67,6 +83,13 @@ type descent struct {
 	method string
 	source rand.Source
 	best   refined
+
+	// Unknowns u count from a centre in units of the moves.
+	centre []float64
+	moves  [][]float64
+	// claimed is the shortest place that estimates allow since the last measurement.
+	claimed       []float64
+	claimedLength float64
 }
 
 // refineTrain re-optimises gaps and eye relief of a train, which is at its
@@ -77,90 +100,191 @@ func refineTrain(r *objective.Refiner, start *objective.Train, method string, se
 	name := fnv.New64a()
 	_, _ = name.Write([]byte(start.DesignID())) // never fails
 	d := &descent{r: r, method: method, source: rand.NewPCG(uint64(seed), name.Sum64())}
-	x := make([]float64, r.Unknowns())
-	if d.evaluate(x); d.best.moved == nil {
-		x = d.minimise(d.infeasibility, x, stepFeasible, refineFeasibility)
+	origin := make([]float64, r.Unknowns())
+	infeasible := d.measure(origin)
+	if d.best.moved == nil {
+		d.becomeAllowed(origin, infeasible)
 	}
-	penalty, step := penaltyStart, stepFirst
-	for round := range refineRounds {
-		if d.best.moved != nil {
-			x = slices.Clone(d.best.moved)
-		}
-		before := d.best
-		left := refineEvaluations - d.best.evaluations
-		if left <= 0 {
-			break
-		}
-		x = d.minimise(func(x []float64) float64 { return d.penalised(x, penalty) }, x, step, left)
-		if round > 1 && before.moved != nil && before.length-d.best.length < refineGain {
-			break
-		}
-		penalty, step = penalty*penaltyGrowth, step*stepShrink
+	if d.best.moved != nil {
+		d.shorten()
 	}
 	return d.best
 }
 
-// evaluate measures a place and keeps it if it is the shortest allowed one.
-func (d *descent) evaluate(x []float64) (length float64, excess []float64) {
-	d.best.evaluations++
-	length, excess = d.r.Evaluate(x)
+// becomeAllowed is the feasibility phase.
+func (d *descent) becomeAllowed(origin []float64, infeasible float64) {
+	type place struct {
+		x          []float64
+		infeasible float64
+	}
+	starts := []place{{origin, infeasible}}
+	for n := 0; n < refineStarts && d.best.moved == nil; n++ {
+		if n == 1 {
+			for _, x := range d.r.Starts() {
+				if starts = append(starts, place{x, d.measure(x)}); d.best.moved != nil {
+					return
+				}
+			}
+			slices.SortStableFunc(starts[1:], func(a, b place) int { return cmp.Compare(a.infeasible, b.infeasible) })
+		}
+		if n == len(starts) {
+			break
+		}
+		x, before := starts[n].x, starts[n].infeasible
+		step := stepFeasible
+		for range feasibleRounds {
+			d.begin(x)
+			x = d.minimise(&merit{squares: true}, step, refineFeasibility/feasibleRounds)
+			if d.claimed != nil {
+				x = d.claimed
+			}
+			now := d.measure(x)
+			if d.best.moved != nil || now > (1-feasibleHope)*before {
+				break
+			}
+			before, step = now, step*stepShrink
+		}
+	}
+}
+
+// shorten brings down the length of a train that is allowed.
+func (d *descent) shorten() {
+	m, step := &merit{penalty: penaltyStart, rounding: roundingStart}, stepFirst
+	for round := range refineRounds {
+		left := refineEvaluations - d.best.evaluations
+		if left <= 0 {
+			break
+		}
+		before := d.best.length
+		d.begin(d.best.moved)
+		d.minimise(m, step, left)
+		if d.claimed != nil {
+			d.measure(d.claimed)
+		}
+		if round > 1 && before-d.best.length < refineGain {
+			break
+		}
+		m.penalty, m.rounding, step = m.penalty*penaltyGrowth, m.rounding*roundingShrink, step*stepShrink
+	}
+}
+
+// begin centres the unknowns on a place.
+func (d *descent) begin(x []float64) {
+	d.centre = slices.Clone(x)
+	d.moves = d.r.Moves(x)
+}
+
+// place is where unknowns lead.
+func (d *descent) place(u []float64) []float64 {
+	x := slices.Clone(d.centre)
+	for k, move := range d.moves {
+		for i := range x {
+			x[i] += float64(u[k] * move[i])
+		}
+	}
+	return x
+}
+
+// measure measures a place in full, keeps it if it is the shortest allowed one,
+// and gives the sum of its squared excesses.
+func (d *descent) measure(x []float64) (infeasible float64) {
+	d.best.measurements++
+	length, excess := d.r.Evaluate(x)
 	if slices.Max(excess) <= 0 && (d.best.moved == nil || length < d.best.length) {
 		d.best.moved, d.best.length = slices.Clone(x), length
+	}
+	d.claimed, d.claimedLength = nil, math.Inf(1)
+	if d.best.moved != nil {
+		d.claimedLength = d.best.length
+	}
+	m := merit{squares: true}
+	return m.value(length, excess)
+}
+
+// estimate evaluates unknowns with the stand-in for vignetting and keeps the
+// shortest allowed place.
+func (d *descent) estimate(u []float64) (length float64, excess []float64) {
+	x := d.place(u)
+	d.best.evaluations++
+	length, excess = d.r.Estimate(x)
+	if length < d.claimedLength && slices.Max(excess) <= 0 {
+		d.claimed, d.claimedLength = x, length
 	}
 	return length, excess
 }
 
-// infeasibility is the sum of squared excesses, 0 once an allowed place is known.
-func (d *descent) infeasibility(x []float64) (sum float64) {
-	if d.best.moved != nil {
-		return 0
+// merit is what a method minimises.
+type merit struct {
+	squares           bool // the sum of squared excesses alone
+	penalty, rounding float64
+}
+
+func (m *merit) value(length float64, excess []float64) (sum float64) {
+	if !m.squares {
+		sum = length
 	}
-	_, excess := d.evaluate(x)
 	for _, e := range excess {
-		if e > 0 {
-			e += infeasibleMargin
-			sum += float64(e * e)
-		}
+		sum += m.of(e)
 	}
 	return sum
 }
 
-// penalised is the ranked length plus the penalty on every excess.
-func (d *descent) penalised(x []float64, penalty float64) float64 {
-	length, excess := d.evaluate(x)
-	for _, e := range excess {
-		length += float64(penalty * max(0, e))
+// of is what an excess costs.
+func (m *merit) of(e float64) float64 {
+	if m.squares {
+		e = max(0, e+infeasibleMargin)
+		return e * e
 	}
-	return length
+	t := e / m.rounding
+	return m.penalty * m.rounding * (max(t, 0) + math.Log1p(math.Exp(-math.Abs(t))))
 }
 
-// minimise brings down f from a place with about budget evaluations and returns
-// where it came to.
-func (d *descent) minimise(f func([]float64) float64, from []float64, step float64, budget int) []float64 {
+// slope is how fast that changes with the excess.
+func (m *merit) slope(e float64) float64 {
+	if m.squares {
+		return 2 * max(0, e+infeasibleMargin)
+	}
+	return m.penalty / (1 + math.Exp(-e/m.rounding))
+}
+
+// minimise brings down a merit from the centre with about budget evaluations and
+// returns the place that it came to.
+func (d *descent) minimise(m *merit, step float64, budget int) []float64 {
+	f := func(u []float64) float64 {
+		if m.squares && d.claimed != nil {
+			return 0 // the phase is over
+		}
+		return m.value(d.estimate(u))
+	}
 	problem := optimize.Problem{Func: f}
 	settings := &optimize.Settings{FuncEvaluations: budget}
 	converge := &optimize.FunctionConverge{Absolute: 1e-4}
 	var method optimize.Method
+	n := len(d.centre)
 	switch d.method {
 	case refineBFGS:
 		method = &optimize.BFGS{}
 		converge.Iterations = 3
-		settings.GradEvaluations = 1 + budget/(len(from)+1)
-		// A gradient is wanted where the function has just been evaluated.
-		last, at := slices.Clone(from), math.NaN()
-		problem.Func = func(x []float64) float64 {
-			last, at = append(last[:0], x...), f(x)
-			return at
-		}
-		problem.Grad = func(gradient, x []float64) {
-			if !slices.Equal(last, x) || math.IsNaN(at) {
-				problem.Func(x)
+		settings.GradEvaluations = 1 + budget/(n+1)
+		problem.Grad = func(gradient, u []float64) {
+			if m.squares && d.claimed != nil {
+				clear(gradient)
+				return
 			}
-			y := slices.Clone(x)
-			for i := range x {
-				y[i] = x[i] + gradientStep
-				gradient[i] = (f(y) - at) / gradientStep
-				y[i] = x[i]
+			length, excess := d.estimate(u)
+			excess = slices.Clone(excess)
+			v := slices.Clone(u)
+			for i := range u {
+				v[i] = u[i] + gradientStep
+				longer, more := d.estimate(v)
+				v[i] = u[i]
+				gradient[i] = 0
+				if !m.squares {
+					gradient[i] = (longer - length) / gradientStep
+				}
+				for k, e := range excess {
+					gradient[i] += float64(m.slope(e) * (more[k] - e) / gradientStep)
+				}
 			}
 		}
 	case refineCMAES:
@@ -173,10 +297,10 @@ func (d *descent) minimise(f func([]float64) float64, from []float64, step float
 	settings.Converger = converge
 	// An error is that of a line search that finds nothing lower: the end of a
 	// descent as good as any.
-	if result, _ := optimize.Minimize(problem, from, settings, method); result != nil && len(result.X) == len(from) {
-		return result.X
+	if result, _ := optimize.Minimize(problem, make([]float64, n), settings, method); result != nil && len(result.X) == n {
+		return d.place(result.X)
 	}
-	return from
+	return d.centre
 }
 
 // refineOptions are what a spec asks of refinement.
