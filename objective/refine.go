@@ -44,6 +44,10 @@ type Refiner struct {
 	allowedShare  float64 // of a pupil
 	overfillError float64
 	watched       []watchedPupil
+	// Of the unknowns, see Centre.
+	centre   []float64
+	moves    [2][2]float64 // mm of the first and the last gap for vergence and magnification
+	paraxial Train         // a buffer
 }
 
 // NewRefiner prepares refinements of trains for p, which must not change

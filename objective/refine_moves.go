@@ -5,80 +5,93 @@ import (
 	"slices"
 )
 
-// Steps of an optimisation's unknowns, in mm: the largest that a gap makes for one
-// unit of an unknown, the least, and what a unit of the eye relief and of a
-// pair's inner gap is.
+// Units of an optimisation's unknowns, in mm: the largest change of a gap that a
+// unit makes, the least, and the units of eye relief and a pair's inner gap.
 const (
 	gapUnitMost  = 2.0
 	gapUnitLeast = 0.02
 	reliefUnit   = 2.0
-	innerUnit    = 2.0
+	innerUnit    = 4.0
 )
 
-// Moves are directions in which a refinement does well to move a train from the
-// place x (see [Refiner.Evaluate]): as many as there are unknowns, each the change
-// of gaps and eye relief in mm for one unit. Gaps by themselves would make a narrow
-// valley, because moving any one of them spoils both the vergence and the angular magnification. To
-// first order the directions change
+// Centre chooses the unknowns in which a refinement does well to move a train from
+// the place x (see [Refiner.Evaluate]), which is their zero; [Refiner.Place] leads
+// from them to places. Gaps by themselves would make a narrow valley, because
+// moving any one of them spoils both the vergence and the angular magnification. The unknowns
+// are, each in a unit of its own,
 //
-//   - the vergence of the world alone, by the limit on axis_vergence_D,
-//   - the angular magnification alone, by its tolerance (not in a keplerian, which
+//   - the vergence of the world, in the limit on axis_vergence_D,
+//   - the angular magnification, in its tolerance (not in a keplerian, which
 //     has one gap),
-//   - the inner gap of a pair relay, with the other two gaps such that vergence
-//     and magnification stay,
+//   - the inner gap of a pair relay: the other two gaps follow it as they do in the
+//     paraxial solution, so that vergence and magnification stay,
 //   - the eye relief.
-func (r *Refiner) Moves(x []float64) [][]float64 {
+//
+// The first two change gaps in proportion, by what is right at x to first order.
+func (r *Refiner) Centre(x []float64) {
 	r.place(x)
 	n := len(r.t.Gaps)
-	units := make([][]float64, n+1)
-	for i := range units {
-		units[i] = make([]float64, n+1)
-	}
-	units[n][n] = reliefUnit
+	r.centre = append(r.centre[:0], x...)
+	r.moves = [2][2]float64{}
 	// The vergence that is lacking at the eye is A·C, and A is nearly 1/Θ; C and D
 	// do not depend on the eye relief.
 	vergence := r.c.limits[axisVergence] / 1000 * math.Abs(r.t.AngularMagnification)
 	magnification := max(r.p.MagnificationTol, toleranceScale) * r.p.Magnification
 	if n == 1 {
 		c, _ := r.gapRates(0)
-		units[0][0] = gapUnit(vergence / math.Abs(c))
-		return units
+		r.moves[0][0] = gapUnit(vergence / math.Abs(c))
+		return
 	}
-	first, last := 0, n-1
-	c1, d1 := r.gapRates(first)
-	c2, d2 := r.gapRates(last)
-	// solve gives the changes of the first and the last gap that change C and D.
+	c1, d1 := r.gapRates(0)
+	c2, d2 := r.gapRates(n - 1)
 	det := float64(c1*d2) - float64(c2*d1)
-	solve := func(to []float64, c, d float64) {
-		to[first], to[last] = (float64(c*d2)-float64(d*c2))/det, (float64(d*c1)-float64(c*d1))/det
-	}
-	solve(units[0], vergence, 0)
-	solve(units[1], 0, magnification)
-	for k, unit := range units[:2] {
-		size := max(math.Abs(unit[first]), math.Abs(unit[last]))
+	r.moves[0] = [2]float64{vergence * d2 / det, -vergence * d1 / det}
+	r.moves[1] = [2]float64{-magnification * c2 / det, magnification * c1 / det}
+	for k := range r.moves {
+		move := &r.moves[k]
+		size := max(math.Abs(move[0]), math.Abs(move[1]))
 		if !(size > 0 && size < math.Inf(1)) { // no such direction
-			clear(unit)
-			unit[[...]int{first, last}[k]] = gapUnitLeast
+			*move = [2]float64{}
+			move[k] = gapUnitLeast
 			continue
 		}
-		for i := range unit {
-			unit[i] *= gapUnit(size) / size
-		}
+		by := gapUnit(size) / size
+		move[0], move[1] = move[0]*by, move[1]*by
 	}
+}
+
+// Place is where unknowns lead, see [Refiner.Centre]: by how many mm each gap, and at
+// last the eye relief, differs from the paraxial one.
+func (r *Refiner) Place(u []float64) []float64 {
+	n := len(r.start.Gaps)
+	x := slices.Clone(r.centre)
+	x[n] += float64(reliefUnit * u[n])
 	if n == 3 {
-		c, d := r.gapRates(1)
-		solve(units[2], -c, -d)
-		units[2][1] = 1
-		size := max(1, math.Abs(units[2][first]), math.Abs(units[2][last]))
-		if math.IsNaN(size) || math.IsInf(size, 1) {
-			clear(units[2])
-			units[2][1], size = 1, 1
-		}
-		for i := range units[2] {
-			units[2][i] *= innerUnit / size
+		inner := r.start.Gaps[1] + r.centre[1]
+		before, after := r.follow(inner), r.follow(inner+float64(innerUnit*u[2]))
+		for i := range before {
+			x[i] += after[i] - before[i]
 		}
 	}
-	return units
+	x[0] += float64(u[0] * r.moves[0][0])
+	if n > 1 {
+		x[0] += float64(u[1] * r.moves[1][0])
+		x[n-1] += float64(u[0]*r.moves[0][1]) + float64(u[1]*r.moves[1][1])
+	}
+	return x
+}
+
+// follow is the gaps of a pair relay's train at an inner gap by the paraxial solution;
+// where there is none, of the start but for the inner one.
+func (r *Refiner) follow(inner float64) (gaps [3]float64) {
+	t := &r.paraxial
+	t.Layout, t.Seat, t.Groups = r.start.Layout, r.start.Seat, r.start.Groups
+	copy(gaps[:], r.start.Gaps)
+	gaps[1] = inner
+	if failed := r.p.Assemble(t, inner); failed != Focal && failed != Magnification {
+		copy(gaps[:], t.Gaps)
+	}
+	return gaps
 }
 
 // gapUnit bounds the step of a gap.
@@ -93,6 +106,15 @@ func (r *Refiner) gapRates(gap int) (c, d float64) {
 	after := r.p.EyeMatrix(r.t)
 	r.t.Gaps[gap] = was
 	return after.C - before.C, after.D - before.D
+}
+
+// RanksRelief tells whether the ranked length holds the eye relief.
+func (r *Refiner) RanksRelief() bool { return r.by == ByLengthToEye }
+
+// LeastRelief is by how many mm the eye may be moved, or less, whatever the rays
+// say.
+func (r *Refiner) LeastRelief() float64 {
+	return max(r.p.ReliefMin, r.p.CombinerMM) - r.start.EyeRelief
 }
 
 // innerStarts are the inner gaps of other starts, in mm more than the one that

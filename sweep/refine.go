@@ -24,49 +24,62 @@ const (
 // Refining is a smooth length in two to four unknowns under many constraints, each
 // of which costs a trace. Every method gets the same treatment of them: where the
 // start breaks any, first the sum of squared excesses is brought down until none
-// is left (the feasibility phase), if need be from other starts; then the ranked length plus a
-// penalty is, which is the exact one, linear in each excess (J. Nocedal, S. J. Wright,
-// Numerical Optimization, 2nd ed., ch. 17.2), with its kinks rounded off less and less
-// (C. Chen, O. L. Mangasarian, Mathematical Programming 71, 51 (1995)). Each round begins at the best
-// allowed place so far with steps that shrink. Methods see
-// vignetting by its stand-in ([objective.Refiner.Estimate]); what counts in the end is the shortest place that a
-// full measurement allows.
+// is left (the feasibility phase), if need be from a second start; then the ranked
+// length plus a penalty is, the exact one, linear in each excess (J. Nocedal, S. J.
+// Wright, Numerical Optimization, 2nd ed., ch. 17.2), with its kinks rounded off (C.
+// Chen, O. L. Mangasarian, Mathematical Programming 71, 51 (1995)), from round to
+// round less. Each round begins at the best allowed place so far with a smaller step.
+// Methods see vignetting by its stand-in ([objective.Refiner.Estimate]). What counts in the
+// end is not where a method stops but the shortest place that it came by and a full
+// measurement allows.
 const (
-	// refineEvaluations bounds the estimates for one candidate.
-	refineEvaluations = 400
-	// refineFeasibility is how many of them may be spent on becoming allowed from one
-	// start, in feasibleRounds rounds, and refineStarts from how many starts that is tried.
-	refineFeasibility = 120
-	feasibleRounds    = 3
-	refineStarts      = 3
-	// feasibleHope is the share of the sum of squared excesses at its start that a round has to save for
-	// another one from where it came to.
+	// refineEvaluations bounds the estimates for one candidate; the last round
+	// may exceed it a little.
+	refineEvaluations = 500
+	// The feasibility phase has feasibleRounds rounds from each of feasibleStarts
+	// starts, the first of feasibleEvaluations estimates, the second of half as many, and so on.
+	feasibleEvaluations = 120
+	feasibleRounds      = 3
+	feasibleStarts      = 2
+	// feasibleHope is the share of the sum of squared excesses that a round has to
+	// save for another one from where it came to, and feasibleGain the share below which a
+	// gain is the end of a round.
 	feasibleHope = 0.1
+	feasibleGain = 0.02
+	// feasibleMargin is added to excesses in the first round of the feasibility phase, which without
+	// it would come to limits with steps that end before them, and marginShrink of
+	// that in each further one.
+	feasibleMargin = 0.01
+	marginShrink   = 0.3
 	// refineRounds is how often the penalised length is minimised, at most.
-	refineRounds = 6
+	refineRounds = 4
 	// refineGain, in mm, is the gain of a round below which there is no other.
-	refineGain = 1e-3
-	// infeasibleMargin is added to an excess in the feasibility phase, which without it
-	// would come to limits with steps that end before them.
-	infeasibleMargin = 0.01
+	refineGain = 0.01
 	// penaltyStart is what an excess costs, in mm for the whole limit, in the
 	// first round, penaltyGrowth by how much more in each further one. A penalty is
-	// exact once it is above the multipliers of the limits, which are some mm.
-	penaltyStart  = 10.0
-	penaltyGrowth = 3.0
-	// roundingStart is the excess over which the penalty's kink is rounded off in the first
-	// round, roundingShrink by how much less it is in each further one.
-	roundingStart  = 0.03
-	roundingShrink = 1.0 / 3
-	// First steps, in units of the moves ([objective.Refiner.Moves]): while it looks for an allowed place, and in the first
-	// round. In each further round they shrink and change sign.
+	// exact once it is above the multipliers of the limits: some mm for gaps that
+	// keep the magnification, but more than 40 along the inner gap of a pair.
+	penaltyStart  = 100.0
+	penaltyGrowth = 2.0
+	// roundingStart is the excess over which a kink is rounded off in the first
+	// round, roundingShrink how much of that is left in each further one.
+	roundingStart  = 0.01
+	roundingShrink = 0.2
+	// First steps, in units of the unknowns ([objective.Refiner.Centre]): while it
+	// looks for an allowed place, and in the first round. In each further round they shrink
+	// and change sign, which leads out of the corners between limits where a
+	// simplex gets stuck.
 	stepFeasible = 0.4
-	stepFirst    = 0.4
+	stepFirst    = 0.8
 	stepShrink   = -0.5
-	// gradientStep, in units of the moves, is that of a forward difference.
+	// gradientStep, in the same units, is that of a forward difference.
 	gradientStep = 1e-4
-	// reliefStep, in mm, is to what the least eye relief is found.
-	reliefStep = 1e-3
+	// reliefStep, in mm, is to what the least eye relief is found, next to the nearest of
+	// reliefPlaces places that is allowed, and reliefTries how often estimates say
+	// where that might be.
+	reliefStep   = 1e-3
+	reliefPlaces = 6
+	reliefTries  = 4
 )
 
 // refined is what a candidate was refined to.
@@ -84,9 +97,6 @@ type descent struct {
 	source rand.Source
 	best   refined
 
-	// Unknowns u count from a centre in units of the moves.
-	centre []float64
-	moves  [][]float64
 	// claimed is the shortest place that estimates allow since the last measurement.
 	claimed       []float64
 	claimedLength float64
@@ -107,6 +117,7 @@ func refineTrain(r *objective.Refiner, start *objective.Train, method string, se
 	}
 	if d.best.moved != nil {
 		d.shorten()
+		d.lowerRelief()
 	}
 	return d.best
 }
@@ -118,7 +129,7 @@ func (d *descent) becomeAllowed(origin []float64, infeasible float64) {
 		infeasible float64
 	}
 	starts := []place{{origin, infeasible}}
-	for n := 0; n < refineStarts && d.best.moved == nil; n++ {
+	for n := 0; n < feasibleStarts && d.best.moved == nil; n++ {
 		if n == 1 {
 			for _, x := range d.r.Starts() {
 				if starts = append(starts, place{x, d.measure(x)}); d.best.moved != nil {
@@ -131,10 +142,11 @@ func (d *descent) becomeAllowed(origin []float64, infeasible float64) {
 			break
 		}
 		x, before := starts[n].x, starts[n].infeasible
-		step := stepFeasible
-		for range feasibleRounds {
-			d.begin(x)
-			x = d.minimise(&merit{squares: true}, step, refineFeasibility/feasibleRounds)
+		step, m := stepFeasible, &merit{squares: true, margin: feasibleMargin}
+		for round := range feasibleRounds {
+			d.r.Centre(x)
+			x = d.minimise(m, step, feasibleEvaluations/(1+round))
+			m.margin *= marginShrink
 			if d.claimed != nil {
 				x = d.claimed
 			}
@@ -156,33 +168,68 @@ func (d *descent) shorten() {
 			break
 		}
 		before := d.best.length
-		d.begin(d.best.moved)
+		d.r.Centre(d.best.moved)
 		d.minimise(m, step, left)
 		if d.claimed != nil {
 			d.measure(d.claimed)
 		}
-		if round > 1 && before-d.best.length < refineGain {
+		if round > 0 && before-d.best.length < refineGain {
 			break
 		}
 		m.penalty, m.rounding, step = m.penalty*penaltyGrowth, m.rounding*roundingShrink, step*stepShrink
 	}
 }
 
-// begin centres the unknowns on a place.
-func (d *descent) begin(x []float64) {
-	d.centre = slices.Clone(x)
-	d.moves = d.r.Moves(x)
-}
-
-// place is where unknowns lead.
-func (d *descent) place(u []float64) []float64 {
-	x := slices.Clone(d.centre)
-	for k, move := range d.moves {
-		for i := range x {
-			x[i] += float64(u[k] * move[i])
+// lowerRelief brings the eye as near as it may come with the gaps, and so the
+// length, as they are.
+func (d *descent) lowerRelief() {
+	if d.r.RanksRelief() {
+		return // it is part of what has been minimised
+	}
+	relief := d.r.Unknowns() - 1
+	x := slices.Clone(d.best.moved)
+	estimated := func(at float64) bool {
+		d.best.evaluations++
+		x[relief] = at
+		_, excess := d.r.Estimate(x)
+		return slices.Max(excess) <= 0
+	}
+	measured := func(at float64) bool {
+		d.best.measurements++
+		x[relief] = at
+		_, excess := d.r.Evaluate(x)
+		return slices.Max(excess) <= 0
+	}
+	least, good := d.r.LeastRelief(), x[relief]
+	measured(good) // estimates are best next to the last measurement
+	bad := least - reliefStep
+	for k := range reliefPlaces {
+		at := least + float64((good-least)*float64(k)/reliefPlaces)
+		if estimated(at) && measured(at) {
+			good = at
+			break
+		}
+		bad = at
+	}
+	for range reliefTries {
+		lo, hi := bad, good
+		for hi-lo > reliefStep {
+			if middle := (lo + hi) / 2; estimated(middle) {
+				hi = middle
+			} else {
+				lo = middle
+			}
+		}
+		if hi == good {
+			break
+		}
+		if measured(hi) {
+			good = hi
+		} else {
+			bad = hi
 		}
 	}
-	return x
+	d.best.moved[relief] = good
 }
 
 // measure measures a place in full, keeps it if it is the shortest allowed one,
@@ -204,7 +251,7 @@ func (d *descent) measure(x []float64) (infeasible float64) {
 // estimate evaluates unknowns with the stand-in for vignetting and keeps the
 // shortest allowed place.
 func (d *descent) estimate(u []float64) (length float64, excess []float64) {
-	x := d.place(u)
+	x := d.r.Place(u)
 	d.best.evaluations++
 	length, excess = d.r.Estimate(x)
 	if length < d.claimedLength && slices.Max(excess) <= 0 {
@@ -215,7 +262,8 @@ func (d *descent) estimate(u []float64) (length float64, excess []float64) {
 
 // merit is what a method minimises.
 type merit struct {
-	squares           bool // the sum of squared excesses alone
+	squares           bool // the sum of squared excesses with a margin, alone
+	margin            float64
 	penalty, rounding float64
 }
 
@@ -232,7 +280,7 @@ func (m *merit) value(length float64, excess []float64) (sum float64) {
 // of is what an excess costs.
 func (m *merit) of(e float64) float64 {
 	if m.squares {
-		e = max(0, e+infeasibleMargin)
+		e = max(0, e+m.margin)
 		return e * e
 	}
 	t := e / m.rounding
@@ -242,7 +290,7 @@ func (m *merit) of(e float64) float64 {
 // slope is how fast that changes with the excess.
 func (m *merit) slope(e float64) float64 {
 	if m.squares {
-		return 2 * max(0, e+infeasibleMargin)
+		return 2 * max(0, e+m.margin)
 	}
 	return m.penalty / (1 + math.Exp(-e/m.rounding))
 }
@@ -259,8 +307,11 @@ func (d *descent) minimise(m *merit, step float64, budget int) []float64 {
 	problem := optimize.Problem{Func: f}
 	settings := &optimize.Settings{FuncEvaluations: budget}
 	converge := &optimize.FunctionConverge{Absolute: 1e-4}
+	if m.squares {
+		converge.Absolute, converge.Relative = 1e-8, feasibleGain
+	}
 	var method optimize.Method
-	n := len(d.centre)
+	n := d.r.Unknowns()
 	switch d.method {
 	case refineBFGS:
 		method = &optimize.BFGS{}
@@ -298,9 +349,9 @@ func (d *descent) minimise(m *merit, step float64, budget int) []float64 {
 	// An error is that of a line search that finds nothing lower: the end of a
 	// descent as good as any.
 	if result, _ := optimize.Minimize(problem, make([]float64, n), settings, method); result != nil && len(result.X) == n {
-		return d.place(result.X)
+		return d.r.Place(result.X)
 	}
-	return d.centre
+	return d.r.Place(make([]float64, n))
 }
 
 // refineOptions are what a spec asks of refinement.
