@@ -36,8 +36,8 @@ const (
 	// refineEvaluations bounds the estimates for one candidate; the last round
 	// may exceed it a little.
 	refineEvaluations = 500
-	// The feasibility phase has feasibleRounds rounds from each of feasibleStarts
-	// starts, the first of feasibleEvaluations estimates, the second of half as many, and so on.
+	// The feasibility phase has feasibleRounds rounds from each of feasibleStarts starts,
+	// the first of feasibleEvaluations estimates, the second of half as many, and so on.
 	feasibleEvaluations = 120
 	feasibleRounds      = 3
 	feasibleStarts      = 2
@@ -63,7 +63,7 @@ const (
 	penaltyGrowth = 2.0
 	// roundingStart is the excess over which a kink is rounded off in the first
 	// round, roundingShrink how much of that is left in each further one.
-	roundingStart  = 0.01
+	roundingStart  = 0.005
 	roundingShrink = 0.2
 	// First steps, in units of the unknowns ([objective.Refiner.Centre]): while it
 	// looks for an allowed place, and in the first round. In each further round they shrink
@@ -122,40 +122,43 @@ func refineTrain(r *objective.Refiner, start *objective.Train, method string, se
 	return d.best
 }
 
-// becomeAllowed is the feasibility phase.
+// becomeAllowed is the feasibility phase, from a place that has been measured.
 func (d *descent) becomeAllowed(origin []float64, infeasible float64) {
+	d.approach(origin, infeasible)
+	if d.best.moved != nil {
+		return
+	}
 	type place struct {
 		x          []float64
 		infeasible float64
 	}
-	starts := []place{{origin, infeasible}}
-	for n := 0; n < feasibleStarts && d.best.moved == nil; n++ {
-		if n == 1 {
-			for _, x := range d.r.Starts() {
-				if starts = append(starts, place{x, d.measure(x)}); d.best.moved != nil {
-					return
-				}
-			}
-			slices.SortStableFunc(starts[1:], func(a, b place) int { return cmp.Compare(a.infeasible, b.infeasible) })
+	var others []place
+	m := &merit{squares: true}
+	for _, x := range d.r.Starts() {
+		others = append(others, place{x, m.value(d.estimateAt(x))})
+	}
+	slices.SortStableFunc(others, func(a, b place) int { return cmp.Compare(a.infeasible, b.infeasible) })
+	for _, other := range others[:min(len(others), feasibleStarts-1)] {
+		if infeasible := d.measure(other.x); d.best.moved == nil {
+			d.approach(other.x, infeasible)
 		}
-		if n == len(starts) {
+	}
+}
+
+// approach brings down the sum of squared excesses from a place until it is allowed
+// or there is no hope for it.
+func (d *descent) approach(x []float64, infeasible float64) {
+	step, m := stepFeasible, &merit{squares: true, margin: feasibleMargin}
+	for round := range feasibleRounds {
+		d.r.Centre(x)
+		if x = d.minimise(m, step, feasibleEvaluations/(1+round)); d.claimed != nil {
+			x = d.claimed
+		}
+		before := infeasible
+		if infeasible = d.measure(x); d.best.moved != nil || infeasible > (1-feasibleHope)*before {
 			break
 		}
-		x, before := starts[n].x, starts[n].infeasible
-		step, m := stepFeasible, &merit{squares: true, margin: feasibleMargin}
-		for round := range feasibleRounds {
-			d.r.Centre(x)
-			x = d.minimise(m, step, feasibleEvaluations/(1+round))
-			m.margin *= marginShrink
-			if d.claimed != nil {
-				x = d.claimed
-			}
-			now := d.measure(x)
-			if d.best.moved != nil || now > (1-feasibleHope)*before {
-				break
-			}
-			before, step = now, step*stepShrink
-		}
+		step, m.margin = step*stepShrink, m.margin*marginShrink
 	}
 }
 
@@ -248,10 +251,14 @@ func (d *descent) measure(x []float64) (infeasible float64) {
 	return m.value(length, excess)
 }
 
-// estimate evaluates unknowns with the stand-in for vignetting and keeps the
-// shortest allowed place.
+// estimate evaluates unknowns.
 func (d *descent) estimate(u []float64) (length float64, excess []float64) {
-	x := d.r.Place(u)
+	return d.estimateAt(d.r.Place(u))
+}
+
+// estimateAt evaluates a place with the stand-in for vignetting and keeps it if it is
+// the shortest that this allows.
+func (d *descent) estimateAt(x []float64) (length float64, excess []float64) {
 	d.best.evaluations++
 	length, excess = d.r.Estimate(x)
 	if length < d.claimedLength && slices.Max(excess) <= 0 {
@@ -281,10 +288,9 @@ func (m *merit) value(length float64, excess []float64) (sum float64) {
 func (m *merit) of(e float64) float64 {
 	if m.squares {
 		e = max(0, e+m.margin)
-		return e * e
+		return float64(e * e)
 	}
-	t := e / m.rounding
-	return m.penalty * m.rounding * (max(t, 0) + math.Log1p(math.Exp(-math.Abs(t))))
+	return float64(m.penalty / 2 * (e + m.root(e)))
 }
 
 // slope is how fast that changes with the excess.
@@ -292,7 +298,12 @@ func (m *merit) slope(e float64) float64 {
 	if m.squares {
 		return 2 * max(0, e+m.margin)
 	}
-	return m.penalty / (1 + math.Exp(-e/m.rounding))
+	return m.penalty / 2 * (1 + e/m.root(e))
+}
+
+// root is the magnitude of an excess, rounded off at zero.
+func (m *merit) root(e float64) float64 {
+	return math.Sqrt(float64(e*e) + float64(4*m.rounding*m.rounding))
 }
 
 // minimise brings down a merit from the centre with about budget evaluations and

@@ -320,33 +320,90 @@ func TestRefineKeepsTwins(t *testing.T) {
 	}
 }
 
-// BenchmarkRefine refines one candidate of the demo of stacks, six doublets, by
-// each method.
-func BenchmarkRefine(b *testing.B) {
-	for _, name := range []string{"quick", "stacks"} {
-		j := demoJob(b, name)
-		lib := j.library(j.Spec, j.Spec.Problem())
-		p, trains := stream(b, j.Spec, lib.Lenses, 400)
-		near := objective.NewNearChecker(p, 3)
-		var candidates []*objective.Train
-		for _, t := range trains {
-			if near.Check(t).FailedBy == "" {
-				candidates = append(candidates, t)
+// nearMisses are the first designs of a spec's search that exceed no limit by more
+// than a factor, but some by more than another one, and that want takes.
+func nearMisses(t testing.TB, spec *Spec, lenses []*catalog.Lens, over, upTo float64, n int, want func(*objective.Train) bool) (p *objective.Problem, misses []*objective.Train) {
+	t.Helper()
+	p = spec.Problem()
+	a, err := newAscent(t.Context(), objective.NewLibrary(p, lenses), (&Job{Spec: spec}).options(spec))
+	if err != nil {
+		t.Fatal(err)
+	}
+	near, nearer := objective.NewNearChecker(p, upTo), objective.NewNearChecker(p, over)
+	if over == 1 {
+		nearer = objective.NewChecker(p)
+	}
+	for {
+		batch, err := a.next(t.Context(), batchSize)
+		if err != nil || len(batch) == 0 {
+			t.Fatalf("%d near misses, %v", len(misses), err)
+		}
+		for _, c := range batch {
+			train := mustSolve(a.lib, &c)
+			if !want(train) || near.Check(train).FailedBy != "" || nearer.Check(train).FailedBy == "" {
+				continue
+			}
+			if misses = append(misses, train); len(misses) == n {
+				return p, misses
 			}
 		}
-		if len(candidates) == 0 {
-			b.Fatal("no candidate")
+	}
+}
+
+func anyTrain(*objective.Train) bool { return true }
+
+// refineCases are near misses of demos, and of stacks of up to three doublets such
+// with eight in all.
+func refineCases(t testing.TB, over, upTo float64, n int, do func(name string, p *objective.Problem, misses []*objective.Train)) {
+	t.Helper()
+	for _, name := range []string{"quick", "wide", "stacks", "pair", "eight"} {
+		demo := map[string]string{"quick": "quick", "wide": "quick", "stacks": "stacks", "pair": "pair", "eight": "stacks"}[name]
+		j := demoJob(t, demo)
+		spec, want := j.Spec, anyTrain
+		lenses := j.library(spec, spec.Problem()).Lenses
+		switch name {
+		case "wide": // as wide as stacks.toml, of any aperture
+			spec.Field.WidthDeg, spec.Field.HeightDeg = 15, 11.3
+		case "eight":
+			spec.Train.LensesPerGroup = 3
+			lenses = slices.DeleteFunc(lenses, func(l *catalog.Lens) bool {
+				return !slices.Contains([]string{"DGD-A25x12.5", "DGD-A32x12.5", "DGD-A32x16", "DGD-A40x16", "DGD-A63x32", "DGD-A80x32"}, l.Part)
+			})
+			want = func(t *objective.Train) bool {
+				n := 0
+				for _, g := range t.Groups {
+					n += len(g.Elements)
+				}
+				return n == 8
+			}
 		}
+		p, misses := nearMisses(t, spec, lenses, over, upTo, n, want)
+		do(name, p, misses)
+	}
+}
+
+// BenchmarkRefine refines near misses of demos by each method, one candidate an operation: three
+// singlets, the same in a wider field, six doublets, four doublets of which two make a
+// pair relay, and eight doublets.
+func BenchmarkRefine(b *testing.B) {
+	refineCases(b, 1, 3, 20, func(name string, p *objective.Problem, misses []*objective.Train) {
 		r := objective.NewRefiner(p, objective.ByLength)
 		for _, method := range refineMethods {
 			b.Run(name+"/"+method, func(b *testing.B) {
-				i, evaluations := 0, 0
+				i, rescued, evaluations, measurements := 0, 0, 0, 0
 				for b.Loop() {
-					evaluations += refineTrain(r, candidates[i%len(candidates)], method, 1).evaluations
+					end := refineTrain(r, misses[i%len(misses)], method, 1)
+					if end.moved != nil {
+						rescued++
+					}
+					evaluations += end.evaluations
+					measurements += end.measurements
 					i++
 				}
-				b.ReportMetric(float64(evaluations)/float64(i), "evaluations/op")
+				b.ReportMetric(float64(rescued)/float64(i), "rescued/op")
+				b.ReportMetric(float64(evaluations)/float64(i), "estimates/op")
+				b.ReportMetric(float64(measurements)/float64(i), "measurements/op")
 			})
 		}
-	}
+	})
 }
