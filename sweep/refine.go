@@ -2,7 +2,6 @@ package sweep
 
 import (
 	"cmp"
-	"fmt"
 	"hash/fnv"
 	"math"
 	"math/rand/v2"
@@ -375,32 +374,6 @@ type refineOptions struct {
 }
 
 func (o *refineOptions) wanted() bool { return o.method != "" && o.method != refineNone }
-
-// RefinePartError refuses to refine in parts of a sweep point: which candidates
-// lead is known only when all parts are.
-type RefinePartError struct {
-	Part   Part
-	Points int
-}
-
-func (e *RefinePartError) Error() string {
-	return fmt.Sprintf("part %s would divide a sweep point, of which the job has %d: with refine.method other than %q a job can be divided into at most as many parts as it has points",
-		e.Part, e.Points, refineNone)
-}
-
-// Divides tells whether the job can be done in the parts of which this is one:
-// an error where it can't.
-func (j *Job) Divides(part Part) error {
-	if part.byPoints(len(j.Points)) {
-		return nil
-	}
-	for _, p := range j.Points {
-		if o := j.options(p.Spec); o.refine.wanted() {
-			return &RefinePartError{part, len(j.Points)}
-		}
-	}
-	return nil
-}
 
 // rank joins the refined designs with those at their paraxial gaps into one
 // ranking: in ascending ranked length, then by design_id, the refined twin first. A

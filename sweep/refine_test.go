@@ -2,7 +2,7 @@ package sweep
 
 import (
 	"context"
-	"errors"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -263,9 +263,6 @@ func TestRefineResumes(t *testing.T) {
 
 		n := len(j.Points)
 		for i := range n {
-			if err := j.Divides(Part{i, n}); err != nil {
-				t.Error(err)
-			}
 			if _, err := journalled(t.Context(), t, j, folder, Part{i, n}, nil); err != nil {
 				t.Fatal(err)
 			}
@@ -273,9 +270,18 @@ func TestRefineResumes(t *testing.T) {
 		if diff := cmp.Diff(want, tell(mergeOf(t, j, folder)), cmpopts.EquateNaNs()); diff != "" {
 			t.Errorf("case %d: one run -, merged +\n%s", c, diff)
 		}
-		var refused *RefinePartError
-		if err := j.Divides(Part{0, n + 1}); !errors.As(err, &refused) {
-			t.Errorf("case %d: part of a point: %v", c, err)
+		folder = t.TempDir()
+		for i := range n + 1 { // of points
+			if _, err := journalled(t.Context(), t, j, folder, Part{i, n + 1}, nil); err != nil {
+				t.Fatal(err)
+			}
+		}
+		merged := mergeOf(t, j, folder)
+		for i := range merged {
+			compareMerged(t, fmt.Sprintf("case %d, %d parts", c, n+1), j, &out[i], &merged[i])
+			if diff := cmp.Diff(out[i].Refined, merged[i].Refined); diff != "" {
+				t.Errorf("case %d: refined in one run -, merged +\n%s", c, diff)
+			}
 		}
 	})
 	if refinedDesigns == 0 {
