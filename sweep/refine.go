@@ -25,9 +25,8 @@ const (
 // start breaks any, first the sum of squared excesses is brought down until none
 // is left (the feasibility phase), if need be from a second start; then the ranked
 // length plus a penalty is, the exact one, linear in each excess (J. Nocedal, S. J.
-// Wright, Numerical Optimization, 2nd ed., ch. 17.2), with its kinks rounded off (C.
-// Chen, O. L. Mangasarian, Mathematical Programming 71, 51 (1995)), from round to
-// round less. Each round begins at the best allowed place so far with a smaller step.
+// Wright, Numerical Optimization, 2nd ed., ch. 17.2), with its kinks rounded off by a
+// parabola (I. Zang, Mathematical Programming 19, 61 (1980)), from round to round less. Each round begins at the best allowed place so far with a smaller step.
 // Methods see vignetting by its stand-in ([objective.Refiner.Estimate]). What counts in the
 // end is not where a method stops but the shortest place that it came by and a full
 // measurement allows.
@@ -62,7 +61,7 @@ const (
 	penaltyGrowth = 2.0
 	// roundingStart is the excess over which a kink is rounded off in the first
 	// round, roundingShrink how much of that is left in each further one.
-	roundingStart  = 0.005
+	roundingStart  = 0.02
 	roundingShrink = 0.2
 	// First steps, in units of the unknowns ([objective.Refiner.Centre]): while it
 	// looks for an allowed place, and in the first round. In each further round they shrink
@@ -285,11 +284,17 @@ func (m *merit) value(length float64, excess []float64) (sum float64) {
 
 // of is what an excess costs.
 func (m *merit) of(e float64) float64 {
-	if m.squares {
+	switch {
+	case m.squares:
 		e = max(0, e+m.margin)
 		return float64(e * e)
+	case e >= m.rounding:
+		return float64(m.penalty * e)
+	case e > -m.rounding:
+		e += m.rounding
+		return float64(m.penalty * e * e / (4 * m.rounding))
 	}
-	return float64(m.penalty / 2 * (e + m.root(e)))
+	return 0
 }
 
 // slope is how fast that changes with the excess.
@@ -297,12 +302,7 @@ func (m *merit) slope(e float64) float64 {
 	if m.squares {
 		return 2 * max(0, e+m.margin)
 	}
-	return m.penalty / 2 * (1 + e/m.root(e))
-}
-
-// root is the magnitude of an excess, rounded off at zero.
-func (m *merit) root(e float64) float64 {
-	return math.Sqrt(float64(e*e) + float64(4*m.rounding*m.rounding))
+	return m.penalty * min(1, max(0, (e+m.rounding)/(2*m.rounding)))
 }
 
 // minimise brings down a merit from the centre with about budget evaluations and
