@@ -95,8 +95,9 @@ func (ps *Parts) Close() error {
 }
 
 // Merge joins finished parts of the job to what a run of the whole would have
-// brought.
-func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin) ([]PointOutcome, error) {
+// brought. Of a point that was divided it refines what leads, of which progress, which
+// may be nil, tells.
+func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Progress) ([]PointOutcome, error) {
 	for i, journal := range ps.journals {
 		part := Part{i, len(ps.journals)}
 		now := j.header(ps.output, part, origin)
@@ -105,10 +106,16 @@ func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin) ([]PointOutco
 		}
 	}
 	var outcomes []PointOutcome
-	for _, point := range j.Points {
+	for i, point := range j.Points {
 		p := point.Spec.Problem()
 		lib := j.library(point.Spec, p)
 		m := &merge{job: j, parts: ps, point: point, lib: lib, options: j.options(point.Spec)}
+		m.progress = func(s Status) {
+			if progress != nil {
+				s.Point, s.Points = i, len(j.Points)
+				progress(s)
+			}
+		}
 		var out *Outcome
 		var err error
 		if first := (Part{0, len(ps.journals)}); first.byPoints(len(j.Points)) {

@@ -184,6 +184,17 @@ func TestRefined(t *testing.T) {
 		if shortest < f.Train.Length-0.1 {
 			t.Errorf("%s: %.3f mm, a neighbour has %.3f", f.ID, f.Train.Length, shortest)
 		}
+		// The gaps being kept, the eye can't come nearer.
+		least := p.ReliefMin - f.Train.EyeRelief
+		for _, nearer := range []float64{least, -0.02} {
+			clear(x)
+			if x[len(x)-1] = nearer; nearer < least || least == 0 {
+				continue
+			}
+			if _, r, _ := refiner.Settle(x); r.FailedBy == "" {
+				t.Errorf("%s: eye relief of %.3f mm, one of %.3f passes as well", f.ID, f.Train.EyeRelief, f.Train.EyeRelief+nearer)
+			}
+		}
 		away := *f.Train
 		away.Gaps = []float64{f.Train.Gaps[0] + 0.2, f.Train.Gaps[1] - 0.1}
 		away.Length += 0.1
@@ -238,7 +249,8 @@ func TestRefineResumes(t *testing.T) {
 			t.Fatal(err)
 		}
 		header := len(firstRecords(t, whole, 1))
-		for _, at := range []int{len(whole), len(whole) * 9 / 10, header + r.IntN(len(whole)-header)} {
+		for i, at := range []int{len(whole), len(whole) * 9 / 10, header + r.IntN(len(whole)-header)} {
+			j.Spec.Job.Workers = []int{2, 8, 1}[i]
 			if err := os.WriteFile(path, whole[:at], 0o666); err != nil {
 				t.Fatal(err)
 			}
@@ -323,6 +335,119 @@ func TestRefineKeepsTwins(t *testing.T) {
 		if got != c.want {
 			t.Errorf("%+v: %s, want %s", c.o.refine, got, c.want)
 		}
+	}
+}
+
+// TestRefineInterrupted interrupts a job while it refines: it shows what has been refined up to then,
+// ranked with the rest.
+func TestRefineInterrupted(t *testing.T) {
+	j := demoJob(t, "quick")
+	j.Spec.Job.Top, j.Spec.Refine.Method, j.Spec.Refine.Candidates = 60, refineSimplex, 3*refineBatch
+	j.Points = j.Spec.Grid()
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	out, err := j.Run(ctx, Attempt{Progress: func(s Status) {
+		if s.Refined > 0 {
+			cancel()
+		}
+	}})
+	if !Interrupted(err) || len(out) != 1 || out[0].Refined == nil {
+		t.Fatalf("%v, %d points", err, len(out))
+	}
+	counts, refinedDesigns := *out[0].Refined, 0
+	for i := range out[0].Found {
+		if out[0].Found[i].Train.Refined {
+			refinedDesigns++
+		}
+		if i > 0 && compareFound(out[0].Found[i-1], out[0].Found[i]) > 0 {
+			t.Errorf("rank %d before %d", i, i+1)
+		}
+	}
+	if counts.Candidates == 0 || counts.Candidates >= 3*refineBatch || refinedDesigns == 0 || refinedDesigns > counts.Passed {
+		t.Errorf("%d refined designs, %+v", refinedDesigns, counts)
+	}
+}
+
+// TestRefineUnknowns holds the unknowns of a refinement against the matrix to the eye: the
+// first changes its C by the limit on the vergence (at the eye A·C, with A = 1/Θ to first
+// order) and not its D, the second D by the tolerance and not C, and neither changes
+// with a pair's inner gap nor with the eye relief.
+func TestRefineUnknowns(t *testing.T) {
+	for _, name := range []string{"quick", "pair"} {
+		j := demoJob(t, name)
+		p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 2, 5, anyTrain)
+		r := objective.NewRefiner(p, objective.ByLength)
+		for _, train := range misses {
+			r.Begin(train)
+			r.Centre(make([]float64, r.Unknowns()))
+			at := p.EyeMatrix(train)
+			for k := range r.Unknowns() {
+				u := make([]float64, r.Unknowns())
+				u[k] = 1e-3
+				moved, _, _ := r.Settle(r.Place(u))
+				m := p.EyeMatrix(moved)
+				got := [2]float64{(m.C - at.C) / 1e-3 * 1000 / train.AngularMagnification, (m.D - at.D) / 1e-3}
+				want := [2]float64{}
+				if k < 2 {
+					want[k] = [2]float64{objective.AxisVergenceDefaultD, p.MagnificationTol}[k]
+				}
+				// What is of second order in a thousandth of a unit is some thousandths of it.
+				if math.Abs(got[0]-want[0]) > 0.01*objective.AxisVergenceDefaultD || math.Abs(got[1]-want[1]) > 0.01*p.MagnificationTol {
+					t.Errorf("%s %s, unknown %d: %.5f D and %.5f of magnification, want %.5f and %.5f", name, train.DesignID(), k, got[0], got[1], want[0], want[1])
+				}
+			}
+		}
+	}
+}
+
+// TestRefineEstimates compares the stand-in for vignetting with the measured share: within
+// a few tenths of a mm of where it was measured last they agree on whether the limit
+// is kept, unless the share is within two percent of the pupil of the limit; and everything else
+// is the same.
+func TestRefineEstimates(t *testing.T) {
+	random := rand.New(rand.NewPCG(3, 4))
+	kept, exceeded := 0, 0
+	for _, limit := range []float64{0, 3, 10, 40} {
+		j := demoJob(t, "quick")
+		j.Spec.Field.WidthDeg, j.Spec.Field.HeightDeg, j.Spec.Limits.VignettedPct = 15, 11.3, &limit
+		p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 5, 4, anyTrain)
+		r := objective.NewRefiner(p, objective.ByLength)
+		for _, train := range misses {
+			r.Begin(train)
+			away := make([]float64, r.Unknowns())
+			away[r.Unknowns()-1] = 8 * random.NormFloat64()
+			r.Evaluate(away)
+			for range 10 {
+				x := slices.Clone(away)
+				for i := range x {
+					x[i] += 0.2 * random.NormFloat64()
+				}
+				_, estimated := r.Estimate(x)
+				estimated = slices.Clone(estimated)
+				_, measured := r.Evaluate(x)
+				measured = slices.Clone(measured)
+				moved, _, _ := r.Settle(x)
+				share := objective.NewChecker(p).Measure(moved).Metrics.VignettedPct
+				n := len(measured) - 1 // vignetting is judged last
+				if diff := cmp.Diff(measured[:n], estimated[:n]); diff != "" {
+					t.Fatalf("%s: measured -, estimated +\n%s", train.DesignID(), diff)
+				}
+				over := slices.Max(estimated[n:]) > 0
+				switch {
+				case math.Abs(share-limit) < 2:
+				case over != (share > limit):
+					t.Errorf("%s: limit %v%%, %.2f%% of the pupil, estimated %v", train.DesignID(), limit, share, estimated[n:])
+				case over:
+					exceeded++
+				default:
+					kept++
+				}
+				r.Evaluate(away)
+			}
+		}
+	}
+	if kept < 10 || exceeded < 10 {
+		t.Errorf("%d kept the limit, %d exceeded it", kept, exceeded)
 	}
 }
 
