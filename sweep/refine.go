@@ -62,7 +62,7 @@ const (
 	// roundingStart is the excess over which a kink is rounded off in the first
 	// round, roundingShrink how much of that is left in each further one.
 	roundingStart  = 0.02
-	roundingShrink = 0.2
+	roundingShrink = 0.1
 	// First steps, in units of the unknowns ([objective.Refiner.Centre]): while it
 	// looks for an allowed place, and in the first round. In each further round they shrink
 	// and change sign, which leads out of the corners between limits where a
