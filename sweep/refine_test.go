@@ -368,6 +368,28 @@ func TestRefineInterrupted(t *testing.T) {
 	}
 }
 
+// TestRefineToEye ranks by the length to the eye: that is shorter than what comes of the least
+// length and then the least eye relief, and the length is not.
+func TestRefineToEye(t *testing.T) {
+	j := demoJob(t, "quick")
+	p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 1.5, 6, anyTrain)
+	byLength, toEye := objective.NewRefiner(p, objective.ByLength), objective.NewRefiner(p, objective.ByLengthToEye)
+	const tolerance = 0.05 // mm, of where the descents end
+	for _, train := range misses {
+		a, b := refineTrain(byLength, train, refineSimplex, 1), refineTrain(toEye, train, refineSimplex, 1)
+		if a.moved == nil || b.moved == nil {
+			t.Errorf("%s: not refined", train.DesignID())
+			continue
+		}
+		first, _, _ := byLength.Settle(a.moved)
+		second, _, _ := toEye.Settle(b.moved)
+		if second.Length < first.Length-tolerance || second.Length+second.EyeRelief > first.Length+first.EyeRelief+tolerance || b.length != second.Length+second.EyeRelief {
+			t.Errorf("%s: by length %.3f mm and the eye at %.3f; by the length to the eye %.3f and %.3f, ranked as %.3f",
+				train.DesignID(), first.Length, first.EyeRelief, second.Length, second.EyeRelief, b.length)
+		}
+	}
+}
+
 // TestRefineUnknowns holds the unknowns of a refinement against the matrix to the eye: the
 // first changes its C by the limit on the vergence (at the eye A·C, with A = 1/Θ to first
 // order) and not its D, the second D by the tolerance and not C, and neither changes
