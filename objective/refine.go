@@ -115,9 +115,10 @@ func (r *Refiner) Evaluate(x []float64) (length float64, excess []float64) {
 }
 
 // Estimate is Evaluate with a stand-in for vignetting, a smooth one that takes
-// few rays. It is negative where there is less than the allowed vignetting, at
-// any distance from that, and the nearer to the place where Evaluate was last
-// called the better. Evaluate decides.
+// few rays: several excesses at the end in place of one, and as many from one
+// estimate to the next. They are negative where there is less than the allowed
+// vignetting, at any distance from that, and the nearer to the place where Evaluate
+// was last called, which has to be once after Begin, the better. Evaluate decides.
 func (r *Refiner) Estimate(x []float64) (length float64, excess []float64) {
 	r.place(x)
 	r.names, r.excess = r.names[:0], r.excess[:0]

@@ -28,8 +28,8 @@ const (
 // Wright, Numerical Optimization, 2nd ed., ch. 17.2), with its kinks rounded off by a
 // parabola (I. Zang, Mathematical Programming 19, 61 (1980)), from round to round less. Each round begins at the best allowed place so far with a smaller step.
 // Methods see vignetting by its stand-in ([objective.Refiner.Estimate]). What counts in the
-// end is not where a method stops but the shortest place that it came by and a full
-// measurement allows.
+// end is not where a method stops but the shortest place that it came by, where a
+// full measurement allows it.
 const (
 	// refineEvaluations bounds the estimates for one candidate; the last round
 	// may exceed it a little.
@@ -40,13 +40,13 @@ const (
 	feasibleRounds      = 3
 	feasibleStarts      = 2
 	// feasibleHope is the share of the sum of squared excesses that a round has to
-	// save for another one from where it came to, and feasibleGain the share below which a
-	// gain is the end of a round.
+	// save for another one from where it came to, and feasibleGain the share below
+	// which a gain is the end of a round.
 	feasibleHope = 0.1
 	feasibleGain = 0.02
-	// feasibleMargin is added to excesses in the first round of the feasibility phase, which without
-	// it would come to limits with steps that end before them, and marginShrink of
-	// that in each further one.
+	// feasibleMargin is added to excesses in the first round of the feasibility
+	// phase, which without it would come to limits with steps that end before them,
+	// and marginShrink of that in each further one.
 	feasibleMargin = 0.01
 	marginShrink   = 0.3
 	// refineRounds is how often the penalised length is minimised, at most.
@@ -64,17 +64,17 @@ const (
 	roundingStart  = 0.02
 	roundingShrink = 0.1
 	// First steps, in units of the unknowns ([objective.Refiner.Centre]): while it
-	// looks for an allowed place, and in the first round. In each further round they shrink
-	// and change sign, which leads out of the corners between limits where a
+	// looks for an allowed place, and in the first round. In each further round they
+	// shrink and change sign, which leads out of the corners between limits where a
 	// simplex gets stuck.
 	stepFeasible = 0.4
 	stepFirst    = 0.8
 	stepShrink   = -0.5
 	// gradientStep, in the same units, is that of a forward difference.
 	gradientStep = 1e-4
-	// reliefStep, in mm, is to what the least eye relief is found, next to the nearest of
-	// reliefPlaces places that is allowed, and reliefTries how often estimates say
-	// where that might be.
+	// reliefStep, in mm, is to what the least eye relief is found, next to the
+	// nearest of reliefPlaces places that is allowed, and reliefTries how often
+	// estimates say where that might be.
 	reliefStep   = 1e-3
 	reliefPlaces = 6
 	reliefTries  = 4
