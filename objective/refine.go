@@ -40,6 +40,14 @@ type Refiner struct {
 	gapLeast []float64 // by gap; of no meaning for the mask's
 	names    []string
 	excess   []float64
+	// Of the stand-in for vignetting, see watch.
+	allowedShare  float64 // of a pupil
+	overfillError float64
+	watched       []watchedPupil
+	// Of the unknowns, see Centre.
+	centre   []float64
+	moves    [2][2]float64 // mm of the first and the last gap for vergence and magnification
+	paraxial Train         // a buffer
 }
 
 // NewRefiner prepares refinements of trains for p, which must not change
@@ -71,6 +79,8 @@ func (r *Refiner) Begin(start *Train) {
 		r.c.limits[vignetting] = 100 // so that it is measured
 		r.c.limits[vignetting] = r.c.MeasureLimited(start).Metrics.VignettedPct
 	}
+	r.allowedShare = r.c.limits[vignetting] / 100
+	r.watched = r.watched[:0]
 }
 
 // Unknowns is the number of what an optimisation may change: the gaps and the
@@ -100,6 +110,24 @@ func (r *Refiner) Evaluate(x []float64) (length float64, excess []float64) {
 	r.names, r.excess = r.names[:0], r.excess[:0]
 	r.addParaxial()
 	r.addTraced(r.c.MeasureLimited(r.t))
+	r.watch()
+	return r.t.Ranked(r.by), r.excess
+}
+
+// Estimate is Evaluate with a stand-in for vignetting, a smooth one that takes
+// few rays: several excesses at the end in place of one, and as many from one
+// estimate to the next. They are negative where there is less than the allowed
+// vignetting, at any distance from that, and the nearer to the place where Evaluate
+// was last called, which has to be once after Begin, the better. Evaluate decides.
+func (r *Refiner) Estimate(x []float64) (length float64, excess []float64) {
+	r.place(x)
+	r.names, r.excess = r.names[:0], r.excess[:0]
+	r.addParaxial()
+	allowed := r.c.limits[vignetting]
+	r.c.limits[vignetting] = math.Inf(1) // so that it is not measured
+	r.addTraced(r.c.MeasureLimited(r.t))
+	r.c.limits[vignetting] = allowed
+	r.addWatched()
 	return r.t.Ranked(r.by), r.excess
 }
 

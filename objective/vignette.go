@@ -79,11 +79,9 @@ func (p *Problem) pupilPlace(k int) (x, y float64) {
 // corners taken together cut off no more than the worst of them, the fields and
 // depths between them need no look.
 func (c *Checker) judgeVignetting(stop bool) {
-	m, last := &c.report.Metrics, len(c.bundles)-1
+	m, corners := &c.report.Metrics, c.corners()
 	m.VignettedPct = 0
 	c.rim.suspects = c.rim.suspects[:0]
-	steps := len(c.depths)
-	corners := [...]int{last, last - steps + 1, steps - 1, 0}
 	for i := range c.rim.union {
 		c.rim.union[i] = -1
 	}
@@ -103,7 +101,7 @@ func (c *Checker) judgeVignetting(stop bool) {
 		together = max(together, c.gridShare(c.rim.union, k))
 	}
 	if together > worst+unionCare {
-		for i := last; i >= 0; i-- {
+		for i := len(c.bundles) - 1; i >= 0; i-- {
 			if slices.Contains(corners[:], i) {
 				continue
 			}
@@ -123,6 +121,14 @@ func (c *Checker) judgeVignetting(stop bool) {
 		c.vignette(s)
 	}
 	c.limit(vignetting, m.VignettedPct)
+}
+
+// corners are the bundles at the ends of the ranges of field and depth: the outermost
+// field and the axis, each at the near end and then the far one, the same where
+// there is one depth.
+func (c *Checker) corners() [4]int {
+	last, steps := len(c.bundles)-1, len(c.depths)
+	return [...]int{last, last - steps + 1, steps - 1, 0}
 }
 
 // suspect estimates the vignetting of bundle i at all places of its pupil, unless

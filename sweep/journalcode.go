@@ -229,6 +229,7 @@ func (e *encoder) outcome(o *Outcome) {
 	e.counts(o.turnedByRays)
 	e.big(o.serving)
 	e.float(o.next)
+	e.int64(o.nearChecked)
 	e.uvarint(len(o.Found))
 	for _, f := range o.Found {
 		e.design(&f.design)
@@ -260,6 +261,7 @@ func (d *decoder) outcome(lib *objective.Library) *Outcome {
 	o.turnedByRays = d.counts()
 	o.serving = d.big()
 	o.next = d.float()
+	o.nearChecked = d.int64()
 	for range d.length() {
 		if c, moved := d.design(lib), d.moved(); !d.bad {
 			o.Found = append(o.Found, Found{ID: c.id(lib), Ranked: c.ranked, design: c, moved: moved})

@@ -82,7 +82,7 @@ func mergeOf(t *testing.T, j *Job, folder string) []PointOutcome {
 		t.Fatal(err)
 	}
 	defer ps.Close()
-	merged, err := j.Merge(t.Context(), ps, Origin{"test", "build"})
+	merged, err := j.Merge(t.Context(), ps, Origin{"test", "build"}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -219,12 +219,12 @@ func TestMergeRefuses(t *testing.T) {
 	}
 	defer ps.Close()
 	var changed *ChangedError
-	if _, err := j.Merge(t.Context(), ps, Origin{"later", ""}); !errors.As(err, &changed) {
+	if _, err := j.Merge(t.Context(), ps, Origin{"later", ""}, nil); !errors.As(err, &changed) {
 		t.Errorf("parts of another version: %v", err)
 	}
 	other := *s
 	other.SHA256 = "other"
-	if _, err := jobOf(&other, lenses).Merge(t.Context(), ps, Origin{"test", "build"}); !errors.As(err, &changed) {
+	if _, err := jobOf(&other, lenses).Merge(t.Context(), ps, Origin{"test", "build"}, nil); !errors.As(err, &changed) {
 		t.Errorf("parts of another spec: %v", err)
 	}
 	if err := os.MkdirAll((Part{0, 2}).Folder(folder), 0o777); err != nil {

@@ -95,8 +95,9 @@ func (ps *Parts) Close() error {
 }
 
 // Merge joins finished parts of the job to what a run of the whole would have
-// brought.
-func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin) ([]PointOutcome, error) {
+// brought. Of a point that was divided it refines what leads, of which progress, which
+// may be nil, tells.
+func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Progress) ([]PointOutcome, error) {
 	for i, journal := range ps.journals {
 		part := Part{i, len(ps.journals)}
 		now := j.header(ps.output, part, origin)
@@ -105,10 +106,16 @@ func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin) ([]PointOutco
 		}
 	}
 	var outcomes []PointOutcome
-	for _, point := range j.Points {
+	for i, point := range j.Points {
 		p := point.Spec.Problem()
 		lib := j.library(point.Spec, p)
 		m := &merge{job: j, parts: ps, point: point, lib: lib, options: j.options(point.Spec)}
+		m.progress = func(s Status) {
+			if progress != nil {
+				s.Point, s.Points = i, len(j.Points)
+				progress(s)
+			}
+		}
 		var out *Outcome
 		var err error
 		if first := (Part{0, len(ps.journals)}); first.byPoints(len(j.Points)) {
@@ -201,10 +208,69 @@ func (m *merge) join(ctx context.Context) (*Outcome, error) {
 	default:
 		p.ProvenLength = math.Inf(1)
 	}
+	if err := report(ctx, m.lib, m.options, out.Found); err != nil {
+		return nil, err
+	}
+	if m.refine.wanted() {
+		if err := m.refineLeading(ctx, out, outcomes); err != nil {
+			return nil, err
+		}
+	}
 	if len(out.Found) == 0 && p.Exact {
 		p.WouldFit = nearestFits(m.point.Spec, m.lib.Problem, outcomes)
 	}
-	return out, report(ctx, m.lib, m.options, out.Found)
+	return out, nil
+}
+
+// refineLeading refines the leading candidates of all parts. Each part has checked
+// its designs, in order, until it had enough candidates by itself.
+func (m *merge) refineLeading(ctx context.Context, out *Outcome, outcomes []*Outcome) error {
+	start := time.Now()
+	var lists []*checkedList
+	for i, journal := range m.parts.journals {
+		list := &checkedList{journal: journal, units: journal.unitsOf(m.point.Index), lib: m.lib, left: outcomes[i].nearChecked}
+		if err := list.skipWalk(); err != nil {
+			return err
+		}
+		if err := list.advance(); err != nil {
+			return err
+		}
+		lists = append(lists, list)
+	}
+	longest := m.longest(out)
+	var leading []candidate
+	for checked := int64(0); ; checked++ {
+		list := m.first(lists)
+		if !list.holds || m.leadingEnds(len(leading), checked, list.design.ranked, longest) {
+			break
+		}
+		if list.failed == "" {
+			leading = append(leading, list.design)
+		}
+		if err := list.advance(); err != nil {
+			return err
+		}
+	}
+	a := &ascent{options: m.options, lib: m.lib, p: m.lib.Problem}
+	err := a.refineAll(ctx, leading, out)
+	out.Proof.Seconds["refine"] += time.Since(start).Seconds()
+	return err
+}
+
+// first is the list that holds the first design of all; one that holds none when none
+// does.
+func (m *merge) first(lists []*checkedList) *checkedList {
+	return slices.MinFunc(lists, func(a, b *checkedList) int {
+		switch {
+		case a.holds && b.holds:
+			return compareCandidates(&a.design, &b.design, m.lib)
+		case a.holds:
+			return -1
+		case b.holds:
+			return 1
+		}
+		return 0
+	})
 }
 
 // walk goes through the checked designs of all parts in order, as
@@ -217,17 +283,7 @@ func (m *merge) walk(out *Outcome, lists []*checkedList) (ended bool, err error)
 		if m.checksMax > 0 && p.Checked == m.checksMax {
 			return true, nil
 		}
-		list := slices.MinFunc(lists, func(a, b *checkedList) int {
-			switch {
-			case a.holds && b.holds:
-				return compareCandidates(&a.design, &b.design, m.lib)
-			case a.holds:
-				return -1
-			case b.holds:
-				return 1
-			}
-			return 0
-		})
+		list := m.first(lists)
 		if !list.holds {
 			return false, nil
 		}
@@ -266,6 +322,26 @@ type checkedList struct {
 	holds   bool  // a design is in hand
 	design  candidate
 	failed  string // "" when it passed
+}
+
+// skipWalk goes on to the second walk over the part's designs, the one that looks for near misses:
+// each walk begins with the record of where it starts.
+func (l *checkedList) skipWalk() error {
+	for begun := 0; l.left > 0; {
+		payload, err := l.units.next()
+		if err != nil {
+			return err
+		}
+		if payload == nil {
+			return &DamagedJournalError{l.journal.path, errDamaged}
+		}
+		if payload[0] == recordLeast {
+			if begun++; begun == 2 {
+				break
+			}
+		}
+	}
+	return nil
 }
 
 // advance takes the next design in hand.

@@ -1,7 +1,7 @@
 package sweep
 
 import (
-	"fmt"
+	"cmp"
 	"hash/fnv"
 	"math"
 	"math/rand/v2"
@@ -23,42 +23,69 @@ const (
 // Refining is a smooth length in two to four unknowns under many constraints, each
 // of which costs a trace. Every method gets the same treatment of them: where the
 // start breaks any, first the sum of squared excesses is brought down until none
-// is left (the feasibility phase), then the ranked length plus an exact penalty is, from
-// the best allowed place so far and with steps that shrink from round to round (J.
-// Nocedal, S. J. Wright, Numerical Optimization, 2nd ed., ch. 17.2). What counts in the
-// end is not where a method stops but the shortest allowed place that it came by.
+// is left (the feasibility phase), if need be from a second start; then the ranked
+// length plus a penalty is, the exact one, linear in each excess (J. Nocedal, S. J.
+// Wright, Numerical Optimization, 2nd ed., ch. 17.2), with its kinks rounded off by a
+// parabola (I. Zang, Mathematical Programming 19, 61 (1980)), from round to round less. Each round begins at the best allowed place so far with a smaller step.
+// Methods see vignetting by its stand-in ([objective.Refiner.Estimate]). What counts in the
+// end is not where a method stops but the shortest place that it came by, where a
+// full measurement allows it.
 const (
-	// refineEvaluations bounds the evaluations of one candidate.
-	refineEvaluations = 300
-	// refineFeasibility is how many of them may be spent on becoming allowed.
-	refineFeasibility = 130
+	// refineEvaluations bounds the estimates for one candidate; the last round
+	// may exceed it a little.
+	refineEvaluations = 500
+	// The feasibility phase has feasibleRounds rounds from each of feasibleStarts starts,
+	// the first of feasibleEvaluations estimates, the second of half as many, and so on.
+	feasibleEvaluations = 120
+	feasibleRounds      = 3
+	feasibleStarts      = 2
+	// feasibleHope is the share of the sum of squared excesses that a round has to
+	// save for another one from where it came to, and feasibleGain the share below
+	// which a gain is the end of a round.
+	feasibleHope = 0.1
+	feasibleGain = 0.02
+	// feasibleMargin is added to excesses in the first round of the feasibility
+	// phase, which without it would come to limits with steps that end before them,
+	// and marginShrink of that in each further one.
+	feasibleMargin = 0.01
+	marginShrink   = 0.3
 	// refineRounds is how often the penalised length is minimised, at most.
-	refineRounds = 6
+	refineRounds = 4
 	// refineGain, in mm, is the gain of a round below which there is no other.
-	refineGain = 1e-3
-	// infeasibleMargin is added to an excess in the feasibility phase, which without it
-	// would come to limits with steps that end before them.
-	infeasibleMargin = 0.01
+	refineGain = 0.01
 	// penaltyStart is what an excess costs, in mm for the whole limit, in the
 	// first round, penaltyGrowth by how much more in each further one. A penalty is
-	// exact once it is above the multipliers of the limits, which are some mm.
-	penaltyStart  = 10.0
-	penaltyGrowth = 3.0
-	// First steps in mm: while it looks for an allowed place, and in the first
-	// round. In each further round they shrink and change sign, which leads out
-	// of the corners between limits where a simplex gets stuck.
-	stepFeasible = 0.3
-	stepFirst    = 0.5
-	stepShrink   = -0.4
-	// gradientStep, in mm, is that of a forward difference.
-	gradientStep = 1e-3
+	// exact once it is above the multipliers of the limits: some mm for gaps that
+	// keep the magnification, but more than 40 along the inner gap of a pair.
+	penaltyStart  = 100.0
+	penaltyGrowth = 2.0
+	// roundingStart is the excess over which a kink is rounded off in the first
+	// round, roundingShrink how much of that is left in each further one.
+	roundingStart  = 0.02
+	roundingShrink = 0.1
+	// First steps, in units of the unknowns ([objective.Refiner.Centre]): while it
+	// looks for an allowed place, and in the first round. In each further round they
+	// shrink and change sign, which leads out of the corners between limits where a
+	// simplex gets stuck.
+	stepFeasible = 0.4
+	stepFirst    = 0.8
+	stepShrink   = -0.5
+	// gradientStep, in the same units, is that of a forward difference.
+	gradientStep = 1e-4
+	// reliefStep, in mm, is to what the least eye relief is found, next to the
+	// nearest of reliefPlaces places that is allowed, and reliefTries how often
+	// estimates say where that might be.
+	reliefStep   = 1e-3
+	reliefPlaces = 6
+	reliefTries  = 4
 )
 
 // refined is what a candidate was refined to.
 type refined struct {
-	moved       []float64 // mm, by gap, the eye relief last; nil when no allowed place was found
-	length      float64   // ranked, mm
-	evaluations int
+	moved        []float64 // mm, by gap, the eye relief last; nil when no allowed place was found
+	length       float64   // ranked, mm
+	evaluations  int       // estimates
+	measurements int       // in full
 }
 
 // descent is the refinement of one candidate in progress.
@@ -67,6 +94,10 @@ type descent struct {
 	method string
 	source rand.Source
 	best   refined
+
+	// claimed is the shortest place that estimates allow since the last measurement.
+	claimed       []float64
+	claimedLength float64
 }
 
 // refineTrain re-optimises gaps and eye relief of a train, which is at its
@@ -77,90 +108,244 @@ func refineTrain(r *objective.Refiner, start *objective.Train, method string, se
 	name := fnv.New64a()
 	_, _ = name.Write([]byte(start.DesignID())) // never fails
 	d := &descent{r: r, method: method, source: rand.NewPCG(uint64(seed), name.Sum64())}
-	x := make([]float64, r.Unknowns())
-	if d.evaluate(x); d.best.moved == nil {
-		x = d.minimise(d.infeasibility, x, stepFeasible, refineFeasibility)
+	origin := make([]float64, r.Unknowns())
+	infeasible := d.measure(origin)
+	if d.best.moved == nil {
+		d.becomeAllowed(origin, infeasible)
 	}
-	penalty, step := penaltyStart, stepFirst
-	for round := range refineRounds {
-		if d.best.moved != nil {
-			x = slices.Clone(d.best.moved)
-		}
-		before := d.best
-		left := refineEvaluations - d.best.evaluations
-		if left <= 0 {
-			break
-		}
-		x = d.minimise(func(x []float64) float64 { return d.penalised(x, penalty) }, x, step, left)
-		if round > 1 && before.moved != nil && before.length-d.best.length < refineGain {
-			break
-		}
-		penalty, step = penalty*penaltyGrowth, step*stepShrink
+	if d.best.moved != nil {
+		d.shorten()
+		d.lowerRelief()
 	}
 	return d.best
 }
 
-// evaluate measures a place and keeps it if it is the shortest allowed one.
-func (d *descent) evaluate(x []float64) (length float64, excess []float64) {
-	d.best.evaluations++
-	length, excess = d.r.Evaluate(x)
+// becomeAllowed is the feasibility phase, from a place that has been measured.
+func (d *descent) becomeAllowed(origin []float64, infeasible float64) {
+	d.approach(origin, infeasible)
+	if d.best.moved != nil {
+		return
+	}
+	type place struct {
+		x          []float64
+		infeasible float64
+	}
+	var others []place
+	m := &merit{squares: true}
+	for _, x := range d.r.Starts() {
+		others = append(others, place{x, m.value(d.estimateAt(x))})
+	}
+	slices.SortStableFunc(others, func(a, b place) int { return cmp.Compare(a.infeasible, b.infeasible) })
+	for _, other := range others[:min(len(others), feasibleStarts-1)] {
+		if infeasible := d.measure(other.x); d.best.moved == nil {
+			d.approach(other.x, infeasible)
+		}
+	}
+}
+
+// approach brings down the sum of squared excesses from a place until it is allowed
+// or there is no hope for it.
+func (d *descent) approach(x []float64, infeasible float64) {
+	step, m := stepFeasible, &merit{squares: true, margin: feasibleMargin}
+	for round := range feasibleRounds {
+		d.r.Centre(x)
+		if x = d.minimise(m, step, feasibleEvaluations/(1+round)); d.claimed != nil {
+			x = d.claimed
+		}
+		before := infeasible
+		if infeasible = d.measure(x); d.best.moved != nil || infeasible > (1-feasibleHope)*before {
+			break
+		}
+		step, m.margin = step*stepShrink, m.margin*marginShrink
+	}
+}
+
+// shorten brings down the length of a train that is allowed.
+func (d *descent) shorten() {
+	m, step := &merit{penalty: penaltyStart, rounding: roundingStart}, stepFirst
+	for round := range refineRounds {
+		left := refineEvaluations - d.best.evaluations
+		if left <= 0 {
+			break
+		}
+		before := d.best.length
+		d.r.Centre(d.best.moved)
+		d.minimise(m, step, left)
+		if d.claimed != nil {
+			d.measure(d.claimed)
+		}
+		if round > 0 && before-d.best.length < refineGain {
+			break
+		}
+		m.penalty, m.rounding, step = m.penalty*penaltyGrowth, m.rounding*roundingShrink, step*stepShrink
+	}
+}
+
+// lowerRelief brings the eye as near as it may come with the gaps, and so the
+// length, as they are.
+func (d *descent) lowerRelief() {
+	if d.r.RanksRelief() {
+		return // it is part of what has been minimised
+	}
+	relief := d.r.Unknowns() - 1
+	x := slices.Clone(d.best.moved)
+	estimated := func(at float64) bool {
+		d.best.evaluations++
+		x[relief] = at
+		_, excess := d.r.Estimate(x)
+		return slices.Max(excess) <= 0
+	}
+	measured := func(at float64) bool {
+		d.best.measurements++
+		x[relief] = at
+		_, excess := d.r.Evaluate(x)
+		return slices.Max(excess) <= 0
+	}
+	least, good := d.r.LeastRelief(), x[relief]
+	measured(good) // estimates are best next to the last measurement
+	bad := least - reliefStep
+	for k := range reliefPlaces {
+		at := least + float64((good-least)*float64(k)/reliefPlaces)
+		if estimated(at) && measured(at) {
+			good = at
+			break
+		}
+		bad = at
+	}
+	for range reliefTries {
+		lo, hi := bad, good
+		for hi-lo > reliefStep {
+			if middle := (lo + hi) / 2; estimated(middle) {
+				hi = middle
+			} else {
+				lo = middle
+			}
+		}
+		if hi == good {
+			break
+		}
+		if measured(hi) {
+			good = hi
+		} else {
+			bad = hi
+		}
+	}
+	d.best.moved[relief] = good
+}
+
+// measure measures a place in full, keeps it if it is the shortest allowed one,
+// and gives the sum of its squared excesses.
+func (d *descent) measure(x []float64) (infeasible float64) {
+	d.best.measurements++
+	length, excess := d.r.Evaluate(x)
 	if slices.Max(excess) <= 0 && (d.best.moved == nil || length < d.best.length) {
 		d.best.moved, d.best.length = slices.Clone(x), length
+	}
+	d.claimed, d.claimedLength = nil, math.Inf(1)
+	if d.best.moved != nil {
+		d.claimedLength = d.best.length
+	}
+	m := merit{squares: true}
+	return m.value(length, excess)
+}
+
+// estimate evaluates unknowns.
+func (d *descent) estimate(u []float64) (length float64, excess []float64) {
+	return d.estimateAt(d.r.Place(u))
+}
+
+// estimateAt evaluates a place with the stand-in for vignetting and keeps it if it is
+// the shortest that this allows.
+func (d *descent) estimateAt(x []float64) (length float64, excess []float64) {
+	d.best.evaluations++
+	length, excess = d.r.Estimate(x)
+	if length < d.claimedLength && slices.Max(excess) <= 0 {
+		d.claimed, d.claimedLength = x, length
 	}
 	return length, excess
 }
 
-// infeasibility is the sum of squared excesses, 0 once an allowed place is known.
-func (d *descent) infeasibility(x []float64) (sum float64) {
-	if d.best.moved != nil {
-		return 0
+// merit is what a method minimises.
+type merit struct {
+	squares           bool // the sum of squared excesses with a margin, alone
+	margin            float64
+	penalty, rounding float64
+}
+
+func (m *merit) value(length float64, excess []float64) (sum float64) {
+	if !m.squares {
+		sum = length
 	}
-	_, excess := d.evaluate(x)
 	for _, e := range excess {
-		if e > 0 {
-			e += infeasibleMargin
-			sum += float64(e * e)
-		}
+		sum += m.of(e)
 	}
 	return sum
 }
 
-// penalised is the ranked length plus the penalty on every excess.
-func (d *descent) penalised(x []float64, penalty float64) float64 {
-	length, excess := d.evaluate(x)
-	for _, e := range excess {
-		length += float64(penalty * max(0, e))
+// of is what an excess costs.
+func (m *merit) of(e float64) float64 {
+	switch {
+	case m.squares:
+		e = max(0, e+m.margin)
+		return float64(e * e)
+	case e >= m.rounding:
+		return float64(m.penalty * e)
+	case e > -m.rounding:
+		e += m.rounding
+		return float64(m.penalty * e * e / (4 * m.rounding))
 	}
-	return length
+	return 0
 }
 
-// minimise brings down f from a place with about budget evaluations and returns
-// where it came to.
-func (d *descent) minimise(f func([]float64) float64, from []float64, step float64, budget int) []float64 {
+// slope is how fast that changes with the excess.
+func (m *merit) slope(e float64) float64 {
+	if m.squares {
+		return 2 * max(0, e+m.margin)
+	}
+	return m.penalty * min(1, max(0, (e+m.rounding)/(2*m.rounding)))
+}
+
+// minimise brings down a merit from the centre with about budget evaluations and
+// returns the place that it came to.
+func (d *descent) minimise(m *merit, step float64, budget int) []float64 {
+	f := func(u []float64) float64 {
+		if m.squares && d.claimed != nil {
+			return 0 // the phase is over
+		}
+		return m.value(d.estimate(u))
+	}
 	problem := optimize.Problem{Func: f}
 	settings := &optimize.Settings{FuncEvaluations: budget}
 	converge := &optimize.FunctionConverge{Absolute: 1e-4}
+	if m.squares {
+		converge.Absolute, converge.Relative = 1e-8, feasibleGain
+	}
 	var method optimize.Method
+	n := d.r.Unknowns()
 	switch d.method {
 	case refineBFGS:
 		method = &optimize.BFGS{}
 		converge.Iterations = 3
-		settings.GradEvaluations = 1 + budget/(len(from)+1)
-		// A gradient is wanted where the function has just been evaluated.
-		last, at := slices.Clone(from), math.NaN()
-		problem.Func = func(x []float64) float64 {
-			last, at = append(last[:0], x...), f(x)
-			return at
-		}
-		problem.Grad = func(gradient, x []float64) {
-			if !slices.Equal(last, x) || math.IsNaN(at) {
-				problem.Func(x)
+		settings.GradEvaluations = 1 + budget/(n+1)
+		problem.Grad = func(gradient, u []float64) {
+			if m.squares && d.claimed != nil {
+				clear(gradient)
+				return
 			}
-			y := slices.Clone(x)
-			for i := range x {
-				y[i] = x[i] + gradientStep
-				gradient[i] = (f(y) - at) / gradientStep
-				y[i] = x[i]
+			length, excess := d.estimate(u)
+			excess = slices.Clone(excess)
+			v := slices.Clone(u)
+			for i := range u {
+				v[i] = u[i] + gradientStep
+				longer, more := d.estimate(v)
+				v[i] = u[i]
+				gradient[i] = 0
+				if !m.squares {
+					gradient[i] = (longer - length) / gradientStep
+				}
+				for k, e := range excess {
+					gradient[i] += float64(m.slope(e) * (more[k] - e) / gradientStep)
+				}
 			}
 		}
 	case refineCMAES:
@@ -173,10 +358,10 @@ func (d *descent) minimise(f func([]float64) float64, from []float64, step float
 	settings.Converger = converge
 	// An error is that of a line search that finds nothing lower: the end of a
 	// descent as good as any.
-	if result, _ := optimize.Minimize(problem, from, settings, method); result != nil && len(result.X) == len(from) {
-		return result.X
+	if result, _ := optimize.Minimize(problem, make([]float64, n), settings, method); result != nil && len(result.X) == n {
+		return d.r.Place(result.X)
 	}
-	return from
+	return d.r.Place(make([]float64, n))
 }
 
 // refineOptions are what a spec asks of refinement.
@@ -189,32 +374,6 @@ type refineOptions struct {
 }
 
 func (o *refineOptions) wanted() bool { return o.method != "" && o.method != refineNone }
-
-// RefinePartError refuses to refine in parts of a sweep point: which candidates
-// lead is known only when all parts are.
-type RefinePartError struct {
-	Part   Part
-	Points int
-}
-
-func (e *RefinePartError) Error() string {
-	return fmt.Sprintf("part %s would divide a sweep point, of which the job has %d: with refine.method other than %q a job can be divided into at most as many parts as it has points",
-		e.Part, e.Points, refineNone)
-}
-
-// Divides tells whether the job can be done in the parts of which this is one:
-// an error where it can't.
-func (j *Job) Divides(part Part) error {
-	if part.byPoints(len(j.Points)) {
-		return nil
-	}
-	for _, p := range j.Points {
-		if o := j.options(p.Spec); o.refine.wanted() {
-			return &RefinePartError{part, len(j.Points)}
-		}
-	}
-	return nil
-}
 
 // rank joins the refined designs with those at their paraxial gaps into one
 // ranking: in ascending ranked length, then by design_id, the refined twin first. A

@@ -22,7 +22,9 @@ func compareFound(a, b Found) int {
 }
 
 // refineLeading re-optimises the leading candidates of a point whose search has
-// come to its end, and ranks them with what that has found.
+// come to its end, and ranks them with what that has found. A part of a point
+// leaves that to the merge, because which candidates lead is known only when all parts are:
+// it checks those that lead among its own.
 func refineLeading(ctx context.Context, lib *objective.Library, o options, out *Outcome) error {
 	start := time.Now()
 	defer func() { out.Proof.Seconds["refine"] += time.Since(start).Seconds() }()
@@ -30,25 +32,40 @@ func refineLeading(ctx context.Context, lib *objective.Library, o options, out *
 	if err != nil {
 		return err
 	}
-	leading, err := a.leading(ctx, out)
+	leading, checked, err := a.leading(ctx, out)
 	if err != nil {
 		return err
 	}
-	refiners := make(chan *objective.Refiner, o.workers)
-	for range o.workers {
-		refiners <- objective.NewRefiner(a.p, o.by)
+	if !o.part.Whole() {
+		out.nearChecked = checked
+		return nil
+	}
+	return a.refineAll(ctx, leading, out)
+}
+
+// refineAll refines candidates and ranks them with what the search has found. With an
+// error come the ones refined up to then.
+func (a *ascent) refineAll(ctx context.Context, leading []candidate, out *Outcome) error {
+	refiners := make(chan *objective.Refiner, a.workers)
+	for range a.workers {
+		refiners <- objective.NewRefiner(a.p, a.by)
 	}
 	show := func(done int) {
-		if o.progress != nil {
-			o.progress(Status{
+		if a.progress != nil {
+			a.progress(Status{
 				Stage: "refine", Examined: out.Proof.Examined, Checked: out.Proof.Checked, Passed: out.Proof.Passed,
-				ProvenMM: out.Proof.ProvenLength, Wanted: o.top, Replayed: o.log.replaying(),
+				ProvenMM: out.Proof.ProvenLength, Wanted: a.top, Replayed: a.log.replaying(),
 				Refined: done, ToRefine: len(leading),
 			})
 		}
 	}
 	show(0)
 	var passed []Found
+	defer func() {
+		out.Refined.Passed = len(passed)
+		out.Found = a.rank(out.Found, passed, func(f *Found) string { return f.design.partsKey(a.lib) })
+	}()
+	out.Refined = &Refined{}
 	for from := 0; from < len(leading); from += refineBatch {
 		batch := leading[from:min(from+refineBatch, len(leading))]
 		found, err := a.refineUnit(ctx, refiners, batch)
@@ -56,39 +73,33 @@ func refineLeading(ctx context.Context, lib *objective.Library, o options, out *
 			return err
 		}
 		passed = append(passed, found...)
-		show(from + len(batch))
+		out.Refined.Candidates += len(batch)
+		show(out.Refined.Candidates)
 	}
-	out.Refined = &Refined{Candidates: len(leading), Passed: len(passed)}
-	out.Found = o.rank(out.Found, passed, func(f *Found) string { return f.design.partsKey(lib) })
 	return nil
 }
 
 // leading are the designs to refine: in ascending ranked length at their
 // paraxial gaps those that pass or nearly so, none longer than the last one of a
-// full ranking.
-func (a *ascent) leading(ctx context.Context, out *Outcome) ([]candidate, error) {
-	longest := math.Inf(1)
-	if len(out.Found) == a.top {
-		longest = out.Found[a.top-1].Ranked
-	}
+// full ranking. checked counts the designs that were looked at.
+func (a *ascent) leading(ctx context.Context, out *Outcome) (leading []candidate, checked int64, err error) {
+	longest := a.longest(out)
 	checkers := make(chan *objective.Checker, a.workers)
 	for range a.workers {
 		checkers <- objective.NewNearChecker(a.p, a.refine.nearMiss)
 	}
-	var leading []candidate
-	checked := int64(0)
 	for {
 		batch, err := a.next(ctx, batchSize)
 		if err != nil || len(batch) == 0 {
-			return leading, err
+			return leading, checked, err
 		}
 		_, reports, err := a.checkUnit(ctx, checkers, batch)
 		if err != nil {
-			return nil, err
+			return nil, 0, err
 		}
 		for i, c := range batch {
-			if len(leading) == a.refine.candidates || c.ranked > longest || a.checksMax > 0 && checked == a.checksMax {
-				return leading, nil
+			if a.leadingEnds(len(leading), checked, c.ranked, longest) {
+				return leading, checked, nil
 			}
 			checked++
 			if reports[i].FailedBy == "" {
@@ -96,6 +107,20 @@ func (a *ascent) leading(ctx context.Context, out *Outcome) ([]candidate, error)
 			}
 		}
 	}
+}
+
+// longest is the ranked length beyond which no candidate is refined: that of the last
+// design of a full ranking.
+func (o *options) longest(out *Outcome) float64 {
+	if len(out.Found) == o.top {
+		return out.Found[o.top-1].Ranked
+	}
+	return math.Inf(1)
+}
+
+// leadingEnds tells whether there are enough candidates before the next design.
+func (o *options) leadingEnds(candidates int, checked int64, next, longest float64) bool {
+	return candidates == o.refine.candidates || next > longest || o.checksMax > 0 && checked == o.checksMax
 }
 
 // refineUnit refines a batch as a unit and returns those that then pass. The

@@ -39,6 +39,7 @@ type Outcome struct {
 	turnedByRays map[string]*big.Int // of Proof.Failed, those that the ray check turned away
 	serving      *big.Int            // designs all of whose groups can serve in their place
 	next         float64             // ranked length of the next design to check, or its lower bound
+	nearChecked  int64               // designs checked for being near misses
 }
 
 // Refined counts the candidates that were re-optimised by exact rays.

@@ -18,7 +18,8 @@ func newMergeCommand() *cobra.Command {
 		Use:   "merge OUTPUT",
 		Short: "join the parts of a job to the results of the whole",
 		Long: `merge joins the parts that run --part has done to the results that one run
-of the whole job would have written, and removes the parts.`,
+of the whole job would have written, and removes the parts. Where parts of a
+point are to be refined ([refine]), it does that.`,
 		Args: oneArgument("the output folder of the job's parts"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return mergeParts(cmd, args[0])
@@ -54,7 +55,9 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 		return err
 	}
 	by := origin()
-	outcomes, err := job.Merge(cmd.Context(), parts, by)
+	progress := newProgress(cmd.ErrOrStderr())
+	outcomes, err := job.Merge(cmd.Context(), parts, by, progress.show)
+	progress.end()
 	if err != nil {
 		return err
 	}

@@ -3,25 +3,19 @@ package main
 import (
 	"fmt"
 	"math"
-	"path/filepath"
 	"strings"
 	"testing"
 )
 
 // TestRunRefines runs a job whose near misses are refined: the rows say what
 // became of which, stand when they are laid out again, and are the same bytes
-// on any number of workers. The whole is not done in parts of a point.
+// on any number of workers and from parts of the point.
 func TestRunRefines(t *testing.T) {
 	edits := []string{
 		"view_blur_arcmin = 16", "view_blur_arcmin = 13",
 		"[limits]", "[refine]\nmethod = \"simplex\"\ncandidates = 40\n[limits]",
 	}
 	spec := newJob(t, edits...)
-	leftNothing(t, filepath.Dir(spec), func() {
-		if o := must(t, exitWrong, "run", "--part", "1/2", spec); !strings.Contains(o.stderr, "--part") || !strings.Contains(o.stderr, "refine.method") {
-			t.Errorf("stderr is %q", o.stderr)
-		}
-	})
 	if o := must(t, exitDone, "run", spec); !strings.Contains(o.stdout, "proven, at paraxial gaps") || !strings.Contains(o.stdout, "refined by exact rays: ") {
 		t.Errorf("stdout is %q", o.stdout)
 	}
@@ -56,10 +50,19 @@ func TestRunRefines(t *testing.T) {
 		t.Errorf("%d refined designs, %+v", refined, counts)
 	}
 	want := parquetOf(t, spec)
-	for _, workers := range []string{"1", "3"} {
+	for _, workers := range []string{"1", "2", "8"} {
 		other := newJob(t, append(edits, "top = 8", "top = 8\nworkers = "+workers)...)
 		must(t, exitDone, "run", other)
 		sameParquet(t, workers+" workers", want, parquetOf(t, other))
+	}
+	parts := newJob(t, edits...)
+	for _, part := range []string{"2/2", "1/2"} {
+		must(t, exitDone, "run", "--part", part, parts)
+	}
+	must(t, exitDone, "merge", outputOf(parts))
+	sameParquet(t, "parts", want, parquetOf(t, parts))
+	if run, err := openRun(outputOf(parts)); err != nil || *run.manifest.Points[0].Refined != *counts {
+		t.Errorf("%v, refined in one run %+v, in parts %+v", err, *counts, *run.manifest.Points[0].Refined)
 	}
 	must(t, exitDone, "report", output)
 	for i := range run.designs {
