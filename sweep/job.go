@@ -239,6 +239,10 @@ func (j *Job) options(spec *Spec) options {
 			method: spec.Refine.Method, candidates: spec.Refine.Candidates, nearMiss: spec.Refine.NearMissFactor,
 			keep: spec.Refine.KeepUnrefined, seed: spec.Job.Seed,
 		},
+		optimize: optimizeOptions{
+			wanted: spec.Search.Method == searchOptimize, seed: spec.Job.Seed,
+			evaluations: int64(spec.Search.EvaluationsMax), stall: int64(spec.Search.StallEvaluations),
+		},
 	}
 	if spec.Job.MemoryGB > 0 {
 		o.heldMost = max(o.heldMost, 1)

@@ -1,0 +1,511 @@
+package sweep
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"math/big"
+	"math/rand/v2"
+	"slices"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"relaysweep/objective"
+)
+
+// The methods of a search.
+const (
+	searchEnumerate = "enumerate"
+	searchOptimize  = "optimize"
+)
+
+// optimizeOptions are what a spec asks of a population search.
+type optimizeOptions struct {
+	wanted      bool
+	evaluations int64 // at most
+	stall       int64 // evaluations without a better design after which it ends
+	seed        int64
+}
+
+// designKey tells designs apart.
+type designKey struct {
+	space  objective.Space
+	groups [4]objective.StackCode
+}
+
+// tier is how far a design has come.
+type tier uint8
+
+const (
+	passes  tier = iota // all requirements and limits
+	exceeds             // meets the paraxial requirements, but fails by rays
+	tooLong             // meets them, but would not come into the ranking: not traced
+	misses              // a paraxial requirement
+)
+
+// grade is what an evaluation brings: designs are compared by it.
+type grade struct {
+	tier   tier
+	failed uint8   // place in gradeNames of what it fails first
+	amount float64 // how far it exceeds limits, or misses requirements; 0 for others
+	ranked float64 // mm, 0 for one that misses
+	inner  float64 // mm, the gap inside a pair relay
+}
+
+// gradeNames are the names under which designs are counted that don't pass.
+var gradeNames = func() []string {
+	names := []string{byGap, "transmission_min"}
+	for r := objective.Focal; r < objective.Met; r++ {
+		names = append(names, r.String())
+	}
+	for _, m := range objective.MetricList {
+		if !slices.Contains(names, m.Name) {
+			names = append(names, m.Name)
+		}
+	}
+	return names
+}()
+
+func gradeName(name string) uint8 { return uint8(slices.Index(gradeNames, name)) }
+
+// graded is a design with its grade.
+type graded struct {
+	key designKey
+	grade
+}
+
+func (g *graded) candidate() candidate {
+	return candidate{ranked: g.ranked, space: g.key.space, groups: g.key.groups, inner: g.inner}
+}
+
+// compareGraded is the order of fitness: what passes by its ranked length, then what
+// exceeds limits by how far, then what misses requirements by how far; equal
+// ones by length and by their codes, so that the order is total.
+func compareGraded(a, b *graded) int {
+	if c := cmp.Or(cmp.Compare(a.tier, b.tier), cmp.Compare(a.amount, b.amount), cmp.Compare(a.ranked, b.ranked)); c != 0 {
+		return c
+	}
+	return compareKeys(&a.key, &b.key)
+}
+
+func compareKeys(a, b *designKey) int {
+	return cmp.Or(cmp.Compare(a.space.Layout, b.space.Layout), cmp.Compare(a.space.Seat, b.space.Seat), slices.Compare(a.groups[:], b.groups[:]))
+}
+
+// groupNumbers is a group, reduced for the places in which it can stand.
+type groupNumbers struct {
+	*objective.Group
+	code  objective.StackCode
+	front [2]objective.Front // by seat
+	rear  [2]objective.Rear
+	plain objective.Front // of a keplerian
+	relay objective.Relay
+	half  *objective.PairHalf // nil unless it stood in a pair relay
+	miss  float64             // for lack of a positive focal length
+}
+
+// Numbers that shape the population search.
+const (
+	// optimizeBatch is how many designs are evaluated together, as one unit. It does
+	// not depend on the number of workers.
+	optimizeBatch = 256
+	// groupsHeld bounds the groups that are remembered in their reduced form.
+	groupsHeld = 30_000
+	// partsMissMM is what a piece too many counts in mm.
+	partsMissMM = 20.0
+	// failsMM is what a requirement counts, in mm, of which nothing tells how far it is missed.
+	failsMM = 1.0
+)
+
+// optimizer is a population search in progress.
+type optimizer struct {
+	options
+	lib      *objective.Library
+	p        *objective.Problem
+	random   *rand.Rand
+	groups   map[objective.StackCode]*groupNumbers
+	memo     map[designKey]grade
+	met      []graded  // those that were traced, in the order of evaluation
+	shortest []float64 // ranked lengths of those that passed, ascending, at most top
+	best     graded    // by compareGraded
+	proof    Proof
+	turned   map[string]*big.Int // of proof.Failed, by rays
+
+	evaluated, proposed int64 // designs; proposed also counts what was known
+	progressed          int64 // proposed when the best last changed
+	history             []Improvement
+
+	byPower []*objective.Element // ascending
+	powers  []float64            // 1/mm, by an element's index
+	place   []int                // of an element in byPower, by its index
+	other   []*objective.Element // the same lens turned, nil for none, by its index
+	workers chan *evaluator
+}
+
+// Improvement is a step in the course of a population search.
+type Improvement struct {
+	Evaluations int64
+	BestMM      float64 // ranked length of the shortest design that passes
+}
+
+// Optimized is what a population search tells beside its ranking.
+type Optimized struct {
+	Evaluations int64
+	BestMM      float64 // +Inf when nothing passed
+	// LowerBoundMM is a ranked length below which no design of the space passes,
+	// -Inf when nothing is proven.
+	LowerBoundMM float64
+	History      []Improvement
+}
+
+func newOptimizer(lib *objective.Library, o options) (*optimizer, error) {
+	if !lib.Codes(o.lensesPerGroup) {
+		return nil, fmt.Errorf("%v groups of up to %d of %d lenses: more than can be told apart\n    lower train.lenses_per_group or leave lenses out",
+			countGroups(lib, o.lensesPerGroup), o.lensesPerGroup, len(lib.Lenses))
+	}
+	s := &optimizer{
+		options: o, lib: lib, p: lib.Problem, random: rand.New(rand.NewPCG(uint64(o.optimize.seed), 0x6f7074)),
+		groups: map[objective.StackCode]*groupNumbers{}, memo: map[designKey]grade{},
+		best: graded{grade: grade{tier: misses, amount: math.Inf(1)}}, turned: map[string]*big.Int{},
+		proof: Proof{
+			Space: new(big.Int), SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{}, Seconds: map[string]float64{},
+			ProvenLength: math.Inf(-1),
+		},
+		workers: make(chan *evaluator, o.workers),
+	}
+	for range o.workers {
+		s.workers <- &evaluator{p: s.p, by: o.by, checker: objective.NewChecker(s.p)}
+	}
+	groups := countGroups(lib, o.lensesPerGroup)
+	for _, space := range o.spaces {
+		n := big.NewInt(int64(len(space.Layout.GroupNames())))
+		s.proof.Space.Add(s.proof.Space, n.Exp(groups, n, nil))
+	}
+	s.sortElements()
+	return s, nil
+}
+
+// evaluator evaluates designs, one after the other.
+type evaluator struct {
+	p       *objective.Problem
+	by      objective.RankBy
+	checker *objective.Checker
+	train   objective.Train
+}
+
+// evaluate grades a design of these groups.
+func (e *evaluator) evaluate(space objective.Space, groups []*groupNumbers, longest float64) grade {
+	t := &e.train
+	t.Layout, t.Seat, t.Groups = space.Layout, space.Seat, t.Groups[:0]
+	for _, g := range groups {
+		t.Groups = append(t.Groups, g.Group)
+	}
+	failed, miss := e.solve(groups)
+	if failed != objective.Met {
+		name := failed.String()
+		if failed == objective.Focal && space.Layout == objective.ErectorPair && miss < 2*focalMissMM {
+			name = byGap
+		}
+		if failed == objective.GapRoom || failed == objective.Length {
+			miss += e.p.GapMiss(t)
+		}
+		miss += partsMissMM * e.p.PartsMiss(t)
+		if miss == 0 {
+			miss = failsMM
+		}
+		return grade{tier: misses, failed: gradeName(name), amount: miss}
+	}
+	g := grade{tier: exceeds, ranked: objective.RoundedLength(t.Ranked(e.by))}
+	if space.Layout == objective.ErectorPair {
+		g.inner = t.Gaps[1]
+	}
+	if g.ranked > longest {
+		g.tier = tooLong
+		return g
+	}
+	name, excess := e.checker.Grade(t)
+	if g.amount = excess; name == "" {
+		g.tier = passes
+	} else {
+		g.failed = gradeName(name)
+	}
+	return g
+}
+
+// focalMissMM is what a group without a positive focal length in a place that
+// needs one counts, in mm.
+const focalMissMM = 10_000.0
+
+// solve solves the train in hand and tells how far its groups are from fitting.
+func (e *evaluator) solve(groups []*groupNumbers) (objective.Requirement, float64) {
+	t := &e.train
+	front, rear := groups[0], groups[len(groups)-1]
+	miss := front.miss + rear.miss
+	switch t.Layout {
+	case objective.Keplerian:
+		failed := e.p.Solve(t, 0)
+		if failed != objective.Met && miss == 0 {
+			miss = objective.EndMiss(&front.plain, &rear.rear[t.Seat]) + e.p.MagnificationMiss(front.FocalMM, rear.FocalMM)
+		}
+		return failed, miss
+	case objective.ErectorSingle:
+		miss += groups[1].miss
+		failed := e.p.Solve(t, 0)
+		if failed != objective.Met && miss == 0 {
+			miss = e.p.SingleMiss(&front.front[t.Seat], &groups[1].relay, &rear.rear[t.Seat])
+		}
+		return failed, miss
+	}
+	if miss > 0 {
+		return objective.Focal, miss
+	}
+	pair, ok := e.p.NewPairTrain(t.Seat, &front.front[t.Seat], groups[1].half, groups[2].half, &rear.rear[t.Seat])
+	if !ok {
+		return objective.Focal, focalMissMM
+	}
+	failed := objective.Focal
+	if miss = objective.EndMiss(&front.front[t.Seat], &rear.rear[t.Seat]); miss == 0 {
+		failed = pair.Solve(t, e.by)
+	}
+	if failed != objective.Met {
+		miss = pair.Miss()
+	}
+	return failed, miss
+}
+
+// group is a group in its reduced form.
+func (s *optimizer) group(code objective.StackCode, half bool) *groupNumbers {
+	g := s.groups[code]
+	if g == nil {
+		g = s.reduce(code)
+		s.groups[code] = g
+	}
+	if half && g.half == nil {
+		h := objective.NewPairHalf(g.Group)
+		g.half = &h
+	}
+	return g
+}
+
+func (s *optimizer) reduce(code objective.StackCode) *groupNumbers {
+	g := &groupNumbers{Group: s.lib.Group(code), code: code}
+	if !g.Positive() {
+		g.miss = focalMissMM * (1 + math.Min(1, math.Abs(1/g.FocalMM)))
+		return g
+	}
+	for _, space := range s.spaces {
+		seat := space.Seat
+		g.rear[seat], _ = s.p.NewRear(g.Group, seat, objective.MassG)
+		if space.Layout == objective.Keplerian {
+			g.plain = objective.Front{F: g.FocalMM, Q: objective.Everything}
+			continue
+		}
+		g.front[seat], _ = s.p.NewFront(g.Group, seat, objective.MassG)
+		if space.Layout == objective.ErectorSingle {
+			g.relay, _ = s.p.NewRelay(g.Group)
+		}
+	}
+	return g
+}
+
+// groupsOf are the groups of a design.
+func (s *optimizer) groupsOf(key *designKey) []*groupNumbers {
+	n := len(key.space.Layout.GroupNames())
+	groups := make([]*groupNumbers, n)
+	for i := range groups {
+		groups[i] = s.group(key.groups[i], key.space.Layout == objective.ErectorPair && (i == 1 || i == 2))
+	}
+	return groups
+}
+
+// fits tells whether the numbers of a design's groups leave it a chance to meet
+// the paraxial requirements. It costs far less than an evaluation.
+func (s *optimizer) fits(key *designKey) bool {
+	groups := s.groupsOf(key)
+	front, rear, seat := groups[0], groups[len(groups)-1], key.space.Seat
+	if front.miss > 0 || rear.miss > 0 {
+		return false
+	}
+	switch key.space.Layout {
+	case objective.Keplerian:
+		return objective.EndMiss(&front.plain, &rear.rear[seat]) == 0 && s.p.MagnificationMiss(front.FocalMM, rear.FocalMM) == 0
+	case objective.ErectorSingle:
+		return groups[1].miss == 0 && s.p.SingleMiss(&front.front[seat], &groups[1].relay, &rear.rear[seat]) == 0
+	}
+	return objective.EndMiss(&front.front[seat], &rear.rear[seat]) == 0
+}
+
+// evaluate grades designs that are not known yet, as a unit.
+func (s *optimizer) evaluate(ctx context.Context, keys []designKey) ([]graded, error) {
+	if len(s.groups) > groupsHeld {
+		clear(s.groups)
+	}
+	if most := s.optimize.evaluations - s.evaluated; int64(len(keys)) > most {
+		keys = keys[:most]
+	}
+	if len(keys) == 0 {
+		return nil, nil
+	}
+	all := make([]graded, len(keys))
+	for i := range keys {
+		all[i].key = keys[i]
+	}
+	if err := s.evaluateUnit(ctx, all); err != nil {
+		return nil, err
+	}
+	for i := range all {
+		s.account(&all[i])
+	}
+	s.report()
+	return all, nil
+}
+
+// carry evaluates designs side by side.
+func (s *optimizer) carry(ctx context.Context, all []graded) error {
+	start := time.Now()
+	defer func() { s.proof.Seconds["search"] += time.Since(start).Seconds() }()
+	groups := make([][]*groupNumbers, len(all))
+	for i := range all {
+		groups[i] = s.groupsOf(&all[i].key)
+	}
+	longest := s.longest()
+	const share = 16
+	group, ctx := errgroup.WithContext(ctx)
+	for from := 0; from < len(all); from += share {
+		group.Go(func() error {
+			e := <-s.workers
+			defer func() { s.workers <- e }()
+			for i := from; i < min(from+share, len(all)); i++ {
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				all[i].grade = e.evaluate(all[i].key.space, groups[i], longest)
+			}
+			return nil
+		})
+	}
+	return group.Wait()
+}
+
+// historyMost bounds the history.
+const historyMost = 1000
+
+// account takes an evaluated design into the counts.
+func (s *optimizer) account(g *graded) {
+	s.memo[g.key] = g.grade
+	s.evaluated++
+	s.proof.Examined++
+	switch g.tier {
+	case tooLong:
+		tally(s.proof.SetAside, byRest, one)
+	case passes, exceeds:
+		s.proof.Checked++
+		s.met = append(s.met, *g)
+	}
+	switch g.tier {
+	case passes:
+		s.proof.Passed++
+		s.rank(g)
+	case exceeds, misses:
+		name := gradeNames[g.failed]
+		counts := s.proof.Failed
+		if name == byGap {
+			counts = s.proof.SetAside
+		}
+		tally(counts, name, one)
+	}
+	if compareGraded(g, &s.best) >= 0 {
+		return
+	}
+	shorter := g.tier == passes && (s.best.tier != passes || g.ranked < s.best.ranked)
+	s.best = *g
+	s.progressed = s.proposed
+	if shorter && len(s.history) < historyMost {
+		s.history = append(s.history, Improvement{s.evaluated, g.ranked})
+	}
+}
+
+// rank takes the length of a design that passed into those of the shortest.
+func (s *optimizer) rank(g *graded) {
+	i, _ := slices.BinarySearch(s.shortest, g.ranked)
+	s.shortest = slices.Insert(s.shortest, i, g.ranked)
+	s.shortest = s.shortest[:min(len(s.shortest), s.top)]
+}
+
+// longest is the ranked length beyond which no design comes into the ranking.
+func (s *optimizer) longest() float64 {
+	if len(s.shortest) < s.top || s.onePerParts {
+		return math.Inf(1)
+	}
+	return s.shortest[s.top-1]
+}
+
+func (s *optimizer) report() {
+	status := Status{
+		Stage: "optimize", Examined: s.proof.Examined, Checked: s.proof.Checked, Passed: s.proof.Passed, Wanted: s.top,
+		ExaminedMax: s.optimize.evaluations, Replayed: s.log.replaying(),
+	}
+	s.log.logStatus(status)
+	if s.progress != nil {
+		s.progress(status)
+	}
+}
+
+// over tells that the search has come to its end.
+func (s *optimizer) over() bool {
+	return s.evaluated >= s.optimize.evaluations || s.checksMax > 0 && s.proof.Checked >= s.checksMax ||
+		s.optimize.stall > 0 && s.proposed-s.progressed >= s.optimize.stall
+}
+
+// ranking are the designs that passed, in order, at most top.
+func (s *optimizer) ranking() []candidate {
+	var all []candidate
+	for i := range s.met {
+		if s.met[i].tier == passes {
+			all = append(all, s.met[i].candidate())
+		}
+	}
+	return s.ordered(all)
+}
+
+// ordered sorts designs that passed and keeps the first ones.
+func (s *optimizer) ordered(all []candidate) []candidate {
+	slices.SortFunc(all, func(a, b candidate) int { return cmp.Compare(a.ranked, b.ranked) })
+	if !s.onePerParts && len(all) > s.top { // names cost more than lengths
+		last := all[s.top-1].ranked
+		n := s.top
+		for n < len(all) && all[n].ranked == last {
+			n++
+		}
+		all = all[:n]
+	}
+	sortCandidates(all, s.lib)
+	if s.onePerParts {
+		seen := map[string]bool{}
+		all = slices.DeleteFunc(all, func(c candidate) bool {
+			key := c.partsKey(s.lib)
+			again := seen[key]
+			seen[key] = true
+			return again
+		})
+	}
+	return all[:min(s.top, len(all))]
+}
+
+// outcome is what was found up to now.
+func (s *optimizer) outcome(ctx context.Context) (*Outcome, error) {
+	out := &Outcome{Proof: s.proof, turnedByRays: s.turned, serving: new(big.Int), next: math.Inf(-1)}
+	unseen := new(big.Int).Sub(s.proof.Space, big.NewInt(s.evaluated))
+	tally(out.Proof.SetAside, byUnseen, unseen)
+	best := math.Inf(1)
+	for i, c := range s.ranking() {
+		if i == 0 {
+			best = c.ranked
+		}
+		out.Found = append(out.Found, Found{ID: c.id(s.lib), Ranked: c.ranked, design: c})
+	}
+	out.Optimized = &Optimized{Evaluations: s.evaluated, BestMM: best, LowerBoundMM: math.Inf(-1), History: s.history}
+	return out, report(ctx, s.lib, s.options, out.Found)
+}
