@@ -46,6 +46,12 @@ func (p *Problem) SingleMiss(front *Front, relay *Relay, rear *Rear) float64 {
 	return miss
 }
 
+// SingleLength is the length in mm of an erector-single of these groups.
+func (p *Problem) SingleLength(front *Front, relay *Relay, rear *Rear) float64 {
+	m := p.Magnification * rear.F / front.F
+	return front.U + rear.U + p.MaskShift() + relay.X + float64((2+m+1/m)*relay.F)
+}
+
 // couplingMiss is how far Θ²p - q stays off Θ·f_front·f_rear/f_relay for every
 // focal length of the relay within a range.
 func (p *Problem) couplingMiss(front *Front, rear *Rear, relay Interval) float64 {

@@ -268,6 +268,9 @@ func (s *Spec) spaces() []objective.Space {
 // asked for and, when nothing passes although everything
 // was looked at, how far the point is from something that would.
 func searchPoint(ctx context.Context, spec *Spec, lib *objective.Library, o options) (*Outcome, error) {
+	if o.optimize.wanted {
+		return optimizePoint(ctx, lib, o)
+	}
 	a, err := newAscent(ctx, lib, o)
 	if err != nil {
 		return nil, err
@@ -277,7 +280,11 @@ func searchPoint(ctx context.Context, spec *Spec, lib *objective.Library, o opti
 		return out, err
 	}
 	if o.refine.wanted() {
-		if err := refineLeading(ctx, lib, o, out); err != nil {
+		again, err := newAscent(ctx, lib, o)
+		if err == nil {
+			err = refineLeading(ctx, again, out)
+		}
+		if err != nil {
 			return out, err
 		}
 	}

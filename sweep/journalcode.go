@@ -239,6 +239,17 @@ func (e *encoder) outcome(o *Outcome) {
 		e.uvarint(o.Refined.Candidates)
 		e.uvarint(o.Refined.Passed)
 	}
+	e.flag(o.Optimized != nil)
+	if x := o.Optimized; x != nil {
+		e.int64(x.Evaluations)
+		e.float(x.BestMM)
+		e.float(x.LowerBoundMM)
+		e.uvarint(len(x.History))
+		for _, step := range x.History {
+			e.int64(step.Evaluations)
+			e.float(step.BestMM)
+		}
+	}
 }
 
 // outcome reads an outcome; what was found has neither trains nor reports.
@@ -267,6 +278,13 @@ func (d *decoder) outcome(lib *objective.Library) *Outcome {
 	}
 	if d.flag() {
 		o.Refined = &Refined{Candidates: d.uvarint(), Passed: d.uvarint()}
+	}
+	if d.flag() {
+		x := &Optimized{Evaluations: d.int64(), BestMM: d.float(), LowerBoundMM: d.float()}
+		for range d.length() {
+			x.History = append(x.History, Improvement{d.int64(), d.float()})
+		}
+		o.Optimized = x
 	}
 	return o
 }

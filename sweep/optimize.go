@@ -133,9 +133,16 @@ type optimizer struct {
 	proof    Proof
 	turned   map[string]*big.Int // of proof.Failed, by rays
 
+	perParts map[string]float64 // ranked length of the shortest of the same parts; for one_per
+
 	evaluated, proposed int64 // designs; proposed also counts what was known
 	progressed          int64 // proposed when the best last changed
 	history             []Improvement
+	lower               float64 // ranked length below which none passes, see bound; -Inf for none proven
+	proven              float64 // as far as the bound has come
+
+	eras  int      // populations up to now
+	elite []graded // the fittest of all populations
 
 	byPower []*objective.Element // ascending
 	powers  []float64            // 1/mm, by an element's index
@@ -167,13 +174,13 @@ func newOptimizer(lib *objective.Library, o options) (*optimizer, error) {
 	}
 	s := &optimizer{
 		options: o, lib: lib, p: lib.Problem, random: rand.New(rand.NewPCG(uint64(o.optimize.seed), 0x6f7074)),
-		groups: map[objective.StackCode]*groupNumbers{}, memo: map[designKey]grade{},
-		best: graded{grade: grade{tier: misses, amount: math.Inf(1)}}, turned: map[string]*big.Int{},
+		groups: map[objective.StackCode]*groupNumbers{}, memo: map[designKey]grade{}, perParts: map[string]float64{},
+		best: graded{grade: grade{tier: misses, amount: math.Inf(1)}},
 		proof: Proof{
 			Space: new(big.Int), SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{}, Seconds: map[string]float64{},
 			ProvenLength: math.Inf(-1),
 		},
-		workers: make(chan *evaluator, o.workers),
+		lower: math.Inf(-1), workers: make(chan *evaluator, o.workers),
 	}
 	for range o.workers {
 		s.workers <- &evaluator{p: s.p, by: o.by, checker: objective.NewChecker(s.p)}
@@ -202,7 +209,10 @@ func (e *evaluator) evaluate(space objective.Space, groups []*groupNumbers, long
 	for _, g := range groups {
 		t.Groups = append(t.Groups, g.Group)
 	}
-	failed, miss := e.solve(groups)
+	failed, miss := e.solve(groups, longest)
+	if failed == beyond {
+		return grade{tier: tooLong, ranked: t.Length}
+	}
 	if failed != objective.Met {
 		name := failed.String()
 		if failed == objective.Focal && space.Layout == objective.ErectorPair && miss < 2*focalMissMM {
@@ -238,8 +248,12 @@ func (e *evaluator) evaluate(space objective.Space, groups []*groupNumbers, long
 // needs one counts, in mm.
 const focalMissMM = 10_000.0
 
+// beyond stands for a train that is longer than what comes into the ranking
+// whatever its inner gap; its Length is then a lower bound.
+const beyond = objective.Met + 1
+
 // solve solves the train in hand and tells how far its groups are from fitting.
-func (e *evaluator) solve(groups []*groupNumbers) (objective.Requirement, float64) {
+func (e *evaluator) solve(groups []*groupNumbers, longest float64) (objective.Requirement, float64) {
 	t := &e.train
 	front, rear := groups[0], groups[len(groups)-1]
 	miss := front.miss + rear.miss
@@ -264,6 +278,10 @@ func (e *evaluator) solve(groups []*groupNumbers) (objective.Requirement, float6
 	pair, ok := e.p.NewPairTrain(t.Seat, &front.front[t.Seat], groups[1].half, groups[2].half, &rear.rear[t.Seat])
 	if !ok {
 		return objective.Focal, focalMissMM
+	}
+	if least := pair.Least(); least > longest && !math.IsInf(least, 1) {
+		t.Length = least
+		return beyond, 0
 	}
 	failed := objective.Focal
 	if miss = objective.EndMiss(&front.front[t.Seat], &rear.rear[t.Seat]); miss == 0 {
@@ -299,7 +317,7 @@ func (s *optimizer) reduce(code objective.StackCode) *groupNumbers {
 		seat := space.Seat
 		g.rear[seat], _ = s.p.NewRear(g.Group, seat, objective.MassG)
 		if space.Layout == objective.Keplerian {
-			g.plain = objective.Front{F: g.FocalMM, Q: objective.Everything}
+			g.plain = objective.Front{F: g.FocalMM, U: g.ThicknessMM + g.BFDMM, Q: objective.Everything}
 			continue
 		}
 		g.front[seat], _ = s.p.NewFront(g.Group, seat, objective.MassG)
@@ -321,18 +339,26 @@ func (s *optimizer) groupsOf(key *designKey) []*groupNumbers {
 }
 
 // fits tells whether the numbers of a design's groups leave it a chance to meet
-// the paraxial requirements. It costs far less than an evaluation.
+// the paraxial requirements and to come into the ranking. It costs far less than
+// an evaluation.
 func (s *optimizer) fits(key *designKey) bool {
 	groups := s.groupsOf(key)
 	front, rear, seat := groups[0], groups[len(groups)-1], key.space.Seat
 	if front.miss > 0 || rear.miss > 0 {
 		return false
 	}
+	room := s.longest() + objective.BoundSlack
+	if s.by == objective.ByLengthToEye {
+		room -= math.Max(s.p.ReliefMin, s.p.CombinerMM)
+	}
 	switch key.space.Layout {
 	case objective.Keplerian:
-		return objective.EndMiss(&front.plain, &rear.rear[seat]) == 0 && s.p.MagnificationMiss(front.FocalMM, rear.FocalMM) == 0
+		return objective.EndMiss(&front.plain, &rear.rear[seat]) == 0 && s.p.MagnificationMiss(front.FocalMM, rear.FocalMM) == 0 &&
+			front.plain.U+rear.rear[seat].U+s.p.MaskShift() <= room
 	case objective.ErectorSingle:
-		return groups[1].miss == 0 && s.p.SingleMiss(&front.front[seat], &groups[1].relay, &rear.rear[seat]) == 0
+		relay := &groups[1].relay
+		return groups[1].miss == 0 && s.p.SingleMiss(&front.front[seat], relay, &rear.rear[seat]) == 0 &&
+			s.p.SingleLength(&front.front[seat], relay, &rear.rear[seat]) <= room
 	}
 	return objective.EndMiss(&front.front[seat], &rear.rear[seat]) == 0
 }
@@ -342,9 +368,11 @@ func (s *optimizer) evaluate(ctx context.Context, keys []designKey) ([]graded, e
 	if len(s.groups) > groupsHeld {
 		clear(s.groups)
 	}
-	if most := s.optimize.evaluations - s.evaluated; int64(len(keys)) > most {
-		keys = keys[:most]
+	most := s.optimize.evaluations - s.evaluated
+	if s.checksMax > 0 {
+		most = min(most, s.checksMax-s.proof.Checked)
 	}
+	keys = keys[:min(int64(len(keys)), most)]
 	if len(keys) == 0 {
 		return nil, nil
 	}
@@ -364,8 +392,6 @@ func (s *optimizer) evaluate(ctx context.Context, keys []designKey) ([]graded, e
 
 // carry evaluates designs side by side.
 func (s *optimizer) carry(ctx context.Context, all []graded) error {
-	start := time.Now()
-	defer func() { s.proof.Seconds["search"] += time.Since(start).Seconds() }()
 	groups := make([][]*groupNumbers, len(all))
 	for i := range all {
 		groups[i] = s.groupsOf(&all[i].key)
@@ -427,8 +453,21 @@ func (s *optimizer) account(g *graded) {
 	}
 }
 
-// rank takes the length of a design that passed into those of the shortest.
+// rank takes the length of a design that passed into those of the shortest, of
+// several arrangements of the same parts only the shortest where that is asked.
 func (s *optimizer) rank(g *graded) {
+	if s.onePerParts {
+		c := g.candidate()
+		key := c.partsKey(s.lib)
+		before, known := s.perParts[key]
+		if known && before <= g.ranked {
+			return
+		}
+		s.perParts[key] = g.ranked
+		if i, held := slices.BinarySearch(s.shortest, before); known && held {
+			s.shortest = slices.Delete(s.shortest, i, i+1)
+		}
+	}
 	i, _ := slices.BinarySearch(s.shortest, g.ranked)
 	s.shortest = slices.Insert(s.shortest, i, g.ranked)
 	s.shortest = s.shortest[:min(len(s.shortest), s.top)]
@@ -436,7 +475,7 @@ func (s *optimizer) rank(g *graded) {
 
 // longest is the ranked length beyond which no design comes into the ranking.
 func (s *optimizer) longest() float64 {
-	if len(s.shortest) < s.top || s.onePerParts {
+	if len(s.shortest) < s.top {
 		return math.Inf(1)
 	}
 	return s.shortest[s.top-1]
@@ -445,7 +484,7 @@ func (s *optimizer) longest() float64 {
 func (s *optimizer) report() {
 	status := Status{
 		Stage: "optimize", Examined: s.proof.Examined, Checked: s.proof.Checked, Passed: s.proof.Passed, Wanted: s.top,
-		ExaminedMax: s.optimize.evaluations, Replayed: s.log.replaying(),
+		ProvenMM: s.proven, ExaminedMax: s.optimize.evaluations, Replayed: s.log.replaying(),
 	}
 	s.log.logStatus(status)
 	if s.progress != nil {
@@ -457,6 +496,19 @@ func (s *optimizer) report() {
 func (s *optimizer) over() bool {
 	return s.evaluated >= s.optimize.evaluations || s.checksMax > 0 && s.proof.Checked >= s.checksMax ||
 		s.optimize.stall > 0 && s.proposed-s.progressed >= s.optimize.stall
+}
+
+func (s *optimizer) clock(stage string) func() {
+	start := time.Now()
+	return func() { s.proof.Seconds[stage] += time.Since(start).Seconds() }
+}
+
+// take counts in a design of which the exact search has found that it passes.
+func (s *optimizer) take(c *candidate) {
+	g := graded{key: designKey{c.space, c.groups}, grade: grade{tier: passes, ranked: c.ranked, inner: c.inner}}
+	if _, known := s.memo[g.key]; !known {
+		s.account(&g)
+	}
 }
 
 // ranking are the designs that passed, in order, at most top.
@@ -496,7 +548,7 @@ func (s *optimizer) ordered(all []candidate) []candidate {
 
 // outcome is what was found up to now.
 func (s *optimizer) outcome(ctx context.Context) (*Outcome, error) {
-	out := &Outcome{Proof: s.proof, turnedByRays: s.turned, serving: new(big.Int), next: math.Inf(-1)}
+	out := &Outcome{Proof: s.proof, serving: new(big.Int), next: math.Inf(-1)}
 	unseen := new(big.Int).Sub(s.proof.Space, big.NewInt(s.evaluated))
 	tally(out.Proof.SetAside, byUnseen, unseen)
 	best := math.Inf(1)
@@ -506,6 +558,7 @@ func (s *optimizer) outcome(ctx context.Context) (*Outcome, error) {
 		}
 		out.Found = append(out.Found, Found{ID: c.id(s.lib), Ranked: c.ranked, design: c})
 	}
-	out.Optimized = &Optimized{Evaluations: s.evaluated, BestMM: best, LowerBoundMM: math.Inf(-1), History: s.history}
+	out.Optimized = &Optimized{Evaluations: s.evaluated, BestMM: best, LowerBoundMM: s.lower, History: s.history}
+	out.Proof.ProvenLength = s.lower
 	return out, report(ctx, s.lib, s.options, out.Found)
 }

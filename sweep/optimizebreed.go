@@ -402,6 +402,7 @@ func (s *optimizer) fitting(breed func() designKey) designKey {
 // run searches until one of the stops. With an error, the search stands where
 // it was before the batch in hand.
 func (s *optimizer) run(ctx context.Context) error {
+	defer s.clock("search")()
 	for !s.over() {
 		if err := s.era(ctx); err != nil {
 			return err
@@ -410,16 +411,19 @@ func (s *optimizer) run(ctx context.Context) error {
 	return nil
 }
 
-// era brings up one population.
+// era brings up one population: in turns a fresh one, and one of the fittest of
+// all that came before.
 func (s *optimizer) era(ctx context.Context) error {
 	st := s.newStock()
-	first, err := s.evaluate(ctx, s.propose(func() designKey {
-		return s.fresh(st)
-	}))
-	if err != nil {
-		return err
+	population := s.elite
+	if s.eras%2 == 0 {
+		first, err := s.evaluate(ctx, s.propose(func() designKey { return s.fresh(st) }))
+		if err != nil {
+			return err
+		}
+		population = s.fittest(first)
 	}
-	population := s.select_(first)
+	s.eras++
 	if len(population) == 0 {
 		return nil
 	}
@@ -434,19 +438,22 @@ func (s *optimizer) era(ctx context.Context) error {
 		if len(children) == 0 {
 			break
 		}
-		population = s.select_(append(population, children...))
+		population = s.fittest(population, children)
 		stale++
 		if compareGraded(&population[0], &best) < 0 {
 			best, stale = population[0], 0
 		}
 	}
+	s.elite = s.fittest(s.elite, population)
 	return s.polish(ctx, best)
 }
 
-// select_ keeps the fittest.
-func (s *optimizer) select_(all []graded) []graded {
-	slices.SortFunc(all, func(a, b graded) int { return compareGraded(&a, &b) })
-	return slices.Clone(all[:min(populationSize, len(all))])
+// fittest are the fittest of some designs, each once, in order.
+func (s *optimizer) fittest(all ...[]graded) []graded {
+	joined := slices.Concat(all...)
+	slices.SortFunc(joined, func(a, b graded) int { return compareGraded(&a, &b) })
+	joined = slices.CompactFunc(joined, func(a, b graded) bool { return a.key == b.key })
+	return slices.Clone(joined[:min(populationSize, len(joined))])
 }
 
 // polish takes the best of all exchanges of a single lens as long as one is
@@ -462,6 +469,7 @@ func (s *optimizer) polish(ctx context.Context, from graded) error {
 				return err
 			}
 			neighbours = neighbours[n:]
+			s.elite = s.fittest(s.elite, batch)
 			for i := range batch {
 				if compareGraded(&batch[i], &best) < 0 {
 					best = batch[i]

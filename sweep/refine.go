@@ -209,7 +209,11 @@ func (j *Job) Divides(part Part) error {
 		return nil
 	}
 	for _, p := range j.Points {
-		if o := j.options(p.Spec); o.refine.wanted() {
+		o := j.options(p.Spec)
+		if o.optimize.wanted {
+			return &OptimizePartError{part, len(j.Points)}
+		}
+		if o.refine.wanted() {
 			return &RefinePartError{part, len(j.Points)}
 		}
 	}

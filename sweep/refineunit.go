@@ -21,15 +21,12 @@ func compareFound(a, b Found) int {
 	return cmp.Or(cmp.Compare(a.Ranked, b.Ranked), strings.Compare(a.ID, b.ID))
 }
 
-// refineLeading re-optimises the leading candidates of a point whose search has
-// come to its end, and ranks them with what that has found.
-func refineLeading(ctx context.Context, lib *objective.Library, o options, out *Outcome) error {
+// refineLeading re-optimises the leading candidates of a walk over a point
+// whose search has come to its end, and ranks them with what that has found.
+func refineLeading(ctx context.Context, a *ascent, out *Outcome) error {
 	start := time.Now()
 	defer func() { out.Proof.Seconds["refine"] += time.Since(start).Seconds() }()
-	a, err := newAscent(ctx, lib, o)
-	if err != nil {
-		return err
-	}
+	o := &a.options
 	leading, err := a.leading(ctx, out)
 	if err != nil {
 		return err
@@ -59,7 +56,7 @@ func refineLeading(ctx context.Context, lib *objective.Library, o options, out *
 		show(from + len(batch))
 	}
 	out.Refined = &Refined{Candidates: len(leading), Passed: len(passed)}
-	out.Found = o.rank(out.Found, passed, func(f *Found) string { return f.design.partsKey(lib) })
+	out.Found = o.rank(out.Found, passed, func(f *Found) string { return f.design.partsKey(a.lib) })
 	return nil
 }
 
