@@ -135,11 +135,11 @@ type optimizer struct {
 
 	perParts map[string]float64 // ranked length of the shortest of the same parts; for one_per
 
-	evaluated, proposed int64 // designs; proposed also counts what was known
-	progressed          int64 // proposed when the best last changed
-	history             []Improvement
-	lower               float64 // ranked length below which none passes, see bound; -Inf for none proven
-	proven              float64 // as far as the bound has come
+	evaluated  int64 // designs
+	progressed int64 // evaluated when the best last changed
+	history    []Improvement
+	lower      float64 // ranked length below which none passes, see bound; -Inf for none proven
+	proven     float64 // as far as the bound has come
 
 	eras  int      // populations up to now
 	elite []graded // the fittest of all populations
@@ -447,7 +447,7 @@ func (s *optimizer) account(g *graded) {
 	}
 	shorter := g.tier == passes && (s.best.tier != passes || g.ranked < s.best.ranked)
 	s.best = *g
-	s.progressed = s.proposed
+	s.progressed = s.evaluated
 	if shorter && len(s.history) < historyMost {
 		s.history = append(s.history, Improvement{s.evaluated, g.ranked})
 	}
@@ -495,7 +495,7 @@ func (s *optimizer) report() {
 // over tells that the search has come to its end.
 func (s *optimizer) over() bool {
 	return s.evaluated >= s.optimize.evaluations || s.checksMax > 0 && s.proof.Checked >= s.checksMax ||
-		s.optimize.stall > 0 && s.proposed-s.progressed >= s.optimize.stall
+		s.optimize.stall > 0 && s.evaluated-s.progressed >= s.optimize.stall
 }
 
 func (s *optimizer) clock(stage string) func() {

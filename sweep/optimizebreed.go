@@ -21,6 +21,9 @@ const (
 	staleBatches = 12
 	// crossShare is the share of children with groups of two parents.
 	crossShare = 0.35
+	// barrenEras is how many populations may find next to nothing that is not known before
+	// the search ends: the space is small.
+	barrenEras = 4
 	// proposalsPerBatch bounds the designs proposed for a batch: most are known
 	// when a population has come together.
 	proposalsPerBatch = 20 * optimizeBatch
@@ -377,7 +380,6 @@ func (s *optimizer) propose(breed func() designKey) []designKey {
 			break
 		}
 		key := breed()
-		s.proposed++
 		if _, known := s.memo[key]; known || taken[key] {
 			continue
 		}
@@ -403,9 +405,13 @@ func (s *optimizer) fitting(breed func() designKey) designKey {
 // it was before the batch in hand.
 func (s *optimizer) run(ctx context.Context) error {
 	defer s.clock("search")()
-	for !s.over() {
+	for barren := 0; !s.over() && barren < barrenEras; {
+		before := s.evaluated
 		if err := s.era(ctx); err != nil {
 			return err
+		}
+		if barren++; s.evaluated-before >= optimizeBatch/4 {
+			barren = 0
 		}
 	}
 	return nil
@@ -435,8 +441,8 @@ func (s *optimizer) era(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		if len(children) == 0 {
-			break
+		if len(children) < optimizeBatch/8 { // nearly all is known
+			stale = staleBatches
 		}
 		population = s.fittest(population, children)
 		stale++
@@ -495,7 +501,6 @@ func (s *optimizer) exchanges(key *designKey) []designKey {
 				stack[i] = e
 				next := *key
 				next.groups[at] = s.lib.Code(stack)
-				s.proposed++
 				if _, known := s.memo[next]; !known && s.fits(&next) {
 					keys = append(keys, next)
 				}

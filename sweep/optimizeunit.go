@@ -153,7 +153,8 @@ func (s *optimizer) censusUnit(ctx context.Context, want roles) error {
 	_, err := s.log.unit(ctx, recordLeast, func(ctx context.Context) error {
 		source, err := newSource(ctx, s.lib, want)
 		if err == nil {
-			s.lower = source.sieve.Least - 2*objective.BoundSlack
+			// Ranked lengths are rounded: one may lie below its own length.
+			s.lower = objective.RoundedLength(source.sieve.Least-2*objective.BoundSlack) - 1e-6
 			if s.by == objective.ByLengthToEye {
 				s.lower += math.Max(s.p.ReliefMin, s.p.CombinerMM)
 			}
