@@ -124,6 +124,7 @@ type optimizer struct {
 	options
 	lib      *objective.Library
 	p        *objective.Problem
+	want     roles
 	random   *rand.Rand
 	groups   map[objective.StackCode]*groupNumbers
 	memo     map[designKey]grade
@@ -173,7 +174,7 @@ func newOptimizer(lib *objective.Library, o options) (*optimizer, error) {
 			countGroups(lib, o.lensesPerGroup), o.lensesPerGroup, len(lib.Lenses))
 	}
 	s := &optimizer{
-		options: o, lib: lib, p: lib.Problem, random: rand.New(rand.NewPCG(uint64(o.optimize.seed), 0x6f7074)),
+		options: o, lib: lib, p: lib.Problem, want: rolesOf(o), random: rand.New(rand.NewPCG(uint64(o.optimize.seed), 0x6f7074)),
 		groups: map[objective.StackCode]*groupNumbers{}, memo: map[designKey]grade{}, perParts: map[string]float64{},
 		best: graded{grade: grade{tier: misses, amount: math.Inf(1)}},
 		proof: Proof{
@@ -203,11 +204,11 @@ type evaluator struct {
 }
 
 // evaluate grades a design of these groups.
-func (e *evaluator) evaluate(space objective.Space, groups []*groupNumbers, longest float64) grade {
+func (e *evaluator) evaluate(space objective.Space, groups *designGroups, longest float64) grade {
 	t := &e.train
 	t.Layout, t.Seat, t.Groups = space.Layout, space.Seat, t.Groups[:0]
-	for _, g := range groups {
-		t.Groups = append(t.Groups, g.Group)
+	for i := range len(space.Layout.GroupNames()) {
+		t.Groups = append(t.Groups, groups[i].Group)
 	}
 	failed, miss := e.solve(groups, longest)
 	if failed == beyond {
@@ -253,9 +254,9 @@ const focalMissMM = 10_000.0
 const beyond = objective.Met + 1
 
 // solve solves the train in hand and tells how far its groups are from fitting.
-func (e *evaluator) solve(groups []*groupNumbers, longest float64) (objective.Requirement, float64) {
+func (e *evaluator) solve(groups *designGroups, longest float64) (objective.Requirement, float64) {
 	t := &e.train
-	front, rear := groups[0], groups[len(groups)-1]
+	front, rear := groups[0], groups[len(t.Groups)-1]
 	miss := front.miss + rear.miss
 	switch t.Layout {
 	case objective.Keplerian:
@@ -293,57 +294,86 @@ func (e *evaluator) solve(groups []*groupNumbers, longest float64) (objective.Re
 	return failed, miss
 }
 
-// group is a group in its reduced form.
-func (s *optimizer) group(code objective.StackCode, half bool) *groupNumbers {
+// group is a group, with its numbers in a place still to be asked for.
+func (s *optimizer) group(code objective.StackCode) *groupNumbers {
 	g := s.groups[code]
 	if g == nil {
-		g = s.reduce(code)
+		g = &groupNumbers{Group: s.lib.Group(code), code: code}
+		if !g.Positive() {
+			g.miss = focalMissMM * (1 + math.Min(1, math.Abs(1/g.FocalMM)))
+		}
+		g.plain = objective.Front{F: g.FocalMM, U: g.ThicknessMM + g.BFDMM, Q: objective.Everything}
 		s.groups[code] = g
 	}
-	if half && g.half == nil {
-		h := objective.NewPairHalf(g.Group)
-		g.half = &h
-	}
 	return g
 }
 
-func (s *optimizer) reduce(code objective.StackCode) *groupNumbers {
-	g := &groupNumbers{Group: s.lib.Group(code), code: code}
-	if !g.Positive() {
-		g.miss = focalMissMM * (1 + math.Min(1, math.Abs(1/g.FocalMM)))
-		return g
+// asFront, asRear and asRelay reduce a group of positive focal length for a
+// place, once.
+func (s *optimizer) asFront(g *groupNumbers, seat objective.Seat) *objective.Front {
+	f := &g.front[seat]
+	if f.Group == nil {
+		*f, _ = s.p.NewFront(g.Group, seat, objective.MassG)
 	}
-	for _, space := range s.spaces {
-		seat := space.Seat
-		g.rear[seat], _ = s.p.NewRear(g.Group, seat, objective.MassG)
-		if space.Layout == objective.Keplerian {
-			g.plain = objective.Front{F: g.FocalMM, U: g.ThicknessMM + g.BFDMM, Q: objective.Everything}
-			continue
-		}
-		g.front[seat], _ = s.p.NewFront(g.Group, seat, objective.MassG)
-		if space.Layout == objective.ErectorSingle {
-			g.relay, _ = s.p.NewRelay(g.Group)
-		}
-	}
-	return g
+	return f
 }
 
-// groupsOf are the groups of a design.
-func (s *optimizer) groupsOf(key *designKey) []*groupNumbers {
-	n := len(key.space.Layout.GroupNames())
-	groups := make([]*groupNumbers, n)
-	for i := range groups {
-		groups[i] = s.group(key.groups[i], key.space.Layout == objective.ErectorPair && (i == 1 || i == 2))
+func (s *optimizer) asRear(g *groupNumbers, seat objective.Seat) *objective.Rear {
+	r := &g.rear[seat]
+	if r.Group == nil {
+		*r, _ = s.p.NewRear(g.Group, seat, objective.MassG)
+	}
+	return r
+}
+
+func (s *optimizer) asRelay(g *groupNumbers) *objective.Relay {
+	if g.relay.Group == nil {
+		g.relay, _ = s.p.NewRelay(g.Group)
+	}
+	return &g.relay
+}
+
+// designGroups are the groups of a design, from the world to the eye.
+type designGroups [4]*groupNumbers
+
+// groupsOf are the groups of a design, reduced for their places.
+func (s *optimizer) groupsOf(key *designKey) (groups designGroups) {
+	n := key.groupCount()
+	for i := range n {
+		groups[i] = s.group(key.groups[i])
+	}
+	front, rear, seat := groups[0], groups[n-1], key.space.Seat
+	if rear.miss == 0 {
+		s.asRear(rear, seat)
+	}
+	if key.space.Layout != objective.Keplerian && front.miss == 0 {
+		s.asFront(front, seat)
+	}
+	switch key.space.Layout {
+	case objective.ErectorSingle:
+		if groups[1].miss == 0 {
+			s.asRelay(groups[1])
+		}
+	case objective.ErectorPair:
+		for _, g := range groups[1:3] {
+			if g.half == nil {
+				half := objective.NewPairHalf(g.Group)
+				g.half = &half
+			}
+		}
 	}
 	return groups
 }
+
+// groupCount is how many groups the design has.
+func (k *designKey) groupCount() int { return len(k.space.Layout.GroupNames()) }
 
 // fits tells whether the numbers of a design's groups leave it a chance to meet
 // the paraxial requirements and to come into the ranking. It costs far less than
 // an evaluation.
 func (s *optimizer) fits(key *designKey) bool {
 	groups := s.groupsOf(key)
-	front, rear, seat := groups[0], groups[len(groups)-1], key.space.Seat
+	front, rear, seat := groups[0], groups[key.groupCount()-1], key.space.Seat
 	if front.miss > 0 || rear.miss > 0 {
 		return false
 	}
@@ -392,7 +422,7 @@ func (s *optimizer) evaluate(ctx context.Context, keys []designKey) ([]graded, e
 
 // carry evaluates designs side by side.
 func (s *optimizer) carry(ctx context.Context, all []graded) error {
-	groups := make([][]*groupNumbers, len(all))
+	groups := make([]designGroups, len(all))
 	for i := range all {
 		groups[i] = s.groupsOf(&all[i].key)
 	}
@@ -407,7 +437,7 @@ func (s *optimizer) carry(ctx context.Context, all []graded) error {
 				if err := ctx.Err(); err != nil {
 					return err
 				}
-				all[i].grade = e.evaluate(all[i].key.space, groups[i], longest)
+				all[i].grade = e.evaluate(all[i].key.space, &groups[i], longest)
 			}
 			return nil
 		})

@@ -26,7 +26,7 @@ const (
 	barrenEras = 4
 	// proposalsPerBatch bounds the designs proposed for a batch: most are known
 	// when a population has come together.
-	proposalsPerBatch = 20 * optimizeBatch
+	proposalsPerBatch = 8 * optimizeBatch
 )
 
 // sortElements sorts lenses by power, so that neighbours are alike.
@@ -79,21 +79,22 @@ func (s *optimizer) newStock() *stock {
 		}
 	}
 	st := &stock{}
+	single, upright := s.want.single, s.want.single || s.want.pair
 	for _, code := range codes {
-		g := s.group(code, false)
+		g := s.group(code)
 		st.any = append(st.any, g)
 		if g.miss > 0 {
 			continue
 		}
 		st.plain = append(st.plain, g)
-		if g.relay.Reach > 0 {
+		if single && s.asRelay(g).Reach > 0 {
 			st.relays = append(st.relays, g)
 		}
-		for seat := range st.fronts {
-			if f := &g.front[seat]; f.Group != nil && !f.Q.Empty() {
+		for _, seat := range s.want.seats {
+			if upright && !s.asFront(g, seat).Q.Empty() {
 				st.fronts[seat] = append(st.fronts[seat], g)
 			}
-			if r := &g.rear[seat]; r.Group != nil && !r.P.Empty() {
+			if !s.asRear(g, seat).P.Empty() {
 				st.rears[seat] = append(st.rears[seat], g)
 			}
 		}
@@ -221,11 +222,11 @@ func (s *optimizer) drawEnds(st *stock, key *designKey) bool {
 
 // drawRelay draws a relay that may suit front and rear.
 func (s *optimizer) drawRelay(st *stock, key *designKey) bool {
-	front, rear, seat := s.group(key.groups[0], false), s.group(key.groups[2], false), key.space.Seat
+	front, rear, seat := s.group(key.groups[0]), s.group(key.groups[2]), key.space.Seat
 	if front.miss > 0 || rear.miss > 0 {
 		return false
 	}
-	relays := within(st.relays, s.p.RelayRange(&front.front[seat], &rear.rear[seat]))
+	relays := within(st.relays, s.p.RelayRange(s.asFront(front, seat), s.asRear(rear, seat)))
 	if len(relays) == 0 {
 		return false
 	}
@@ -255,7 +256,7 @@ func (s *optimizer) child(st *stock, parents []graded) designKey {
 	key := a.key
 	if s.random.Float64() < crossShare {
 		if b := s.tournament(parents); b.key.space == key.space {
-			n := len(key.space.Layout.GroupNames())
+			n := key.groupCount()
 			for i := range n {
 				if s.random.IntN(2) == 0 {
 					key.groups[i] = b.key.groups[i]
@@ -294,7 +295,7 @@ func (s *optimizer) tournament(parents []graded) *graded {
 
 // mutate changes one group.
 func (s *optimizer) mutate(st *stock, key *designKey) {
-	n := len(key.space.Layout.GroupNames())
+	n := key.groupCount()
 	at := s.random.IntN(n)
 	stack := s.lib.Stack(key.groups[at])
 	i := s.random.IntN(len(stack))
@@ -352,7 +353,7 @@ func (s *optimizer) mutate(st *stock, key *designKey) {
 // alike is a group of the stock near another in focal length, nil for none.
 func (s *optimizer) alike(st *stock, key *designKey, at int) *groupNumbers {
 	list, seat := st.relays, key.space.Seat
-	switch n := len(key.space.Layout.GroupNames()); {
+	switch n := key.groupCount(); {
 	case at == 0 && key.space.Layout == objective.Keplerian:
 		list = st.plain
 	case at == 0:
@@ -365,7 +366,7 @@ func (s *optimizer) alike(st *stock, key *designKey, at int) *groupNumbers {
 	if len(list) == 0 {
 		return nil
 	}
-	f := s.group(key.groups[at], false).FocalMM
+	f := s.group(key.groups[at]).FocalMM
 	i, _ := slices.BinarySearchFunc(list, f, func(g *groupNumbers, f float64) int { return cmp.Compare(g.FocalMM, f) })
 	i += int(math.Round(s.random.NormFloat64() * math.Max(4, float64(len(list))/30)))
 	return list[max(0, min(len(list)-1, i))]
