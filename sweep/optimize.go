@@ -377,20 +377,28 @@ func (s *optimizer) fits(key *designKey) bool {
 	if front.miss > 0 || rear.miss > 0 {
 		return false
 	}
-	room := s.longest() + objective.BoundSlack
-	if s.by == objective.ByLengthToEye {
-		room -= math.Max(s.p.ReliefMin, s.p.CombinerMM)
-	}
 	switch key.space.Layout {
 	case objective.Keplerian:
 		return objective.EndMiss(&front.plain, &rear.rear[seat]) == 0 && s.p.MagnificationMiss(front.FocalMM, rear.FocalMM) == 0 &&
-			front.plain.U+rear.rear[seat].U+s.p.MaskShift() <= room
+			front.plain.U+rear.rear[seat].U+s.p.MaskShift() <= s.room()
 	case objective.ErectorSingle:
-		relay := &groups[1].relay
-		return groups[1].miss == 0 && s.p.SingleMiss(&front.front[seat], relay, &rear.rear[seat]) == 0 &&
-			s.p.SingleLength(&front.front[seat], relay, &rear.rear[seat]) <= room
+		return groups[1].miss == 0 && s.fitsSingle(&front.front[seat], &groups[1].relay, &rear.rear[seat])
 	}
 	return objective.EndMiss(&front.front[seat], &rear.rear[seat]) == 0
+}
+
+// fitsSingle is fits for the groups of an erector-single.
+func (s *optimizer) fitsSingle(front *objective.Front, relay *objective.Relay, rear *objective.Rear) bool {
+	return s.p.SingleLength(front, relay, rear) <= s.room() && s.p.SingleMiss(front, relay, rear) == 0
+}
+
+// room is the length beyond which no train comes into the ranking.
+func (s *optimizer) room() float64 {
+	room := s.longest() + objective.BoundSlack + 1e-6 // ranked lengths are rounded
+	if s.by == objective.ByLengthToEye {
+		room -= math.Max(s.p.ReliefMin, s.p.CombinerMM)
+	}
+	return room
 }
 
 // evaluate grades designs that are not known yet, as a unit.

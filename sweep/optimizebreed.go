@@ -226,15 +226,19 @@ func (s *optimizer) drawRelay(st *stock, key *designKey) bool {
 	if front.miss > 0 || rear.miss > 0 {
 		return false
 	}
-	relays := within(st.relays, s.p.RelayRange(s.asFront(front, seat), s.asRear(rear, seat)))
+	i, k := s.asFront(front, seat), s.asRear(rear, seat)
+	relays := within(st.relays, s.p.RelayRange(i, k))
 	if len(relays) == 0 {
 		return false
 	}
+	relay := s.oneOf(relays)
 	for range breedTries {
-		if key.groups[1] = s.oneOf(relays).code; s.fits(key) {
+		if s.fitsSingle(i, s.asRelay(relay), k) {
 			break
 		}
+		relay = s.oneOf(relays)
 	}
+	key.groups[1] = relay.code
 	return true
 }
 

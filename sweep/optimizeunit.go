@@ -104,7 +104,7 @@ const (
 	boundEffort  = 1.0
 	boundGroups  = 1.0
 	boundPairs   = 0.05 // groups of pair relays, of which all combinations are bounded
-	boundCounted = 10.0
+	boundCounted = 20.0
 )
 
 // bound finds a ranked length below which no design of the space passes, as far
