@@ -393,12 +393,15 @@ func (s *optimizer) fitsSingle(front *objective.Front, relay *objective.Relay, r
 }
 
 // room is the length beyond which no train comes into the ranking.
-func (s *optimizer) room() float64 {
-	room := s.longest() + objective.BoundSlack + 1e-6 // ranked lengths are rounded
+func (s *optimizer) room() float64 { return s.toLength(s.longest()) }
+
+// toLength is the length that a train of a ranked length has at most.
+func (s *optimizer) toLength(ranked float64) float64 {
+	length := ranked + objective.BoundSlack + 1e-6 // ranked lengths are rounded
 	if s.by == objective.ByLengthToEye {
-		room -= math.Max(s.p.ReliefMin, s.p.CombinerMM)
+		length -= math.Max(s.p.ReliefMin, s.p.CombinerMM)
 	}
-	return room
+	return length
 }
 
 // evaluate grades designs that are not known yet, as a unit.

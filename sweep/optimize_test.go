@@ -217,12 +217,13 @@ func TestOptimizeBounds(t *testing.T) {
 			}
 			groups, _ := countGroups(lib, 2).Float64()
 			var bounds []float64
-			for _, evaluated := range []float64{1, groups/boundCounted + 1, groups/boundGroups + 1, groups/boundPairs + 1} {
+			for _, evaluated := range []float64{1, groups/boundCounted + 1, groups/boundPairs - 1, groups/boundPairs + 1} {
 				search, err := newOptimizer(lib, o)
 				if err != nil {
 					t.Fatal(err)
 				}
 				search.evaluated, search.held = int64(evaluated), 4 // so that all are sifted
+				search.shortest = []float64{best}
 				if err := search.bound(t.Context()); err != nil {
 					t.Fatal(err)
 				}
@@ -231,7 +232,7 @@ func TestOptimizeBounds(t *testing.T) {
 				}
 				bounds = append(bounds, search.lower)
 			}
-			if !math.IsInf(bounds[0], -1) || !(bounds[3] > 0) || !slices.IsSorted(bounds) || layout != objective.ErectorPair && !(bounds[1] > 0) {
+			if !math.IsInf(bounds[0], -1) || !(bounds[3] > 0) || !slices.IsSorted(bounds) || layout != objective.ErectorPair && !(bounds[1] > 0) || !(bounds[2] > 0) {
 				t.Errorf("%v by %v: bounds %v for growing efforts, best %.6f", layout, by, bounds, best)
 			}
 		}

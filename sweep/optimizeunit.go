@@ -1,6 +1,8 @@
 package sweep
 
 import (
+	"cmp"
+	"container/heap"
 	"context"
 	"fmt"
 	"math"
@@ -143,18 +145,133 @@ func (s *optimizer) bound(ctx context.Context) error {
 			s.take(&out.Found[i].design)
 		}
 	case groups <= share(boundCounted) && !want.pair:
-		return s.censusUnit(ctx, want)
+		return s.leastUnit(ctx, func(ctx context.Context) (float64, error) {
+			source, err := newSource(ctx, s.lib, want)
+			if err != nil {
+				return 0, err
+			}
+			return source.sieve.Least, nil
+		})
+	case groups <= share(boundGroups):
+		return s.leastUnit(ctx, func(ctx context.Context) (float64, error) {
+			return s.leastOfBoxes(ctx, o, int(share(boundEffort)))
+		})
 	}
 	return nil
 }
 
-// censusUnit bounds all designs by a census of the groups, as a unit.
-func (s *optimizer) censusUnit(ctx context.Context, want roles) error {
+// leastOfBoxes is a length that no design is shorter than, of spaces with pair relays
+// from so many groups that not every pair of them can be looked at: of the boxes of
+// all four places the one with the least bound is halved, or its trains looked at one by
+// one, with so many steps at most. Bounds are looked at up to the best that was found:
+// beyond it there is nothing to prove.
+func (s *optimizer) leastOfBoxes(ctx context.Context, o options, steps int) (float64, error) {
+	a, err := newAscent(ctx, s.lib, o)
+	if err != nil {
+		return 0, err
+	}
+	least, limit := math.Inf(1), math.Min(lengthBeyond, s.p.LengthMax)
+	if len(s.shortest) > 0 {
+		limit = math.Min(limit, s.toLength(s.shortest[0]))
+	}
+	boxes := &boxHeap{}
+	for _, f := range a.finders {
+		pairs, is := f.(*pairFinder)
+		if !is {
+			l, err := f.least(ctx, a.source.held)
+			if err != nil {
+				return 0, err
+			}
+			least = math.Min(least, l)
+			continue
+		}
+		err := pairs.eachClass(a.source.held, func(c *classed) error {
+			if !c.empty() {
+				boxes.add(c, quad{}, limit)
+			}
+			return nil
+		})
+		if err != nil {
+			return 0, err
+		}
+	}
+	for boxes.Len() > 0 && steps > 0 && boxes.all[0].bound < least {
+		if err := ctx.Err(); err != nil {
+			return 0, err
+		}
+		steps--
+		first := heap.Pop(boxes).(boundedQuad)
+		place := first.of.widest(first.quad)
+		if place < 0 {
+			leaves := first.of.boxes(first.quad)
+			first.of.items(first.quad, 0, [4]int32{}, &leaves, func() float64 { return math.Min(limit, least) }, func(items [4]int32) bool {
+				steps--
+				if pair, ok := first.of.pair(items); ok {
+					least = math.Min(least, pair.Least())
+				}
+				return true
+			})
+			continue
+		}
+		n := first.of.trees[place].nodes[first.quad[place]]
+		for _, child := range [2]int32{n.left, n.right} {
+			first.quad[place] = child
+			boxes.add(first.of, first.quad, limit)
+		}
+	}
+	if boxes.Len() > 0 {
+		least = math.Min(least, boxes.all[0].bound)
+	}
+	return math.Min(least, limit), nil
+}
+
+// boundedQuad is a quad of a product with its bound; number tells equal ones apart.
+type boundedQuad struct {
+	bound  float64
+	number int
+	of     *classed
+	quad   quad
+}
+
+// boxHeap holds quads, the one of the least bound on top.
+type boxHeap struct {
+	all   []boundedQuad
+	added int
+}
+
+// add takes in a quad, unless none of its trains is as short as limit.
+func (h *boxHeap) add(of *classed, q quad, limit float64) {
+	boxes := of.boxes(q)
+	if bound := of.bound(&boxes, limit); bound <= limit {
+		h.added++
+		heap.Push(h, boundedQuad{bound, h.added, of, q})
+	}
+}
+
+func (h *boxHeap) Len() int { return len(h.all) }
+
+func (h *boxHeap) Less(i, j int) bool {
+	return cmp.Or(cmp.Compare(h.all[i].bound, h.all[j].bound), cmp.Compare(h.all[i].number, h.all[j].number)) < 0
+}
+
+func (h *boxHeap) Swap(i, j int) { h.all[i], h.all[j] = h.all[j], h.all[i] }
+
+func (h *boxHeap) Push(x any) { h.all = append(h.all, x.(boundedQuad)) }
+
+func (h *boxHeap) Pop() any {
+	last := h.all[len(h.all)-1]
+	h.all = h.all[:len(h.all)-1]
+	return last
+}
+
+// leastUnit bounds the ranked lengths of all designs by a length that none is
+// shorter than, as a unit.
+func (s *optimizer) leastUnit(ctx context.Context, least func(context.Context) (float64, error)) error {
 	_, err := s.log.unit(ctx, recordLeast, func(ctx context.Context) error {
-		source, err := newSource(ctx, s.lib, want)
-		if err == nil {
-			// Ranked lengths are rounded: one may lie below its own length.
-			s.lower = objective.RoundedLength(source.sieve.Least-2*objective.BoundSlack) - 1e-6
+		length, err := least(ctx)
+		// Ranked lengths are rounded: one may lie below its own length.
+		if length -= 2*objective.BoundSlack + 1e-6; err == nil && length > 0 {
+			s.lower = objective.RoundedLength(length)
 			if s.by == objective.ByLengthToEye {
 				s.lower += math.Max(s.p.ReliefMin, s.p.CombinerMM)
 			}
