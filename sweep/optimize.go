@@ -384,7 +384,11 @@ func (s *optimizer) fits(key *designKey) bool {
 	case objective.ErectorSingle:
 		return groups[1].miss == 0 && s.fitsSingle(&front.front[seat], &groups[1].relay, &rear.rear[seat])
 	}
-	return objective.EndMiss(&front.front[seat], &rear.rear[seat]) == 0
+	if objective.EndMiss(&front.front[seat], &rear.rear[seat]) > 0 {
+		return false
+	}
+	pair, ok := s.p.NewPairTrain(seat, &front.front[seat], groups[1].half, groups[2].half, &rear.rear[seat])
+	return ok && pair.Least() <= s.room()
 }
 
 // fitsSingle is fits for the groups of an erector-single.

@@ -34,7 +34,7 @@ func optimized(t testing.TB, s *Spec, lenses []*catalog.Lens, evaluations int) *
 // and stands in its place in the order, the best of all is found, the
 // lower bound holds, and every design is accounted for.
 func TestOptimizeSmall(t *testing.T) {
-	wanted := 10
+	wanted := 8
 	if testing.Short() {
 		wanted = 5
 	}
@@ -114,9 +114,9 @@ func TestOptimizeDemo(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, seed := range []int64{1, 2} {
+	for _, seed := range []int64{1} {
 		j := demoJob(t, "quick")
-		j.Spec.Search.Method, j.Spec.Search.EvaluationsMax, j.Spec.Job.Seed = searchOptimize, 20_000, seed
+		j.Spec.Search.Method, j.Spec.Search.EvaluationsMax, j.Spec.Job.Seed = searchOptimize, 15_000, seed
 		j.Points = j.Spec.Grid()
 		out, err := j.Run(t.Context(), Attempt{})
 		if err != nil {
@@ -127,7 +127,7 @@ func TestOptimizeDemo(t *testing.T) {
 			t.Errorf("seed %d: %s at %.6f, proven is %s at %.6f", seed, o.Found[0].ID, o.Found[0].Ranked, proven[0].Found[0].ID, proven[0].Found[0].Ranked)
 		}
 		x := o.Optimized
-		if x.LowerBoundMM <= 0 || x.LowerBoundMM > x.BestMM || x.Evaluations < 20_000 {
+		if x.LowerBoundMM <= 0 || x.LowerBoundMM > x.BestMM || x.Evaluations < 15_000 {
 			t.Errorf("seed %d: %+v", seed, x)
 		}
 		for i, step := range x.History {
@@ -143,7 +143,7 @@ func TestOptimizeDemo(t *testing.T) {
 // for the numbers of its groups.
 func TestGrade(t *testing.T) {
 	graded, good := 0, 0
-	for c := 3000; c < 3160; c++ {
+	for c := 3000; c < 3130; c++ {
 		s, lenses, ok := rayCase(c)
 		if !ok {
 			continue
@@ -188,7 +188,7 @@ func TestGrade(t *testing.T) {
 			}
 		}
 	}
-	if graded < 500 || good == 0 || good == graded {
+	if graded < 400 || good == 0 || good == graded {
 		t.Errorf("%d designs graded, %d pass", graded, good)
 	}
 }
@@ -196,45 +196,45 @@ func TestGrade(t *testing.T) {
 // TestOptimizeBounds takes every way of bounding what was missed, by giving
 // it more or less of an effort, and holds each against the proven best.
 func TestOptimizeBounds(t *testing.T) {
-	for _, layout := range []objective.Layout{objective.ErectorSingle, objective.ErectorPair, objective.Keplerian} {
-		for _, by := range []objective.RankBy{objective.ByLength, objective.ByLengthToEye} {
-			s := benchSpec(layout, 2)
-			lenses := benchLenses(12)
-			lib := objective.NewLibrary(s.Problem(), lenses)
-			o := jobOf(s, lenses).options(s)
-			o.by, o.top = by, 1
-			a, err := newAscent(t.Context(), lib, o)
+	for layout, by := range map[objective.Layout]objective.RankBy{
+		objective.ErectorSingle: objective.ByLength, objective.ErectorPair: objective.ByLengthToEye, objective.Keplerian: objective.ByLengthToEye,
+	} {
+		s := benchSpec(layout, 2)
+		lenses := benchLenses(12)
+		lib := objective.NewLibrary(s.Problem(), lenses)
+		o := jobOf(s, lenses).options(s)
+		o.by, o.top = by, 1
+		a, err := newAscent(t.Context(), lib, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		out, err := a.run(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		best := math.Inf(1)
+		if len(out.Found) > 0 {
+			best = out.Found[0].Ranked
+		}
+		groups, _ := countGroups(lib, 2).Float64()
+		var bounds []float64
+		for _, evaluated := range []float64{1, groups/boundCounted + 1, groups/boundPairs - 1, groups/boundPairs + 1} {
+			search, err := newOptimizer(lib, o)
 			if err != nil {
 				t.Fatal(err)
 			}
-			out, err := a.run(t.Context())
-			if err != nil {
+			search.evaluated, search.held = int64(evaluated), 4 // so that all are sifted
+			search.shortest = []float64{best}
+			if err := search.bound(t.Context()); err != nil {
 				t.Fatal(err)
 			}
-			best := math.Inf(1)
-			if len(out.Found) > 0 {
-				best = out.Found[0].Ranked
+			if !(search.lower <= best) {
+				t.Errorf("%v by %v, %v evaluations: lower bound %.6f, the best has %.6f", layout, by, evaluated, search.lower, best)
 			}
-			groups, _ := countGroups(lib, 2).Float64()
-			var bounds []float64
-			for _, evaluated := range []float64{1, groups/boundCounted + 1, groups/boundPairs - 1, groups/boundPairs + 1} {
-				search, err := newOptimizer(lib, o)
-				if err != nil {
-					t.Fatal(err)
-				}
-				search.evaluated, search.held = int64(evaluated), 4 // so that all are sifted
-				search.shortest = []float64{best}
-				if err := search.bound(t.Context()); err != nil {
-					t.Fatal(err)
-				}
-				if !(search.lower <= best) {
-					t.Errorf("%v by %v, %v evaluations: lower bound %.6f, the best has %.6f", layout, by, evaluated, search.lower, best)
-				}
-				bounds = append(bounds, search.lower)
-			}
-			if !math.IsInf(bounds[0], -1) || !(bounds[3] > 0) || !slices.IsSorted(bounds) || layout != objective.ErectorPair && !(bounds[1] > 0) || !(bounds[2] > 0) {
-				t.Errorf("%v by %v: bounds %v for growing efforts, best %.6f", layout, by, bounds, best)
-			}
+			bounds = append(bounds, search.lower)
+		}
+		if !math.IsInf(bounds[0], -1) || !(bounds[3] > 0) || !slices.IsSorted(bounds) || layout != objective.ErectorPair && !(bounds[1] > 0) || !(bounds[2] > 0) {
+			t.Errorf("%v by %v: bounds %v for growing efforts, best %.6f", layout, by, bounds, best)
 		}
 	}
 }
@@ -247,7 +247,7 @@ func TestOptimizeResumes(t *testing.T) {
 	stopped, found := 0, 0
 	resumeCases(t, 4, func(c int, j *Job) {
 		s := j.Spec
-		s.Search.Method, s.Search.EvaluationsMax, s.Search.StallEvaluations = searchOptimize, 2000, 1500
+		s.Search.Method, s.Search.EvaluationsMax, s.Search.StallEvaluations = searchOptimize, 1500, 1000
 		if c%2 == 0 {
 			s.Refine = RefineSection{Method: refineSimplex, Candidates: 6, NearMissFactor: 3}
 		}
@@ -274,7 +274,7 @@ func TestOptimizeResumes(t *testing.T) {
 			t.Fatal(err)
 		}
 		header := len(firstRecords(t, whole, 1))
-		for _, workers := range []int{1, 8, 3} {
+		for _, workers := range []int{1, 8} {
 			at := header + r.IntN(len(whole)-header)
 			if err := os.WriteFile(path, whole[:at], 0o666); err != nil {
 				t.Fatal(err)
@@ -353,11 +353,11 @@ func tellAll(outcomes []PointOutcome) []toldAll {
 func TestOptimizeLimits(t *testing.T) {
 	run := func(change func(s *Spec), lenses []*catalog.Lens) *Outcome {
 		s := benchSpec(objective.ErectorSingle, 2)
-		s.Job.Top = 10
+		s.Job.Top, s.Search.EvaluationsMax = 10, 20_000
 		change(s)
 		return optimized(t, s, lenses, s.Search.EvaluationsMax)
 	}
-	lenses := benchLenses(40)
+	lenses := benchLenses(30)
 	out := run(func(s *Spec) { s.Search.EvaluationsMax = 777 }, lenses)
 	if n := out.Optimized.Evaluations; n < 777 || n > 778 { // and what the bound may have found
 		t.Errorf("%d evaluations, 777 allowed", n)
@@ -368,7 +368,7 @@ func TestOptimizeLimits(t *testing.T) {
 	}
 	out = run(func(s *Spec) { s.Search.StallEvaluations = 1000 }, lenses)
 	last := out.Optimized.History[len(out.Optimized.History)-1].Evaluations
-	if n := out.Optimized.Evaluations; n >= 100_000 || n < last+1000 || n > last+1000+2*optimizeBatch {
+	if n := out.Optimized.Evaluations; n >= 20_000 || n < last+1000 || n > last+1000+2*optimizeBatch {
 		t.Errorf("%d evaluations, without progress since %d", n, last)
 	}
 	three := slices.Clone(lenses)
@@ -399,7 +399,7 @@ func TestOptimizeLimits(t *testing.T) {
 		t.Error("nothing found of up to four lenses")
 	}
 	out = run(func(s *Spec) { s.Stage.TravelMM = 0.01 }, lenses[:2])
-	if len(out.Found) > 0 || !math.IsInf(out.Optimized.BestMM, 1) || out.Optimized.Evaluations > 100_000 || !math.IsInf(out.Optimized.LowerBoundMM, 1) {
+	if len(out.Found) > 0 || !math.IsInf(out.Optimized.BestMM, 1) || out.Optimized.Evaluations >= 20_000 || !math.IsInf(out.Optimized.LowerBoundMM, 1) {
 		t.Errorf("nothing can pass: %+v", out.Optimized)
 	}
 	accounted(t, out)

@@ -198,9 +198,7 @@ func (s *optimizer) drawEnds(st *stock, key *designKey) bool {
 	}
 	rear := s.stratified(rears)
 	if key.space.Layout == objective.Keplerian {
-		f := s.p.Magnification * rear.FocalMM
-		tolerance := objective.Interval{Lo: f * (1 - s.p.MagnificationTol), Hi: f * (1 + s.p.MagnificationTol)}
-		fronts = within(st.plain, tolerance)
+		fronts = magnifying(st.plain, s.p.Magnification*rear.FocalMM, s.p.MagnificationTol)
 		if len(fronts) == 0 {
 			return false
 		}
@@ -276,17 +274,35 @@ func (s *optimizer) child(st *stock, parents []graded) designKey {
 	for s.random.IntN(3) == 0 {
 		s.mutate(st, &key)
 	}
-	if s.random.IntN(3) == 0 {
+	if s.random.IntN(3) == 0 || key.space.Layout == objective.Keplerian {
 		s.mend(st, &key)
 	}
 	return key
 }
 
-// mend gives an erector-single whose groups don't fit another relay.
+// mend gives an erector-single whose groups don't fit another relay, and a
+// keplerian another front or rear.
 func (s *optimizer) mend(st *stock, key *designKey) {
-	if key.space.Layout == objective.ErectorSingle && !s.fits(key) {
-		s.drawRelay(st, key)
+	if key.space.Layout == objective.ErectorPair || s.fits(key) {
+		return
 	}
+	if key.space.Layout == objective.ErectorSingle {
+		s.drawRelay(st, key)
+		return
+	}
+	at, list, scale := 0, st.plain, s.p.Magnification
+	if s.random.IntN(2) == 0 {
+		at, list, scale = 1, st.rears[key.space.Seat], 1/s.p.Magnification
+	}
+	if mates := magnifying(list, scale*s.group(key.groups[1-at]).FocalMM, s.p.MagnificationTol); len(mates) > 0 {
+		key.groups[at] = s.oneOf(mates).code
+	}
+}
+
+// magnifying are the groups of a list, sorted by focal length, within a relative
+// tolerance of one.
+func magnifying(list []*groupNumbers, focal, tolerance float64) []*groupNumbers {
+	return within(list, objective.Interval{Lo: focal * (1 - tolerance), Hi: focal * (1 + tolerance)})
 }
 
 func (s *optimizer) tournament(parents []graded) *graded {

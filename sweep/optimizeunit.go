@@ -104,8 +104,9 @@ func (s *optimizer) walk() *ascent {
 const (
 	boundChecks  = 0.1 // of the evaluations
 	boundEffort  = 1.0
-	boundGroups  = 1.0
-	boundPairs   = 0.05 // groups of pair relays, of which all combinations are bounded
+	boundGroups  = 2.0
+	boundPairs   = 0.01 // groups of pair relays for an exact search
+	boundBoxed   = 1.0  // groups of pair relays to be held in boxes
 	boundCounted = 20.0
 )
 
@@ -145,6 +146,7 @@ func (s *optimizer) bound(ctx context.Context) error {
 			s.take(&out.Found[i].design)
 		}
 	case groups <= share(boundCounted) && !want.pair:
+		want.held = 1 // to be counted and not held
 		return s.leastUnit(ctx, func(ctx context.Context) (float64, error) {
 			source, err := newSource(ctx, s.lib, want)
 			if err != nil {
@@ -152,7 +154,7 @@ func (s *optimizer) bound(ctx context.Context) error {
 			}
 			return source.sieve.Least, nil
 		})
-	case groups <= share(boundGroups):
+	case groups <= share(boundBoxed):
 		return s.leastUnit(ctx, func(ctx context.Context) (float64, error) {
 			return s.leastOfBoxes(ctx, o, int(share(boundEffort)))
 		})
