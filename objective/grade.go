@@ -151,9 +151,13 @@ func (c *Checker) Grade(t *Train) (failedBy string, excess float64) {
 	if excess = c.excess(); excess > 0 && c.report.FailedBy != "transmission_min" {
 		return c.report.FailedBy, excess
 	}
-	// Vignetting comes before transmission, and what passes is what the check
-	// itself lets pass.
-	r := c.Check(t)
+	// Vignetting comes before transmission, and what passes is what Check lets
+	// pass: in its steps, but for measuring what does not decide.
+	c.prepare(t)
+	if !c.rejected() {
+		c.measureUsed(true, c.limited(vignetting))
+	}
+	r := &c.report
 	if r.FailedBy == MetricList[vignetting].Name {
 		excess += over(r.Metrics.VignettedPct, c.limits[vignetting], vignettingScale)
 	}
