@@ -46,9 +46,9 @@ var optimizeCases = []optimizeCase{
 	{"quick", 20_000, func(b *testing.B) *Job { return demoJob(b, "quick") }},
 	{"pair", 20_000, func(b *testing.B) *Job { return demoJob(b, "pair") }},
 	{"stacks", 100_000, func(b *testing.B) *Job { return demoJob(b, "stacks") }},
-	{"triples-17", 100_000, everyFourth(2)},
-	{"triples-21", 100_000, everyFourth(1)},
-	{"triples-19", 100_000, everyFourth(0)},
+	{"triples-17", 60_000, everyFourth(2)},
+	{"triples-21", 60_000, everyFourth(1)},
+	{"triples-19", 60_000, everyFourth(0)},
 }
 
 // cpuSeconds is the processor time that the process has spent.
