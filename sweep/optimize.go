@@ -94,7 +94,7 @@ func compareKeys(a, b *designKey) int {
 	return cmp.Or(cmp.Compare(a.space.Layout, b.space.Layout), cmp.Compare(a.space.Seat, b.space.Seat), slices.Compare(a.groups[:], b.groups[:]))
 }
 
-// groupNumbers is a group, reduced for the places in which it can stand.
+// groupNumbers is a group, reduced for the places in which it has stood.
 type groupNumbers struct {
 	*objective.Group
 	code  objective.StackCode
@@ -132,7 +132,6 @@ type optimizer struct {
 	shortest []float64 // ranked lengths of those that passed, ascending, at most top
 	best     graded    // by compareGraded
 	proof    Proof
-	turned   map[string]*big.Int // of proof.Failed, by rays
 
 	perParts map[string]float64 // ranked length of the shortest of the same parts; for one_per
 
@@ -222,7 +221,7 @@ func (e *evaluator) evaluate(space objective.Space, groups *designGroups, longes
 		if failed == objective.GapRoom || failed == objective.Length {
 			miss += e.p.GapMiss(t)
 		}
-		miss += partsMissMM * e.p.PartsMiss(t)
+		miss += float64(partsMissMM * e.p.PartsMiss(t))
 		if miss == 0 {
 			miss = failsMM
 		}
@@ -435,6 +434,9 @@ func (s *optimizer) evaluate(ctx context.Context, keys []designKey) ([]graded, e
 	return all, nil
 }
 
+// evaluateShare is how many designs a worker takes at once.
+const evaluateShare = 16
+
 // carry evaluates designs side by side.
 func (s *optimizer) carry(ctx context.Context, all []graded) error {
 	groups := make([]designGroups, len(all))
@@ -442,13 +444,12 @@ func (s *optimizer) carry(ctx context.Context, all []graded) error {
 		groups[i] = s.groupsOf(&all[i].key)
 	}
 	longest := s.longest()
-	const share = 16
 	group, ctx := errgroup.WithContext(ctx)
-	for from := 0; from < len(all); from += share {
+	for from := 0; from < len(all); from += evaluateShare {
 		group.Go(func() error {
 			e := <-s.workers
 			defer func() { s.workers <- e }()
-			for i := from; i < min(from+share, len(all)); i++ {
+			for i := from; i < min(from+evaluateShare, len(all)); i++ {
 				if err := ctx.Err(); err != nil {
 					return err
 				}
@@ -526,6 +527,7 @@ func (s *optimizer) longest() float64 {
 	return s.shortest[s.top-1]
 }
 
+// report tells how the search stands.
 func (s *optimizer) report() {
 	status := Status{
 		Stage: "optimize", Examined: s.proof.Examined, Checked: s.proof.Checked, Passed: s.proof.Passed, Wanted: s.top,
@@ -543,6 +545,7 @@ func (s *optimizer) over() bool {
 		s.optimize.stall > 0 && s.evaluated-s.progressed >= s.optimize.stall
 }
 
+// clock adds the time until what it returns is called to that of a stage.
 func (s *optimizer) clock(stage string) func() {
 	start := time.Now()
 	return func() { s.proof.Seconds[stage] += time.Since(start).Seconds() }

@@ -403,4 +403,8 @@ func TestOptimizeLimits(t *testing.T) {
 		t.Errorf("nothing can pass: %+v", out.Optimized)
 	}
 	accounted(t, out)
+	out = run(func(*Spec) {}, nil)
+	if len(out.Found) > 0 || out.Proof.Space.Sign() != 0 || out.Optimized.Evaluations != 0 {
+		t.Errorf("without lenses: %+v", out.Optimized)
+	}
 }

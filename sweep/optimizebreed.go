@@ -42,13 +42,14 @@ func (s *optimizer) sortElements() {
 		s.place[e.Index] = i
 	}
 	s.other = make([]*objective.Element, len(s.byPower))
-	for i, e := range s.lib.Elements[1:] {
-		if before := s.lib.Elements[i]; before.Part == e.Part {
-			s.other[i], s.other[i+1] = e, before
+	for i, e := range s.lib.Elements {
+		if i > 0 && s.lib.Elements[i-1].Part == e.Part {
+			s.other[i-1], s.other[i] = e, s.lib.Elements[i-1]
 		}
 	}
 }
 
+// powerOf is the power of a lens in 1/mm.
 func (s *optimizer) powerOf(e *objective.Element) float64 {
 	return s.powers[e.Index]
 }
@@ -57,7 +58,7 @@ func (s *optimizer) powerOf(e *objective.Element) float64 {
 type stock struct {
 	fronts, rears [2][]*groupNumbers // by seat
 	plain, relays []*groupNumbers
-	any           []*groupNumbers
+	any           []*groupNumbers // all, of either sign, not sorted
 }
 
 // newStock draws groups: all single lenses and random stacks.
@@ -105,6 +106,7 @@ func (s *optimizer) newStock() *stock {
 	return st
 }
 
+// sortByFocal sorts groups by focal length.
 func sortByFocal(list []*groupNumbers) {
 	slices.SortFunc(list, func(a, b *groupNumbers) int {
 		return cmp.Or(cmp.Compare(a.FocalMM, b.FocalMM), cmp.Compare(a.code, b.code))
@@ -128,6 +130,7 @@ func (s *optimizer) randomStack(n int) []*objective.Element {
 	return stack
 }
 
+// anyElement is any lens in either orientation.
 func (s *optimizer) anyElement() *objective.Element {
 	return s.byPower[s.random.IntN(len(s.byPower))]
 }
@@ -166,12 +169,13 @@ func within(list []*groupNumbers, focal objective.Interval) []*groupNumbers {
 // length.
 func (s *optimizer) stratified(list []*groupNumbers) *groupNumbers {
 	lo, hi := math.Log(list[0].FocalMM), math.Log(list[len(list)-1].FocalMM)
-	f := math.Exp(lo + s.random.Float64()*(hi-lo))
+	f := math.Exp(lo + float64(s.random.Float64()*(hi-lo)))
 	at, _ := slices.BinarySearchFunc(list, f, func(g *groupNumbers, f float64) int { return cmp.Compare(g.FocalMM, f) })
 	at += s.random.IntN(9) - 4
 	return list[max(0, min(len(list)-1, at))]
 }
 
+// oneOf is any group of a list.
 func (s *optimizer) oneOf(list []*groupNumbers) *groupNumbers { return list[s.random.IntN(len(list))] }
 
 // fresh is a design of the stock whose groups can fit, as far as tries allow.
@@ -305,12 +309,9 @@ func magnifying(list []*groupNumbers, focal, tolerance float64) []*groupNumbers 
 	return within(list, objective.Interval{Lo: focal * (1 - tolerance), Hi: focal * (1 + tolerance)})
 }
 
+// tournament is the fitter of two parents drawn at random out of a sorted population.
 func (s *optimizer) tournament(parents []graded) *graded {
-	best := s.random.IntN(len(parents))
-	for range 1 {
-		best = min(best, s.random.IntN(len(parents))) // they are sorted
-	}
-	return &parents[best]
+	return &parents[min(s.random.IntN(len(parents)), s.random.IntN(len(parents)))]
 }
 
 // mutate changes one group.
@@ -322,7 +323,7 @@ func (s *optimizer) mutate(st *stock, key *designKey) {
 	switch r := s.random.IntN(20); {
 	case r < 6: // a lens that is alike
 		stack[i] = s.near(s.place[stack[i].Index])
-	case r < 8:
+	case r < 8: // the same, turned
 		if o := s.other[stack[i].Index]; o != nil {
 			stack[i] = o
 		}
@@ -340,7 +341,7 @@ func (s *optimizer) mutate(st *stock, key *designKey) {
 		j := (i + 1) % len(stack)
 		stack[i] = s.nearPower(s.powerOf(stack[i]) + s.powerOf(stack[j]))
 		stack = slices.Delete(stack, j, j+1)
-	case r < 16 && len(stack) > 1:
+	case r < 16 && len(stack) > 1: // the whole group, turned
 		slices.Reverse(stack)
 		for k, e := range stack {
 			if o := s.other[e.Index]; o != nil {
@@ -426,7 +427,7 @@ func (s *optimizer) fitting(breed func() designKey) designKey {
 // it was before the batch in hand.
 func (s *optimizer) run(ctx context.Context) error {
 	defer s.clock("search")()
-	for barren := 0; !s.over() && barren < barrenEras; {
+	for barren := 0; !s.over() && barren < barrenEras && len(s.byPower) > 0; {
 		before := s.evaluated
 		if err := s.era(ctx); err != nil {
 			return err

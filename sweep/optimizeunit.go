@@ -13,7 +13,7 @@ import (
 // evaluateUnit evaluates a batch as a unit. The record holds its grades, so
 // that going through it again draws the same designs and traces none.
 func (s *optimizer) evaluateUnit(ctx context.Context, all []graded) error {
-	_, err := s.log.unit(ctx, recordGrades, func(ctx context.Context) error {
+	spent, err := s.log.unit(ctx, recordGrades, func(ctx context.Context) error {
 		return s.carry(ctx, all)
 	}, func(e *encoder) {
 		e.uvarint(len(all))
@@ -29,6 +29,7 @@ func (s *optimizer) evaluateUnit(ctx context.Context, all []graded) error {
 		}
 		return d.end()
 	})
+	s.proof.Seconds["search"] += spent.Seconds()
 	return err
 }
 

@@ -141,9 +141,12 @@ func (p *progress) line(now time.Time, since time.Duration) string {
 	if s.Replayed {
 		return line + "  going through the journal"
 	}
-	line += fmt.Sprintf("  examined %s (%s/s)  checked %s (%s/s)  passed %d of %d",
+	line += fmt.Sprintf("  examined %s (%s/s)  checked %s (%s/s)  passed %d",
 		short(s.Examined), short(rate(s.Examined-p.last.Examined, since)),
-		short(s.Checked), short(rate(s.Checked-p.last.Checked, since)), s.Passed, s.Wanted)
+		short(s.Checked), short(rate(s.Checked-p.last.Checked, since)), s.Passed)
+	if s.ExaminedMax == 0 { // otherwise it goes on when enough have passed
+		line += fmt.Sprintf(" of %d", s.Wanted)
+	}
 	if s.ToRefine > 0 {
 		line += fmt.Sprintf("  refined %d of %d", s.Refined, s.ToRefine)
 	}
