@@ -9,8 +9,8 @@
 // window; stacks.go makes the groups, and holds those that can matter. Designs are then checked by rays in order until enough have passed,
 // and the proof counts what became of all others. When nothing passes, fit.go
 // finds how far each requirement is from letting something pass. Where a space is
-// too large for that a population search (optimize.go, optimizebreed.go,
-// optimizeunit.go) looks for short designs without a proof. On request the
+// too large for that a population search (optimize.go, its trains bred in
+// optimizebreed.go, graded in optimizegrade.go and bounded in optimizebound.go) looks for short designs without a proof. On request the
 // leading designs are then re-optimised by exact rays (refine.go, refineunit.go).
 //
 // All goroutines of the program are started here, by errgroup in find.go,
