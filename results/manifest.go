@@ -99,6 +99,17 @@ type Optimized struct {
 	Evaluations  int64    `json:"evaluations"`
 	// History has an entry each time that a shorter design was found.
 	History []Improvement `json:"history"`
+	Nearest *NearestMiss  `json:"nearest,omitempty"` // when nothing passes
+}
+
+// NearestMiss is the design that came nearest to passing.
+type NearestMiss struct {
+	DesignID string  `json:"design_id"`
+	Failed   string  `json:"failed"`    // the requirement or limit that it fails first
+	RankedMM float64 `json:"ranked_mm"` // 0 for one that misses a paraxial requirement
+	// Exceeds is what was measured beyond its limit, by the metric's name; null for a
+	// bundle of rays that is lost.
+	Exceeds map[string]*float64 `json:"exceeds"`
 }
 
 // Improvement is a step of a population search: the shortest design that it had
@@ -274,6 +285,17 @@ func (m *Manifest) checked() (*Manifest, error) {
 				if math.IsNaN(step.BestMM) || math.IsInf(step.BestMM, 0) {
 					return nil, fault(fmt.Sprintf("history has a best_mm of %v", step.BestMM))
 				}
+			}
+			if o.Nearest != nil {
+				n := *o.Nearest
+				n.Exceeds = make(map[string]*float64, len(o.Nearest.Exceeds))
+				for name, x := range o.Nearest.Exceeds {
+					if x != nil && math.IsNaN(*x) {
+						return nil, fault("nearest.exceeds." + name + " is NaN")
+					}
+					n.Exceeds[name] = finite(x)
+				}
+				o.Nearest = &n
 			}
 			p.Optimized = &o
 		}

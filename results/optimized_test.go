@@ -28,6 +28,10 @@ func TestOptimizedManifest(t *testing.T) {
 			&Optimized{BestMM: ptr(150.5), LowerBoundMM: ptr(100.25), GapMM: ptr(50.25), Evaluations: 9000, History: []Improvement{{12, 160}, {700, 150.5}}},
 			`"best_mm":150.5,"lower_bound_mm":100.25,"gap_mm":50.25,"evaluations":9000,"history":[{"evaluations":12,"best_mm":160},{"evaluations":700,"best_mm":150.5}]`,
 		},
+		{
+			&Optimized{Evaluations: 7, History: []Improvement{}, Nearest: &NearestMiss{DesignID: "a|b", Failed: "travel", Exceeds: map[string]*float64{"view_blur_arcmin": ptr(4.5), "distortion_pct": nil}}},
+			`"nearest":{"design_id":"a|b","failed":"travel","ranked_mm":0,"exceeds":{"distortion_pct":null,"view_blur_arcmin":4.5}}`,
+		},
 	} {
 		m := madeManifest()
 		m.Points[0].Optimized = c.optimized
@@ -57,10 +61,11 @@ func TestOptimizedManifest(t *testing.T) {
 		}
 	}
 	for want, o := range map[string]*Optimized{
-		"best_mm is NaN":         {BestMM: ptr(math.NaN())},
-		"lower_bound_mm is -Inf": {LowerBoundMM: ptr(math.Inf(-1))},
-		"gap_mm is +Inf":         {GapMM: ptr(math.Inf(1))},
-		"history has":            {History: []Improvement{{1, math.NaN()}}},
+		"best_mm is NaN":                {BestMM: ptr(math.NaN())},
+		"lower_bound_mm is -Inf":        {LowerBoundMM: ptr(math.Inf(-1))},
+		"gap_mm is +Inf":                {GapMM: ptr(math.Inf(1))},
+		"nearest.exceeds.travel is NaN": {Nearest: &NearestMiss{Exceeds: map[string]*float64{"travel": ptr(math.NaN())}}},
+		"history has":                   {History: []Improvement{{1, math.NaN()}}},
 	} {
 		m := madeManifest()
 		m.Points[0].Optimized = o
@@ -88,9 +93,13 @@ func TestPrintOptimized(t *testing.T) {
 		},
 		{Optimized{BestMM: ptr(150.0), Evaluations: 900}, false, []string{"nothing is proven"}},
 		{Optimized{LowerBoundMM: ptr(120.0), Evaluations: 900}, false, []string{"nothing that passes was found of 900", "proven: no design shorter than 120.000000 mm passes\n"}},
+		{
+			Optimized{Evaluations: 900, Nearest: &NearestMiss{DesignID: "a|b", Failed: "view_blur_arcmin", Exceeds: map[string]*float64{"view_blur_arcmin": ptr(4.5), "distortion_pct": nil}}}, false,
+			[]string{"nearest to passing: a|b, turned away by view_blur_arcmin\n  distortion_pct: rays are lost, asked for at most -\n  view_blur_arcmin: 4.5, asked for at most 4\n"},
+		},
 		{Optimized{Evaluations: 900}, true, []string{"nothing that passes was found", "proven: no design passes at all"}},
 	} {
-		p := &ManifestPoint{Space: "1000", SetAside: map[string]*big.Int{"unseen": big.NewInt(100)}, Optimized: &c.optimized, WholeSpace: c.whole}
+		p := &ManifestPoint{Space: "1000", SetAside: map[string]*big.Int{"unseen": big.NewInt(100)}, Optimized: &c.optimized, WholeSpace: c.whole, Asked: []Asked{{"view_blur_arcmin", AtMost, 4}}}
 		var out bytes.Buffer
 		if err := PrintProof(&out, p); err != nil {
 			t.Fatal(err)

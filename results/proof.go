@@ -64,6 +64,12 @@ func printOptimized(b *strings.Builder, p *ManifestPoint) {
 		found = fmt.Sprintf("the shortest found has %.6f mm, first met after %d", *o.BestMM, at)
 	}
 	fmt.Fprintf(b, "not exact: %s of %d evaluations of a population search\n", found, o.Evaluations)
+	if n := o.Nearest; n != nil {
+		fmt.Fprintf(b, "nearest to passing: %s, turned away by %s\n", n.DesignID, n.Failed)
+		for _, name := range slices.Sorted(maps.Keys(n.Exceeds)) {
+			fmt.Fprintf(b, "  %s: %s, asked for at most %s\n", name, measured(n.Exceeds[name]), askedFor(p, name))
+		}
+	}
 	switch {
 	case p.WholeSpace:
 		fmt.Fprintln(b, "proven: no design passes at all")
@@ -77,6 +83,24 @@ func printOptimized(b *strings.Builder, p *ManifestPoint) {
 	default:
 		fmt.Fprintf(b, "proven: no design shorter than %.6f mm passes\n", *o.LowerBoundMM)
 	}
+}
+
+// measured is a value that was measured.
+func measured(x *float64) string {
+	if x == nil {
+		return "rays are lost"
+	}
+	return fmt.Sprintf("%.4g", *x)
+}
+
+// askedFor is the limit on a column.
+func askedFor(p *ManifestPoint, column string) string {
+	for _, a := range p.Asked {
+		if a.Column == column {
+			return fmt.Sprintf("%.4g", a.Value)
+		}
+	}
+	return "-"
 }
 
 // printCounts prints counts by name, the largest first.

@@ -249,6 +249,7 @@ func (e *encoder) outcome(o *Outcome) {
 			e.int64(step.Evaluations)
 			e.float(step.BestMM)
 		}
+		e.nearest(x.Nearest)
 	}
 }
 
@@ -284,7 +285,36 @@ func (d *decoder) outcome(lib *objective.Library) *Outcome {
 		for range d.length() {
 			x.History = append(x.History, Improvement{d.int64(), d.float()})
 		}
+		x.Nearest = d.nearest()
 		o.Optimized = x
 	}
 	return o
+}
+
+// nearest writes the design that came nearest to passing, if there is one.
+func (e *encoder) nearest(n *Nearest) {
+	e.flag(n != nil)
+	if n == nil {
+		return
+	}
+	e.text(n.ID)
+	e.text(n.Failed)
+	e.float(n.RankedMM)
+	e.uvarint(len(n.Exceeds))
+	for _, name := range slices.Sorted(maps.Keys(n.Exceeds)) {
+		e.text(name)
+		e.float(n.Exceeds[name])
+	}
+}
+
+func (d *decoder) nearest() *Nearest {
+	if !d.flag() {
+		return nil
+	}
+	n := &Nearest{ID: d.text(), Failed: d.text(), RankedMM: d.float(), Exceeds: map[string]float64{}}
+	for range d.length() {
+		name := d.text()
+		n.Exceeds[name] = d.float()
+	}
+	return n
 }

@@ -96,6 +96,17 @@ type Optimized struct {
 	// -Inf when nothing is proven.
 	LowerBoundMM float64
 	History      []Improvement
+	Nearest      *Nearest // when nothing passed, and something was evaluated
+}
+
+// Nearest is the design that came nearest to passing.
+type Nearest struct {
+	ID     string
+	Failed string // the requirement or limit that it fails first
+	// RankedMM is its ranked length, and Exceeds what was measured beyond its limit, by the
+	// metric's name; 0 and empty for a design that misses a paraxial requirement.
+	RankedMM float64
+	Exceeds  map[string]float64
 }
 
 func newOptimizer(lib *objective.Library, o options) (*optimizer, error) {
@@ -440,5 +451,31 @@ func (s *optimizer) outcome(ctx context.Context) (*Outcome, error) {
 	}
 	out.Optimized = &Optimized{Evaluations: s.evaluated, BestMM: best, LowerBoundMM: s.lower, History: s.history}
 	out.Proof.ProvenLength = s.lower
+	if len(out.Found) == 0 && s.evaluated > 0 {
+		var err error
+		if out.Optimized.Nearest, err = s.nearest(); err != nil {
+			return nil, err
+		}
+	}
 	return out, report(ctx, s.lib, s.options, out.Found)
+}
+
+// nearest tells of the best design, of which none passes.
+func (s *optimizer) nearest() (*Nearest, error) {
+	c := s.best.candidate()
+	n := &Nearest{ID: c.id(s.lib), Failed: gradeNames[s.best.failed], RankedMM: c.ranked, Exceeds: map[string]float64{}}
+	if s.best.tier != exceeds {
+		return n, nil
+	}
+	train, err := c.solve(s.lib)
+	if err != nil {
+		return nil, err
+	}
+	r := objective.NewChecker(s.p).Measure(train)
+	for _, m := range objective.MetricList {
+		if value, _ := r.Metrics.Value(m.Name); math.Abs(value) > s.p.Limits.Limit(m.Name) {
+			n.Exceeds[m.Name] = value
+		}
+	}
+	return n, nil
 }

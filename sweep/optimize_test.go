@@ -403,6 +403,14 @@ func TestOptimizeLimits(t *testing.T) {
 		t.Errorf("nothing can pass: %+v", out.Optimized)
 	}
 	accounted(t, out)
+	if n := out.Optimized.Nearest; n == nil || n.Failed != "travel" || len(n.Exceeds) > 0 {
+		t.Errorf("nothing can pass, the nearest is %+v", n)
+	}
+	sharp := 0.01
+	out = run(func(s *Spec) { s.Search.EvaluationsMax, s.Limits.ViewBlurArcmin = 1000, &sharp }, lenses)
+	if n := out.Optimized.Nearest; n == nil || n.Failed != "view_blur_arcmin" || !(n.Exceeds["view_blur_arcmin"] > sharp) || !(n.RankedMM > 0) {
+		t.Errorf("no view is so sharp, the nearest is %+v", n)
+	}
 	out = run(func(*Spec) {}, nil)
 	if len(out.Found) > 0 || out.Proof.Space.Sign() != 0 || out.Optimized.Evaluations != 0 {
 		t.Errorf("without lenses: %+v", out.Optimized)

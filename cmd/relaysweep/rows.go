@@ -208,6 +208,12 @@ func optimizedPoint(x *sweep.Optimized) *results.Optimized {
 	for _, step := range x.History {
 		o.History = append(o.History, results.Improvement{Evaluations: step.Evaluations, BestMM: step.BestMM})
 	}
+	if n := x.Nearest; n != nil {
+		o.Nearest = &results.NearestMiss{DesignID: n.ID, Failed: n.Failed, RankedMM: n.RankedMM, Exceeds: map[string]*float64{}}
+		for name, value := range n.Exceeds {
+			o.Nearest.Exceeds[name] = &value
+		}
+	}
 	return o
 }
 
