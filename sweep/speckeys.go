@@ -120,7 +120,7 @@ var specKeys = []specKey{
 	{"search", "one_per", "", "design", oneOf("design", "parts"), func(s *Spec) any { return &s.Search.OnePer }},
 	{"search", "checks_max", "", int64(0), count(0).zeroMeans("no limit"), func(s *Spec) any { return &s.Search.ChecksMax }},
 	{"search", "evaluations_max", "", int64(200_000), count(1), func(s *Spec) any { return &s.Search.EvaluationsMax }},
-	{"search", "stall_evaluations", "", int64(0), count(0).zeroMeans("no limit"), func(s *Spec) any { return &s.Search.StallEvaluations }},
+	{"search", "stall_evaluations", "", int64(0), count(0).zeroMeans("never"), func(s *Spec) any { return &s.Search.StallEvaluations }},
 
 	{"refine", "method", "", "none", oneOf(refineNone, refineSimplex, refineBFGS, refineCMAES), func(s *Spec) any { return &s.Refine.Method }},
 	{"refine", "candidates", "", int64(200), count(1), func(s *Spec) any { return &s.Refine.Candidates }},
