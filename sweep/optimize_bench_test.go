@@ -240,3 +240,29 @@ func (s *optimizer) cmaesAll() error {
 	s.workers <- e
 	return nil
 }
+
+// BenchmarkPopulation is what an evaluation costs, with the breeding of what is
+// evaluated, of single lenses, stacks and pair relays.
+func BenchmarkPopulation(b *testing.B) {
+	for _, name := range []string{"quick", "stacks", "pair", "optimize"} {
+		b.Run(name, func(b *testing.B) {
+			j := demoJob(b, name)
+			lib := j.library(j.Spec, j.Spec.Problem())
+			evaluated, traced := int64(0), int64(0)
+			for b.Loop() {
+				o := j.options(j.Spec)
+				o.optimize.evaluations = 10_000
+				s, err := newOptimizer(lib, o)
+				if err == nil {
+					err = s.run(context.Background())
+				}
+				if err != nil {
+					b.Fatal(err)
+				}
+				evaluated, traced = evaluated+s.evaluated, traced+s.proof.Checked
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(evaluated), "ns/evaluation")
+			b.ReportMetric(float64(traced)/float64(evaluated), "traced/evaluation")
+		})
+	}
+}
