@@ -403,7 +403,7 @@ func TestOptimizeLimits(t *testing.T) {
 		t.Errorf("nothing can pass: %+v", out.Optimized)
 	}
 	accounted(t, out)
-	if n := out.Optimized.Nearest; n == nil || n.Failed != "travel" || len(n.Exceeds) > 0 {
+	if n := out.Optimized.Nearest; n == nil || n.Failed == "" || n.RankedMM != 0 || len(n.Exceeds) > 0 {
 		t.Errorf("nothing can pass, the nearest is %+v", n)
 	}
 	sharp := 0.01
