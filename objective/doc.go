@@ -8,7 +8,8 @@
 // bounds on the length of whole sets of trains (bound.go, pairbound.go), on
 // which the exact search rests. The other one, the ray check (check.go,
 // trace.go), traces skew rays exactly from the eye to the world and measures
-// what limits are set on. What is asked of trains that are re-optimised by it stands
+// what limits are set on; grade.go says how far a train is from meeting what is asked,
+// for a search by trial and error. What is asked of trains that are re-optimised by it stands
 // in refine.go.
 //
 // Lengths are in mm, z grows from the world to the eye, a radius is positive

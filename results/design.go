@@ -103,7 +103,7 @@ var designColumns = []column[Design]{
 	label("design_id", "the design: layout, seat, and its lenses from world to eye", func(d *Design) *string { return &d.DesignID }),
 	label("layout", "order of the groups: keplerian, erector-single or erector-pair", func(d *Design) *string { return &d.Layout }),
 	label("seat", "image at which the mask stands: front or rear", func(d *Design) *string { return &d.Seat }),
-	flag("exact", "whether the rank is proven over the whole space at paraxial gaps; false for a refined design", func(d *Design) *bool { return &d.Exact }),
+	flag("exact", "whether the rank is proven over the whole space at paraxial gaps; false for a refined design and for all of a population search", func(d *Design) *bool { return &d.Exact }),
 	flag("refined", "whether gaps and eye relief were re-optimised by exact rays", func(d *Design) *bool { return &d.Refined }),
 	maybe("start_length_mm", "mm", "first vertex to last vertex before gaps were re-optimised; null where they were not", func(d *Design) **float64 { return &d.StartLengthMM }),
 	maybeLabel("active", "requirements and limits that a refined design just meets, which keep it from being shorter, with commas between; null where not refined", func(d *Design) **string { return &d.Active }),

@@ -55,6 +55,9 @@ type ManifestPoint struct {
 	Failed   map[string]*big.Int `json:"failed"` // by requirement or limit
 	// Refined counts what was re-optimised by exact rays; nil where nothing was to be.
 	Refined *RefinedCounts `json:"refined,omitempty"`
+	// Optimized tells of a population search; nil, and none of its keys written, for
+	// the exact one.
+	*Optimized
 	// Asked are the requirements and limits that a column of ranked.parquet can
 	// be held against, in the order in which they are tested.
 	Asked []Asked `json:"asked"`
@@ -83,6 +86,37 @@ type ManifestPoint struct {
 type RefinedCounts struct {
 	Candidates int `json:"candidates"`
 	Passed     int `json:"passed"`
+}
+
+// Optimized is what a population search tells beside its ranking: how good it is
+// known to be, and how it came there. Lengths are ranked lengths in mm.
+type Optimized struct {
+	BestMM *float64 `json:"best_mm"` // of the shortest design that passes; nil (null) for none
+	// LowerBoundMM is proven for the whole space: no design below it passes; nil
+	// (null) where nothing is proven, or where none passes at all (WholeSpace).
+	LowerBoundMM *float64 `json:"lower_bound_mm"`
+	GapMM        *float64 `json:"gap_mm"` // BestMM less LowerBoundMM
+	Evaluations  int64    `json:"evaluations"`
+	// History has an entry each time that a shorter design was found.
+	History []Improvement `json:"history"`
+	Nearest *NearestMiss  `json:"nearest,omitempty"` // when nothing passes
+}
+
+// NearestMiss is the design that came nearest to passing.
+type NearestMiss struct {
+	DesignID string  `json:"design_id"`
+	Failed   string  `json:"failed"`    // the requirement or limit that it fails first
+	RankedMM float64 `json:"ranked_mm"` // 0 for one that misses a paraxial requirement
+	// Exceeds is what was measured beyond its limit, by the metric's name; null for a
+	// bundle of rays that is lost.
+	Exceeds map[string]*float64 `json:"exceeds"`
+}
+
+// Improvement is a step of a population search: the shortest design that it had
+// found after so many evaluations.
+type Improvement struct {
+	Evaluations int64   `json:"evaluations"`
+	BestMM      float64 `json:"best_mm"`
 }
 
 // Nothing tells whether no design passes, refined or not.
@@ -238,6 +272,32 @@ func (m *Manifest) checked() (*Manifest, error) {
 		p.ProvenLengthMM = finite(p.ProvenLengthMM)
 		if math.IsNaN(p.SlackMM) || math.IsInf(p.SlackMM, 0) {
 			return nil, fault(fmt.Sprintf("slack_mm is %v", p.SlackMM))
+		}
+		if p.Optimized != nil {
+			o := *p.Optimized
+			for name, x := range map[string]*float64{"best_mm": o.BestMM, "lower_bound_mm": o.LowerBoundMM, "gap_mm": o.GapMM} {
+				if x != nil && (math.IsNaN(*x) || math.IsInf(*x, 0)) {
+					return nil, fault(fmt.Sprintf("%s is %v", name, *x))
+				}
+			}
+			o.History = append([]Improvement{}, o.History...)
+			for _, step := range o.History {
+				if math.IsNaN(step.BestMM) || math.IsInf(step.BestMM, 0) {
+					return nil, fault(fmt.Sprintf("history has a best_mm of %v", step.BestMM))
+				}
+			}
+			if o.Nearest != nil {
+				n := *o.Nearest
+				n.Exceeds = make(map[string]*float64, len(o.Nearest.Exceeds))
+				for name, x := range o.Nearest.Exceeds {
+					if x != nil && math.IsNaN(*x) {
+						return nil, fault("nearest.exceeds." + name + " is NaN")
+					}
+					n.Exceeds[name] = finite(x)
+				}
+				o.Nearest = &n
+			}
+			p.Optimized = &o
 		}
 		wouldFit := make(map[string]*float64, len(p.WouldFit))
 		for name, x := range p.WouldFit {

@@ -28,6 +28,8 @@ func PrintProof(w io.Writer, p *ManifestPoint) error {
 		proven = "proven, at paraxial gaps"
 	}
 	switch {
+	case p.Optimized != nil:
+		printOptimized(&b, p)
 	case p.ProvenLengthMM != nil && p.Passed > 0:
 		fmt.Fprintf(&b, "%s: no other design is shorter than %.6f mm\n", proven, *p.ProvenLengthMM)
 	case p.ProvenLengthMM != nil:
@@ -38,7 +40,7 @@ func PrintProof(w io.Writer, p *ManifestPoint) error {
 	if r := p.Refined; r != nil {
 		fmt.Fprintf(&b, "refined by exact rays: %d candidates, %d then pass\n", r.Candidates, r.Passed)
 	}
-	if !p.Exact {
+	if !p.Exact && p.Optimized == nil {
 		fmt.Fprintln(&b, "not exact: the search ended before the ranking was full")
 	}
 	printCounts(&b, "turned away", p.Failed)
@@ -48,6 +50,57 @@ func PrintProof(w io.Writer, p *ManifestPoint) error {
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// printOptimized prints how good a population search is known to be.
+func printOptimized(b *strings.Builder, p *ManifestPoint) {
+	o := p.Optimized
+	found := "nothing that passes was found"
+	if o.BestMM != nil {
+		at := int64(0)
+		if n := len(o.History); n > 0 {
+			at = o.History[n-1].Evaluations
+		}
+		found = fmt.Sprintf("the shortest found has %.6f mm, first met after %d", *o.BestMM, at)
+	}
+	fmt.Fprintf(b, "not exact: %s of %d evaluations of a population search\n", found, o.Evaluations)
+	if n := o.Nearest; n != nil {
+		fmt.Fprintf(b, "nearest to passing: %s, turned away by %s\n", n.DesignID, n.Failed)
+		for _, name := range slices.Sorted(maps.Keys(n.Exceeds)) {
+			fmt.Fprintf(b, "  %s: %s, asked for at most %s\n", name, measured(n.Exceeds[name]), askedFor(p, name))
+		}
+	}
+	switch {
+	case p.WholeSpace:
+		fmt.Fprintln(b, "proven: no design passes at all")
+	case o.LowerBoundMM == nil:
+		fmt.Fprintln(b, "nothing is proven: the groups are too many to bound what was missed")
+	case o.GapMM != nil && *o.GapMM <= 0:
+		fmt.Fprintln(b, "proven all the same: no design that passes is shorter than that")
+	case o.GapMM != nil:
+		fmt.Fprintf(b, "proven: no design shorter than %.6f mm passes, %.2f mm (%.1f %%) below the shortest found\n",
+			*o.LowerBoundMM, *o.GapMM, 100**o.GapMM / *o.BestMM)
+	default:
+		fmt.Fprintf(b, "proven: no design shorter than %.6f mm passes\n", *o.LowerBoundMM)
+	}
+}
+
+// measured is a value that was measured.
+func measured(x *float64) string {
+	if x == nil {
+		return "rays are lost"
+	}
+	return fmt.Sprintf("%.4g", *x)
+}
+
+// askedFor is the limit on a column.
+func askedFor(p *ManifestPoint, column string) string {
+	for _, a := range p.Asked {
+		if a.Column == column {
+			return fmt.Sprintf("%.4g", a.Value)
+		}
+	}
+	return "-"
 }
 
 // printCounts prints counts by name, the largest first.

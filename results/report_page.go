@@ -188,12 +188,15 @@ func raySample(field int) template.HTML {
 // foundWords say what a run found, and how sure that is.
 func foundWords(r *Report) []string {
 	m := r.Manifest
-	none, inexact := 0, 0
+	none, inexact, drawn := 0, 0, 0
 	for i := range m.Points {
 		if m.Points[i].Nothing() {
 			none++
 		}
-		if !m.Points[i].Exact {
+		switch p := &m.Points[i]; {
+		case p.Optimized != nil:
+			drawn++
+		case !p.Exact:
 			inexact++
 		}
 	}
@@ -205,8 +208,14 @@ func foundWords(r *Report) []string {
 	case len(m.Points) == 1:
 		found = fmt.Sprintf("%s passed every requirement and every limit by exact rays.", countedDesigns(len(r.Designs)))
 	}
+	if len(r.Designs) == 0 && drawn > 0 {
+		found = "Nothing that meets the requirements was found."
+	}
 	sure := "The ranking is exact: apart from the designs listed, nothing shorter than the proven length passes. The proof speaks of paraxial gaps."
 	switch {
+	case drawn > 0:
+		sure = fmt.Sprintf("Not exact at %d of %d sweep points: a population search looked at a part of the designs, and shorter ones may pass. The proven length is a lower bound on all of them.",
+			drawn+inexact, len(m.Points))
 	case inexact > 0:
 		sure = fmt.Sprintf("Not exact at %d of %d sweep points: the search ended before the ranking was full.", inexact, len(m.Points))
 	case len(r.Designs) == 0:

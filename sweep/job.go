@@ -239,6 +239,10 @@ func (j *Job) options(spec *Spec) options {
 			method: spec.Refine.Method, candidates: spec.Refine.Candidates, nearMiss: spec.Refine.NearMissFactor,
 			keep: spec.Refine.KeepUnrefined, seed: spec.Job.Seed,
 		},
+		optimize: optimizeOptions{
+			wanted: spec.Search.Method == searchOptimize, seed: spec.Job.Seed,
+			evaluations: int64(spec.Search.EvaluationsMax), stall: int64(spec.Search.StallEvaluations),
+		},
 	}
 	if spec.Job.MemoryGB > 0 {
 		o.heldMost = max(o.heldMost, 1)
@@ -264,6 +268,9 @@ func (s *Spec) spaces() []objective.Space {
 // asked for and, when nothing passes although everything
 // was looked at, how far the point is from something that would.
 func searchPoint(ctx context.Context, spec *Spec, lib *objective.Library, o options) (*Outcome, error) {
+	if o.optimize.wanted {
+		return optimizePoint(ctx, lib, o)
+	}
 	a, err := newAscent(ctx, lib, o)
 	if err != nil {
 		return nil, err
@@ -273,7 +280,11 @@ func searchPoint(ctx context.Context, spec *Spec, lib *objective.Library, o opti
 		return out, err
 	}
 	if o.refine.wanted() {
-		if err := refineLeading(ctx, lib, o, out); err != nil {
+		again, err := newAscent(ctx, lib, o)
+		if err == nil {
+			err = refineLeading(ctx, again, out)
+		}
+		if err != nil {
 			return out, err
 		}
 	}

@@ -58,6 +58,7 @@ const (
 	recordWindow = 'W' // one window of lengths
 	recordChecks = 'C' // one batch of ray checks
 	recordRefine = 'R' // one batch of refinements
+	recordGrades = 'G' // one batch of a population search
 	recordPoint  = 'P' // a finished sweep point
 	recordEnd    = 'E' // all of a part's sweep points are finished
 )

@@ -240,6 +240,18 @@ func (e *encoder) outcome(o *Outcome) {
 		e.uvarint(o.Refined.Candidates)
 		e.uvarint(o.Refined.Passed)
 	}
+	e.flag(o.Optimized != nil)
+	if x := o.Optimized; x != nil {
+		e.int64(x.Evaluations)
+		e.float(x.BestMM)
+		e.float(x.LowerBoundMM)
+		e.uvarint(len(x.History))
+		for _, step := range x.History {
+			e.int64(step.Evaluations)
+			e.float(step.BestMM)
+		}
+		e.nearest(x.Nearest)
+	}
 }
 
 // outcome reads an outcome; what was found has neither trains nor reports.
@@ -270,5 +282,41 @@ func (d *decoder) outcome(lib *objective.Library) *Outcome {
 	if d.flag() {
 		o.Refined = &Refined{Candidates: d.uvarint(), Passed: d.uvarint()}
 	}
+	if d.flag() {
+		x := &Optimized{Evaluations: d.int64(), BestMM: d.float(), LowerBoundMM: d.float()}
+		for range d.length() {
+			x.History = append(x.History, Improvement{d.int64(), d.float()})
+		}
+		x.Nearest = d.nearest()
+		o.Optimized = x
+	}
 	return o
+}
+
+// nearest writes the design that came nearest to passing, if there is one.
+func (e *encoder) nearest(n *Nearest) {
+	e.flag(n != nil)
+	if n == nil {
+		return
+	}
+	e.text(n.ID)
+	e.text(n.Failed)
+	e.float(n.RankedMM)
+	e.uvarint(len(n.Exceeds))
+	for _, name := range slices.Sorted(maps.Keys(n.Exceeds)) {
+		e.text(name)
+		e.float(n.Exceeds[name])
+	}
+}
+
+func (d *decoder) nearest() *Nearest {
+	if !d.flag() {
+		return nil
+	}
+	n := &Nearest{ID: d.text(), Failed: d.text(), RankedMM: d.float(), Exceeds: map[string]float64{}}
+	for range d.length() {
+		name := d.text()
+		n.Exceeds[name] = d.float()
+	}
+	return n
 }

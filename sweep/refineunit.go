@@ -21,22 +21,18 @@ func compareFound(a, b Found) int {
 	return cmp.Or(cmp.Compare(a.Ranked, b.Ranked), strings.Compare(a.ID, b.ID))
 }
 
-// refineLeading re-optimises the leading candidates of a point whose search has
-// come to its end, and ranks them with what that has found. A part of a point
+// refineLeading re-optimises the leading candidates of a walk over a point whose
+// search has come to its end, and ranks them with what that has found. A part of a point
 // leaves that to the merge, because which candidates lead is known only when all parts are:
 // it checks those that lead among its own.
-func refineLeading(ctx context.Context, lib *objective.Library, o options, out *Outcome) error {
+func refineLeading(ctx context.Context, a *ascent, out *Outcome) error {
 	start := time.Now()
 	defer func() { out.Proof.Seconds["refine"] += time.Since(start).Seconds() }()
-	a, err := newAscent(ctx, lib, o)
-	if err != nil {
-		return err
-	}
 	leading, checked, err := a.leading(ctx, out)
 	if err != nil {
 		return err
 	}
-	if !o.part.Whole() {
+	if !a.part.Whole() {
 		out.nearChecked = checked
 		return nil
 	}

@@ -35,6 +35,8 @@ type Outcome struct {
 	Proof Proof
 	// Refined counts what was refined; nil when nothing was to be.
 	Refined *Refined
+	// Optimized tells of a population search; nil for the exact one.
+	Optimized *Optimized
 	// What joining the parts of a point needs besides, see mergePoint.
 	turnedByRays map[string]*big.Int // of Proof.Failed, those that the ray check turned away
 	serving      *big.Int            // designs all of whose groups can serve in their place
@@ -94,12 +96,13 @@ type Progress func(Status)
 // Status is how far a sweep point has come.
 type Status struct {
 	Point, Points   int    // which of the run's points it is, from 0, and how many these are
-	Stage           string // "stacks", "search", "check" or "refine"
+	Stage           string // "stacks", "search", "check", "optimize" or "refine"
 	Examined        int64
 	Checked, Passed int64
 	ProvenMM        float64 // ranked length below which all is known
 	Wanted          int
 	ChecksMax       int64 // 0 for no limit
+	ExaminedMax     int64 // 0 for no limit
 	Replayed        bool  // it was reached by an earlier attempt
 	Refined         int   // candidates refined, of ToRefine
 	ToRefine        int
@@ -125,6 +128,7 @@ type options struct {
 	log       *unitLog // nil: no journal
 	part      Part     // of the fronts
 	refine    refineOptions
+	optimize  optimizeOptions
 }
 
 // ascent walks the designs of a space in ascending ranked length.

@@ -144,10 +144,13 @@ type LimitsSection struct {
 
 // SearchSection is the section [search].
 type SearchSection struct {
-	Method    string // "enumerate"
+	Method    string // "enumerate" or "optimize"
 	RankBy    string // "length_mm" or "length_to_eye_mm"
 	OnePer    string // "design" or "parts"
 	ChecksMax int    // designs ray-checked; 0 for no limit
+	// EvaluationsMax and StallEvaluations end a population search: after so
+	// many designs, and after so many without a better one (0 for never).
+	EvaluationsMax, StallEvaluations int
 }
 
 // RefineSection is the section [refine].

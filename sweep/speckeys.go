@@ -115,10 +115,12 @@ var specKeys = []specKey{
 	{"limits", "price", "", nil, atLeast(0), func(s *Spec) any { return &s.Limits.Price }},
 	{"limits", "transmission_min", "", nil, fromTo(0, 1), func(s *Spec) any { return &s.Limits.TransmissionMin }},
 
-	{"search", "method", "", "enumerate", oneOf("enumerate").later("optimize"), func(s *Spec) any { return &s.Search.Method }},
+	{"search", "method", "", "enumerate", oneOf(searchEnumerate, searchOptimize), func(s *Spec) any { return &s.Search.Method }},
 	{"search", "rank_by", "", "length_mm", oneOf("length_mm", "length_to_eye_mm"), func(s *Spec) any { return &s.Search.RankBy }},
 	{"search", "one_per", "", "design", oneOf("design", "parts"), func(s *Spec) any { return &s.Search.OnePer }},
 	{"search", "checks_max", "", int64(0), count(0).zeroMeans("no limit"), func(s *Spec) any { return &s.Search.ChecksMax }},
+	{"search", "evaluations_max", "", int64(200_000), count(1), func(s *Spec) any { return &s.Search.EvaluationsMax }},
+	{"search", "stall_evaluations", "", int64(0), count(0).zeroMeans("never"), func(s *Spec) any { return &s.Search.StallEvaluations }},
 
 	{"refine", "method", "", "none", oneOf(refineNone, refineSimplex, refineBFGS, refineCMAES), func(s *Spec) any { return &s.Refine.Method }},
 	{"refine", "candidates", "", int64(200), count(1), func(s *Spec) any { return &s.Refine.Candidates }},

@@ -144,19 +144,6 @@ func yesOrNo() specRule {
 	return specRule{want: "true or false, without quotes", problem: func(any) string { return "" }}
 }
 
-// later names words that stand for methods which this version does not carry
-// out.
-func (r specRule) later(words ...string) specRule {
-	problem := r.problem
-	r.problem = func(v any) string {
-		if word := v.(string); slices.Contains(words, word) {
-			return showValue(word) + " is a method that this version does not carry out yet"
-		}
-		return problem(v)
-	}
-	return r
-}
-
 // listOf admits lists of different texts, none empty, at least so many.
 func listOf(what string, atLeast int) specRule {
 	want := "a list of " + what + ", each in quotes and once"

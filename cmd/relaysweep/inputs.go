@@ -48,7 +48,8 @@ func writeInputs(output string, copies []inputCopy) error {
 	if err := os.MkdirAll(folder, 0o777); err != nil {
 		return err
 	}
-	for _, pattern := range []string{"lenses-*.csv", "glasses-*.csv"} {
+	// Attempts that were killed meanwhile may have left beginnings of copies.
+	for _, pattern := range []string{"lenses-*.csv", "glasses-*.csv", ".*.tmp"} {
 		stale, err := fs.Glob(os.DirFS(folder), pattern)
 		if err != nil {
 			return err

@@ -58,6 +58,7 @@ type progress struct {
 	begun time.Time    // when this attempt was the first to do something anew
 	point int          // at which that was
 	check int64        // how many were checked then
+	exam  int64        // how many were examined then
 	drawn bool
 
 	stop, stopped chan struct{}
@@ -99,10 +100,10 @@ func (p *progress) show(s sweep.Status) {
 	defer p.mu.Unlock()
 	if s.Point != p.now.Point {
 		p.last = sweep.Status{Point: s.Point}
-		p.check = 0
+		p.check, p.exam = 0, 0
 	}
 	if s.Replayed {
-		p.last, p.check = s, s.Checked // what was done before says nothing of the rate
+		p.last, p.check, p.exam = s, s.Checked, s.Examined // what was done before says nothing of the rate
 	} else if p.begun.IsZero() {
 		p.begun, p.point = time.Now(), s.Point
 	}
@@ -140,9 +141,12 @@ func (p *progress) line(now time.Time, since time.Duration) string {
 	if s.Replayed {
 		return line + "  going through the journal"
 	}
-	line += fmt.Sprintf("  examined %s (%s/s)  checked %s (%s/s)  passed %d of %d",
+	line += fmt.Sprintf("  examined %s (%s/s)  checked %s (%s/s)  passed %d",
 		short(s.Examined), short(rate(s.Examined-p.last.Examined, since)),
-		short(s.Checked), short(rate(s.Checked-p.last.Checked, since)), s.Passed, s.Wanted)
+		short(s.Checked), short(rate(s.Checked-p.last.Checked, since)), s.Passed)
+	if s.ExaminedMax == 0 { // otherwise it goes on when enough have passed
+		line += fmt.Sprintf(" of %d", s.Wanted)
+	}
 	if s.ToRefine > 0 {
 		line += fmt.Sprintf("  refined %d of %d", s.Refined, s.ToRefine)
 	}
@@ -153,7 +157,7 @@ func (p *progress) line(now time.Time, since time.Duration) string {
 }
 
 // left tells how long the run will still take where that can be known: by the
-// sweep points that are done, or by the checks that are allowed. How far up in
+// sweep points that are done, or by the checks or evaluations that are allowed. How far up in
 // length enough designs pass nobody knows before.
 func (p *progress) left(now time.Time) string {
 	s := &p.now
@@ -166,6 +170,9 @@ func (p *progress) left(now time.Time) string {
 		return fmt.Sprintf("  about %s left", left.Round(time.Second))
 	case s.Points == 1 && s.ChecksMax > 0 && s.Checked > p.check:
 		left := time.Duration(float64(spent) / float64(s.Checked-p.check) * float64(s.ChecksMax-s.Checked))
+		return fmt.Sprintf("  at most about %s left", left.Round(time.Second))
+	case s.Points == 1 && s.ExaminedMax > s.Examined && s.Examined > p.exam:
+		left := time.Duration(float64(spent) / float64(s.Examined-p.exam) * float64(s.ExaminedMax-s.Examined))
 		return fmt.Sprintf("  at most about %s left", left.Round(time.Second))
 	}
 	return ""

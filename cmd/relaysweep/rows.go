@@ -48,7 +48,7 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 	d := p.Describe(t)
 	row := results.Design{
 		Point: o.Point.Index, Swept: valuesOf(o.Point), Rank: rank, DesignID: f.ID,
-		Layout: t.Layout.String(), Seat: t.Seat.String(), Exact: !t.Refined, Refined: t.Refined,
+		Layout: t.Layout.String(), Seat: t.Seat.String(), Exact: !t.Refined && o.Optimized == nil, Refined: t.Refined,
 
 		LengthMM: d.Length, LengthToEyeMM: d.LengthToEye, EyeReliefMM: d.EyeRelief,
 		ViewpointShiftMM: d.ViewpointShift, AngularMagnification: d.AngularMagnification,
@@ -184,10 +184,37 @@ func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestP
 	if fits := proof.WouldFit; fits != nil {
 		point.WouldFit, point.WouldFitLengthMM, point.WouldFitOpen = fits.Value, fits.Length, fits.Open
 	}
-	if !point.WholeSpace {
+	if x := o.Optimized; x != nil {
+		point.Optimized = optimizedPoint(x)
+	}
+	if !math.IsInf(proof.ProvenLength, 0) {
 		point.ProvenLengthMM = &proof.ProvenLength
 	}
 	return point
+}
+
+// optimizedPoint is what run.json tells of a population search.
+func optimizedPoint(x *sweep.Optimized) *results.Optimized {
+	known := func(mm float64) *float64 {
+		if math.IsInf(mm, 0) {
+			return nil
+		}
+		return &mm
+	}
+	o := &results.Optimized{
+		BestMM: known(x.BestMM), LowerBoundMM: known(x.LowerBoundMM), GapMM: known(x.BestMM - x.LowerBoundMM),
+		Evaluations: x.Evaluations,
+	}
+	for _, step := range x.History {
+		o.History = append(o.History, results.Improvement{Evaluations: step.Evaluations, BestMM: step.BestMM})
+	}
+	if n := x.Nearest; n != nil {
+		o.Nearest = &results.NearestMiss{DesignID: n.ID, Failed: n.Failed, RankedMM: n.RankedMM, Exceeds: map[string]*float64{}}
+		for name, value := range n.Exceeds {
+			o.Nearest.Exceeds[name] = &value
+		}
+	}
+	return o
 }
 
 // askedOf are the requirements and limits that a column can be held against,

@@ -1,0 +1,537 @@
+package sweep
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+
+	"relaysweep/objective"
+)
+
+// Numbers of the population, chosen by measurement, see DEVELOPERS.md.
+const (
+	populationSize = 160
+	// stockPerSize is how many stacks of each number of lenses a fresh population draws from.
+	stockPerSize = 1500
+	// breedTries is how often a child is bred anew whose groups can't fit.
+	breedTries = 12
+	// staleBatches is how many batches may bring nothing better before a population is
+	// given up.
+	staleBatches = 12
+	// crossShare is the share of children with groups of two parents.
+	crossShare = 0.35
+	// barrenEras is how many populations may find next to nothing that is not known before
+	// the search ends: the space is small.
+	barrenEras = 4
+	// proposalsPerBatch bounds the designs proposed for a batch: most are known
+	// when a population has come together.
+	proposalsPerBatch = 8 * optimizeBatch
+)
+
+// sortElements sorts lenses by power, so that neighbours are alike.
+func (s *optimizer) sortElements() {
+	s.powers = make([]float64, len(s.lib.Elements))
+	for i, e := range s.lib.Elements {
+		s.powers[i] = 1 / s.p.NewGroup(e).FocalMM
+	}
+	s.byPower = slices.Clone(s.lib.Elements)
+	slices.SortStableFunc(s.byPower, func(a, b *objective.Element) int { return cmp.Compare(s.powerOf(a), s.powerOf(b)) })
+	s.place = make([]int, len(s.byPower))
+	for i, e := range s.byPower {
+		s.place[e.Index] = i
+	}
+	s.other = make([]*objective.Element, len(s.byPower))
+	for i, e := range s.lib.Elements {
+		if i > 0 && s.lib.Elements[i-1].Part == e.Part {
+			s.other[i-1], s.other[i] = e, s.lib.Elements[i-1]
+		}
+	}
+}
+
+// powerOf is the power of a lens in 1/mm.
+func (s *optimizer) powerOf(e *objective.Element) float64 {
+	return s.powers[e.Index]
+}
+
+// stock are groups for the places of a train, sorted by focal length.
+type stock struct {
+	fronts, rears [2][]*groupNumbers // by seat
+	plain, relays []*groupNumbers
+	any           []*groupNumbers // all, of either sign, not sorted
+}
+
+// newStock draws groups: all single lenses and random stacks.
+func (s *optimizer) newStock() *stock {
+	var codes []objective.StackCode
+	seen := map[objective.StackCode]bool{}
+	add := func(stack []*objective.Element) {
+		if code := s.lib.Code(stack); !seen[code] {
+			seen[code] = true
+			codes = append(codes, code)
+		}
+	}
+	for _, i := range s.random.Perm(len(s.lib.Elements))[:min(4*stockPerSize, len(s.lib.Elements))] {
+		add([]*objective.Element{s.lib.Elements[i]})
+	}
+	for n := 2; n <= s.lensesPerGroup; n++ {
+		for range stockPerSize {
+			add(s.randomStack(n))
+		}
+	}
+	st := &stock{}
+	single, upright := s.want.single, s.want.single || s.want.pair
+	for _, code := range codes {
+		g := s.group(code)
+		st.any = append(st.any, g)
+		if g.miss > 0 {
+			continue
+		}
+		st.plain = append(st.plain, g)
+		if single && s.asRelay(g).Reach > 0 {
+			st.relays = append(st.relays, g)
+		}
+		for _, seat := range s.want.seats {
+			if upright && !s.asFront(g, seat).Q.Empty() {
+				st.fronts[seat] = append(st.fronts[seat], g)
+			}
+			if !s.asRear(g, seat).P.Empty() {
+				st.rears[seat] = append(st.rears[seat], g)
+			}
+		}
+	}
+	for _, list := range [][]*groupNumbers{st.plain, st.relays, st.fronts[0], st.fronts[1], st.rears[0], st.rears[1]} {
+		sortByFocal(list)
+	}
+	return st
+}
+
+// sortByFocal sorts groups by focal length.
+func sortByFocal(list []*groupNumbers) {
+	slices.SortFunc(list, func(a, b *groupNumbers) int {
+		return cmp.Or(cmp.Compare(a.FocalMM, b.FocalMM), cmp.Compare(a.code, b.code))
+	})
+}
+
+// randomStack is a stack of n lenses: half of the time of any, else of such that
+// share the power of a single lens.
+func (s *optimizer) randomStack(n int) []*objective.Element {
+	stack := make([]*objective.Element, n)
+	if s.random.IntN(2) == 0 {
+		for i := range stack {
+			stack[i] = s.anyElement()
+		}
+		return stack
+	}
+	power := s.powerOf(s.anyElement())
+	for i := range stack {
+		stack[i] = s.nearPower(power * (0.5 + s.random.Float64()) / float64(n))
+	}
+	return stack
+}
+
+// anyElement is any lens in either orientation.
+func (s *optimizer) anyElement() *objective.Element {
+	return s.byPower[s.random.IntN(len(s.byPower))]
+}
+
+// nearPower is a lens of about a power.
+func (s *optimizer) nearPower(power float64) *objective.Element {
+	at, _ := slices.BinarySearchFunc(s.byPower, power, func(e *objective.Element, power float64) int {
+		return cmp.Compare(s.powerOf(e), power)
+	})
+	return s.near(at)
+}
+
+// near is a lens near a place in the order of power.
+func (s *optimizer) near(at int) *objective.Element {
+	n := len(s.byPower)
+	spread := 4.0
+	switch r := s.random.Float64(); {
+	case r < 0.15:
+		return s.anyElement()
+	case r < 0.5:
+		spread = math.Max(4, float64(n)/20)
+	}
+	at += int(math.Round(s.random.NormFloat64() * spread))
+	return s.byPower[max(0, min(n-1, at))]
+}
+
+// within are the groups of a list, sorted by focal length, within an interval.
+func within(list []*groupNumbers, focal objective.Interval) []*groupNumbers {
+	compare := func(g *groupNumbers, f float64) int { return cmp.Compare(g.FocalMM, f) }
+	from, _ := slices.BinarySearchFunc(list, focal.Lo, compare)
+	to, _ := slices.BinarySearchFunc(list, focal.Hi, compare)
+	return list[from:max(from, to)]
+}
+
+// stratified is a group of a list drawn evenly in the logarithm of the focal
+// length.
+func (s *optimizer) stratified(list []*groupNumbers) *groupNumbers {
+	lo, hi := math.Log(list[0].FocalMM), math.Log(list[len(list)-1].FocalMM)
+	f := math.Exp(lo + float64(s.random.Float64()*(hi-lo)))
+	at, _ := slices.BinarySearchFunc(list, f, func(g *groupNumbers, f float64) int { return cmp.Compare(g.FocalMM, f) })
+	at += s.random.IntN(9) - 4
+	return list[max(0, min(len(list)-1, at))]
+}
+
+// oneOf is any group of a list.
+func (s *optimizer) oneOf(list []*groupNumbers) *groupNumbers { return list[s.random.IntN(len(list))] }
+
+// fresh is a design of the stock whose groups can fit, as far as tries allow.
+func (s *optimizer) fresh(st *stock) designKey {
+	space := s.spaces[s.random.IntN(len(s.spaces))]
+	key := designKey{space: space}
+	for range 4 * breedTries {
+		if s.drawEnds(st, &key) && s.legal(&key) && s.fits(&key) {
+			return key
+		}
+	}
+	for i := range space.Layout.GroupNames() {
+		key.groups[i] = s.oneOf(st.any).code
+	}
+	return key
+}
+
+// drawEnds draws groups for a design, false when none were found that suit each
+// other.
+func (s *optimizer) drawEnds(st *stock, key *designKey) bool {
+	fronts, rears := st.fronts[key.space.Seat], st.rears[key.space.Seat]
+	if len(rears) == 0 {
+		return false
+	}
+	rear := s.stratified(rears)
+	if key.space.Layout == objective.Keplerian {
+		fronts = magnifying(st.plain, s.p.Magnification*rear.FocalMM, s.p.MagnificationTol)
+		if len(fronts) == 0 {
+			return false
+		}
+		key.groups[0], key.groups[1] = s.oneOf(fronts).code, rear.code
+		return true
+	}
+	if len(fronts) == 0 {
+		return false
+	}
+	front := s.stratified(fronts)
+	key.groups[0] = front.code
+	if key.space.Layout == objective.ErectorPair {
+		key.groups[1], key.groups[2], key.groups[3] = s.oneOf(st.any).code, s.oneOf(st.any).code, rear.code
+		return true
+	}
+	key.groups[2] = rear.code
+	return s.drawRelay(st, key)
+}
+
+// drawRelay draws a relay that may suit front and rear.
+func (s *optimizer) drawRelay(st *stock, key *designKey) bool {
+	front, rear, seat := s.group(key.groups[0]), s.group(key.groups[2]), key.space.Seat
+	if front.miss > 0 || rear.miss > 0 {
+		return false
+	}
+	i, k := s.asFront(front, seat), s.asRear(rear, seat)
+	relays := within(st.relays, s.p.RelayRange(i, k))
+	if len(relays) == 0 {
+		return false
+	}
+	relay := s.oneOf(relays)
+	for range breedTries {
+		if s.fitsSingle(i, s.asRelay(relay), k) {
+			break
+		}
+		relay = s.oneOf(relays)
+	}
+	key.groups[1] = relay.code
+	return true
+}
+
+// legal tells whether the train may have so many lenses.
+func (s *optimizer) legal(key *designKey) bool {
+	if s.p.LensesMax == 0 {
+		return true
+	}
+	n := 0
+	for _, code := range key.groups {
+		n += len(s.lib.Stack(code))
+	}
+	return n <= s.p.LensesMax
+}
+
+// child is bred from a parent, with groups of another's some of the time.
+func (s *optimizer) child(st *stock, parents []graded) designKey {
+	a := s.tournament(parents)
+	key := a.key
+	if s.random.Float64() < crossShare {
+		if b := s.tournament(parents); b.key.space == key.space {
+			n := key.groupCount()
+			for i := range n {
+				if s.random.IntN(2) == 0 {
+					key.groups[i] = b.key.groups[i]
+				}
+			}
+			s.mend(st, &key)
+			if s.random.IntN(2) == 0 {
+				return key
+			}
+		}
+	}
+	s.mutate(st, &key)
+	for s.random.IntN(3) == 0 {
+		s.mutate(st, &key)
+	}
+	if s.random.IntN(3) == 0 || key.space.Layout == objective.Keplerian {
+		s.mend(st, &key)
+	}
+	return key
+}
+
+// mend gives an erector-single whose groups don't fit another relay, and a
+// keplerian another front or rear.
+func (s *optimizer) mend(st *stock, key *designKey) {
+	if key.space.Layout == objective.ErectorPair || s.fits(key) {
+		return
+	}
+	if key.space.Layout == objective.ErectorSingle {
+		s.drawRelay(st, key)
+		return
+	}
+	at, list, scale := 0, st.plain, s.p.Magnification
+	if s.random.IntN(2) == 0 {
+		at, list, scale = 1, st.rears[key.space.Seat], 1/s.p.Magnification
+	}
+	if mates := magnifying(list, scale*s.group(key.groups[1-at]).FocalMM, s.p.MagnificationTol); len(mates) > 0 {
+		key.groups[at] = s.oneOf(mates).code
+	}
+}
+
+// magnifying are the groups of a list, sorted by focal length, within a relative
+// tolerance of one.
+func magnifying(list []*groupNumbers, focal, tolerance float64) []*groupNumbers {
+	return within(list, objective.Interval{Lo: focal * (1 - tolerance), Hi: focal * (1 + tolerance)})
+}
+
+// tournament is the fitter of two parents drawn at random out of a sorted population.
+func (s *optimizer) tournament(parents []graded) *graded {
+	return &parents[min(s.random.IntN(len(parents)), s.random.IntN(len(parents)))]
+}
+
+// mutate changes one group.
+func (s *optimizer) mutate(st *stock, key *designKey) {
+	n := key.groupCount()
+	at := s.random.IntN(n)
+	stack := s.lib.Stack(key.groups[at])
+	i := s.random.IntN(len(stack))
+	switch r := s.random.IntN(20); {
+	case r < 6: // a lens that is alike
+		stack[i] = s.near(s.place[stack[i].Index])
+	case r < 8: // the same, turned
+		if o := s.other[stack[i].Index]; o != nil {
+			stack[i] = o
+		}
+	case r < 11 && len(stack) > 1: // power moves from one lens of the stack to another
+		j := (i + 1 + s.random.IntN(len(stack)-1)) % len(stack)
+		sum := s.powerOf(stack[i]) + s.powerOf(stack[j])
+		stack[i] = s.near(s.place[stack[i].Index])
+		stack[j] = s.nearPower(sum - s.powerOf(stack[i]))
+	case r < 13 && len(stack) < s.lensesPerGroup: // a lens becomes two
+		power := s.powerOf(stack[i])
+		part := s.random.Float64()
+		stack[i] = s.nearPower(power * part)
+		stack = slices.Insert(stack, i, s.nearPower(power*(1-part)))
+	case r < 15 && len(stack) > 1: // two become one
+		j := (i + 1) % len(stack)
+		stack[i] = s.nearPower(s.powerOf(stack[i]) + s.powerOf(stack[j]))
+		stack = slices.Delete(stack, j, j+1)
+	case r < 16 && len(stack) > 1: // the whole group, turned
+		slices.Reverse(stack)
+		for k, e := range stack {
+			if o := s.other[e.Index]; o != nil {
+				stack[k] = o
+			}
+		}
+	case r < 17: // two lenses of the train change places
+		other := s.random.IntN(n)
+		second := stack
+		if other != at {
+			second = s.lib.Stack(key.groups[other])
+		}
+		j := s.random.IntN(len(second))
+		stack[i], second[j] = second[j], stack[i]
+		if other != at {
+			key.groups[other] = s.lib.Code(second)
+		}
+	case r < 18: // a lens that the train has already
+		other := s.lib.Stack(key.groups[s.random.IntN(n)])
+		stack[i] = other[s.random.IntN(len(other))]
+	default: // another group of about the same focal length
+		if g := s.alike(st, key, at); g != nil {
+			key.groups[at] = g.code
+		}
+		return
+	}
+	key.groups[at] = s.lib.Code(stack)
+}
+
+// alike is a group of the stock near another in focal length, nil for none.
+func (s *optimizer) alike(st *stock, key *designKey, at int) *groupNumbers {
+	list, seat := st.relays, key.space.Seat
+	switch n := key.groupCount(); {
+	case at == 0 && key.space.Layout == objective.Keplerian:
+		list = st.plain
+	case at == 0:
+		list = st.fronts[seat]
+	case at == n-1:
+		list = st.rears[seat]
+	case key.space.Layout == objective.ErectorPair:
+		return s.oneOf(st.any)
+	}
+	if len(list) == 0 {
+		return nil
+	}
+	f := s.group(key.groups[at]).FocalMM
+	i, _ := slices.BinarySearchFunc(list, f, func(g *groupNumbers, f float64) int { return cmp.Compare(g.FocalMM, f) })
+	i += int(math.Round(s.random.NormFloat64() * math.Max(4, float64(len(list))/30)))
+	return list[max(0, min(len(list)-1, i))]
+}
+
+// propose collects up to a batch of designs that are not known.
+func (s *optimizer) propose(breed func() designKey) []designKey {
+	var keys []designKey
+	taken := map[designKey]bool{}
+	for range proposalsPerBatch {
+		if len(keys) == optimizeBatch {
+			break
+		}
+		key := breed()
+		if _, known := s.memo[key]; known || taken[key] {
+			continue
+		}
+		taken[key] = true
+		keys = append(keys, key)
+	}
+	return keys
+}
+
+// fitting breeds until a child's groups can fit, as far as tries allow.
+func (s *optimizer) fitting(breed func() designKey) designKey {
+	key := breed()
+	for range breedTries {
+		if s.legal(&key) && s.fits(&key) {
+			break
+		}
+		key = breed()
+	}
+	return key
+}
+
+// run searches until one of the stops. With an error, the search stands where
+// it was before the batch in hand.
+func (s *optimizer) run(ctx context.Context) error {
+	defer s.clock("search")()
+	for barren := 0; !s.over() && barren < barrenEras && len(s.byPower) > 0; {
+		before := s.evaluated
+		if err := s.era(ctx); err != nil {
+			return err
+		}
+		if barren++; s.evaluated-before >= optimizeBatch/4 {
+			barren = 0
+		}
+	}
+	return nil
+}
+
+// era brings up one population: in turns a fresh one, and one of the fittest of
+// all that came before.
+func (s *optimizer) era(ctx context.Context) error {
+	st := s.newStock()
+	population := s.elite
+	if s.eras%2 == 0 {
+		first, err := s.evaluate(ctx, s.propose(func() designKey { return s.fresh(st) }))
+		if err != nil {
+			return err
+		}
+		population = s.fittest(first)
+	}
+	s.eras++
+	if len(population) == 0 {
+		return nil
+	}
+	best, stale := population[0], 0
+	for !s.over() && stale < staleBatches {
+		children, err := s.evaluate(ctx, s.propose(func() designKey {
+			return s.fitting(func() designKey { return s.child(st, population) })
+		}))
+		if err != nil {
+			return err
+		}
+		if len(children) < optimizeBatch/8 { // nearly all is known
+			stale = staleBatches
+		}
+		population = s.fittest(population, children)
+		stale++
+		if compareGraded(&population[0], &best) < 0 {
+			best, stale = population[0], 0
+		}
+	}
+	s.elite = s.fittest(s.elite, population)
+	return s.polish(ctx, best)
+}
+
+// fittest are the fittest of some designs, each once, in order.
+func (s *optimizer) fittest(all ...[]graded) []graded {
+	joined := slices.Concat(all...)
+	slices.SortFunc(joined, func(a, b graded) int { return compareGraded(&a, &b) })
+	joined = slices.CompactFunc(joined, func(a, b graded) bool { return a.key == b.key })
+	return slices.Clone(joined[:min(populationSize, len(joined))])
+}
+
+// polish takes the best of all exchanges of a single lens as long as one is
+// better.
+func (s *optimizer) polish(ctx context.Context, from graded) error {
+	for !s.over() {
+		best := from
+		neighbours := s.exchanges(&from.key)
+		for len(neighbours) > 0 && !s.over() {
+			n := min(optimizeBatch, len(neighbours))
+			batch, err := s.evaluate(ctx, neighbours[:n])
+			if err != nil {
+				return err
+			}
+			neighbours = neighbours[n:]
+			s.elite = s.fittest(s.elite, batch)
+			for i := range batch {
+				if compareGraded(&batch[i], &best) < 0 {
+					best = batch[i]
+				}
+			}
+		}
+		if best.key == from.key {
+			return nil
+		}
+		from = best
+	}
+	return nil
+}
+
+// exchanges are the designs that differ in one lens, as far as they are not known
+// and can fit.
+func (s *optimizer) exchanges(key *designKey) []designKey {
+	var keys []designKey
+	for at := range key.space.Layout.GroupNames() {
+		stack := s.lib.Stack(key.groups[at])
+		for i, own := range stack {
+			for _, e := range s.lib.Elements {
+				stack[i] = e
+				next := *key
+				next.groups[at] = s.lib.Code(stack)
+				if _, known := s.memo[next]; !known && s.fits(&next) {
+					keys = append(keys, next)
+				}
+			}
+			stack[i] = own
+		}
+		if len(s.groups) > groupsHeld {
+			clear(s.groups)
+		}
+	}
+	return keys
+}
