@@ -5,7 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"log/slog"
+	"os"
 	"path/filepath"
 	"runtime/debug"
 	"time"
@@ -101,6 +103,12 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 	if !flags.restart {
 		if m := readFinished(output, job, by); m != nil {
 			fmt.Fprintf(cmd.ErrOrStderr(), "%s: complete since %s; --restart does the job again\n", output, m.Finished.Format(time.RFC3339))
+			if part.Whole() {
+				// One that was killed between its last result and this.
+				if err := os.Remove(filepath.Join(folder, sweep.JournalFile)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+					return err
+				}
+			}
 			return showFinished(cmd.OutOrStdout(), output, part)
 		}
 	}
