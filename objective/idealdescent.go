@@ -12,7 +12,7 @@ func (s *idealSearch) descend(space int, x [idealUnknowns]float64) {
 	whole, _ := m.whole(idealLongest)
 	var reach [idealUnknowns]float64
 	for i := range m.n {
-		reach[i] = math.Min(whole.hi[i]-whole.lo[i], 0.3*math.Max(math.Abs(x[i]), 1))
+		reach[i] = math.Min(whole.hi[i]-whole.lo[i], 0.3*math.Abs(x[i])+idealLeast)
 	}
 	reach[idealE] = (whole.hi[idealE] - whole.lo[idealE]) / 2
 	length, broken := s.point(m, &x)
@@ -43,7 +43,7 @@ search:
 		tiny := true
 		for i := range m.n {
 			reach[i] /= 4
-			tiny = tiny && reach[i] < 1e-9*math.Max(math.Abs(x[i]), 1e-3)
+			tiny = tiny && reach[i] < 1e-9*(math.Abs(x[i])+idealLeast)
 		}
 		if tiny {
 			break

@@ -7,32 +7,41 @@ import (
 )
 
 // A thin train in numbers in which its requirements are products of few
-// factors. With a = f_front/Θ, b = f_rear, e the air-equivalent eye relief,
+// factors. Rays are the chief ray of unit slope at the eye and the edge ray that
+// enters the eye at height 1 parallel to the axis; all heights and slopes are
+// theirs. With a = f_front/Θ, b = f_rear, α = 1/a, β = 1/b, e the air-equivalent eye
+// relief and H the chief height at the front,
 //
-//	p = e - b, the eye's distance behind the rear focal point of the rear group,
-//	H = a - Θ·q', the chief height at the front, q' = q/Θ² as in side.go,
+//	p  = e - b          the eye's distance behind the rear focal point of the rear group
+//	q' = (a - H)/Θ      likewise the viewpoint's at the front, over Θ² (q' = q/Θ², side.go)
+//	w1 = (1 - α·H)/Θ    chief slope behind the front, α·q'
+//	w2 = 1 - β·e        chief slope before the rear, -β·p
 //
-// edge and chief height at the relay group next to image 1 are -n1 and g1, at the
-// one next to image 2 -n2 and -g2 (all per unit slope or height at the eye):
+// With t1 and t2 the air-equivalent gaps from front to relay and from relay to
+// rear, edge and chief height are -n1 and g1 at the relay group that follows the
+// front, -n2 and -g2 at the one before the rear:
 //
-//	d1 = n1·a, d2 = n2·b     from image 1 to the relay and from it to image 2
-//	g1 = a + n1·q', g2 = b - n2·p
+//	n1 = α·t1 - Θ, g1 = H + t1·w1        n2 = β·t2 - 1, g2 = e + t2·w2
 //
-// which is Newton's equation for front and rear. The Lagrange invariant of the
-// two rays is 1 at the eye, hence between the relay groups too, where it gives the
-// gap s and with it the powers:
+// The Lagrange invariant of the two rays is 1 at the eye, so it is between the
+// relay groups too, where it gives the gap s; how much both rays are bent by
+// either group then gives its power:
 //
 //	s = n1·g2 + n2·g1
-//	φ1 = (a + b - n2·τ)/(a·s), φ2 = (a + b - n1·τ)/(b·s), τ = p - q' = a·b/f_relay
+//	φ1·s = 1 + α·g2 + n2·w1, φ2·s = 1 + β·g1 + n1·w2
+//	a·b/f_relay = p - q' = τ,  α·β·τ = -α·w2 - β·w1
 //
-// A single relay is s = 0: n1 = n2 = n, g1 = -g2, n·τ = a + b. A keplerian has its
-// front in the relay's place: n = f_front/f_rear, and q' = p. Length is the sum of
-// the distances,
+// A single relay has s = 0: n1 = n2 = n, g1 = -g2, n·τ = a + b, f_relay = n·a·b/(a + b).
+// A keplerian has its front in the relay's place: n = f_front/f_rear, g2 = b - n·p, and
+// q' = p. Length is the sum of the gaps,
 //
-//	L = f_front + d1 + s + d2 + f_rear + plate.
+//	L = t1 + s + t2 + plate,
 //
-// In terms of a relay's power these are the gaps and the κ of side.go and pair.go,
-// from which they were derived and against which they are tested.
+// which is that of side.go and pair.go in other unknowns.
+//
+// The mask's setpoints (mask.go) follow from ω = w/f = φ - p·φ·V, for the rear seat
+// β + w2·V and for the front seat α - w1·V: x = V/(φ·ω), so that no requirement on
+// them has a quotient.
 
 // idealCase is one layout and seat of a problem, for thin groups whose clear
 // diameters are at most 2·opening times their focal lengths.
@@ -44,15 +53,16 @@ type idealCase struct {
 	n       int // unknowns
 }
 
-// The unknowns, by place: a, b, e in all; then 1/n of a single relay, or n1, n2
-// and H of a pair. A keplerian has n in place of a.
+// The unknowns, by place. A single relay's are a, b, e and 1/n, a keplerian's n, b
+// and e; a pair's are powers in place of a and b, as its front or rear may be as weak as
+// one likes in a short train, and gaps.
 const (
-	idealA = iota
-	idealB
+	idealA = iota // a, n or α
+	idealB        // b or β
 	idealE
 	idealInverseN
-	idealN1 = iota - 1
-	idealN2
+	idealT1 = iota - 1
+	idealT2
 	idealH
 )
 
@@ -81,30 +91,27 @@ func (m *idealCase) whole(longest float64) (box, bool) {
 	shift := p.CombinerShift()
 	set(idealE, math.Max(p.ReliefMin, p.CombinerMM)-shift, p.ReliefMax-shift)
 	e := math.Max(math.Abs(x.lo[idealE]), math.Abs(x.hi[idealE]))
+	tan := m.opening / p.TanMax // the most by which an aperture lets its group bend the chief ray
 	switch m.space.Layout {
 	case Keplerian:
-		lo := theta * (1 - p.MagnificationTol)
-		set(idealA, math.Max(lo, shortest/longest), theta*(1+p.MagnificationTol))
+		// With |b - n·p|·T <= opening·n·b and |p| <= |e| + b.
+		least := 1 / (tan + 1 + e/shortest)
+		set(idealA, math.Max(least, theta*(1-p.MagnificationTol)), theta*(1+p.MagnificationTol))
 	case ErectorSingle:
 		// n·(a + b) is less than the length; and with H = a - Θ·q' and
 		// q' = p - (a + b)/n, |H|·T <= opening·Θ·a limits 1/n.
-		set(idealInverseN, 2*shortest/longest, m.opening/p.TanMax+e/(2*shortest))
+		set(idealInverseN, 2*shortest/longest, tan+e/(2*shortest))
 	case ErectorPair:
-		// gap 1 = Θ·a + n1·a and gap 2 = b + n2·b are positive, and no longer
-		// than the train.
-		set(idealN1, -theta, longest/shortest)
-		set(idealN2, -1, longest/shortest)
-		// The mask stands on the eye's side of the group before it and on the
-		// world's side of the one behind, which for the front seat is the relay,
-		// and for the rear seat with an infinite depth, x = 0, likewise.
-		if keep := m.keep(); keep > 0 {
-			if m.space.Seat == SeatFront {
-				x.lo[idealN1] = keep / (longest / theta)
-			} else if p.VergenceFar == 0 {
-				x.lo[idealN2] = keep / longest
-			}
+		set(idealA, 0, 1/shortest)
+		set(idealB, 0, 1/shortest)
+		gap1, gap2 := p.GroupGapMin, 0.0
+		if m.space.Seat == SeatFront {
+			gap1, gap2 = 0, p.GroupGapMin
 		}
-		set(idealH, -m.opening*longest/p.TanMax, m.opening*longest/p.TanMax)
+		set(idealT1, gap1, longest)
+		set(idealT2, gap2, longest)
+		// From the eye, whose slope is 1, three groups on.
+		set(idealH, -e-longest*(1+3*tan), e+longest*(1+3*tan))
 	}
 	for i := range m.n {
 		if !(x.lo[i] <= x.hi[i]) {
@@ -168,85 +175,71 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 	p, theta := m.p, m.p.Magnification
 	rs.rows, rs.place, rs.scale, rs.next = rs.rows[:0], rs.place[:0], rs.scale[:0], 0
 	of := func(i int) affine { return unknown(i, x.lo[i], x.hi[i]) }
-	b, e := of(idealB), of(idealE)
-	behind := e.minus(b) // p
-	zero, one := constant(0), constant(1)
-	var a, q affine          // q'
-	var before, after affine // from the group before the mask to the image there, and on to the next
-	var length affine
-	room := func(f affine) affine { return f.times(m.opening) }
-	m.aperture(rs, e.times(-1), constant(1), one, room(b))
-	switch m.space.Layout {
-	case Keplerian:
-		n := of(idealA)
-		a = n.by(b)
-		g := b.minus(n.by(behind))
-		m.aperture(rs, g, n, one, room(a))
-		length = a.plus(b)
-		before, after = a, b
-		if limit := p.Limits.Limit("viewpoint_shift_mm"); !math.IsInf(limit, 1) {
-			// q = Θ²·p with Θ = -n
-			q = n.by(n).by(behind).times(1 / (theta * theta))
-		}
-		a = a.times(1 / theta)
-	case ErectorSingle:
-		a = of(idealA)
-		k := of(idealInverseN)
-		n := k.inverse()
-		sum := a.plus(b)
-		tau := sum.by(k)
-		q = behind.minus(tau)
-		h := a.minus(q.times(theta))
-		m.aperture(rs, h, constant(theta), one, room(a.times(theta)))
-		// Heights at the relay over n; its focal length is n·a·b/(a + b).
-		m.aperture(rs, b.by(k).minus(behind), constant(1), sum, room(a.by(b)))
-		d1, d2 := n.by(a), n.by(b)
-		length = a.times(theta).plus(b).plus(n.by(sum))
-		before, after = d2, b
-		gap := a.times(theta).plus(d1)
-		if m.space.Seat == SeatFront {
-			before, after = a.times(theta), d1
-			gap = b.plus(d2)
-		}
-		rs.add(constant(p.GroupGapMin), gap)
-	case ErectorPair:
-		a = of(idealA)
-		n1, n2, h := of(idealN1), of(idealN2), of(idealH)
-		q = a.minus(h).times(1 / theta)
-		tau := behind.minus(q)
-		sum := a.plus(b)
-		g1, g2 := a.plus(n1.by(q)), b.minus(n2.by(behind))
+	one := constant(1)
+	e := of(idealE)
+	var length, h affine
+	var alpha, beta, w1, w2 affine
+	var n1, n2 affine
+	if m.space.Layout == ErectorPair {
+		alpha, beta = of(idealA), of(idealB)
+		t1, t2 := of(idealT1), of(idealT2)
+		h = of(idealH)
+		w1, w2 = one.minus(alpha.by(h)).times(1/theta), one.minus(beta.by(e))
+		m.aperture(rs, e.times(-1), one, beta, constant(m.opening))
+		m.aperture(rs, h, constant(theta), alpha, constant(m.opening*theta))
+		n1, n2 = alpha.by(t1).shifted(-theta), beta.by(t2).shifted(-1)
+		g1, g2 := h.plus(t1.by(w1)), e.plus(t2.by(w2))
 		s := n1.by(g2).plus(n2.by(g1))
-		m.aperture(rs, h, constant(theta), one, room(a.times(theta)))
-		power1, power2 := sum.minus(n2.by(tau)), sum.minus(n1.by(tau)) // times a·s, b·s
-		m.aperture(rs, g1, n1.times(-1), power1, room(a.by(s)))
-		m.aperture(rs, g2, n2, power2, room(b.by(s)))
-		rs.add(zero, tau)
 		rs.add(constant(p.GroupGapMin), s)
-		d1, d2 := n1.by(a), n2.by(b)
-		before, after = d2, b
-		gap1, gap2 := a.times(theta).plus(d1), b.plus(d2)
-		if m.space.Seat == SeatFront {
-			before, after = a.times(theta), d1
-			rs.add(constant(p.GroupGapMin), gap2)
+		rs.add(alpha.by(w2).plus(beta.by(w1)), constant(-1/pairFocalMax)) // a·b/f_relay
+		m.aperture(rs, g1, n1.times(-1), one.plus(alpha.by(g2)).plus(n2.by(w1)), s.times(m.opening))
+		m.aperture(rs, g2, n2, one.plus(beta.by(g1)).plus(n1.by(w2)), s.times(m.opening))
+		s.lo = math.Max(s.lo, p.GroupGapMin)
+		length = t1.plus(s).plus(t2)
+	} else {
+		b := of(idealB)
+		beta = b.inverse()
+		w2 = one.minus(beta.by(e))
+		behind := e.minus(b) // p
+		m.aperture(rs, e.times(-1), one, one, b.times(m.opening))
+		if m.space.Layout == Keplerian {
+			n2 = of(idealA)
+			a := n2.by(b)
+			m.aperture(rs, b.minus(n2.by(behind)), n2, one, a.times(m.opening))
+			length = a.plus(b)
+			h = a.minus(n2.by(n2).by(behind)).times(1 / theta) // f_front - Θ·Θ·p, over Θ
 		} else {
-			rs.add(constant(p.GroupGapMin), gap1)
+			a, k := of(idealA), of(idealInverseN)
+			alpha = a.inverse()
+			n1 = k.inverse()
+			n2 = n1
+			sum := a.plus(b)
+			q := behind.minus(sum.by(k))
+			w1 = alpha.by(q)
+			h = a.minus(q.times(theta))
+			m.aperture(rs, h, constant(theta), one, a.times(m.opening*theta))
+			// Heights at the relay over n.
+			m.aperture(rs, b.by(k).minus(behind), one, sum, a.by(b).times(m.opening))
+			length = a.times(theta).plus(b).plus(n1.by(sum))
+			gap := n1.shifted(theta).by(a)
+			if m.space.Seat == SeatFront {
+				gap = n1.shifted(1).by(b)
+			}
+			rs.add(constant(p.GroupGapMin), gap)
 		}
-		gap1.lo, gap2.lo, s.lo = math.Max(gap1.lo, 0), math.Max(gap2.lo, 0), math.Max(s.lo, p.GroupGapMin)
-		length = gap1.plus(s).plus(gap2)
 	}
 	length = length.shifted(p.MaskShift())
 	if !math.IsInf(p.LengthMax, 1) {
 		rs.add(length, constant(p.LengthMax))
 	}
-	focal, place := b, behind
 	if m.space.Seat == SeatFront {
-		focal, place = a, q
+		m.mask(rs, alpha, w1.times(-1), constant(theta), n1)
+	} else {
+		m.mask(rs, beta, w2, n2, one)
 	}
-	m.mask(rs, focal, place, before, after)
 	toEye := length.plus(e).shifted(p.CombinerShift())
 	if limit := p.Limits.Limit("viewpoint_shift_mm"); !math.IsInf(limit, 1) {
-		shift := toEye.plus(a.times(theta)).minus(q.times(theta * theta))
+		shift := toEye.plus(h.times(theta))
 		rs.add(shift, constant(limit))
 		rs.add(shift.times(-1), constant(limit))
 	}
@@ -256,37 +249,30 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 	return length
 }
 
-// keep is the air-equivalent distance that an image at the mask's layer keeps from
-// the groups on either side.
-func (m *idealCase) keep() float64 {
-	return m.p.Clearance + m.p.MaskGlass/2 - m.p.MaskShift()/2
-}
-
-// mask takes in the requirements on the mask's motion (mask.go) with w = 1 -
-// p·V, multiplied out.
-func (m *idealCase) mask(rs *idealRows, f, place, before, after affine) {
+// mask takes in the requirements on the mask's motion (mask.go), with ω = power +
+// w·V. The groups before and behind the mask stand before/power from its image of
+// the distant world and behind/power after it.
+func (m *idealCase) mask(rs *idealRows, power, w, before, behind affine) {
 	p := m.p
-	keep := m.keep()
-	w := func(v float64) affine { return place.times(-v).shifted(1) }
-	far, near := w(p.VergenceFar), w(p.VergenceNear)
-	square := f.by(f)
+	keep := power.times(p.Clearance + p.MaskGlass/2 - p.MaskShift()/2)
+	far, near := power.plus(w.times(p.VergenceFar)), power.plus(w.times(p.VergenceNear))
 	rs.add(constant(0), near)
-	rs.add(before.times(-1).shifted(keep).by(far), square.times(p.VergenceFar))
-	rs.add(constant(keep), after) // as x >= 0: implied, but sharper over wide boxes
-	rs.add(square.times(p.VergenceNear), after.shifted(-keep).by(near))
+	rs.add(far.by(keep.minus(before)), constant(p.VergenceFar))
+	rs.add(keep, behind) // as x >= 0: implied by the next, but sharper over wide boxes
+	rs.add(constant(p.VergenceNear), near.by(behind.minus(keep)))
 	if p.VergenceNear > p.VergenceFar {
-		rs.add(square.times(p.VergenceNear-p.VergenceFar), far.by(near).times(p.Travel))
+		rs.add(constant(p.VergenceNear-p.VergenceFar), far.by(near).times(p.Travel))
 	}
 	size := math.Max(2*p.TanHalfWidth/p.MaskWidth, 2*p.TanHalfHeight/p.MaskHeight)
-	pixel := math.Tan(p.Limits.Limit("pixel_arcmin")*arcminRad) / p.MaskPixel
-	step := math.Sqrt(p.Limits.Limit("depth_step_D") / (1000 * p.StageResolution))
-	for _, w := range [2]affine{far, near} {
-		rs.add(f.times(size), w)
-		if !math.IsInf(p.Limits.Limit("pixel_arcmin"), 1) {
-			rs.add(w, f.times(pixel))
-		}
-		if !math.IsInf(step, 1) {
-			rs.add(w, f.times(step))
+	most := math.Tan(p.Limits.Limit("pixel_arcmin")*arcminRad) / p.MaskPixel
+	if math.IsInf(p.Limits.Limit("pixel_arcmin"), 1) {
+		most = math.Inf(1)
+	}
+	most = math.Min(most, math.Sqrt(p.Limits.Limit("depth_step_D")/(1000*p.StageResolution)))
+	for _, omega := range [2]affine{far, near} {
+		rs.add(constant(size), omega)
+		if !math.IsInf(most, 1) {
+			rs.add(omega, constant(most))
 		}
 	}
 }
@@ -303,30 +289,35 @@ func (m *idealCase) train(x *[idealUnknowns]float64) (*Train, Requirement) {
 			p.Limits.Max[name] = limit
 		}
 	}
-	b := x[idealB]
+	a, b := x[idealA], x[idealB]
 	t := &Train{Layout: m.space.Layout, Seat: m.space.Seat}
 	add := func(focal float64) { t.Groups = append(t.Groups, thinGroup(focal, m.opening*math.Abs(focal))) }
 	inner := 0.0
 	switch m.space.Layout {
 	case Keplerian:
-		add(x[idealA] * b)
+		add(a * b)
 	case ErectorSingle:
-		a := x[idealA]
 		add(p.Magnification * a)
 		add(a * b / (float64((a + b) * x[idealInverseN])))
 	case ErectorPair:
-		a, n1, n2 := x[idealA], x[idealN1], x[idealN2]
-		q, behind := (a-x[idealH])/p.Magnification, x[idealE]-b
-		g1, g2 := a+float64(n1*q), b-float64(n2*behind)
+		theta, e, h, t1, t2 := p.Magnification, x[idealE], x[idealH], x[idealT1], x[idealT2]
+		a, b = math.Max(a, weakest), math.Max(b, weakest)
+		w1, w2 := (1-float64(a*h))/theta, 1-float64(b*e)
+		n1, n2 := float64(a*t1)-theta, float64(b*t2)-1
+		g1, g2 := h+float64(t1*w1), e+float64(t2*w2)
 		inner = float64(n1*g2) + float64(n2*g1)
-		tau := behind - q
-		add(p.Magnification * a)
-		add(a * inner / (a + b - float64(n2*tau)))
-		add(b * inner / (a + b - float64(n1*tau)))
+		add(theta / a)
+		add(inner / (1 + float64(a*g2) + float64(n2*w1)))
+		add(inner / (1 + float64(b*g1) + float64(n1*w2)))
+		b = 1 / b
 	}
 	add(b)
 	return t, p.Solve(t, inner)
 }
+
+// weakest, in 1/mm, is the least power of a front or a rear in a train that is
+// reported: a focal length of 1000 km stands for an infinite one.
+const weakest = 1e-9
 
 // idealLens stands for the lenses of a thin group.
 var idealLens = &catalog.Lens{

@@ -15,6 +15,9 @@ const (
 	// idealUneven is how much narrower than the widest a side may be, both as shares of
 	// their distance from 0, to be halved.
 	idealUneven = 0.1
+	// idealLeast is a step that matters for every unknown: mm, 1/mm or a number of
+	// order 1.
+	idealLeast = 1e-3
 	// idealMargin is by how much, of order 1, a train that is reported meets its
 	// requirements, so that the model's own rounding does not turn it away.
 	idealMargin = 1e-10
@@ -22,7 +25,7 @@ const (
 	idealLongest = 20_000.0
 	// idealBoxes is how many boxes are looked at before the bound is given as far as it
 	// has come.
-	idealBoxes = 20_000
+	idealBoxes = 200_000
 )
 
 // node is a box of thin trains of one case with a lower bound on their length.
@@ -105,19 +108,20 @@ func (s *idealSearch) run(most int, first bool) float64 {
 // split narrows and bounds a box and puts its halves on the heap.
 func (s *idealSearch) split(n *node) {
 	m := s.cases[n.space]
-	var ranked affine
+	ranked := m.at(&n.box, &s.rows)
 	for range 3 {
-		ranked = m.at(&n.box, &s.rows)
+		within := n.box
 		alive, shrunk := s.narrow(m, n, ranked)
 		if !alive {
 			return
 		}
 		if !shrunk {
+			n.box = within // of which the rows are
 			break
 		}
+		ranked = m.at(&n.box, &s.rows)
 	}
-	ranked = m.at(&n.box, &s.rows)
-	bound := s.bound(m, ranked)
+	bound, slopes := s.bound(m, ranked)
 	n.bound = math.Max(n.bound, math.Max(bound, ranked.lo*(1-idealSlack)))
 	if n.bound >= s.cutoff() {
 		return
@@ -127,6 +131,18 @@ func (s *idealSearch) split(n *node) {
 		x[i] = n.lo[i] + (n.hi[i]-n.lo[i])*(math.Max(-1, math.Min(1, s.lp.xi[i]))+1)/2
 	}
 	weight := s.weigh(m, &x, bound)
+	// What is shorter than the cutoff lies near the ends at which the bound is
+	// reached.
+	for i, slope := range slopes {
+		if reach := (s.cutoff() - bound) / math.Abs(slope); reach < 2 {
+			reach *= (n.hi[i] - n.lo[i]) / 2
+			if slope > 0 {
+				n.hi[i] = n.lo[i] + reach
+			} else {
+				n.lo[i] = n.hi[i] - reach
+			}
+		}
+	}
 	if s.best == nil || s.boxes < 100 || s.boxes%64 == 0 {
 		s.descend(n.space, x)
 	}
@@ -193,7 +209,7 @@ func (s *idealSearch) narrow(m *idealCase, n *node, ranked affine) (alive, shrun
 }
 
 // bound is a lower bound on the length over the box of which the rows are.
-func (s *idealSearch) bound(m *idealCase, ranked affine) float64 {
+func (s *idealSearch) bound(m *idealCase, ranked affine) (length float64, slopes [idealUnknowns]float64) {
 	l := &s.lp
 	l.n = m.n
 	l.rows = l.rows[:0]
@@ -227,11 +243,11 @@ func (s *idealSearch) bound(m *idealCase, ranked affine) float64 {
 	value = total.c - total.spread() - idealSlack*scale
 	if l.none {
 		if value > 0 {
-			return math.Inf(1)
+			return math.Inf(1), slopes
 		}
-		return math.Inf(-1)
+		return math.Inf(-1), slopes
 	}
-	return value
+	return value, total.g
 }
 
 // weigh tells how much the remainders of the length and of each row matter: by
@@ -312,7 +328,9 @@ func (m *idealCase) seeds() [][idealUnknowns]float64 {
 			case ErectorSingle:
 				x[idealInverseN] = 1 / n
 			case ErectorPair:
-				x[idealN1], x[idealN2], x[idealH] = n, n, a-m.p.Magnification*(p-tau)
+				theta := m.p.Magnification
+				x[idealA], x[idealB] = 1/a, 1/b
+				x[idealT1], x[idealT2], x[idealH] = (n+theta)*a, (n+1)*b, a-theta*(p-tau)
 			}
 			all = append(all, x)
 		}
