@@ -25,7 +25,10 @@ const (
 	idealLongest = 20_000.0
 	// idealBoxes is how many boxes are looked at before the bound is given as far as it
 	// has come.
-	idealBoxes = 200_000
+	idealBoxes = 100_000
+	// idealTries is how many boxes are looked at for a first train without one of the
+	// requirements.
+	idealTries = 5_000
 )
 
 // node is a box of thin trains of one case with a lower bound on their length.
@@ -73,12 +76,12 @@ type idealSearch struct {
 }
 
 // cutoff is the length from which on a box holds nothing that is looked for.
-func (s *idealSearch) cutoff() float64 { return math.Min(s.rank*(1-idealGap), idealLongest*1.01) }
+func (s *idealSearch) cutoff() float64 { return math.Min(s.rank*(1-idealGap), idealLongest) }
 
 // run bounds until all that is left is beyond the cutoff, or most boxes have
 // been looked at, or, where the first will do, a train is found. It returns the
-// certified bound, +Inf when there is no train.
-func (s *idealSearch) run(most int, first bool) float64 {
+// certified bound, +Inf when there is no train, and whether all was settled.
+func (s *idealSearch) run(most int, first bool) (bound float64, settled bool) {
 	s.rank = math.Inf(1)
 	for i, m := range s.cases {
 		for _, x := range m.seeds() {
@@ -86,24 +89,30 @@ func (s *idealSearch) run(most int, first bool) float64 {
 		}
 	}
 	for i, m := range s.cases {
-		if b, ok := m.whole(math.Min(idealLongest, s.rank)); ok {
+		longest := s.rank
+		if m.by == ByLengthToEye {
+			longest -= math.Min(0, m.p.ReliefMin)
+		}
+		if b, ok := m.whole(math.Min(longest, math.Min(m.p.LengthMax, idealLongest))); ok {
 			heap.Push(&s.heap, &node{box: b, space: i, bound: 0})
 		}
 	}
-	for len(s.heap) > 0 && s.boxes < most && !(first && s.best != nil) {
+	for !s.done() && s.boxes < most && !(first && s.best != nil) {
 		n := heap.Pop(&s.heap).(*node)
-		if n.bound >= s.cutoff() {
-			return s.cutoff()
-		}
 		s.boxes++
 		s.split(n)
 	}
-	bound := s.rank * (1 - idealGap)
-	if len(s.heap) > 0 {
-		bound = math.Min(bound, s.heap[0].bound)
+	switch {
+	case s.done() && s.best == nil:
+		return math.Inf(1), true
+	case s.done():
+		return s.cutoff(), true
 	}
-	return bound
+	return math.Min(s.cutoff(), s.heap[0].bound), false
 }
+
+// done tells that no box is left that could hold what is looked for.
+func (s *idealSearch) done() bool { return len(s.heap) == 0 || s.heap[0].bound >= s.cutoff() }
 
 // split narrows and bounds a box and puts its halves on the heap.
 func (s *idealSearch) split(n *node) {
