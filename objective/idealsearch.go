@@ -18,6 +18,10 @@ const (
 	// idealLeast is a step that matters for every unknown: mm, 1/mm or a number of
 	// order 1.
 	idealLeast = 1e-3
+	// descendFirst is how many boxes are descended from at first, descendEach after
+	// how many one is later.
+	descendFirst = 100
+	descendEach  = 32
 	// idealMargin is by how much, of order 1, a train that is reported meets its
 	// requirements, so that the model's own rounding does not turn it away.
 	idealMargin = 1e-10
@@ -28,7 +32,7 @@ const (
 	idealBoxes = 100_000
 	// idealTries is how many boxes are looked at for a first train without one of the
 	// requirements.
-	idealTries = 5_000
+	idealTries = 1_000
 )
 
 // node is a box of thin trains of one case with a lower bound on their length.
@@ -152,7 +156,7 @@ func (s *idealSearch) split(n *node) {
 			}
 		}
 	}
-	if s.best == nil || s.boxes < 100 || s.boxes%64 == 0 {
+	if s.boxes < descendFirst || s.boxes%descendEach == 0 {
 		s.descend(n.space, x)
 	}
 	i, at := s.worst(m, n, weight)

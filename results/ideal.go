@@ -70,6 +70,19 @@ func (l *IdealLimit) check() error {
 	return nil
 }
 
+// short is the limit in mm, for a table.
+func (l *IdealLimit) short() string {
+	switch {
+	case l.ApertureRatio == nil:
+		return Null
+	case l.LengthMM == nil:
+		return "none"
+	case !l.Settled:
+		return "above " + Fixed(*l.LengthMM, 1)
+	}
+	return Fixed(*l.LengthMM, 1)
+}
+
 // Line says in one line what the limit is; empty where none was found.
 func (l *IdealLimit) Line() string {
 	if l.ApertureRatio == nil {
