@@ -48,37 +48,49 @@ func (x *affine) bend() float64 {
 func (x *affine) spread() float64 { return x.bend() + x.e }
 
 // within sets the interval to what c, g and e leave of [lo, hi], all of it
-// moved outwards by the rounding of terms of a size.
-func (x *affine) within(lo, hi, size float64) affine {
+// moved outwards by the rounding of terms of a size. bend is that of x.
+func (x *affine) within(lo, hi, bend, size float64) {
 	pad := affineRounding * size
 	x.e += pad
-	s := x.spread() + pad
+	s := bend + x.e + pad
 	x.lo, x.hi = math.Max(lo-pad, x.c-s), math.Min(hi+pad, x.c+s)
-	return *x
 }
 
-func (x affine) plus(y affine) affine {
-	z := affine{c: x.c + y.c, e: x.e + y.e}
-	size := math.Abs(x.c) + math.Abs(y.c)
+// sum is k·x + l·y.
+func sum(k float64, x *affine, l float64, y *affine) (z affine) {
+	kx, ly := math.Abs(k), math.Abs(l)
+	z.c, z.e = float64(k*x.c)+float64(l*y.c), float64(kx*x.e)+float64(ly*y.e)
+	size, bend := float64(kx*math.Abs(x.c))+float64(ly*math.Abs(y.c)), 0.0
 	for i := range z.g {
-		z.g[i] = x.g[i] + y.g[i]
-		size += math.Abs(x.g[i]) + math.Abs(y.g[i])
+		gx, gy := k*x.g[i], l*y.g[i]
+		z.g[i] = gx + gy
+		size += math.Abs(gx) + math.Abs(gy)
+		bend += math.Abs(z.g[i])
 	}
-	return z.within(x.lo+y.lo, x.hi+y.hi, size)
+	lo, hi, lo2, hi2 := k*x.lo, k*x.hi, l*y.lo, l*y.hi
+	if k < 0 {
+		lo, hi = hi, lo
+	}
+	if l < 0 {
+		lo2, hi2 = hi2, lo2
+	}
+	z.within(lo+lo2, hi+hi2, bend, size)
+	return z
 }
 
-func (x affine) times(k float64) affine {
-	z := affine{c: k * x.c, e: math.Abs(k) * x.e}
-	for i := range z.g {
-		z.g[i] = k * x.g[i]
+func (x affine) plus(y affine) affine     { return sum(1, &x, 1, &y) }
+func (x affine) minus(y affine) affine    { return sum(1, &x, -1, &y) }
+func (x affine) times(k float64) affine   { return sum(k, &x, 0, &affine{}) }
+func (x affine) shifted(k float64) affine { y := constant(k); return sum(1, &x, 1, &y) }
+
+// negative is -x.
+func (x affine) negative() affine {
+	x.c, x.lo, x.hi = -x.c, -x.hi, -x.lo
+	for i := range x.g {
+		x.g[i] = -x.g[i]
 	}
-	lo, hi := k*x.lo, k*x.hi
-	return z.within(math.Min(lo, hi), math.Max(lo, hi), math.Abs(z.c))
+	return x
 }
-
-func (x affine) minus(y affine) affine { return x.plus(y.times(-1)) }
-
-func (x affine) shifted(k float64) affine { return x.plus(constant(k)) }
 
 // by is the product. Of the terms g_i·h_j·ξ_i·ξ_j those with i = j lie between
 // 0 and g_i·h_i, the others are taken pair by pair.
@@ -86,8 +98,10 @@ func (x affine) by(y affine) affine {
 	z := affine{c: x.c * y.c}
 	cx, cy, bx, by := math.Abs(x.c), math.Abs(y.c), x.bend(), y.bend()
 	z.e = float64((cx+bx)*y.e) + float64((cy+by)*x.e) + float64(x.e*y.e)
+	bend := 0.0
 	for i := range z.g {
 		z.g[i] = float64(x.c*y.g[i]) + float64(y.c*x.g[i])
+		bend += math.Abs(z.g[i])
 		own := x.g[i] * y.g[i]
 		z.c += own / 2
 		z.e += math.Abs(own) / 2
@@ -96,7 +110,8 @@ func (x affine) by(y affine) affine {
 		}
 	}
 	a, b, c, d := x.lo*y.lo, x.lo*y.hi, x.hi*y.lo, x.hi*y.hi
-	return z.within(math.Min(math.Min(a, b), math.Min(c, d)), math.Max(math.Max(a, b), math.Max(c, d)), (cx+bx)*(cy+by))
+	z.within(min(a, b, c, d), max(a, b, c, d), bend, (cx+bx)*(cy+by))
+	return z
 }
 
 // inverse is 1/x for x > 0: 1/x + x/(lo·hi) is convex, largest at both ends and
@@ -108,5 +123,6 @@ func (x affine) inverse() affine {
 	for i := range z.g {
 		z.g[i] = slope * x.g[i]
 	}
-	return z.within(1/x.hi, 1/x.lo, 2*most)
+	z.within(1/x.hi, 1/x.lo, z.bend(), 2*most)
+	return z
 }

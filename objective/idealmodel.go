@@ -139,7 +139,7 @@ func (rs *idealRows) add(x, y affine) {
 	if scale == 0 {
 		return
 	}
-	rs.rows = append(rs.rows, x.minus(y).times(1/scale))
+	rs.rows = append(rs.rows, sum(1/scale, &x, -1/scale, &y))
 	rs.place = append(rs.place, rs.next-1)
 	rs.scale = append(rs.scale, scale)
 }
@@ -154,7 +154,7 @@ var bothSigns = [2]float64{1, -1}
 // aperture takes in that (|chief|·T + r·max |edge + V·chief|)·|weight| <= room.
 func (m *idealCase) aperture(rs *idealRows, chief, edge, weight, room affine) {
 	for i, v := range [2]float64{m.p.VergenceFar, m.p.VergenceNear} {
-		ray := edge.plus(chief.times(v))
+		ray := sum(1, &edge, v, &chief)
 		for _, s := range bothSigns {
 			for _, t := range bothSigns {
 				for _, w := range bothSigns {
@@ -162,8 +162,14 @@ func (m *idealCase) aperture(rs *idealRows, chief, edge, weight, room affine) {
 						rs.next++
 						continue
 					}
-					need := chief.times(s * m.p.TanMax).plus(ray.times(t * m.p.PupilReach()))
-					rs.add(need.by(weight.times(w)), room)
+					need := sum(float64(s*m.p.TanMax), &chief, float64(t*m.p.PupilReach()), &ray)
+					if w < 0 {
+						need = need.negative()
+					}
+					if weight.lo != 1 || weight.hi != 1 {
+						need = need.by(weight)
+					}
+					rs.add(need, room)
 				}
 			}
 		}
@@ -185,14 +191,14 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 		t1, t2 := of(idealT1), of(idealT2)
 		h = of(idealH)
 		w1, w2 = one.minus(alpha.by(h)).times(1/theta), one.minus(beta.by(e))
-		m.aperture(rs, e.times(-1), one, beta, constant(m.opening))
+		m.aperture(rs, e.negative(), one, beta, constant(m.opening))
 		m.aperture(rs, h, constant(theta), alpha, constant(m.opening*theta))
 		n1, n2 = alpha.by(t1).shifted(-theta), beta.by(t2).shifted(-1)
 		g1, g2 := h.plus(t1.by(w1)), e.plus(t2.by(w2))
 		s := n1.by(g2).plus(n2.by(g1))
 		rs.add(constant(p.GroupGapMin), s)
 		rs.add(alpha.by(w2).plus(beta.by(w1)), constant(-1/pairFocalMax)) // a·b/f_relay
-		m.aperture(rs, g1, n1.times(-1), one.plus(alpha.by(g2)).plus(n2.by(w1)), s.times(m.opening))
+		m.aperture(rs, g1, n1.negative(), one.plus(alpha.by(g2)).plus(n2.by(w1)), s.times(m.opening))
 		m.aperture(rs, g2, n2, one.plus(beta.by(g1)).plus(n1.by(w2)), s.times(m.opening))
 		s.lo = math.Max(s.lo, p.GroupGapMin)
 		length = t1.plus(s).plus(t2)
@@ -201,7 +207,7 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 		beta = b.inverse()
 		w2 = one.minus(beta.by(e))
 		behind := e.minus(b) // p
-		m.aperture(rs, e.times(-1), one, one, b.times(m.opening))
+		m.aperture(rs, e.negative(), one, one, b.times(m.opening))
 		if m.space.Layout == Keplerian {
 			n2 = of(idealA)
 			a := n2.by(b)
@@ -213,14 +219,14 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 			alpha = a.inverse()
 			n1 = k.inverse()
 			n2 = n1
-			sum := a.plus(b)
-			q := behind.minus(sum.by(k))
+			ends := a.plus(b)
+			q := behind.minus(ends.by(k))
 			w1 = alpha.by(q)
 			h = a.minus(q.times(theta))
 			m.aperture(rs, h, constant(theta), one, a.times(m.opening*theta))
 			// Heights at the relay over n.
-			m.aperture(rs, b.by(k).minus(behind), one, sum, a.by(b).times(m.opening))
-			length = a.times(theta).plus(b).plus(n1.by(sum))
+			m.aperture(rs, b.by(k).minus(behind), one, ends, a.by(b).times(m.opening))
+			length = a.times(theta).plus(b).plus(n1.by(ends))
 			gap := n1.shifted(theta).by(a)
 			if m.space.Seat == SeatFront {
 				gap = n1.shifted(1).by(b)
@@ -233,7 +239,7 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 		rs.add(length, constant(p.LengthMax))
 	}
 	if m.space.Seat == SeatFront {
-		m.mask(rs, alpha, w1.times(-1), constant(theta), n1)
+		m.mask(rs, alpha, w1.negative(), constant(theta), n1)
 	} else {
 		m.mask(rs, beta, w2, n2, one)
 	}
@@ -241,7 +247,7 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 	if limit := p.Limits.Limit("viewpoint_shift_mm"); !math.IsInf(limit, 1) {
 		shift := toEye.plus(h.times(theta))
 		rs.add(shift, constant(limit))
-		rs.add(shift.times(-1), constant(limit))
+		rs.add(shift.negative(), constant(limit))
 	}
 	if m.by == ByLengthToEye {
 		return toEye
