@@ -198,8 +198,9 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 		s := n1.by(g2).plus(n2.by(g1))
 		rs.add(constant(p.GroupGapMin), s)
 		rs.add(alpha.by(w2).plus(beta.by(w1)), constant(-1/pairFocalMax)) // a·b/f_relay
-		m.aperture(rs, g1, n1.negative(), one.plus(alpha.by(g2)).plus(n2.by(w1)), s.times(m.opening))
-		m.aperture(rs, g2, n2, one.plus(beta.by(g1)).plus(n1.by(w2)), s.times(m.opening))
+		turn, drop := g1.plus(g2), n1.minus(n2)
+		m.aperture(rs, turn.plus(s.by(w1)), drop.plus(s.by(alpha)).negative(), one, s.times(m.opening))
+		m.aperture(rs, turn.plus(s.by(w2)), s.by(beta).minus(drop), one, s.times(m.opening))
 		s.lo = math.Max(s.lo, p.GroupGapMin)
 		length = t1.plus(s).plus(t2)
 	} else {
