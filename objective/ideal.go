@@ -53,7 +53,7 @@ func (p *Problem) Ideal(spaces []Space, apertureRatio float64, by RankBy) Ideal 
 func (p *Problem) idealWithin(spaces []Space, apertureRatio float64, by RankBy, most int, first bool) Ideal {
 	s := &idealSearch{}
 	for _, space := range spaces {
-		s.cases = append(s.cases, newIdealCase(p, space, apertureRatio/2, by))
+		s.cases = append(s.cases, newIdealCases(p, space, apertureRatio/2, by)...)
 	}
 	bound, settled := s.run(most, first)
 	return Ideal{

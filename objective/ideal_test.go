@@ -136,7 +136,7 @@ func TestIdealModel(t *testing.T) {
 	}, func(c int, x drawn) {
 		p := *x.p
 		const opening = 0.6
-		s := &idealSearch{cases: []*idealCase{newIdealCase(&p, x.space, opening, x.by)}}
+		s := &idealSearch{cases: newIdealCases(&p, x.space, opening, x.by)}
 		m := s.cases[0]
 		r := rand.New(rand.NewPCG(x.seed, 1))
 		points := [][idealUnknowns]float64{}

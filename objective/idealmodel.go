@@ -43,7 +43,7 @@ import (
 // β + w2·V and for the front seat α - w1·V: x = V/(φ·ω), so that no requirement on
 // them has a quotient.
 
-// idealCase is one layout and seat of a problem, for thin groups whose clear
+// idealCase is one layout and seat of a problem, of a pair with some of its ends, for thin groups whose clear
 // diameters are at most 2·opening times their focal lengths.
 type idealCase struct {
 	p       *Problem
@@ -51,23 +51,42 @@ type idealCase struct {
 	opening float64
 	by      RankBy
 	n       int // unknowns
+	weak    weakEnds
 }
 
+// weakEnds is which ends of a pair's train have a focal length beyond that of the
+// train (over Θ, for the front): such an end can stand in a short train too.
+type weakEnds uint8
+
+const (
+	bothStrong weakEnds = iota
+	frontWeak
+	rearWeak // and the front strong
+)
+
 // The unknowns, by place. A single relay's are a, b, e and 1/n, a keplerian's n, b
-// and e; a pair's are powers in place of a and b, as its front or rear may be as weak as
-// one likes in a short train, and gaps.
+// and e; a pair's are a, b, e, n1, n2 and H, where an end is weak α, β, e, t1, t2 and H.
 const (
 	idealA = iota // a, n or α
 	idealB        // b or β
 	idealE
 	idealInverseN
-	idealT1 = iota - 1
-	idealT2
+	idealN1 = iota - 1
+	idealN2
 	idealH
+	idealT1 = idealN1
+	idealT2 = idealN2
 )
 
-func newIdealCase(p *Problem, space Space, opening float64, by RankBy) *idealCase {
-	return &idealCase{p: p, space: space, opening: opening, by: by, n: [...]int{3, 4, 6}[space.Layout]}
+// newIdealCases are the cases that make up a space.
+func newIdealCases(p *Problem, space Space, opening float64, by RankBy) []*idealCase {
+	var cases []*idealCase
+	for weak := bothStrong; weak <= rearWeak; weak++ {
+		if weak == bothStrong || space.Layout == ErectorPair {
+			cases = append(cases, &idealCase{p, space, opening, by, [...]int{3, 4, 6}[space.Layout], weak})
+		}
+	}
+	return cases
 }
 
 // box is a range for each unknown.
@@ -102,16 +121,38 @@ func (m *idealCase) whole(longest float64) (box, bool) {
 		// q' = p - (a + b)/n, |H|·T <= opening·Θ·a limits 1/n.
 		set(idealInverseN, 2*shortest/longest, tan+e/(2*shortest))
 	case ErectorPair:
-		set(idealA, 0, 1/shortest)
+		weak := longest
+		// From the eye, whose slope is 1, three groups on.
+		set(idealH, -e-longest*(1+3*tan), e+longest*(1+3*tan))
+		if m.weak == bothStrong {
+			set(idealA, shortest, weak)
+			set(idealB, shortest, weak)
+			// Gaps Θ·a + n1·a and b + n2·b are at least 0, and the mask keeps its
+			// distance: on the eye's side of image 1, and on the world's side of image 2
+			// where its farthest setpoint is there.
+			lo1, lo2 := -theta, -1.0
+			keep := p.Clearance + p.MaskGlass/2 - p.MaskShift()/2
+			if m.space.Seat == SeatFront {
+				lo1 = keep / weak
+			} else if p.VergenceFar == 0 {
+				lo2 = keep / weak
+			}
+			set(idealN1, lo1, longest/shortest)
+			set(idealN2, lo2, longest/shortest)
+			break
+		}
+		set(idealA, 0, 1/weak)
 		set(idealB, 0, 1/shortest)
+		if m.weak == rearWeak {
+			set(idealA, 1/weak, 1/shortest)
+			set(idealB, 0, 1/weak)
+		}
 		gap1, gap2 := p.GroupGapMin, 0.0
 		if m.space.Seat == SeatFront {
 			gap1, gap2 = 0, p.GroupGapMin
 		}
 		set(idealT1, gap1, longest)
 		set(idealT2, gap2, longest)
-		// From the eye, whose slope is 1, three groups on.
-		set(idealH, -e-longest*(1+3*tan), e+longest*(1+3*tan))
 	}
 	for i := range m.n {
 		if !(x.lo[i] <= x.hi[i]) {
@@ -183,66 +224,88 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 	of := func(i int) affine { return unknown(i, x.lo[i], x.hi[i]) }
 	one := constant(1)
 	e := of(idealE)
-	var length, h affine
-	var alpha, beta, w1, w2 affine
-	var n1, n2 affine
-	if m.space.Layout == ErectorPair {
-		alpha, beta = of(idealA), of(idealB)
-		t1, t2 := of(idealT1), of(idealT2)
+	var length, h, gap1, gap2 affine // h is H; the gaps are air-equivalent
+	var rear, front imageSpace       // as the mask would see them
+	switch {
+	case m.space.Layout == Keplerian:
+		n, b := of(idealA), of(idealB)
+		p := e.minus(b)
+		a := n.by(b)
+		m.aperture(rs, e.negative(), one, one, b.times(m.opening))
+		m.aperture(rs, b.minus(n.by(p)), n, one, a.times(m.opening))
+		gap1 = a.plus(b)
+		length = gap1
+		h = a.minus(n.by(n).by(p)).times(1 / theta) // f_front - n²·p, over Θ
+		rear = imageSpace{one, b, p.negative(), a, b}
+	case m.space.Layout == ErectorPair && m.weak != bothStrong:
+		alpha, beta, t1, t2 := of(idealA), of(idealB), of(idealT1), of(idealT2)
 		h = of(idealH)
-		w1, w2 = one.minus(alpha.by(h)).times(1/theta), one.minus(beta.by(e))
+		w1, w2 := one.minus(alpha.by(h)).times(1/theta), one.minus(beta.by(e))
 		m.aperture(rs, e.negative(), one, beta, constant(m.opening))
 		m.aperture(rs, h, constant(theta), alpha, constant(m.opening*theta))
-		n1, n2 = alpha.by(t1).shifted(-theta), beta.by(t2).shifted(-1)
+		n1, n2 := alpha.by(t1).shifted(-theta), beta.by(t2).shifted(-1)
 		g1, g2 := h.plus(t1.by(w1)), e.plus(t2.by(w2))
 		s := n1.by(g2).plus(n2.by(g1))
 		rs.add(constant(p.GroupGapMin), s)
-		rs.add(alpha.by(w2).plus(beta.by(w1)), constant(-1/pairFocalMax)) // a·b/f_relay
-		turn, drop := g1.plus(g2), n1.minus(n2)
-		m.aperture(rs, turn.plus(s.by(w1)), drop.plus(s.by(alpha)).negative(), one, s.times(m.opening))
-		m.aperture(rs, turn.plus(s.by(w2)), s.by(beta).minus(drop), one, s.times(m.opening))
+		rs.add(alpha.by(w2).plus(beta.by(w1)), constant(-1/pairFocalMax)) // -a·b/f_relay
+		m.aperture(rs, g1, n1.negative(), one.plus(alpha.by(g2)).plus(n2.by(w1)), s.times(m.opening))
+		m.aperture(rs, g2, n2, one.plus(beta.by(g1)).plus(n1.by(w2)), s.times(m.opening))
 		s.lo = math.Max(s.lo, p.GroupGapMin)
+		gap1, gap2 = t1, t2
 		length = t1.plus(s).plus(t2)
-	} else {
-		b := of(idealB)
-		beta = b.inverse()
-		w2 = one.minus(beta.by(e))
-		behind := e.minus(b) // p
-		m.aperture(rs, e.negative(), one, one, b.times(m.opening))
-		if m.space.Layout == Keplerian {
-			n2 = of(idealA)
-			a := n2.by(b)
-			m.aperture(rs, b.minus(n2.by(behind)), n2, one, a.times(m.opening))
-			length = a.plus(b)
-			h = a.minus(n2.by(n2).by(behind)).times(1 / theta) // f_front - Θ·Θ·p, over Θ
-		} else {
-			a, k := of(idealA), of(idealInverseN)
-			alpha = a.inverse()
+		rear = imageSpace{beta, one, w2, n2, one}
+		front = imageSpace{alpha, one, w1.negative(), constant(theta), n1}
+	default:
+		a, b := of(idealA), of(idealB)
+		p1 := e.minus(b) // p
+		ends := a.plus(b)
+		var q, n1, n2 affine // q is q'
+		if m.space.Layout == ErectorSingle {
+			k := of(idealInverseN)
 			n1 = k.inverse()
 			n2 = n1
-			ends := a.plus(b)
-			q := behind.minus(ends.by(k))
-			w1 = alpha.by(q)
+			q = p1.minus(ends.by(k))
 			h = a.minus(q.times(theta))
-			m.aperture(rs, h, constant(theta), one, a.times(m.opening*theta))
 			// Heights at the relay over n.
-			m.aperture(rs, b.by(k).minus(behind), one, ends, a.by(b).times(m.opening))
-			length = a.times(theta).plus(b).plus(n1.by(ends))
-			gap := n1.shifted(theta).by(a)
-			if m.space.Seat == SeatFront {
-				gap = n1.shifted(1).by(b)
-			}
-			rs.add(constant(p.GroupGapMin), gap)
+			m.aperture(rs, b.by(k).minus(p1), one, ends, a.by(b).times(m.opening))
+		} else {
+			n1, n2, h = of(idealN1), of(idealN2), of(idealH)
+			q = a.minus(h).times(1 / theta)
 		}
+		m.aperture(rs, e.negative(), one, one, b.times(m.opening))
+		m.aperture(rs, h, constant(theta), one, a.times(m.opening*theta))
+		d1, d2 := n1.by(a), n2.by(b)
+		gap1, gap2 = d1.plus(a.times(theta)), d2.plus(b)
+		if m.space.Layout == ErectorPair {
+			g1, g2 := a.plus(n1.by(q)), b.minus(n2.by(p1))
+			s := n1.by(g2).plus(n2.by(g1))
+			rs.add(constant(p.GroupGapMin), s)
+			rs.add(a.by(b).times(1/pairFocalMax), p1.minus(q)) // of a·b/f_relay = τ
+			m.aperture(rs, g1, n1.negative(), a.plus(g2).plus(n2.by(q)), a.by(s).times(m.opening))
+			m.aperture(rs, g2, n2, b.plus(g1).minus(n1.by(p1)), b.by(s).times(m.opening))
+			gap1.lo, gap2.lo, s.lo = math.Max(gap1.lo, 0), math.Max(gap2.lo, 0), math.Max(s.lo, p.GroupGapMin)
+			length = gap1.plus(s).plus(gap2)
+		} else {
+			length = a.times(theta).plus(b).plus(n1.by(ends))
+		}
+		rear = imageSpace{one, b, p1.negative(), d2, b}
+		front = imageSpace{one, a, q.negative(), a.times(theta), d1}
+	}
+	switch {
+	case m.space.Layout == Keplerian:
+	case m.space.Seat == SeatFront:
+		rs.add(constant(p.GroupGapMin), gap2)
+	default:
+		rs.add(constant(p.GroupGapMin), gap1)
 	}
 	length = length.shifted(p.MaskShift())
 	if !math.IsInf(p.LengthMax, 1) {
 		rs.add(length, constant(p.LengthMax))
 	}
 	if m.space.Seat == SeatFront {
-		m.mask(rs, alpha, w1.negative(), constant(theta), n1)
+		m.mask(rs, &front)
 	} else {
-		m.mask(rs, beta, w2, n2, one)
+		m.mask(rs, &rear)
 	}
 	toEye := length.plus(e).shifted(p.CombinerShift())
 	if limit := p.Limits.Limit("viewpoint_shift_mm"); !math.IsInf(limit, 1) {
@@ -256,19 +319,30 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 	return length
 }
 
-// mask takes in the requirements on the mask's motion (mask.go), with ω = power +
-// w·V. The groups before and behind the mask stand before/power from its image of
-// the distant world and behind/power after it.
-func (m *idealCase) mask(rs *idealRows, power, w, before, behind affine) {
+// imageSpace is where the mask stands: between a group and the next, of the focal
+// length f of what stands behind (over Θ, for the front seat). Everything is
+// either in lengths, unit = 1 and scale = f, or over f, unit = 1/f and scale = 1.
+type imageSpace struct {
+	unit, scale affine
+	w           affine // -p, of ω = unit + w·V
+	// before and behind are from the group before the mask to its image of the
+	// distant world, and from there to the next group.
+	before, behind affine
+}
+
+// mask takes in the requirements on the mask's motion (mask.go), multiplied out: x
+// = scale²·V/ω, and w there is ω/unit.
+func (m *idealCase) mask(rs *idealRows, at *imageSpace) {
 	p := m.p
-	keep := power.times(p.Clearance + p.MaskGlass/2 - p.MaskShift()/2)
-	far, near := power.plus(w.times(p.VergenceFar)), power.plus(w.times(p.VergenceNear))
+	keep := at.unit.times(p.Clearance + p.MaskGlass/2 - p.MaskShift()/2)
+	far, near := sum(1, &at.unit, p.VergenceFar, &at.w), sum(1, &at.unit, p.VergenceNear, &at.w)
+	square := at.scale.by(at.scale)
 	rs.add(constant(0), near)
-	rs.add(far.by(keep.minus(before)), constant(p.VergenceFar))
-	rs.add(keep, behind) // as x >= 0: implied by the next, but sharper over wide boxes
-	rs.add(constant(p.VergenceNear), near.by(behind.minus(keep)))
+	rs.add(far.by(keep.minus(at.before)), square.times(p.VergenceFar))
+	rs.add(keep, at.behind) // as x >= 0: implied by the next, but sharper over wide boxes
+	rs.add(square.times(p.VergenceNear), near.by(at.behind.minus(keep)))
 	if p.VergenceNear > p.VergenceFar {
-		rs.add(constant(p.VergenceNear-p.VergenceFar), far.by(near).times(p.Travel))
+		rs.add(square.times(p.VergenceNear-p.VergenceFar), far.by(near).times(p.Travel))
 	}
 	size := math.Max(2*p.TanHalfWidth/p.MaskWidth, 2*p.TanHalfHeight/p.MaskHeight)
 	most := math.Tan(p.Limits.Limit("pixel_arcmin")*arcminRad) / p.MaskPixel
@@ -277,9 +351,9 @@ func (m *idealCase) mask(rs *idealRows, power, w, before, behind affine) {
 	}
 	most = math.Min(most, math.Sqrt(p.Limits.Limit("depth_step_D")/(1000*p.StageResolution)))
 	for _, omega := range [2]affine{far, near} {
-		rs.add(constant(size), omega)
+		rs.add(at.scale.times(size), omega)
 		if !math.IsInf(most, 1) {
-			rs.add(omega, constant(most))
+			rs.add(omega, at.scale.times(most))
 		}
 	}
 }
@@ -307,11 +381,20 @@ func (m *idealCase) train(x *[idealUnknowns]float64) (*Train, Requirement) {
 		add(p.Magnification * a)
 		add(a * b / (float64((a + b) * x[idealInverseN])))
 	case ErectorPair:
-		theta, e, h, t1, t2 := p.Magnification, x[idealE], x[idealH], x[idealT1], x[idealT2]
-		a, b = math.Max(a, weakest), math.Max(b, weakest)
-		w1, w2 := (1-float64(a*h))/theta, 1-float64(b*e)
-		n1, n2 := float64(a*t1)-theta, float64(b*t2)-1
-		g1, g2 := h+float64(t1*w1), e+float64(t2*w2)
+		theta, e, h := p.Magnification, x[idealE], x[idealH]
+		var n1, n2, g1, g2, w1, w2 float64
+		if m.weak == bothStrong {
+			n1, n2 = x[idealN1], x[idealN2]
+			w1, w2 = (1-h/a)/theta, 1-e/b
+			g1, g2 = a+float64(n1*w1*a), b+float64(n2*w2*b)
+			a, b = 1/a, 1/b
+		} else {
+			t1, t2 := x[idealT1], x[idealT2]
+			a, b = math.Max(a, weakest), math.Max(b, weakest)
+			w1, w2 = (1-float64(a*h))/theta, 1-float64(b*e)
+			n1, n2 = float64(a*t1)-theta, float64(b*t2)-1
+			g1, g2 = h+float64(t1*w1), e+float64(t2*w2)
+		}
 		inner = float64(n1*g2) + float64(n2*g1)
 		add(theta / a)
 		add(inner / (1 + float64(a*g2) + float64(n2*w1)))

@@ -327,7 +327,7 @@ func (s *idealSearch) worst(m *idealCase, n *node, weight []float64) (i int, at 
 func (m *idealCase) seeds() [][idealUnknowns]float64 {
 	var all [][idealUnknowns]float64
 	whole, ok := m.whole(idealLongest)
-	if !ok {
+	if !ok || m.weak != bothStrong {
 		return nil
 	}
 	for f := 8.0; f < 600; f *= 2 {
@@ -341,9 +341,7 @@ func (m *idealCase) seeds() [][idealUnknowns]float64 {
 			case ErectorSingle:
 				x[idealInverseN] = 1 / n
 			case ErectorPair:
-				theta := m.p.Magnification
-				x[idealA], x[idealB] = 1/a, 1/b
-				x[idealT1], x[idealT2], x[idealH] = (n+theta)*a, (n+1)*b, a-theta*(p-tau)
+				x[idealN1], x[idealN2], x[idealH] = n, n, a-m.p.Magnification*(p-tau)
 			}
 			all = append(all, x)
 		}
