@@ -51,7 +51,7 @@ search:
 	}
 	t, failed := m.train(&x)
 	if failed == Met && t.Ranked(m.by) < s.rank {
-		s.best, s.rank, s.at = t, t.Ranked(m.by), x
+		s.best, s.rank = t, t.Ranked(m.by)
 	}
 }
 

@@ -21,27 +21,29 @@ import (
 // rear, edge and chief height are -n1 and g1 at the relay group that follows the
 // front, -n2 and -g2 at the one before the rear:
 //
-//	n1 = α·t1 - Θ, g1 = H + t1·w1        n2 = β·t2 - 1, g2 = e + t2·w2
+//	t1 = Θ·a + n1·a,  n1 = α·t1 - Θ,  g1 = H + t1·w1 = a + n1·q'
+//	t2 =   b + n2·b,  n2 = β·t2 - 1,  g2 = e + t2·w2 = b - n2·p
 //
 // The Lagrange invariant of the two rays is 1 at the eye, so it is between the
-// relay groups too, where it gives the gap s; how much both rays are bent by
-// either group then gives its power:
+// relay groups too, where it gives the gap s; and how much a group bends chief and
+// edge ray is its power times their heights:
 //
 //	s = n1·g2 + n2·g1
-//	φ1·s = 1 + α·g2 + n2·w1, φ2·s = 1 + β·g1 + n1·w2
-//	a·b/f_relay = p - q' = τ,  α·β·τ = -α·w2 - β·w1
+//	φ1·g1·s = s·w1 + g1 + g2,  φ1·n1·s = s·α + n1 - n2,  φ1·s = 1 + α·g2 + n2·w1
+//	φ2·g2·s = s·w2 + g1 + g2,  φ2·n2·s = s·β + n2 - n1,  φ2·s = 1 + β·g1 + n1·w2
+//	a·b/f_relay = p - q' = τ
 //
-// A single relay has s = 0: n1 = n2 = n, g1 = -g2, n·τ = a + b, f_relay = n·a·b/(a + b).
-// A keplerian has its front in the relay's place: n = f_front/f_rear, g2 = b - n·p, and
-// q' = p. Length is the sum of the gaps,
+// so that a relay group's aperture, |g|·T + r·max |n ∓ V·g| <= opening/|φ|, is one on
+// how much it bends the rays. A single relay has s = 0: n1 = n2 = n, g1 = -g2,
+// n·τ = a + b, f_relay = n·a·b/(a + b). A keplerian has its front in the relay's
+// place: n = f_front/f_rear, g2 = b - n·p, and q' = p. Length is the sum of the
+// gaps,
 //
 //	L = t1 + s + t2 + plate,
 //
-// which is that of side.go and pair.go in other unknowns.
-//
-// The mask's setpoints (mask.go) follow from ω = w/f = φ - p·φ·V, for the rear seat
-// β + w2·V and for the front seat α - w1·V: x = V/(φ·ω), so that no requirement on
-// them has a quotient.
+// which is that of side.go and pair.go in other unknowns. The mask's setpoints
+// (mask.go) are x = f²·V/(f·ω) with ω = w/f, for the rear seat β + w2·V and
+// for the front seat α - w1·V.
 
 // idealCase is one layout and seat of a problem, of a pair with some of its ends, for thin groups whose clear
 // diameters are at most 2·opening times their focal lengths.
@@ -248,8 +250,9 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 		s := n1.by(g2).plus(n2.by(g1))
 		rs.add(constant(p.GroupGapMin), s)
 		rs.add(alpha.by(w2).plus(beta.by(w1)), constant(-1/pairFocalMax)) // -a·b/f_relay
-		m.aperture(rs, g1, n1.negative(), one.plus(alpha.by(g2)).plus(n2.by(w1)), s.times(m.opening))
-		m.aperture(rs, g2, n2, one.plus(beta.by(g1)).plus(n1.by(w2)), s.times(m.opening))
+		turn, drop := g1.plus(g2), n1.minus(n2)
+		m.aperture(rs, turn.plus(s.by(w1)), drop.plus(s.by(alpha)).negative(), one, s.times(m.opening))
+		m.aperture(rs, turn.plus(s.by(w2)), s.by(beta).minus(drop), one, s.times(m.opening))
 		s.lo = math.Max(s.lo, p.GroupGapMin)
 		gap1, gap2 = t1, t2
 		length = t1.plus(s).plus(t2)
@@ -281,8 +284,9 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 			s := n1.by(g2).plus(n2.by(g1))
 			rs.add(constant(p.GroupGapMin), s)
 			rs.add(a.by(b).times(1/pairFocalMax), p1.minus(q)) // of a·b/f_relay = τ
-			m.aperture(rs, g1, n1.negative(), a.plus(g2).plus(n2.by(q)), a.by(s).times(m.opening))
-			m.aperture(rs, g2, n2, b.plus(g1).minus(n1.by(p1)), b.by(s).times(m.opening))
+			turn, drop := g1.plus(g2), n1.minus(n2)
+			m.aperture(rs, s.by(q).plus(a.by(turn)), s.plus(a.by(drop)).negative(), one, a.by(s).times(m.opening))
+			m.aperture(rs, b.by(turn).minus(s.by(p1)), s.minus(b.by(drop)), one, b.by(s).times(m.opening))
 			gap1.lo, gap2.lo, s.lo = math.Max(gap1.lo, 0), math.Max(gap2.lo, 0), math.Max(s.lo, p.GroupGapMin)
 			length = gap1.plus(s).plus(gap2)
 		} else {

@@ -74,7 +74,6 @@ type idealSearch struct {
 	lp    lp
 	best  *Train
 	rank  float64 // of best
-	at    [idealUnknowns]float64
 	boxes int
 	made  int
 }
