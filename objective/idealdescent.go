@@ -12,7 +12,7 @@ func (s *idealSearch) descend(space int, x [idealUnknowns]float64) {
 	whole, _ := m.whole(idealLongest)
 	var reach [idealUnknowns]float64
 	for i := range m.n {
-		reach[i] = math.Min(whole.hi[i]-whole.lo[i], 0.3*math.Abs(x[i])+idealLeast)
+		reach[i] = math.Min(whole.hi[i]-whole.lo[i], float64(0.3*math.Abs(x[i]))+idealLeast)
 	}
 	reach[idealE] = (whole.hi[idealE] - whole.lo[idealE]) / 2
 	length, broken := s.point(m, &x)
@@ -29,7 +29,7 @@ search:
 			penalty *= 10
 		}
 		l, b := s.point(m, &next)
-		if gain := length + penalty*broken - l - penalty*b; gain > 0 {
+		if gain := length - l + float64(penalty*(broken-b)); gain > 0 {
 			x, length, broken = next, l, b
 			switch {
 			case gain > 1e-7*length:
@@ -80,7 +80,7 @@ func (s *idealSearch) step(m *idealCase, near *box, penalty float64) (x [idealUn
 	l.c = [lpUnknowns]float64{}
 	copy(l.c[:], ranked.g[:])
 	// The breach is most·(1 + ξ)/2.
-	most := 2*broken + 1
+	most := broken + broken + 1
 	l.c[m.n] = penalty * most / 2
 	l.rows = l.rows[:0]
 	for i := range s.rows.rows {
@@ -95,7 +95,7 @@ func (s *idealSearch) step(m *idealCase, near *box, penalty float64) (x [idealUn
 		multipliers += k
 	}
 	for i := range m.n {
-		x[i] = near.lo[i] + (near.hi[i]-near.lo[i])*(math.Max(-1, math.Min(1, l.xi[i]))+1)/2
+		x[i] = near.at(i, l.xi[i])
 	}
 	return x, multipliers
 }

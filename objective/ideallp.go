@@ -55,7 +55,7 @@ func (l *lp) solve() {
 		for i := range l.n {
 			l.xi[i] = 0
 			for w := range l.n {
-				l.xi[i] += inverse[i][w] * right[w]
+				l.xi[i] += float64(inverse[i][w] * right[w])
 			}
 		}
 		// The condition that is broken most enters.
@@ -70,7 +70,7 @@ func (l *lp) solve() {
 			r := &l.rows[j]
 			over := -r.b
 			for i := range l.n {
-				over += r.a[i] * l.xi[i]
+				over += float64(r.a[i] * l.xi[i])
 			}
 			if over > worst {
 				enter, worst = j, over
@@ -90,7 +90,7 @@ func (l *lp) solve() {
 		leave, ratio := -1, math.Inf(1)
 		for w := range l.n {
 			for i := range l.n {
-				share[w] += normal[i] * inverse[i][w]
+				share[w] += float64(normal[i] * inverse[i][w])
 			}
 			if share[w] > 1e-11 && dual[w]/share[w] < ratio {
 				leave, ratio = w, dual[w]/share[w]
@@ -108,14 +108,14 @@ func (l *lp) solve() {
 			return
 		}
 		for w := range l.n {
-			dual[w] = math.Max(0, dual[w]-ratio*share[w])
+			dual[w] = math.Max(0, dual[w]-float64(ratio*share[w]))
 		}
 		active[leave], side[leave], dual[leave], right[leave] = enter, enterSide, ratio, b
 		for i := range l.n {
 			inverse[i][leave] /= share[leave]
 			for w := range l.n {
 				if w != leave {
-					inverse[i][w] -= share[w] * inverse[i][leave]
+					inverse[i][w] -= float64(share[w] * inverse[i][leave])
 				}
 			}
 		}

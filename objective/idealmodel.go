@@ -94,6 +94,17 @@ func newIdealCases(p *Problem, space Space, opening float64, by RankBy) []*ideal
 // box is a range for each unknown.
 type box struct{ lo, hi [idealUnknowns]float64 }
 
+// at is the place of unknown i at ξ, from -1 to 1 between the ends of its side.
+func (b *box) at(i int, xi float64) float64 {
+	switch {
+	case xi <= -1:
+		return b.lo[i]
+	case xi >= 1:
+		return b.hi[i]
+	}
+	return b.lo[i] + float64((b.hi[i]-b.lo[i])*(xi+1)/2)
+}
+
 // whole holds every thin train up to a length, but for those whose breach of a
 // requirement shows at once; false when it shows for all.
 func (m *idealCase) whole(longest float64) (box, bool) {

@@ -140,7 +140,7 @@ func (s *idealSearch) split(n *node) {
 	}
 	var x [idealUnknowns]float64
 	for i := range m.n {
-		x[i] = n.lo[i] + (n.hi[i]-n.lo[i])*(math.Max(-1, math.Min(1, s.lp.xi[i]))+1)/2
+		x[i] = n.at(i, s.lp.xi[i])
 	}
 	weight := s.weigh(m, &x, bound)
 	// What is shorter than the cutoff lies near the ends at which the bound is
@@ -208,14 +208,10 @@ func (s *idealSearch) narrow(m *idealCase, n *node, ranked affine) (alive, shrun
 		}
 	}
 	for i := range m.n {
-		width := n.hi[i] - n.lo[i]
-		if width == 0 {
-			continue
-		}
-		if hi[i]-lo[i] < 1.8 {
+		if hi[i]-lo[i] < 1.8 && n.hi[i] > n.lo[i] {
 			shrunk = true
 		}
-		n.lo[i], n.hi[i] = n.lo[i]+width*(lo[i]+1)/2, n.hi[i]-width*(1-hi[i])/2
+		n.lo[i], n.hi[i] = n.at(i, lo[i]), n.at(i, hi[i])
 	}
 	return true, shrunk
 }
@@ -241,10 +237,10 @@ func (s *idealSearch) bound(m *idealCase, ranked affine) (length float64, slopes
 	for i := range s.rows.rows {
 		if k := l.multiply[i]; k > 0 {
 			r := &s.rows.rows[i]
-			total.c += k * r.c
-			total.e += k * r.e
+			total.c += float64(k * r.c)
+			total.e += float64(k * r.e)
 			for j := range total.g {
-				total.g[j] += k * r.g[j]
+				total.g[j] += float64(k * r.g[j])
 			}
 			scale += k
 		}
@@ -252,7 +248,7 @@ func (s *idealSearch) bound(m *idealCase, ranked affine) (length float64, slopes
 	// Weak duality: with multipliers >= 0 the length, where the requirements are
 	// met, is at least length + Σ multiplier·row, whose least value over the box
 	// follows at once.
-	value = total.c - total.spread() - idealSlack*scale
+	value = total.c - total.spread() - float64(idealSlack*scale)
 	if l.none {
 		if value > 0 {
 			return math.Inf(1), slopes
@@ -307,9 +303,9 @@ func (s *idealSearch) worst(m *idealCase, n *node, weight []float64) (i int, at 
 		half.lo[i] += w
 		half.hi[i] -= w
 		ranked := m.at(&half, &s.rows)
-		sum := weight[0] * ranked.e
+		sum := float64(weight[0] * ranked.e)
 		for j := range s.rows.rows {
-			sum += weight[1+s.rows.place[j]] * s.rows.scale[j] * s.rows.rows[j].e
+			sum += float64(weight[1+s.rows.place[j]] * s.rows.scale[j] * s.rows.rows[j].e)
 		}
 		if sum < least {
 			best, least = i, sum
@@ -340,7 +336,7 @@ func (m *idealCase) seeds() [][idealUnknowns]float64 {
 			case ErectorSingle:
 				x[idealInverseN] = 1 / n
 			case ErectorPair:
-				x[idealN1], x[idealN2], x[idealH] = n, n, a-m.p.Magnification*(p-tau)
+				x[idealN1], x[idealN2], x[idealH] = n, n, a-float64(m.p.Magnification*(p-tau))
 			}
 			all = append(all, x)
 		}
