@@ -10,7 +10,7 @@
 // trace.go), traces skew rays exactly from the eye to the world and measures
 // what limits are set on; grade.go says how far a train is from meeting what is asked,
 // for a search by trial and error. What is asked of trains that are re-optimised by it stands
-// in refine.go.
+// in refine.go, how short a train of any lenses could be in ideal.go.
 //
 // Lengths are in mm, z grows from the world to the eye, a radius is positive
 // when its centre lies on the eye side, slopes are dy/dz, and vergences are in

@@ -3,7 +3,6 @@ package objective
 import (
 	"math"
 	"math/bits"
-	"sync"
 )
 
 // StackCode names a stack of a library's elements in one number, so that
@@ -156,29 +155,17 @@ func (s *Stacker) Group() *Group {
 	return g
 }
 
-// KeepGaps lets the library hold the gap between any two of its elements in a
-// stack, 8 bytes each, so that stackers need not find it again for every stack
-// that holds them. It makes them on so many cores. Where there are more than most
-// pairs nothing is held.
-func (lib *Library) KeepGaps(most, workers int) {
-	n := len(lib.Elements)
-	if lib.gaps != nil || n*n > most {
-		return
+// GapRow puts the gaps of an element with every one behind it in a stack into row.
+func (lib *Library) GapRow(before *Element, row []float64) {
+	for i, after := range lib.Elements {
+		row[i] = lib.Problem.StackGap(before, after)
 	}
-	gaps := make([]float64, n*n)
-	var rows sync.WaitGroup
-	for worker := range workers {
-		rows.Go(func() {
-			for i := worker; i < n; i += workers {
-				for j, after := range lib.Elements {
-					gaps[i*n+j] = lib.Problem.StackGap(lib.Elements[i], after)
-				}
-			}
-		})
-	}
-	rows.Wait()
-	lib.gaps = gaps
 }
+
+// KeepGaps lets the library hold the gap between any two of its elements in a
+// stack, the rows of [Library.GapRow] one after the other, so that stackers need not
+// find it again for every stack that holds them.
+func (lib *Library) KeepGaps(rows []float64) { lib.gaps = rows }
 
 // stackGap is [Problem.StackGap], from what is held where it is.
 func (lib *Library) stackGap(before, after *Element) float64 {

@@ -76,8 +76,9 @@ type ManifestPoint struct {
 	WouldFitLengthMM map[string]float64 `json:"would_fit_length_mm,omitempty"`
 	// WouldFitOpen are the names in WouldFit whose search ended before it had
 	// seen everything: something may pass at a nearer value.
-	WouldFitOpen []string           `json:"would_fit_open,omitempty"`
-	Seconds      map[string]float64 `json:"seconds"` // by stage
+	WouldFitOpen []string `json:"would_fit_open,omitempty"`
+	IdealLimit
+	Seconds map[string]float64 `json:"seconds"` // by stage
 }
 
 // RefinedCounts are the designs that were re-optimised by exact rays, and those of
@@ -307,6 +308,9 @@ func (m *Manifest) checked() (*Manifest, error) {
 			wouldFit[name] = finite(x)
 		}
 		p.WouldFit = wouldFit
+		if err := p.IdealLimit.check(); err != nil {
+			return nil, fault(err.Error())
+		}
 		p.Seconds = filled(p.Seconds)
 		for name, x := range p.Seconds {
 			if math.IsNaN(x) || math.IsInf(x, 0) {

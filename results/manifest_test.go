@@ -38,6 +38,13 @@ func madeManifest() *Manifest {
 			Asked:          []Asked{{"travel_mm", AtMost, 15}, {"transmission", AtLeast, 0.5}},
 			ProvenLengthMM: ptr(123.456789), SlackMM: 1e-6, Exact: true,
 			WouldFit: map[string]*float64{"travel": ptr(17.5), "price": nil}, WouldFitLengthMM: map[string]float64{"travel": 214.25},
+			IdealLimit: IdealLimit{
+				LengthMM: ptr(80.5), ReachedMM: ptr(80.55), ApertureRatio: ptr(0.75), Settled: true, StockMorePct: ptr(53.5),
+				Train: &IdealTrain{
+					Layout: "erector-single", Seat: "rear", FFrontMM: 20.5, FRelayMM: ptr(11.5), FRearMM: 21.5, Gap1MM: 40.25,
+					Gap2MM: ptr(40.3), EyeReliefMM: 20,
+				},
+			},
 			Seconds: map[string]float64{"search": 1.5, "check": 0.25},
 		}},
 	}
@@ -111,6 +118,23 @@ func TestManifestText(t *testing.T) {
       },
       "would_fit_length_mm": {
         "travel": 214.25
+      },
+      "ideal_length_mm": 80.5,
+      "ideal_reached_mm": 80.55,
+      "ideal_aperture_ratio": 0.75,
+      "ideal_settled": true,
+      "ideal_stock_more_pct": 53.5,
+      "ideal": {
+        "layout": "erector-single",
+        "seat": "rear",
+        "f_front_mm": 20.5,
+        "f_relay_mm": 11.5,
+        "f_relay2_mm": null,
+        "f_rear_mm": 21.5,
+        "gap1_mm": 40.25,
+        "gap_inner_mm": null,
+        "gap2_mm": 40.3,
+        "eye_relief_mm": 20
       },
       "seconds": {
         "check": 0.25,

@@ -40,6 +40,9 @@ func PrintProof(w io.Writer, p *ManifestPoint) error {
 	if r := p.Refined; r != nil {
 		fmt.Fprintf(&b, "refined by exact rays: %d candidates, %d then pass\n", r.Candidates, r.Passed)
 	}
+	if line := p.IdealLimit.Line(); line != "" {
+		fmt.Fprintln(&b, line)
+	}
 	if !p.Exact && p.Optimized == nil {
 		fmt.Fprintln(&b, "not exact: the search ended before the ranking was full")
 	}

@@ -221,7 +221,11 @@ func foundWords(r *Report) []string {
 	case len(r.Designs) == 0:
 		sure = "That is proven, for trains at their paraxial gaps: no design shorter than the proven length passes."
 	}
-	return []string{found, sure}
+	all := []string{found, sure}
+	if len(m.Points) == 1 && m.Points[0].ApertureRatio != nil {
+		all = append(all, strings.Replace(m.Points[0].IdealLimit.Line(), "ideal", "Ideal", 1)+".")
+	}
+	return all
 }
 
 func countedDesigns(n int) string {
@@ -253,7 +257,7 @@ func pointsTable(r *Report) pageTable {
 			t.Heads = append(t.Heads, pageHead{Name: breakable(a.Key), Left: a.Kind == KindString})
 		}
 	}
-	t.Heads = append(t.Heads, heads("designs in the space", "checked by rays", "passed", "proven length, mm", "<turned away by")...)
+	t.Heads = append(t.Heads, heads("designs in the space", "checked by rays", "passed", "proven length, mm", "ideal limit, mm", "<turned away by")...)
 	for i := range min(len(m.Points), pointsShown) {
 		p := &m.Points[i]
 		var row pageRow
@@ -271,7 +275,7 @@ func pointsTable(r *Report) pageTable {
 			proven = "whole space"
 		}
 		row.Cells = append(row.Cells, plain(countOf(p.Space)), plain(strconv.FormatInt(p.Checked, 10)),
-			plain(strconv.FormatInt(p.Passed, 10)), plain(proven), words(largestCounts(p.Failed)))
+			plain(strconv.FormatInt(p.Passed, 10)), plain(proven), plain(p.IdealLimit.short()), words(largestCounts(p.Failed)))
 		t.Rows = append(t.Rows, row)
 	}
 	return t

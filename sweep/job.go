@@ -35,6 +35,8 @@ type PointOutcome struct {
 	Point   Point
 	Problem *objective.Problem
 	Lenses  int // in use, after the spec's filters
+	// Ideal is nil for a part of the job, an unfinished run, or no lens.
+	Ideal *objective.Ideal
 	Outcome
 }
 
@@ -83,6 +85,11 @@ func (j *Job) Run(ctx context.Context, at Attempt) ([]PointOutcome, error) {
 			return outcomes, err
 		}
 	}
+	if at.Part.Whole() {
+		if err := j.addIdeals(ctx, outcomes); err != nil {
+			return outcomes, err
+		}
+	}
 	if at.Journal != nil && !at.Part.Whole() && !at.Journal.ended {
 		if err := at.Journal.append([]byte{recordEnd}); err != nil {
 			return outcomes, err
@@ -127,7 +134,7 @@ func (r *pointRun) search(ctx context.Context, o options) (*PointOutcome, error)
 		if out == nil {
 			return nil
 		}
-		return &PointOutcome{r.point, p, len(lib.Lenses), *out}
+		return &PointOutcome{Point: r.point, Problem: p, Lenses: len(lib.Lenses), Outcome: *out}
 	}
 	o.progress = func(s Status) {
 		if r.at.Progress != nil {

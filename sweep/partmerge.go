@@ -126,9 +126,9 @@ func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Prog
 		if err != nil {
 			return nil, err
 		}
-		outcomes = append(outcomes, PointOutcome{point, p, len(lib.Lenses), *out})
+		outcomes = append(outcomes, PointOutcome{Point: point, Problem: p, Lenses: len(lib.Lenses), Outcome: *out})
 	}
-	return outcomes, nil
+	return outcomes, j.addIdeals(ctx, outcomes)
 }
 
 // merge is the merge of one sweep point.

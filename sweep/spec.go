@@ -24,6 +24,7 @@ type Spec struct {
 	Limits  LimitsSection
 	Search  SearchSection
 	Refine  RefineSection
+	Ideal   IdealSection
 
 	// Axes are the swept keys in the order in which the file has them, the
 	// slowest first; none for a job of one point, and none in the Spec of a
@@ -161,6 +162,13 @@ type RefineSection struct {
 	NearMissFactor float64
 	// KeepUnrefined keeps the unrefined twin of a refined design.
 	KeepUnrefined bool
+}
+
+// IdealSection is the section [ideal].
+type IdealSection struct {
+	// ApertureRatio is the most that a group's clear diameter may be of its focal
+	// length; 0 for that of the fastest lens in use times the lenses of a group.
+	ApertureRatio float64
 }
 
 // OutputDir is the folder that the run writes to: job.output, taken from the

@@ -126,6 +126,8 @@ var specKeys = []specKey{
 	{"refine", "candidates", "", int64(200), count(1), func(s *Spec) any { return &s.Refine.Candidates }},
 	{"refine", "near_miss_factor", "", 3.0, atLeast(1), func(s *Spec) any { return &s.Refine.NearMissFactor }},
 	{"refine", "keep_unrefined", "", false, yesOrNo(), func(s *Spec) any { return &s.Refine.KeepUnrefined }},
+
+	{"ideal", "aperture_ratio", "", 0.0, atLeast(0).zeroMeans("that of the fastest lens in use, times lenses_per_group"), func(s *Spec) any { return &s.Ideal.ApertureRatio }},
 }
 
 // specKeyByName finds a key by section.name.

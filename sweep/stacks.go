@@ -82,6 +82,26 @@ const blocksMost = 64
 // most: 128 MB.
 const gapsMost = 1 << 24
 
+// keepGaps lets a library hold the gaps between its elements where these are not too
+// many.
+func keepGaps(lib *objective.Library, workers int) {
+	n := len(lib.Elements)
+	if n*n > gapsMost {
+		return
+	}
+	gaps := make([]float64, n*n)
+	var rows errgroup.Group
+	rows.SetLimit(workers)
+	for i, e := range lib.Elements {
+		rows.Go(func() error {
+			lib.GapRow(e, gaps[i*n:(i+1)*n])
+			return nil
+		})
+	}
+	_ = rows.Wait() // none fails
+	lib.KeepGaps(gaps)
+}
+
 // newOpenSource is a source that holds everything.
 func newOpenSource(lib *objective.Library, want roles) *source {
 	return &source{
@@ -105,7 +125,7 @@ func newSource(ctx context.Context, lib *objective.Library, want roles) (*source
 	if s.counted = !s.sifted && s.shares == 1; s.counted {
 		return s, s.reach(ctx, math.Inf(1))
 	}
-	lib.KeepGaps(gapsMost, want.workers)
+	keepGaps(lib, want.workers)
 	blocks, own := make([]*objective.Census, s.blocks()), make([]int64, s.blocks())
 	err := s.stream(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
 		census := objective.NewCensus(lib.Problem, want.spaces)

@@ -187,6 +187,7 @@ func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestP
 	if x := o.Optimized; x != nil {
 		point.Optimized = optimizedPoint(x)
 	}
+	point.IdealLimit = idealLimit(o)
 	if !math.IsInf(proof.ProvenLength, 0) {
 		point.ProvenLengthMM = &proof.ProvenLength
 	}
@@ -215,6 +216,50 @@ func optimizedPoint(x *sweep.Optimized) *results.Optimized {
 		}
 	}
 	return o
+}
+
+// idealLimit is a sweep point's ideal limit in run.json.
+func idealLimit(o *sweep.PointOutcome) results.IdealLimit {
+	ideal := o.Ideal
+	if ideal == nil {
+		return results.IdealLimit{}
+	}
+	limit := results.IdealLimit{ApertureRatio: &ideal.ApertureRatio, Settled: ideal.Settled}
+	for _, r := range ideal.Without {
+		limit.Without = append(limit.Without, r.String())
+	}
+	if !math.IsInf(ideal.BoundMM, 1) {
+		limit.LengthMM = &ideal.BoundMM
+		if len(o.Found) > 0 && ideal.BoundMM > 0 {
+			limit.StockMorePct = optional(100 * (o.Found[0].Ranked/ideal.BoundMM - 1))
+		}
+	}
+	t := ideal.Train
+	if t == nil {
+		return limit
+	}
+	limit.ReachedMM = &ideal.ReachedMM
+	last := len(t.Groups) - 1
+	limit.Train = &results.IdealTrain{
+		Layout: t.Layout.String(), Seat: t.Seat.String(), Gap1MM: t.Gaps[0], EyeReliefMM: t.EyeRelief,
+		FFrontMM: t.Groups[0].FocalMM, FRearMM: t.Groups[last].FocalMM,
+	}
+	switch t.Layout {
+	case objective.ErectorSingle:
+		limit.Train.FRelayMM, limit.Train.Gap2MM = optional(t.Groups[1].FocalMM), optional(t.Gaps[1])
+	case objective.ErectorPair:
+		limit.Train.FRelayMM, limit.Train.FRelay2MM = finite(t.Groups[1].FocalMM), finite(t.Groups[2].FocalMM)
+		limit.Train.GapInnerMM, limit.Train.Gap2MM = optional(t.Gaps[1]), optional(t.Gaps[2])
+	}
+	return limit
+}
+
+// finite is nil for the focal length of a group without power.
+func finite(x float64) *float64 {
+	if math.IsInf(x, 0) {
+		return nil
+	}
+	return &x
 }
 
 // askedOf are the requirements and limits that a column can be held against,

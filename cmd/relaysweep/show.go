@@ -110,6 +110,9 @@ func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, se
 	if d.StartLengthMM != nil && d.Active != nil {
 		fmt.Fprintf(w, "refined by exact rays from %.2f mm; just met: %s\n", *d.StartLengthMM, cmp.Or(strings.ReplaceAll(*d.Active, ",", ", "), "nothing"))
 	}
+	if line := point.IdealLimit.Line(); line != "" {
+		fmt.Fprintln(w, line)
+	}
 	for _, part := range []struct {
 		title string
 		table *results.Table

@@ -1,0 +1,50 @@
+package sweep
+
+import (
+	"context"
+	"math"
+
+	"golang.org/x/sync/errgroup"
+
+	"relaysweep/objective"
+)
+
+// addIdeals finds how short a train could be at each of the points if every focal
+// length could be had, several points at once. It is done again rather than
+// kept in the journal. Points without a lens in use have no such limit.
+func (j *Job) addIdeals(ctx context.Context, outcomes []PointOutcome) error {
+	group, ctx := errgroup.WithContext(ctx)
+	group.SetLimit(j.Workers())
+	for i := range outcomes {
+		group.Go(func() error {
+			o := &outcomes[i]
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			if ratio := j.idealRatio(o.Point.Spec, o.Problem); ratio > 0 {
+				options := j.options(o.Point.Spec)
+				ideal := o.Problem.Ideal(options.spaces, ratio, options.by)
+				o.Ideal = &ideal
+			}
+			return nil
+		})
+	}
+	return group.Wait()
+}
+
+// idealRatio is the most that a group's clear diameter may be of its focal
+// length: what the spec says, or that of the fastest lens in use times the lenses
+// of a group. Powers of thin lenses in contact add up, and a stack is clear as far
+// as its smallest lens, so that no such stack is faster.
+func (j *Job) idealRatio(spec *Spec, p *objective.Problem) float64 {
+	if spec.Ideal.ApertureRatio > 0 {
+		return spec.Ideal.ApertureRatio
+	}
+	wavelength := p.WavelengthsNM[p.Reference()]
+	fastest := 0.0
+	for _, l := range spec.CatalogFilter().Apply(j.Catalog.Lenses, wavelength) {
+		efl, _, _ := l.Cardinal(wavelength)
+		fastest = math.Max(fastest, l.ClearMM/math.Abs(efl))
+	}
+	return fastest * float64(spec.Train.LensesPerGroup)
+}
