@@ -39,8 +39,10 @@ func TestKilledBytes(t *testing.T) {
 		c := program(t, "run", "--quiet", spec)
 		c.Env = append(c.Env, fmt.Sprintf("GOMAXPROCS=%d", []int{1, 2, 8}[r.IntN(3)]))
 		after := time.Duration(r.Int64N(int64(lasts)))
-		timer := time.AfterFunc(after, func() { _ = c.Process.Signal(syscall.SIGKILL) })
-		o := ended(t, c)
+		var timer *time.Timer
+		o := endedOnce(t, c, func() {
+			timer = time.AfterFunc(after, func() { _ = c.Process.Signal(syscall.SIGKILL) })
+		})
 		timer.Stop()
 		if strings.Contains(string(readIfThere(outputOf(spec), logFile)), "msg=resume") {
 			resumed++

@@ -39,11 +39,18 @@ func program(t testing.TB, args ...string) *exec.Cmd {
 // ended runs a command to its end, which is waited for no longer than a minute.
 func ended(t testing.TB, c *exec.Cmd) outcome {
 	t.Helper()
+	return endedOnce(t, c, func() {})
+}
+
+// endedOnce runs a program to its end; started is called as soon as it runs.
+func endedOnce(t testing.TB, c *exec.Cmd, started func()) outcome {
+	t.Helper()
 	var stdout, stderr bytes.Buffer
 	c.Stdout, c.Stderr = &stdout, &stderr
 	if err := c.Start(); err != nil {
 		t.Fatal(err)
 	}
+	started()
 	timer := time.AfterFunc(time.Minute, func() { _ = c.Process.Kill() })
 	err := c.Wait()
 	if !timer.Stop() {
