@@ -10,23 +10,25 @@ import (
 )
 
 // The exact search has a share of the effort for a lower bound, in counts so that
-// it is the same everywhere: an evaluation costs some 18 µs, a check that turns a design away
-// some 15, a group that is made, two or three times over, or only counted in a
-// census, some 1 and 0.3, and looking at a train some 0.3.
+// it is the same everywhere: an evaluation costs some 18 µs and more, a check that turns a
+// design away some 15, a group that is made, two or three times over, or only counted in a
+// census, some 0.13 and 0.05, and looking at a train some 0.3.
 const (
 	boundChecks  = 0.1 // of the evaluations
 	boundEffort  = 1.0
 	boundGroups  = 2.0
+	boundSifted  = 20.0 // groups to search among those held only
+	boundHeld    = 0.5  // of these, at the last
 	boundPairs   = 0.01 // groups of pair relays for an exact search
 	boundBoxed   = 1.0  // groups of pair relays to be held in boxes
-	boundCounted = 20.0
+	boundCounted = 50.0
 )
 
 // bound finds a ranked length below which no design of the space passes, as far
 // as the share of effort goes. Where the groups are few the exact search walks
 // up from the shortest design. One that passes there is the shortest of all,
-// and comes into the ranking. Where they are more, only a census of them
-// is taken. Where they are too many for that nothing is proven.
+// and comes into the ranking. Where they are more, it does so until too many have to be
+// held, and where they are more again, only a census of them is taken. Where they are too many for that nothing is proven.
 func (s *optimizer) bound(ctx context.Context) error {
 	defer s.clock("bound")()
 	share := func(of float64) float64 { return of * float64(s.evaluated) }
@@ -42,6 +44,9 @@ func (s *optimizer) bound(ctx context.Context) error {
 	most := share(boundGroups)
 	if want.pair {
 		most = share(boundPairs)
+	}
+	if groups > most && groups <= share(boundSifted) && !want.pair {
+		most, o.heldStop = share(boundSifted), int(share(boundHeld))
 	}
 	switch {
 	case groups <= most:

@@ -123,12 +123,15 @@ type options struct {
 	// effortMax ends a search that has examined so much (see effortOf) before
 	// it is through; 0 for no limit.
 	effortMax int64
-	spaces    []objective.Space
-	progress  func(Status)
-	log       *unitLog // nil: no journal
-	part      Part     // of the fronts
-	refine    refineOptions
-	optimize  optimizeOptions
+	// heldStop ends a search that holds more groups before it is through; 0 for no
+	// limit.
+	heldStop int
+	spaces   []objective.Space
+	progress func(Status)
+	log      *unitLog // nil: no journal
+	part     Part     // of the fronts
+	refine   refineOptions
+	optimize optimizeOptions
 }
 
 // ascent walks the designs of a space in ascending ranked length.
@@ -397,7 +400,7 @@ func (a *ascent) next(ctx context.Context, most int) ([]candidate, error) {
 			a.pending = a.pending[n:]
 			return batch, nil
 		}
-		if a.effortMax > 0 && a.effort > a.effortMax {
+		if a.effortMax > 0 && a.effort > a.effortMax || a.heldStop > 0 && a.source.size() > a.heldStop {
 			a.stopped = true
 			return nil, nil
 		}

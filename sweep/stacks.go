@@ -256,6 +256,18 @@ func (s *source) reach(ctx context.Context, length float64) (err error) {
 	return err
 }
 
+// size is how many groups are held, each in every place.
+func (s *source) size() int {
+	if s.held == nil {
+		return 0
+	}
+	n := len(s.held.relays) + len(s.held.plain)
+	for seat := range s.held.fronts {
+		n += len(s.held.fronts[seat]) + len(s.held.rears[seat])
+	}
+	return n
+}
+
 // share is a share of the groups in front, of the relays or first groups of pair
 // relays, of their second groups, and of those at the eye; the zero value is all.
 type share struct{ front, relay, second, rear, of int }
@@ -459,11 +471,11 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 	for _, seat := range s.want.seats {
 		all.fronts[seat] = joined(parts, func(p *stacks) []objective.Front { return p.fronts[seat] })
 		all.rears[seat] = joined(parts, func(p *stacks) []objective.Rear { return p.rears[seat] })
-		all.frontTrees[seat] = buildTree(len(all.fronts[seat]), leaf, func(i int) objective.Box { return all.fronts[seat][i].Box() }, endKeys)
-		all.rearTrees[seat] = buildTree(len(all.rears[seat]), leaf, func(i int) objective.Box { return all.rears[seat][i].Box() }, endKeys)
+		all.frontTrees[seat] = buildTree(s.want.workers, len(all.fronts[seat]), leaf, func(i int) objective.Box { return all.fronts[seat][i].Box() }, endKeys)
+		all.rearTrees[seat] = buildTree(s.want.workers, len(all.rears[seat]), leaf, func(i int) objective.Box { return all.rears[seat][i].Box() }, endKeys)
 	}
 	all.plain = joined(parts, func(p *stacks) []objective.Front { return p.plain })
-	all.plainTree = buildTree(len(all.plain), leafSize, func(i int) objective.Box { return all.plain[i].Box() }, endKeys)
+	all.plainTree = buildTree(s.want.workers, len(all.plain), leafSize, func(i int) objective.Box { return all.plain[i].Box() }, endKeys)
 	all.relays = joined(parts, func(p *stacks) []objective.Relay { return p.relays })
 	if s.want.pair {
 		for place := range all.halves {
@@ -478,7 +490,7 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 					keysOf, leaf = weakKeys, 1
 				}
 				all.halves[place][class] = halves
-				all.halfTrees[place][class] = buildTree(len(halves), leaf, func(i int) objective.Box { return halves[i].Box() }, keysOf)
+				all.halfTrees[place][class] = buildTree(s.want.workers, len(halves), leaf, func(i int) objective.Box { return halves[i].Box() }, keysOf)
 			}
 		}
 		for _, seat := range s.want.seats {

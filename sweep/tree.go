@@ -3,6 +3,8 @@ package sweep
 import (
 	"math"
 
+	"golang.org/x/sync/errgroup"
+
 	"relaysweep/objective"
 )
 
@@ -47,57 +49,102 @@ func weakKeys(b *objective.Box) keys {
 }
 
 // buildTree splits items by their boxes, always across the widest of their keys,
-// so that near items share a leaf. A leaf holds up to leaf items.
-func buildTree(n, leaf int, box func(i int) objective.Box, keysOf func(*objective.Box) keys) *tree {
+// so that near items share a leaf. A leaf holds up to leaf items. Halves of large
+// trees are split side by side, on up to so many cores.
+func buildTree(workers, n, leaf int, box func(i int) objective.Box, keysOf func(*objective.Box) keys) *tree {
 	t := &tree{order: make([]int32, n), box: box}
 	for i := range t.order {
 		t.order[i] = int32(i)
 	}
-	if n > 0 {
-		all := make([]keys, n)
-		for i := range all {
-			b := box(i)
-			all[i] = keysOf(&b)
+	if n == 0 {
+		return t
+	}
+	all := make([]keys, n)
+	for i := range all {
+		b := box(i)
+		all[i] = keysOf(&b)
+	}
+	t.nodes = make([]node, nodesOf(n, leaf))
+	var apart errgroup.Group
+	apart.SetLimit(workers)
+	split := &splitting{tree: t, all: all, leaf: leaf}
+	split.split(&apart, 0, n, 0)
+	_ = apart.Wait()                            // none fails
+	for at := len(t.nodes) - 1; at >= 0; at-- { // children come behind their parents
+		d := &t.nodes[at]
+		if d.left != 0 {
+			d.box = t.nodes[d.left].box.Around(&t.nodes[d.right].box)
 		}
-		t.split(all, leaf, 0, n)
 	}
 	return t
+}
+
+// nodesOf is the number of nodes of a tree of n items.
+func nodesOf(n, leaf int) int {
+	if n <= leaf {
+		return 1
+	}
+	left := nodesOf(n/2, leaf)
+	if n%2 == 0 {
+		return 1 + 2*left
+	}
+	return 1 + left + nodesOf(n-n/2, leaf)
 }
 
 // bounded keeps an unlimited end of an interval from dominating a split.
 func bounded(x float64) float64 { return math.Max(-1e4, math.Min(1e4, x)) }
 
-func (t *tree) split(all []keys, leaf, first, last int) int32 {
-	items := t.order[first:last]
-	box := t.box(int(items[0]))
+// splitting is a tree that is being built.
+type splitting struct {
+	*tree
+	all  []keys
+	leaf int
+}
+
+// splitApart is the number of items from which on a half is split by another worker,
+// if one is free.
+const splitApart = 1 << 14
+
+// split makes the node at of the items from first to last, and those below it.
+func (t *splitting) split(apart *errgroup.Group, first, last int, at int32) {
+	items, all := t.order[first:last], t.all
 	lo, hi := all[items[0]], all[items[0]]
 	for _, i := range items[1:] {
-		b := t.box(int(i))
-		box = box.Around(&b)
-		for d, k := range all[i] {
-			lo[d], hi[d] = math.Min(lo[d], k), math.Max(hi[d], k)
+		for d, k := range &all[i] {
+			lo[d], hi[d] = min(lo[d], k), max(hi[d], k)
 		}
 	}
-	n := int32(len(t.nodes))
 	wide := 0
 	for d := range lo {
 		if hi[d]-lo[d] > hi[wide]-lo[wide] {
 			wide = d
 		}
 	}
-	t.nodes = append(t.nodes, node{box: box, first: int32(first), last: int32(last), spread: hi[wide] - lo[wide]})
-	if len(items) <= leaf {
-		return n
+	n := &t.nodes[at]
+	*n = node{first: int32(first), last: int32(last), spread: hi[wide] - lo[wide]}
+	if len(items) <= t.leaf {
+		n.box = t.box(int(items[0]))
+		for _, i := range items[1:] {
+			b := t.box(int(i))
+			n.box = n.box.Around(&b)
+		}
+		return
 	}
 	halveItems(items, func(a, b int32) bool {
 		ka, kb := all[a][wide], all[b][wide]
 		return ka < kb || ka == kb && a < b
 	})
 	middle := first + len(items)/2
-	left := t.split(all, leaf, first, middle)
-	right := t.split(all, leaf, middle, last)
-	t.nodes[n].left, t.nodes[n].right = left, right
-	return n
+	n.left = at + 1
+	n.right = n.left + int32(nodesOf(middle-first, t.leaf))
+	left := func() error {
+		t.split(apart, first, middle, n.left)
+		return nil
+	}
+	if len(items) < splitApart || !apart.TryGo(left) {
+		_ = left() // never fails
+	}
+	t.split(apart, middle, last, n.right)
 }
 
 // halveItems moves the lesser half of items before the others, by Hoare's

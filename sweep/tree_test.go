@@ -54,7 +54,7 @@ func TestTreeHoldsEverything(t *testing.T) {
 				I: objective.Interval{Lo: lo, Hi: lo + rapid.Float64Range(0, 50).Draw(t, "width")},
 			}
 		}
-		tree := buildTree(n, leafSize, func(i int) objective.Box { return boxes[i] }, endKeys)
+		tree := buildTree(2, n, leafSize, func(i int) objective.Box { return boxes[i] }, endKeys)
 		seen := make([]int, n)
 		for _, node := range tree.nodes {
 			for _, i := range tree.order[node.first:node.last] {
