@@ -10,10 +10,11 @@ import (
 // Box holds a set of fronts, of rears or of halves of pair relays: the range of
 // their focal lengths, the least U (Y of halves), the hull of their intervals (Q
 // of fronts, P of rears), their largest focal distances: the BFD of fronts, the
-// FFD of rears, both of halves, and what else bounds halves.
+// FFD of rears, both of halves, the largest sway of rears, and what else bounds halves.
 type Box struct {
 	F        Interval
 	U        float64
+	Sway     float64 // of rears
 	I        Interval
 	FFD, BFD float64
 	Half     HalfBox
@@ -38,7 +39,7 @@ func hull(i, j Interval) Interval {
 // Around is the smallest box around two.
 func (b *Box) Around(c *Box) Box {
 	return Box{
-		F: hull(b.F, c.F), U: min(b.U, c.U), I: hull(b.I, c.I),
+		F: hull(b.F, c.F), U: min(b.U, c.U), Sway: max(b.Sway, c.Sway), I: hull(b.I, c.I),
 		FFD: max(b.FFD, c.FFD), BFD: max(b.BFD, c.BFD),
 		Half: HalfBox{
 			TFFD: min(b.Half.TFFD, c.Half.TFFD), TBFD: min(b.Half.TBFD, c.Half.TBFD),
@@ -54,7 +55,7 @@ func (b *Box) Around(c *Box) Box {
 func (f *Front) Box() Box { return Box{F: Interval{f.F, f.F}, U: f.U, I: f.Q, BFD: f.BFD} }
 
 // Box is the box of one rear.
-func (r *Rear) Box() Box { return Box{F: Interval{r.F, r.F}, U: r.U, I: r.P, FFD: r.FFD} }
+func (r *Rear) Box() Box { return Box{F: Interval{r.F, r.F}, U: r.U, Sway: r.Sway, I: r.P, FFD: r.FFD} }
 
 // BoundSlack, in mm, is what a lower bound must exceed a threshold by before
 // anything is set aside: the bounds are sums of a dozen lengths of at most some
@@ -78,9 +79,10 @@ func coupling(theta float64, front, rear *Box) (relay Interval, widest float64) 
 	return relay, widest
 }
 
-// magnifications is the range of m = Θ·f_rear/f_front over two boxes.
+// magnifications is the range of m = Θ·f_rear/f_front over two boxes, and of the m' to
+// which refinement can change it.
 func magnifications(theta float64, front, rear *Box) Interval {
-	return Interval{theta * rear.F.Lo / front.F.Hi, theta * rear.F.Hi / front.F.Lo}
+	return Interval{theta * rear.F.Lo / (front.F.Hi * (1 + rear.Sway)), theta * rear.F.Hi * (1 + rear.Sway) / front.F.Lo}
 }
 
 // leastKappa is the least κ = 2 + m + 1/m over a range of m. It falls to 4 at
@@ -256,16 +258,34 @@ func (t *RelayTable) Bound(front, rear *Box) (length float64, relay Interval) {
 	}
 	b, g := t.bin(relay.Lo), kappaStep(kappa)
 	ends := front.F.Lo + float64(theta*rear.F.Lo)
-	length = max(layer.cost[g][b], layer.x[b]+ends*ends/widest)
+	shorter := leastShrink(theta, front, rear)
+	length = max(layer.cost[g][b], layer.x[b]+float64(shorter*ends*ends/widest))
 	return front.U + rear.U + t.p.MaskShift() + length, relay
+}
+
+// leastShrink is the least ratio over two boxes of κ at the m' that refinement can reach
+// to κ at m. With m = exp(u) it is cosh²(u'/2)/cosh²(u/2), which falls as u departs from 0:
+// its logarithm changes with u by tanh(u'/2) - tanh(u/2).
+func leastShrink(theta float64, front, rear *Box) float64 {
+	if rear.Sway == 0 {
+		return 1
+	}
+	least := 1.0
+	for _, m := range [2]float64{theta * rear.F.Lo / front.F.Hi, theta * rear.F.Hi / front.F.Lo} {
+		if m == 0 || math.IsInf(m, 1) { // the ratio's limit
+			least = min(least, 1/(1+rear.Sway))
+			continue
+		}
+		least = min(least, leastKappa(swayed(m, rear.Sway))/kappa(m))
+	}
+	return least
 }
 
 // Scan visits, for one front and one rear, the relays with which the train may
 // be at most limit long, in ascending focal length, each with that length,
 // until visit returns false.
 func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float64, visit func(r *Relay, length float64) bool) {
-	m := t.p.Magnification * rear.F / front.F
-	kappa := 2 + m + 1/m
+	kappa := leastKappa(swayed(t.p.Magnification*rear.F/front.F, rear.Sway))
 	base := front.U + rear.U + t.p.MaskShift()
 	reach := 1/rear.F + t.p.Magnification/front.F
 	first, _ := slices.BinarySearchFunc(t.blocks, relay.Lo, func(b relayBlock, f float64) int { return cmp.Compare(b.f, f) })

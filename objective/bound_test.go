@@ -37,6 +37,9 @@ func drawSpace(layout Layout, relays int) func(t *rapid.T) spaceTrial {
 		case 3: // or as the other gap does
 			s.p.GroupGapMin = between(t, "large gap", 10, 60)
 		}
+		if oneIn(t, "refined", 2) {
+			s.p.NearMissFactor = between(t, "near miss factor", 1, 4)
+		}
 		if layout == Keplerian {
 			s.p.MagnificationTol = between(t, "tolerance", 0.001, 0.5)
 		}
@@ -133,17 +136,18 @@ func TestRelayTable(t *testing.T) {
 						t.Fatalf("case %d: %v", i, failed)
 					}
 					if length, ok := seen[relay.Group]; ok {
-						closeTo(t, "length by Scan", length, train.Length, 1000)
+						closeTo(t, "length by Scan", length, p.LeastRefined(train, p.screenedAxisD()), 1000)
 					}
 					if failed != Met {
 						continue
 					}
 					met++
-					lengths[[3]int{a, b, j}] = train.Length
+					least := p.LeastRefined(train, p.screenedAxisD())
+					lengths[[3]int{a, b, j}] = least
 					if h := 1/rear.F + p.Magnification/front.F; relay.Reach < h*(1-1e-9) {
 						t.Errorf("case %d: %s is met with a Reach of %v, below %v", i, train.DesignID(), relay.Reach, h)
 					}
-					if _, ok := seen[relay.Group]; !ok && train.Length < limit-BoundSlack {
+					if _, ok := seen[relay.Group]; !ok && least < limit-BoundSlack {
 						t.Errorf("case %d: Scan to %v passes over %s, %v long", i, limit, train.DesignID(), train.Length)
 					}
 				}
@@ -369,11 +373,12 @@ func TestKeplerianBound(t *testing.T) {
 						continue
 					}
 					met++
-					if train.Length < bound-BoundSlack {
-						t.Errorf("case %d: a train of %v mm in boxes of bound %v", i, train.Length, bound)
+					least := s.p.LeastRefined(train, s.p.screenedAxisD())
+					if least < bound-BoundSlack {
+						t.Errorf("case %d: a train of %v mm in boxes of bound %v", i, least, bound)
 					}
 					single := s.p.KeplerianBound(at(front.Box()), at(rear.Box()))
-					closeTo(t, "bound of one train", single, train.Length, 1000)
+					closeTo(t, "bound of one train", single, least, 1000)
 				}
 			}
 		}
@@ -418,13 +423,13 @@ func TestPairBound(t *testing.T) {
 							t.Fatalf("case %d: %s is %v long by name, %v solved", i, train.DesignID(), byName.Length, train.Length)
 						}
 						met++
-						lengths[[4]int{a, j, k, b}] = train.Length
 						least := pair.Least()
+						lengths[[4]int{a, j, k, b}] = least
 						both := [2]HalfClass{classes[j], classes[k]}
 						counts[both]++
 						frontBox, rearBox := front.Box(), rear.Box()
 						box := p.PairBound(s.seat, [4]*Box{&frontBox, &boxes[j], &boxes[k], &rearBox}, train.Length)
-						if train.Length < least-BoundSlack || box > train.Length+BoundSlack {
+						if p.LeastRefined(train, p.screenedAxisD()) < least-BoundSlack || box > least+BoundSlack {
 							t.Errorf("case %d: %s is %v long, its bound %v, that of its box %v", i, train.DesignID(), train.Length, least, box)
 						}
 						sharp = math.Min(sharp, train.Length-box)

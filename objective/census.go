@@ -83,13 +83,13 @@ func (c *endCensus) merge(d *endCensus) {
 
 // boxes are boxes that cover every group for the purpose of a lower bound. Bins
 // that further ones beat are left out.
-func (c *endCensus) boxes(front bool) []Box {
+func (c *endCensus) boxes(p *Problem, front bool) []Box {
 	var boxes []Box
 	for f := range c.u {
 		least := math.Inf(1)
 		for o, u := range c.u[f] {
 			if u < least {
-				boxes = append(boxes, endBox(f, u, furthest(f, o), front))
+				boxes = append(boxes, p.endBox(f, u, furthest(f, o), front))
 				least = u
 			}
 		}

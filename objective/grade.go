@@ -49,7 +49,7 @@ func (p *Problem) SingleMiss(front *Front, relay *Relay, rear *Rear) float64 {
 // SingleLength is the length in mm of an erector-single of these groups.
 func (p *Problem) SingleLength(front *Front, relay *Relay, rear *Rear) float64 {
 	m := p.Magnification * rear.F / front.F
-	return front.U + rear.U + p.MaskShift() + relay.X + float64((2+m+1/m)*relay.F)
+	return front.U + rear.U + p.MaskShift() + relay.X + float64(leastKappa(swayed(m, rear.Sway))*relay.F)
 }
 
 // couplingMiss is how far Θ²p - q stays off Θ·f_front·f_rear/f_relay for every

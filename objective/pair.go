@@ -103,23 +103,31 @@ type pairCase struct {
 	coupling       float64 // Θ²·p - q = coupling/v
 	slope1, slope2 float64 // of image 1 to relay and relay to image 2, a v
 	base, kv       float64 // L = base + kv·v - 1/v
-	viewpointMax   float64
-	lengthMax      float64
+	// shorter and kvLeast are what refinement can take off base, and its kv where
+	// it makes κ least.
+	shorter, kvLeast float64
+	viewpointMax     float64
+	lengthMax        float64
 }
 
 func (p *Problem) newPairCase(i *Front, r *PairRelay, k *Rear, seat Seat, until Requirement) pairCase {
 	theta := p.Magnification
 	m := theta * k.F / i.F
-	kappa := 2 + m + 1/m
+	rearU := k.Group.ThicknessMM + k.FFD
 	c := pairCase{
 		p: p, front: i, rear: k, relay: r, seat: seat, until: until, theta: theta,
 		coupling:     theta * i.F * k.F / r.product,
 		slope1:       r.product/m - float64(r.f1*r.f1),
 		slope2:       float64(r.product*m) - float64(r.f2*r.f2),
-		base:         i.U + k.U + r.x + p.MaskShift(),
-		kv:           float64(kappa*r.product) - float64(r.sum*r.sum),
+		base:         i.U + rearU + r.x + p.MaskShift(),
+		kv:           float64(kappa(m)*r.product) - float64(r.sum*r.sum),
+		shorter:      rearU - k.U,
 		viewpointMax: math.Inf(1),
 		lengthMax:    math.Inf(1),
+	}
+	c.kvLeast = c.kv
+	if k.Sway > 0 { // a relay is positive: f_c = P·v > 0, and f_c·κ least where κ is
+		c.kvLeast = float64(leastKappa(swayed(m, k.Sway))*r.product) - float64(r.sum*r.sum)
 	}
 	if until >= Length {
 		c.lengthMax = p.LengthMax
@@ -134,11 +142,14 @@ func (p *Problem) newPairCase(i *Front, r *PairRelay, k *Rear, seat Seat, until 
 func (c *pairCase) length(v float64) float64 { return c.base + float64(c.kv*v) - 1/v }
 
 // turning is where L'(v) = 0 in the domain, 0 when nowhere.
-func (c *pairCase) turning() float64 {
-	if c.kv >= 0 {
+func (c *pairCase) turning() float64 { return c.turningOf(c.kv) }
+
+// turningOf is turning for another kv.
+func (c *pairCase) turningOf(kv float64) float64 {
+	if kv >= 0 {
 		return 0
 	}
-	return math.Copysign(1/math.Sqrt(-c.kv), c.relay.product)
+	return math.Copysign(1/math.Sqrt(-kv), c.relay.product)
 }
 
 // leastGaps are the smallest air-equivalent distances from front to relay and

@@ -88,7 +88,11 @@ func (p *Problem) PairBound(seat Seat, boxes [4]*Box, limit float64) float64 {
 	if bound > limit {
 		return bound
 	}
-	if bound = max(bound, p.weakBound(seat, focal, front, first, second, rear, limit)); bound > limit || math.IsInf(limit, 1) {
+	paraxial := limit // the length at paraxial gaps of a train that may be refined to limit
+	if rear.Sway > 0 {
+		paraxial += pairShorterMost
+	}
+	if bound = max(bound, p.weakBound(seat, focal, front, first, second, rear, paraxial)); bound > limit || math.IsInf(limit, 1) {
 		return bound
 	}
 	gap1, gap2 := p.flatGaps(seat)
@@ -96,12 +100,12 @@ func (p *Problem) PairBound(seat Seat, boxes [4]*Box, limit float64) float64 {
 	if first.F.Lo > 0 && second.holdsWeak() {
 		x := strongFirst(front, first, second, rear)
 		x.focal, x.m, x.gapNear, x.gapFar = focal, m, gap1, gap2
-		bound = max(bound, p.mixedBound(&x, limit))
+		bound = max(bound, p.mixedBound(&x, paraxial))
 	}
 	if second.F.Lo > 0 && first.holdsWeak() {
 		x := strongSecond(front, first, second, rear)
 		x.focal, x.m, x.gapNear, x.gapFar = focal, Interval{1 / m.Hi, 1 / m.Lo}, gap2, gap1
-		bound = max(bound, p.mixedBound(&x, limit))
+		bound = max(bound, p.mixedBound(&x, paraxial))
 	}
 	return bound
 }
@@ -308,7 +312,11 @@ func (p *Problem) strongBound(seat Seat, focal Interval, front, first, second, r
 			b := [4]float64{f2.Lo, f2.Hi, f2.Lo, f2.Hi}[i]
 			corner = min(corner, float64((kappa-2)*a*b)-float64(a*a)-float64(b*b))
 		}
-		return leastPair(v, base, apart, max(kv, corner), leastShift(f1, f2, m, room1, room2))
+		shift := math.Inf(-1) // it takes m for that of the gaps, which refinement moves
+		if rear.Sway == 0 {
+			shift = leastShift(f1, f2, m, room1, room2)
+		}
+		return leastPair(v, base, apart, max(kv, corner), shift)
 	}
 	if widest < 0 {
 		v.Hi = min(v.Hi, -1/widest)

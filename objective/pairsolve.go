@@ -32,16 +32,28 @@ func (t *Train) Ranked(by RankBy) float64 {
 	return t.Length
 }
 
-// bound is the least L(v) over an interval.
+// bound is the least over an interval of what refinement can make of L(v).
 func (c *pairCase) bound(v Interval) float64 {
 	if v.Empty() {
 		return math.Inf(1)
 	}
-	least := min(c.length(v.Lo), c.length(v.Hi))
-	if t := c.turning(); c.relay.product < 0 && t > v.Lo && t < v.Hi {
-		least = min(least, c.length(t))
+	shortest := func(kv float64, length func(v float64) float64) float64 {
+		least := min(length(v.Lo), length(v.Hi))
+		if t := c.turningOf(kv); c.relay.product < 0 && t > v.Lo && t < v.Hi {
+			least = min(least, length(t))
+		}
+		return least
+	}
+	least := shortest(c.kvLeast, c.leastLength)
+	if c.kvLeast != c.kv || c.shorter > 0 {
+		least = max(least, shortest(c.kv, c.length)-pairShorterMost)
 	}
 	return least
+}
+
+// leastLength is the least length to which refinement can bring the train at v.
+func (c *pairCase) leastLength(v float64) float64 {
+	return c.base - c.shorter + float64(c.kvLeast*v) - 1/v
 }
 
 // pairBest is the best v found so far.
@@ -183,8 +195,8 @@ func (t *PairTrain) TooManyParts() bool {
 // leastHalvings is how often Least halves the range of inner gaps.
 const leastHalvings = 8
 
-// Least is a lower bound on the train's length over all inner gaps that may
-// leave an eye relief; +Inf when none can.
+// Least is a lower bound on the train's length, refined where that is wanted, over all
+// inner gaps that may leave an eye relief; +Inf when none can.
 func (t *PairTrain) Least() float64 {
 	t.c.relay = &t.relay
 	least := math.Inf(1)

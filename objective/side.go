@@ -33,9 +33,11 @@ type Rear struct {
 	Group *Group // nil where only the numbers are held
 	Code  StackCode
 	F     float64 // focal length
-	U     float64 // t + FFD
-	FFD   float64
-	P     Interval
+	// U is t + FFD, less what refinement can take off with this rear, and Sway by
+	// how much it can change m, see [Problem.LeastRefined].
+	U, Sway float64
+	FFD     float64
+	P       Interval
 }
 
 // Relay is a single relay group, reduced.
@@ -103,7 +105,10 @@ func (p *Problem) NewRear(g *Group, seat Seat, until Requirement) (Rear, bool) {
 		hi := g.FFDMM + p.MaskShift()/2 - keep + g.firstSagMin()
 		at = at.And(maskMotion{p, g.FocalMM}.all(math.Inf(-1), hi, until))
 	}
-	return Rear{Group: g, F: g.FocalMM, U: g.ThicknessMM + g.FFDMM, FFD: g.FFDMM, P: at}, !at.Empty()
+	room := p.refineRoomOf(g.FocalMM, g.BFDMM, p.screenedAxisD())
+	return Rear{
+		Group: g, F: g.FocalMM, U: g.ThicknessMM + g.FFDMM - room.shorter, Sway: room.sway, FFD: g.FFDMM, P: at,
+	}, !at.Empty()
 }
 
 // all is every requirement on the mask's motion up to and including until,

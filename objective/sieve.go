@@ -53,7 +53,7 @@ func NewSieve(c *Census, spaces []Space) *Sieve {
 		if v.rears[s.Seat] == nil {
 			v.rears[s.Seat] = newEndRest()
 		}
-		rears := c.rears[s.Seat].boxes(false)
+		rears := c.rears[s.Seat].boxes(p, false)
 		if s.Layout == Keplerian {
 			v.keplerian(c.plain, rears)
 			continue
@@ -69,14 +69,14 @@ func NewSieve(c *Census, spaces []Space) *Sieve {
 			length, _ := table.Bound(front, rear)
 			return length
 		}
-		fronts := c.fronts[s.Seat].boxes(true)
+		fronts := c.fronts[s.Seat].boxes(p, true)
 		for _, i := range fronts {
 			for _, k := range rears {
 				v.Least = min(v.Least, bound(&i, &k))
 			}
 		}
-		v.fronts[s.Seat].lower(true, rears, bound)
-		v.rears[s.Seat].lower(false, fronts, bound)
+		v.fronts[s.Seat].lower(p, true, rears, bound)
+		v.rears[s.Seat].lower(p, false, fronts, bound)
 		v.relays.lower(p, fronts, rears)
 	}
 	if v.relays != nil {
@@ -86,8 +86,8 @@ func NewSieve(c *Census, spaces []Space) *Sieve {
 }
 
 // endBox is the box of the fronts or rears of a bin of focal lengths with an U
-// and a reach.
-func endBox(f int, u, reach float64, front bool) Box {
+// and a reach, rears with the largest sway.
+func (p *Problem) endBox(f int, u, reach float64, front bool) Box {
 	b := Box{F: Interval{focalBinLow(f), math.Inf(1)}, U: u, I: Everything}
 	if f+1 < focalBinsMost {
 		b.F.Hi = focalBinLow(f + 1)
@@ -96,6 +96,7 @@ func endBox(f int, u, reach float64, front bool) Box {
 		b.I.Lo = -reach
 	} else {
 		b.I.Hi = reach
+		b.Sway = p.swayMost()
 	}
 	return b
 }
@@ -122,7 +123,7 @@ func newEndRest() *endRest {
 // lower takes trains into account that have one of these groups at one end and
 // one in the boxes at the other. A shorter reach never shortens a train, so that
 // the boxes are gone through in the order of what they leave the furthest reach.
-func (e *endRest) lower(front bool, others []Box, bound func(front, rear *Box) float64) {
+func (e *endRest) lower(p *Problem, front bool, others []Box, bound func(front, rear *Box) float64) {
 	type partner struct {
 		box   *Box
 		least float64
@@ -130,7 +131,7 @@ func (e *endRest) lower(front bool, others []Box, bound func(front, rear *Box) f
 	partners := make([]partner, 0, len(others))
 	for f := range e.rest {
 		with := func(o int, other *Box) float64 {
-			own := endBox(f, 0, furthest(f, o), front)
+			own := p.endBox(f, 0, furthest(f, o), front)
 			if front {
 				return bound(&own, other)
 			}
@@ -165,7 +166,7 @@ func (v *Sieve) keplerian(fronts *[focalBinsMost]float64, rears []Box) {
 	v.plain = new([focalBinsMost]float64)
 	for f := range v.plain {
 		v.plain[f] = math.Inf(1)
-		own := endBox(f, 0, math.Inf(1), true)
+		own := v.p.endBox(f, 0, math.Inf(1), true)
 		for _, r := range rears {
 			v.plain[f] = min(v.plain[f], v.p.KeplerianBound(&own, &r))
 		}
@@ -173,10 +174,10 @@ func (v *Sieve) keplerian(fronts *[focalBinsMost]float64, rears []Box) {
 	}
 	rest := v.rears[SeatRear]
 	for f := range rest.rest {
-		own := endBox(f, 0, math.Inf(1), false)
+		own := v.p.endBox(f, 0, math.Inf(1), false)
 		least := math.Inf(1)
 		for i, u := range fronts {
-			front := endBox(i, u, math.Inf(1), true)
+			front := v.p.endBox(i, u, math.Inf(1), true)
 			least = min(least, v.p.KeplerianBound(&front, &own))
 		}
 		for o := range rest.rest[f] {

@@ -114,7 +114,7 @@ func (s *Stacker) Push(e *Element) {
 		level.thickness = below.thickness + (gap + e.length)
 		level.code = below.code*s.base + digit
 	}
-	level.now.of(level)
+	level.now.of(s.lib.Problem, level)
 }
 
 // Pop takes the last element away.
@@ -183,20 +183,21 @@ type stackNumbers struct {
 	bin         int // of the focal length
 	focal       float64
 	ffd, bfd    float64
-	front, rear float64 // U in front and at the eye
+	front, rear float64 // U in front and at the eye, see [Rear]
 	x           float64 // as a relay
 }
 
 func (s *Stacker) numbers() *stackNumbers { return &s.levels[len(s.levels)-1].now }
 
-func (n *stackNumbers) of(top *stackLevel) {
+func (n *stackNumbers) of(p *Problem, top *stackLevel) {
 	n.focal = -1 / top.matrix.C
 	if n.positive = positive(n.focal); !n.positive {
 		return
 	}
 	n.bin = focalBin(n.focal)
 	n.ffd, n.bfd = float64(top.matrix.D*n.focal), float64(top.matrix.A*n.focal)
-	n.front, n.rear = top.thickness+n.bfd, top.thickness+n.ffd
+	n.front = top.thickness + n.bfd
+	n.rear = top.thickness + n.ffd - p.refineRoomOf(n.focal, n.bfd, p.screenedAxisD()).shorter
 	n.x = n.front + n.ffd - 2*n.focal
 }
 
