@@ -100,7 +100,8 @@ type Train struct {
 	Gaps   []float64 // between the groups, vertex to vertex
 	// EyeRelief is from the last vertex to the eye.
 	EyeRelief float64
-	// AngularMagnification is Θ, slope at the eye over slope in the world.
+	// AngularMagnification is Θ, slope at the eye over slope in the world, see
+	// [Problem.AngularMagnificationOf].
 	AngularMagnification float64
 	// Length is from first to last vertex.
 	Length float64

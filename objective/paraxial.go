@@ -30,6 +30,13 @@ func (p *Problem) EyeMatrix(t *Train) Matrix {
 	return p.matrixFrom(t, 0).Then(Gap(t.EyeRelief - p.CombinerShift()))
 }
 
+// AngularMagnificationOf is Θ of a train at its gaps and eye relief: the slope at
+// the eye over that in the world of the ray through the middle of the eye, as an
+// eye sees a distant scene. With y and u at the first vertex the ray meets
+// A·y + B·u = 0, and its slope at the eye is C·y + D·u = u·(A·D - B·C)/A = u/A.
+// Of an exactly afocal train, C = 0, it is also D, whatever the eye relief.
+func (p *Problem) AngularMagnificationOf(t *Train) float64 { return 1 / p.EyeMatrix(t).A }
+
 // Viewpoint is z_V, the place of the eye's image in world space, in mm from the
 // first vertex: negative on the world side. A world ray of height y and slope
 // u at the first vertex reaches the axis at the eye when A·y + B·u = 0, and

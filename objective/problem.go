@@ -52,7 +52,7 @@ type Problem struct {
 	Weights       []float64 // one a wavelength; they need not add up to 1
 
 	Magnification    float64 // |Θ| wanted
-	MagnificationTol float64 // relative, for a keplerian
+	MagnificationTol float64 // relative, for a keplerian and for refined trains
 	AirGapMin        float64 // between facing surfaces inside a group
 	GroupGapMin      float64 // between facing surfaces of two groups
 	LengthMax        float64 // first to last vertex; +Inf for no limit

@@ -20,14 +20,13 @@ const AxisVergenceDefaultD = 0.25
 // where exact rays can tell more:
 //
 //   - It need not be afocal. The world point that belongs to an apparent vergence V
-//     still lies at V/Θ² from the viewpoint, Θ being the angular magnification: that
-//     is where the world is. Where the train, by the matrix [[A, B], [C, D]] to the
-//     eye, would have to have it (at A²V - AC, from slopes u = U·x at the viewpoint
-//     and C·x + u/A = V·A·x at the eye) differs from it by the drift that the limits
+//     still lies at V/Θ² from the viewpoint, Θ = 1/A being the angular magnification:
+//     that is where the world is. Where the train, by the matrix [[A, B], [C, D]] to
+//     the eye, would have to have it (at A²V - AC, from slopes u = U·x at the viewpoint
+//     and C·x + u/A = V·A·x at the eye) differs from it by AC, which the limits
 //     on axis_vergence_D and view_defocus_D are there to bound. axis_vergence_D always
 //     has a limit, [AxisVergenceDefaultD] where the user set none.
-//   - The angular magnification is the last entry of the matrix and keeps the
-//     tolerance.
+//   - The angular magnification keeps the tolerance.
 //   - Travel, clearance and mask size are those of the exact setpoints.
 //   - The apertures are judged by traced vignetting: where vignetted_pct has no
 //     limit, there may be no more of it than at the paraxial gaps.
@@ -97,7 +96,7 @@ func (r *Refiner) place(x []float64) {
 		t.Length += x[i]
 	}
 	t.EyeRelief = r.start.EyeRelief + x[n]
-	t.AngularMagnification = r.p.EyeMatrix(t).D
+	t.AngularMagnification = r.p.AngularMagnificationOf(t)
 }
 
 // Evaluate measures the train in hand moved by x, in mm: each gap, and at last

@@ -112,7 +112,7 @@ var designColumns = []column[Design]{
 	number("length_to_eye_mm", "mm", "first vertex to the eye", func(d *Design) *float64 { return &d.LengthToEyeMM }),
 	number("eye_relief_mm", "mm", "last vertex to the eye", func(d *Design) *float64 { return &d.EyeReliefMM }),
 	number("viewpoint_shift_mm", "mm", "distance from the viewpoint to the eye", func(d *Design) *float64 { return &d.ViewpointShiftMM }),
-	number("angular_magnification", unitOne, "slope at the eye over slope in the world; negative for an inverted view", func(d *Design) *float64 { return &d.AngularMagnification }),
+	number("angular_magnification", unitOne, "slope at the middle of the eye over slope in the world: how large a distant scene looks; negative for an inverted view", func(d *Design) *float64 { return &d.AngularMagnification }),
 
 	count("lenses_count", "lenses in the train", func(d *Design) *int { return &d.LensesCount }),
 	count("distinct_parts", "different parts in the train", func(d *Design) *int { return &d.DistinctParts }),

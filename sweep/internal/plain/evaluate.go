@@ -410,7 +410,7 @@ func describe(best trial) Design {
 	d.ViewpointShiftMM = t.viewpointShift(e)
 	d.FieldMaxDeg = degrees(t.fieldMax(e))
 	all, mask := t.views(e)
-	d.AngularMagnification = all[0].m.d
+	d.AngularMagnification = 1 / all[0].m.a
 	var chiefFar, chiefNear float64
 	d.MaskFarMM, chiefFar = t.setpoint(mask, r.far())
 	d.MaskNearMM, chiefNear = t.setpoint(mask, r.near())
