@@ -77,7 +77,7 @@ func BenchmarkSearch(b *testing.B) {
 				}
 				found := 0
 				for found < c.found {
-					batch, err := a.next(context.Background(), c.found-found)
+					batch, _, err := a.next(context.Background(), c.found-found)
 					if err != nil {
 						b.Fatal(err)
 					}
@@ -147,7 +147,7 @@ func BenchmarkExhaustive(b *testing.B) {
 				b.Fatal(err)
 			}
 			for len(found) < s.Job.Top {
-				batch, err := a.next(context.Background(), s.Job.Top-len(found))
+				batch, _, err := a.next(context.Background(), s.Job.Top-len(found))
 				if err != nil || len(batch) == 0 {
 					b.Fatal("no more trains", err)
 				}

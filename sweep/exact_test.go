@@ -78,7 +78,7 @@ func walkAll(t *testing.T, s *Spec, lenses []*catalog.Lens, workers, held int) (
 	}
 	var all []solved
 	for {
-		batch, err := a.next(context.Background(), 1000)
+		batch, _, err := a.next(context.Background(), 1000)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -174,23 +174,58 @@ func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) er
 	}
 	base := objective.NewChecker(p)
 	for checked := 0; ; checked += batchSize {
-		batch, err := a.next(ctx, batchSize)
+		batch, more, err := a.next(ctx, batchSize)
 		if err != nil {
 			return err
 		}
-		if len(batch) == 0 && !a.stopped {
+		if !more && !a.stopped {
 			return nil
 		}
-		if len(batch) == 0 || checked >= fitChecks {
+		if !more || checked >= fitChecks {
 			for name := range lifted {
 				f.leaveOpen(name)
 			}
 			return nil
 		}
+		eased, err := a.easeUnit(ctx, batch, base, lifted)
+		if err != nil {
+			return err
+		}
+		for _, x := range eased {
+			better := x.value < valueOr(fit[x.name], math.Inf(1))
+			if x.name == "transmission_min" {
+				better = x.value > valueOr(fit[x.name], math.Inf(-1))
+			}
+			if better {
+				fit[x.name], f.Length[x.name] = &x.value, x.length
+			}
+		}
+	}
+}
+
+func valueOr(x *float64, otherwise float64) float64 {
+	if x == nil {
+		return otherwise
+	}
+	return *x
+}
+
+// easedLimit is the value of a limit at which a design passes, and the design's
+// length in mm.
+type easedLimit struct {
+	name          string
+	value, length float64
+}
+
+// easeUnit finds, as a unit, which designs of a batch pass with the limit lifted that
+// they fail first.
+func (a *ascent) easeUnit(ctx context.Context, batch []candidate, base *objective.Checker, lifted map[string]*objective.Checker) ([]easedLimit, error) {
+	var eased []easedLimit
+	_, _, err := a.takeUnit(ctx, recordEased, batch, func(ctx context.Context) (taking, error) {
 		for _, c := range batch {
-			train, err := c.solve(lib)
+			train, err := c.solve(a.lib)
 			if err != nil {
-				return err
+				return taking{}, err
 			}
 			name := base.Check(train).FailedBy
 			checker := lifted[name]
@@ -201,17 +236,30 @@ func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) er
 			if report.FailedBy != "" {
 				continue
 			}
-			metric, better := name, func(a, b float64) bool { return a < b }
+			metric := name
 			if name == "transmission_min" {
-				metric, better = "transmission", func(a, b float64) bool { return a > b }
+				metric = "transmission"
 			}
 			value, _ := report.Metrics.Value(metric)
-			value = math.Abs(value)
-			if best := fit[name]; !math.IsInf(value, 0) && (best == nil || better(value, *best)) {
-				fit[name], f.Length[name] = &value, train.Length
+			if value = math.Abs(value); !math.IsInf(value, 0) {
+				eased = append(eased, easedLimit{name, value, train.Length})
 			}
 		}
-	}
+		return taking{taken: len(batch)}, ctx.Err()
+	}, func(e *encoder) {
+		e.uvarint(len(eased))
+		for _, x := range eased {
+			e.verdict(x.name)
+			e.float(x.value)
+			e.float(x.length)
+		}
+	}, func(d *decoder) error {
+		for range d.length() {
+			eased = append(eased, easedLimit{d.verdict(), d.float(), d.float()})
+		}
+		return d.end()
+	})
+	return eased, err
 }
 
 // paraxialLimits are the limits that are paraxial requirements, which levers

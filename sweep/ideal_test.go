@@ -68,7 +68,7 @@ func TestIdealAgainstSearch(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		batch, err := a.next(context.Background(), 1)
+		batch, _, err := a.next(context.Background(), 1)
 		if err != nil || len(batch) == 0 {
 			t.Fatalf("case %d: nothing found, %v", c, err)
 		}

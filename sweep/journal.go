@@ -56,7 +56,8 @@ const (
 	recordHeader = 'H'
 	recordLeast  = 'L' // the length to start from
 	recordWindow = 'W' // one window of lengths
-	recordChecks = 'C' // one batch of ray checks
+	recordChecks = 'C' // one batch of ray checks, taken off a walk
+	recordEased  = 'F' // one batch of checks with limits lifted, likewise
 	recordRefine = 'R' // one batch of refinements
 	recordGrades = 'G' // one batch of a population search
 	recordPoint  = 'P' // a finished sweep point
@@ -319,22 +320,40 @@ type unitReader struct {
 	in   *bufio.Reader
 	left int
 	path string
+	seen []byte // the next payload, when it was looked at before
 }
 
 // unitsOf reads the units of a sweep point from the first on.
 func (j *Journal) unitsOf(point int) *unitReader {
 	r := j.points[point]
 	section := io.NewSectionReader(j.file, r.first, r.last-r.first)
-	return &unitReader{bufio.NewReaderSize(section, 1<<16), r.units, j.path}
+	return &unitReader{in: bufio.NewReaderSize(section, 1<<16), left: r.units, path: j.path}
 }
 
 // next is the payload of the next unit, nil behind the last one. Checksums
 // were seen to by scan.
 func (r *unitReader) next() ([]byte, error) {
-	if r.left == 0 {
-		return nil, nil
+	payload, err := r.look()
+	if payload != nil {
+		r.left--
+		r.seen = nil
 	}
-	r.left--
+	return payload, err
+}
+
+// peek is the kind of the next unit, 0 behind the last one.
+func (r *unitReader) peek() (byte, error) {
+	payload, err := r.look()
+	if payload == nil {
+		return 0, err
+	}
+	return payload[0], nil
+}
+
+func (r *unitReader) look() ([]byte, error) {
+	if r.left == 0 || r.seen != nil {
+		return r.seen, nil
+	}
 	var prefix [recordPrefix]byte
 	if _, err := io.ReadFull(r.in, prefix[:]); err != nil {
 		return nil, fmt.Errorf("%s: cannot be read: %w", r.path, cut(err))
@@ -343,6 +362,7 @@ func (r *unitReader) next() ([]byte, error) {
 	if _, err := io.ReadFull(r.in, payload); err != nil {
 		return nil, fmt.Errorf("%s: cannot be read: %w", r.path, cut(err))
 	}
+	r.seen = payload
 	return payload, nil
 }
 

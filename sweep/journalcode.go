@@ -21,6 +21,7 @@ func (e *encoder) float(x float64) {
 func (e *encoder) text(s string)        { e.uvarint(len(s)); e.out = append(e.out, s...) }
 func (e *encoder) big(n *big.Int)       { e.text(n.String()) }
 func (e *encoder) int64(n int64)        { e.out = binary.AppendVarint(e.out, n) }
+func (e *encoder) uint64(n uint64)      { e.out = binary.AppendUvarint(e.out, n) }
 func (e *encoder) flag(is bool)         { e.out = append(e.out, map[bool]byte{true: 1}[is]) }
 func (e *encoder) time(d time.Duration) { e.int64(d.Microseconds()) }
 
@@ -143,7 +144,7 @@ func (d *decoder) counts() map[string]*big.Int {
 func (e *encoder) design(c *candidate) {
 	e.out = append(e.out, byte(c.space.Layout), byte(c.space.Seat))
 	for _, code := range c.codes() {
-		e.out = binary.AppendUvarint(e.out, uint64(code))
+		e.uint64(uint64(code))
 	}
 	e.float(c.inner)
 	e.float(c.ranked)
@@ -151,17 +152,10 @@ func (e *encoder) design(c *candidate) {
 
 // design reads a design of a library's lenses.
 func (d *decoder) design(lib *objective.Library) (c candidate) {
-	c.space = objective.Space{Layout: objective.Layout(d.byte()), Seat: objective.Seat(d.byte())}
-	if d.bad || c.space.Layout > objective.ErectorPair || c.space.Seat > objective.SeatRear {
-		d.fail()
+	c.space = d.space()
+	d.codes(&c, lib)
+	if d.bad {
 		return candidate{}
-	}
-	for i := range c.codes() {
-		c.groups[i] = objective.StackCode(d.uint64())
-		if !lib.Names(c.groups[i]) {
-			d.fail()
-			return candidate{}
-		}
 	}
 	c.inner, c.ranked = d.float(), d.float()
 	return c

@@ -2,7 +2,10 @@ package sweep
 
 import (
 	"context"
+	"errors"
 	"log/slog"
+	"math"
+	"slices"
 	"time"
 
 	"relaysweep/objective"
@@ -82,6 +85,14 @@ func (l *unitLog) unit(ctx context.Context, kind byte, carry func(context.Contex
 	return 0, l.journal.append(e.out)
 }
 
+// kind is the kind of the next unit where that comes from the journal, otherwise 0.
+func (l *unitLog) kind() (byte, error) {
+	if l == nil {
+		return 0, nil
+	}
+	return l.replay.peek()
+}
+
 // replaying tells whether the next unit comes from the journal.
 func (l *unitLog) replaying() bool { return l != nil && l.replay.left > 0 }
 
@@ -108,17 +119,25 @@ func (a *ascent) leastUnit(ctx context.Context) (least float64, err error) {
 // examined is what one window of lengths brought.
 type examined struct {
 	window
-	ok     bool // the window was not given up
-	effort int64
+	ok      bool // the window was not given up
+	effort  int64
+	designs int // that meet everything; a replayed window has no candidates
 }
 
-// examineUnit examines the window of lengths up to hi as a unit.
+// examineUnit examines the window of lengths up to hi as a unit, and takes what it
+// brings into pending and backlog. The designs are not recorded: where the unit is
+// replayed, the backlog accounts for them.
 func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examined, error) {
 	var w examined
+	var part backlogPart
+	var pending, listed []candidate
+	list, replayed := false, a.log.replaying()
 	start := time.Now()
-	replayed := a.log.replaying()
 	spent, err := a.log.unit(ctx, recordWindow, func(ctx context.Context) (err error) {
-		w, err = a.examine(ctx, hi, most)
+		w, err = a.examine(ctx, a.lo, hi, most)
+		pending = slices.Concat(a.pending, w.candidates)
+		sortCandidates(pending, a.lib)
+		part = backlogPartOf(a.lo, hi, &w)
 		return err
 	}, func(e *encoder) {
 		e.float(a.lo)
@@ -130,9 +149,16 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 		for _, n := range w.failed {
 			e.int64(n)
 		}
-		e.uvarint(len(w.candidates))
-		for _, c := range w.candidates {
-			e.design(&c)
+		e.uvarint(part.designs)
+		if part.designs > 0 {
+			e.millimetres(part.least, a.lo)
+			e.millimetres(part.most, part.least)
+			e.uint64(part.digest)
+		}
+		list = a.backlog.due(&part)
+		e.flag(list)
+		if list {
+			e.designs(pending)
 		}
 	}, func(d *decoder) error {
 		if d.float() != a.lo || d.float() != hi {
@@ -143,133 +169,208 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 		for i := range w.failed {
 			w.failed[i] = d.int64()
 		}
-		for range d.length() {
-			w.candidates = append(w.candidates, d.design(a.lib))
+		part = backlogPart{lo: a.lo, hi: hi, designs: d.uvarint(), least: math.Inf(1), most: math.Inf(-1), effort: w.effort}
+		if part.designs > 0 {
+			part.least = d.millimetres(a.lo)
+			part.most = d.millimetres(part.least)
+			part.digest = d.uint64()
+		}
+		if list = d.flag(); list {
+			if listed = d.designs(a.lib); len(listed) != a.backlog.left+part.designs {
+				return errDamaged
+			}
 		}
 		return d.end()
 	})
 	a.proof.Seconds["search"] += spent.Seconds()
-	if took := time.Since(start); err == nil && a.log != nil && !replayed && took > windowEvent {
-		a.log.events.Info("window", "point", a.log.point, "from_mm", a.lo, "to_mm", hi, "examined", w.examined,
-			"candidates", len(w.candidates), "given_up", !w.ok, "seconds", took.Seconds())
+	if err != nil {
+		return w, err
 	}
-	return w, err
+	w.designs = part.designs
+	a.pending = pending
+	a.backlog.owed = replayed
+	if w.ok {
+		a.backlog.add(part)
+	}
+	if list {
+		a.backlog.list(listed)
+	}
+	if took := time.Since(start); a.log != nil && !replayed && took > windowEvent {
+		a.log.events.Info("window", "point", a.log.point, "from_mm", a.lo, "to_mm", hi, "examined", w.examined,
+			"candidates", w.designs, "given_up", !w.ok, "seconds", took.Seconds())
+	}
+	return w, nil
 }
 
-// checkUnit checks a batch as a unit. A design that passed is checked again
-// when the unit is replayed, for its report.
-func (a *ascent) checkUnit(ctx context.Context, checkers chan *objective.Checker, batch []candidate) (trains []*objective.Train, reports []*objective.Report, err error) {
-	spent, err := a.log.unit(ctx, recordChecks, func(ctx context.Context) (err error) {
-		trains, reports, err = a.check(ctx, checkers, batch)
+// restore puts the designs in hand that the journal accounts for, once it has been
+// replayed to its end.
+func (a *ascent) restore(ctx context.Context) error {
+	if !a.backlog.owed || a.log.replaying() {
+		return nil
+	}
+	defer a.clock("search")()
+	left, err := a.backlog.restore(ctx, a.lib, func(ctx context.Context, lo, hi float64) ([]candidate, error) {
+		w, err := a.examine(ctx, lo, hi, math.MaxInt)
+		return w.candidates, err
+	})
+	if errors.Is(err, errDamaged) {
+		err = &DamagedJournalError{a.log.journal.path, err}
+	}
+	if err != nil {
+		return err
+	}
+	a.pending, a.backlog.owed = left, false
+	return nil
+}
+
+// taking is what a walk did with a batch: it took so many of its designs, all
+// but in the last batch, where something ended it.
+type taking struct {
+	taken int
+	ended bool
+}
+
+// takeUnit is a unit that takes designs off a walk. carry does with the batch, which
+// [ascent.next] has given, what is to be done. The record holds how far the
+// walk came, and what record adds. Where the unit is replayed there is no batch:
+// what record has kept is all there is.
+func (a *ascent) takeUnit(ctx context.Context, kind byte, batch []candidate, carry func(context.Context) (taking, error),
+	record func(*encoder), replay func(*decoder) error,
+) (took taking, spent time.Duration, err error) {
+	reached, next, replayed := math.Inf(-1), math.Inf(1), a.log.replaying()
+	spent, err = a.log.unit(ctx, kind, func(ctx context.Context) (err error) {
+		took, err = carry(ctx)
+		if took.taken > 0 {
+			reached = batch[took.taken-1].ranked
+		}
+		if took.taken < len(batch) {
+			next = batch[took.taken].ranked
+		} else if len(a.pending) > 0 {
+			next = a.pending[0].ranked
+		}
 		return err
 	}, func(e *encoder) {
-		a.recordChecks(e, batch, reports)
+		e.taking(took, a.lo, reached, next)
+		record(e)
 	}, func(d *decoder) error {
-		failed, err := replayChecks(d, batch, a.part)
+		took, reached, next = d.taking(a.lo)
+		if d.bad || took.taken > a.backlog.left {
+			return errDamaged
+		}
+		return replay(d)
+	})
+	if err != nil {
+		took = taking{}
+	} else {
+		a.backlog.take(took.taken, reached, next)
+		a.backlog.owed = replayed
+	}
+	if took.taken < len(batch) {
+		a.pending = slices.Concat(batch[took.taken:], a.pending)
+	}
+	return took, spent, err
+}
+
+// taking writes what was taken, in a walk that has come to lo, up to which ranked
+// length, and that of the first design left.
+func (e *encoder) taking(t taking, lo, reached, next float64) {
+	e.uvarint(t.taken)
+	e.flag(t.ended)
+	if t.taken > 0 {
+		e.millimetres(reached, lo)
+	}
+	e.millimetres(next, reached)
+}
+
+func (d *decoder) taking(lo float64) (t taking, reached, next float64) {
+	t.taken, t.ended = d.uvarint(), d.flag()
+	reached = math.Inf(-1)
+	if t.taken > 0 {
+		reached = d.millimetres(lo)
+	}
+	return t, reached, d.millimetres(reached)
+}
+
+// judged is what a batch of checks brought of the designs that the walk took.
+type judged struct {
+	taking
+	skipped int64 // not counted, as their parts passed before
+	failed  []verdictCount
+	passed  []candidate
+	trains  []*objective.Train  // of those that passed, where reports are wanted
+	reports []*objective.Report // likewise
+}
+
+// checkUnit checks a batch as a unit. judge tells what the walk takes, by what the
+// designs of a batch were turned away; it is called again with those that it took,
+// all of them, when the unit of a part is replayed. Where reports are wanted, what
+// passed is then checked again.
+//
+// The record holds how many were turned away by what, and what passed. In a part of a
+// point it holds, for the merge, each design that was taken instead.
+func (a *ascent) checkUnit(ctx context.Context, checkers chan *objective.Checker, batch []candidate, reports bool,
+	judge func(batch []candidate, verdicts []string) judged,
+) (judged, error) {
+	var j judged
+	var verdicts []string
+	took, spent, err := a.takeUnit(ctx, recordChecks, batch, func(ctx context.Context) (taking, error) {
+		trains, checked, err := a.check(ctx, checkers, batch)
 		if err != nil {
+			return taking{}, err
+		}
+		for _, r := range checked {
+			verdicts = append(verdicts, r.FailedBy)
+		}
+		j = judge(batch, verdicts)
+		for i, at := 0, 0; at < len(j.passed); i++ {
+			if batch[i] == j.passed[at] {
+				j.trains, j.reports = append(j.trains, trains[i]), append(j.reports, checked[i])
+				at++
+			}
+		}
+		return j.taking, nil
+	}, func(e *encoder) {
+		if !a.part.Whole() {
+			e.checked(batch[:j.taken], verdicts[:j.taken])
+			return
+		}
+		e.int64(j.skipped)
+		e.verdictCounts(j.failed)
+		e.designs(j.passed)
+	}, func(d *decoder) (err error) {
+		if !a.part.Whole() {
+			taken, verdicts := d.checked(a.lib)
+			if d.end() == nil {
+				j = judge(taken, verdicts)
+			}
+		} else {
+			j.skipped, j.failed, j.passed = d.int64(), d.verdictCounts(), d.designs(a.lib)
+		}
+		if err := d.end(); err != nil || !reports || len(j.passed) == 0 {
 			return err
 		}
-		trains, reports, err = a.recheck(ctx, checkers, batch, failed)
+		j.trains, j.reports, err = a.check(ctx, checkers, j.passed)
+		for _, r := range j.reports {
+			if err == nil && r.FailedBy != "" {
+				err = errDamaged
+			}
+		}
 		return err
 	})
+	j.taking = took
 	a.proof.Seconds["check"] += spent.Seconds()
-	return trains, reports, err
+	return j, err
 }
 
-// recordChecks keeps under which name each design of a batch failed, the empty
-// one for those that passed; in a part of a point the designs as well, for the
-// merge.
-func (a *ascent) recordChecks(e *encoder, batch []candidate, reports []*objective.Report) {
-	var names []string
-	places := map[string]int{}
-	for _, r := range reports {
-		if _, known := places[r.FailedBy]; !known {
-			places[r.FailedBy] = len(names)
-			names = append(names, r.FailedBy)
-		}
-	}
-	e.uvarint(len(names))
-	for _, name := range names {
-		e.text(name)
-	}
-	e.uvarint(len(batch))
-	e.float(batch[0].ranked)
-	for i, c := range batch {
-		e.uvarint(places[reports[i].FailedBy])
-		if !a.part.Whole() {
-			e.design(&c)
-		}
-	}
+// checked writes designs that were checked and by what each was turned away.
+func (e *encoder) checked(designs []candidate, verdicts []string) {
+	e.designs(designs)
+	e.verdicts(verdicts)
 }
 
-// checkNames reads the beginning of a record of checks: the names, and how
-// many designs follow.
-func checkNames(d *decoder) (names []string, designs int, first float64) {
-	for range d.length() {
-		names = append(names, d.text())
-	}
-	designs = d.length()
-	return names, designs, d.float()
-}
-
-// checkName reads which of the names a design has.
-func checkName(d *decoder, names []string) string {
-	i := d.uvarint()
-	if i >= len(names) {
-		d.fail()
-		return ""
-	}
-	return names[i]
-}
-
-// replayChecks reads under which names the designs of a batch failed.
-func replayChecks(d *decoder, batch []candidate, part Part) ([]string, error) {
-	names, designs, first := checkNames(d)
-	if d.bad || designs != len(batch) || first != batch[0].ranked {
-		return nil, errDamaged
-	}
-	failed := make([]string, designs)
-	for i, c := range batch {
-		failed[i] = checkName(d, names)
-		if part.Whole() {
-			continue
-		}
-		e := &encoder{}
-		e.design(&c)
-		if len(d.rest) < len(e.out) || string(d.rest[:len(e.out)]) != string(e.out) {
-			return nil, errDamaged
-		}
-		d.rest = d.rest[len(e.out):]
-	}
-	return failed, d.end()
-}
-
-// recheck is check for a batch of which is known what fails: only those that
-// passed have trains.
-func (a *ascent) recheck(ctx context.Context, checkers chan *objective.Checker, batch []candidate, failed []string) ([]*objective.Train, []*objective.Report, error) {
-	var passed []candidate
-	for i, name := range failed {
-		if name == "" {
-			passed = append(passed, batch[i])
-		}
-	}
-	solved, again, err := a.check(ctx, checkers, passed)
-	if err != nil {
-		return nil, nil, err
-	}
-	trains, reports := make([]*objective.Train, len(batch)), make([]*objective.Report, len(batch))
-	for i, name := range failed {
-		if name != "" {
-			reports[i] = &objective.Report{FailedBy: name}
-			continue
-		}
-		if again[0].FailedBy != "" {
-			return nil, nil, errDamaged
-		}
-		trains[i], reports[i] = solved[0], again[0]
-		solved, again = solved[1:], again[1:]
-	}
-	return trains, reports, nil
+func (d *decoder) checked(lib *objective.Library) (designs []candidate, verdicts []string) {
+	designs = d.designs(lib)
+	return designs, d.verdicts(len(designs))
 }
 
 // logStatus logs now and then how a point stands.

@@ -164,7 +164,7 @@ func TestGrade(t *testing.T) {
 			t.Fatal(err)
 		}
 		checker := objective.NewChecker(p)
-		all, err := a.next(t.Context(), 400)
+		all, _, err := a.next(t.Context(), 400)
 		if err != nil {
 			t.Fatal(err)
 		}

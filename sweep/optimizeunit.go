@@ -3,6 +3,7 @@ package sweep
 import (
 	"context"
 	"fmt"
+	"math"
 
 	"relaysweep/objective"
 )
@@ -92,6 +93,11 @@ func (s *optimizer) walk() *ascent {
 		a.pending = append(a.pending, s.met[i].candidate())
 	}
 	sortCandidates(a.pending, s.lib)
+	a.backlog = newBacklog(0, math.Inf(1))
+	if len(a.pending) > 0 {
+		a.backlog = newBacklog(len(a.pending), a.pending[0].ranked)
+		a.backlog.listed = a.pending
+	}
 	return a
 }
 

@@ -312,16 +312,15 @@ func (m *merge) walk(out *Outcome, lists []*checkedList) (ended bool, err error)
 
 // checkedList is the list of the designs that a part has checked, in order.
 type checkedList struct {
-	journal *Journal
-	units   *unitReader
-	lib     *objective.Library
-	names   []string
-	batch   *decoder // the rest of the record in hand
-	inBatch int
-	left    int64 // behind the design in hand
-	holds   bool  // a design is in hand
-	design  candidate
-	failed  string // "" when it passed
+	journal  *Journal
+	units    *unitReader
+	lib      *objective.Library
+	designs  []candidate // the rest of the record in hand
+	verdicts []string    // of these
+	left     int64       // behind the design in hand
+	holds    bool        // a design is in hand
+	design   candidate
+	failed   string // "" when it passed
 }
 
 // skipWalk goes on to the second walk over the part's designs, the one that looks for near misses:
@@ -350,7 +349,7 @@ func (l *checkedList) advance() error {
 	if l.left == 0 {
 		return nil
 	}
-	for l.inBatch == 0 {
+	for len(l.designs) == 0 {
 		payload, err := l.units.next()
 		if err != nil {
 			return err
@@ -361,17 +360,17 @@ func (l *checkedList) advance() error {
 		if payload[0] != recordChecks {
 			continue
 		}
-		l.batch = &decoder{rest: payload[1:]}
-		l.batch.uvarint() // the point
-		l.batch.time()
-		l.names, l.inBatch, _ = checkNames(l.batch)
+		d := &decoder{rest: payload[1:]}
+		d.uvarint() // the point
+		d.time()
+		d.taking(0) // how far the walk came: what was taken tells it
+		l.designs, l.verdicts = d.checked(l.lib)
+		if err := d.end(); err != nil {
+			return &DamagedJournalError{l.journal.path, err}
+		}
 	}
-	l.failed = checkName(l.batch, l.names)
-	l.design = l.batch.design(l.lib)
-	if l.batch.bad {
-		return &DamagedJournalError{l.journal.path, errDamaged}
-	}
-	l.inBatch--
+	l.design, l.failed = l.designs[0], l.verdicts[0]
+	l.designs, l.verdicts = l.designs[1:], l.verdicts[1:]
 	l.left--
 	l.holds = true
 	return nil

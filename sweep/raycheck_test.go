@@ -35,7 +35,7 @@ func TestRayCheckAgainstPlain(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		batch, err := a.next(context.Background(), 1)
+		batch, _, err := a.next(context.Background(), 1)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -126,7 +126,7 @@ func stream(b *testing.B, spec *Spec, lenses []*catalog.Lens, n int) (*objective
 	}
 	var trains []*objective.Train
 	for len(trains) < n {
-		batch, err := a.next(context.Background(), n-len(trains))
+		batch, _, err := a.next(context.Background(), n-len(trains))
 		if err != nil || len(batch) == 0 {
 			b.Fatalf("%d designs, %v", len(trains), err)
 		}
@@ -190,7 +190,7 @@ func BenchmarkRayCheck(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	batch, err := a.next(context.Background(), 1)
+	batch, _, err := a.next(context.Background(), 1)
 	if err != nil || len(batch) == 0 {
 		b.Fatal("no train", err)
 	}

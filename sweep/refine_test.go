@@ -487,7 +487,7 @@ func nearMisses(t testing.TB, spec *Spec, lenses []*catalog.Lens, over, upTo flo
 		nearer = objective.NewChecker(p)
 	}
 	for {
-		batch, err := a.next(t.Context(), batchSize)
+		batch, _, err := a.next(t.Context(), batchSize)
 		if err != nil || len(batch) == 0 {
 			t.Fatalf("%d near misses, %v", len(misses), err)
 		}

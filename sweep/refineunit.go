@@ -84,25 +84,34 @@ func (a *ascent) leading(ctx context.Context, out *Outcome) (leading []candidate
 	for range a.workers {
 		checkers <- objective.NewNearChecker(a.p, a.refine.nearMiss)
 	}
-	for {
-		batch, err := a.next(ctx, batchSize)
-		if err != nil || len(batch) == 0 {
-			return leading, checked, err
-		}
-		_, reports, err := a.checkUnit(ctx, checkers, batch)
+	for ended := false; !ended; {
+		batch, more, err := a.next(ctx, batchSize)
 		if err != nil {
 			return nil, 0, err
 		}
-		for i, c := range batch {
-			if a.leadingEnds(len(leading), checked, c.ranked, longest) {
-				return leading, checked, nil
-			}
-			checked++
-			if reports[i].FailedBy == "" {
-				leading = append(leading, c)
-			}
+		if !more {
+			break
 		}
+		near, err := a.checkUnit(ctx, checkers, batch, false, func(batch []candidate, verdicts []string) (j judged) {
+			for i, c := range batch {
+				if j.ended = a.leadingEnds(len(leading)+len(j.passed), checked+int64(i), c.ranked, longest); j.ended {
+					break
+				}
+				j.taken++
+				if verdicts[i] == "" {
+					j.passed = append(j.passed, c)
+				}
+			}
+			return j
+		})
+		if err != nil {
+			return nil, 0, err
+		}
+		leading = append(leading, near.passed...)
+		checked += int64(near.taken)
+		ended = near.ended
 	}
+	return leading, checked, nil
 }
 
 // longest is the ranked length beyond which no candidate is refined: that of the last

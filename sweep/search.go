@@ -152,6 +152,7 @@ type ascent struct {
 	stopped bool // by effortMax
 	serving *big.Int
 	byRays  map[string]*big.Int
+	backlog backlog // accounts for pending
 }
 
 // firstStep, in mm, is the width of the first window of lengths, and
@@ -189,7 +190,7 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 	a := &ascent{options: o, lib: lib, p: lib.Problem, step: firstStep, proof: Proof{
 		Space: new(big.Int), SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{},
 		Seconds: map[string]float64{}, Exact: true,
-	}, serving: new(big.Int), byRays: map[string]*big.Int{}}
+	}, serving: new(big.Int), byRays: map[string]*big.Int{}, backlog: newBacklog(0, math.Inf(1))}
 	defer a.clock("stacks")()
 	var err error
 	if a.source, err = newSource(ctx, lib, rolesOf(o)); err != nil {
@@ -299,6 +300,9 @@ func (a *ascent) advance(ctx context.Context) error {
 	if a.step < stepLeast { // nothing is gained by an even narrower one
 		most = math.MaxInt
 	}
+	if err := a.restore(ctx); err != nil {
+		return err
+	}
 	joined, err := a.examineUnit(ctx, hi, most)
 	if err != nil {
 		return err
@@ -312,9 +316,7 @@ func (a *ascent) advance(ctx context.Context) error {
 		return nil
 	}
 	a.account(&joined.window)
-	a.pending = append(a.pending, joined.candidates...)
-	sortCandidates(a.pending, a.lib)
-	n := len(joined.candidates)
+	n := joined.designs
 	a.brought += n
 	a.step *= math.Max(0.25, math.Min(windowGrowth, float64(wanted)/float64(n)))
 	if a.brought == 0 {
@@ -326,9 +328,9 @@ func (a *ascent) advance(ctx context.Context) error {
 	return nil
 }
 
-// examine lets all finders examine the window of lengths up to hi. It is given
-// up when one of them meets more than most candidates.
-func (a *ascent) examine(ctx context.Context, hi float64, most int) (joined examined, err error) {
+// examine lets all finders examine the window of lengths above lo and up to hi. It
+// is given up when one of them meets more than most candidates.
+func (a *ascent) examine(ctx context.Context, lo, hi float64, most int) (joined examined, err error) {
 	all := math.MaxInt // of all shares and finders together
 	if most < all/len(a.finders) {
 		all = most * len(a.finders)
@@ -336,7 +338,7 @@ func (a *ascent) examine(ctx context.Context, hi float64, most int) (joined exam
 	joined.ok = true
 	err = a.source.eachShare(ctx, hi, func(st *stacks) (bool, error) {
 		for _, f := range a.finders {
-			w, ok, err := f.find(ctx, st, a.lo, hi, most)
+			w, ok, err := f.find(ctx, st, lo, hi, most)
 			if err != nil {
 				return false, err
 			}
@@ -385,10 +387,26 @@ func effortOf(f finder) int64 {
 	return 1
 }
 
-// next is the next candidates in order, at least one and at most most, none
-// when the space is exhausted.
-func (a *ascent) next(ctx context.Context, most int) ([]candidate, error) {
+// next is the next candidates in order, at least one and at most most, and
+// more false when the space is exhausted. While the journal is replayed there are
+// none in hand, and more tells that it has taken some.
+func (a *ascent) next(ctx context.Context, most int) (batch []candidate, more bool, err error) {
 	for {
+		kind, err := a.log.kind()
+		if err != nil {
+			return nil, false, err
+		}
+		switch {
+		case kind == recordChecks || kind == recordEased:
+			return nil, true, nil
+		case kind != 0 && a.over && a.backlog.left > 0:
+			return nil, false, &DamagedJournalError{a.log.journal.path, errDamaged}
+		case kind != 0 && a.over:
+			return nil, false, nil
+		}
+		if err := a.restore(ctx); err != nil {
+			return nil, false, err
+		}
 		n, _ := slices.BinarySearchFunc(a.pending, a.safe(), func(c candidate, safe float64) int {
 			return cmp.Compare(c.ranked, safe)
 		})
@@ -398,14 +416,14 @@ func (a *ascent) next(ctx context.Context, most int) ([]candidate, error) {
 		if n > 0 || a.over {
 			batch := a.pending[:n]
 			a.pending = a.pending[n:]
-			return batch, nil
+			return batch, n > 0, nil
 		}
 		if a.effortMax > 0 && a.effort > a.effortMax || a.heldStop > 0 && a.source.size() > a.heldStop {
 			a.stopped = true
-			return nil, nil
+			return nil, false, nil
 		}
 		if err := a.advance(ctx); err != nil {
-			return nil, err
+			return nil, false, err
 		}
 		a.report("search")
 	}
@@ -438,44 +456,37 @@ func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 	}
 	passedParts := map[string]bool{}
 	for len(out.Found) < a.top {
-		batch, err := a.next(ctx, batchSize)
+		batch, more, err := a.next(ctx, batchSize)
 		if err != nil {
 			return a.unfinished(out), err
 		}
-		if len(batch) == 0 {
+		if !more {
 			a.proof.Exact = !a.stopped
 			break
 		}
-		trains, reports, err := a.checkUnit(ctx, checkers, batch)
+		got, err := a.checkUnit(ctx, checkers, batch, true, func(batch []candidate, verdicts []string) judged {
+			return a.judge(batch, verdicts, a.top-len(out.Found), passedParts)
+		})
 		if err != nil {
-			a.pending = append(batch, a.pending...)
 			return a.unfinished(out), err
 		}
-		for i, c := range batch {
-			if len(out.Found) == a.top || a.checksMax > 0 && a.proof.Checked == a.checksMax {
-				a.pending = append(batch[i:len(batch):len(batch)], a.pending...)
-				break
-			}
-			key := ""
-			if a.onePerParts {
-				if key = c.partsKey(a.lib); passedParts[key] {
-					tally(a.proof.SetAside, byParts, one)
-					continue
-				}
-			}
+		tally(a.proof.SetAside, byParts, big.NewInt(got.skipped))
+		for _, failed := range got.failed {
+			a.proof.Checked += failed.n
+			tally(a.proof.Failed, failed.name, big.NewInt(failed.n))
+			tally(a.byRays, failed.name, big.NewInt(failed.n))
+		}
+		for i, c := range got.passed {
 			a.proof.Checked++
-			if failed := reports[i].FailedBy; failed != "" {
-				tally(a.proof.Failed, failed, one)
-				tally(a.byRays, failed, one)
-				continue
-			}
 			a.proof.Passed++
-			passedParts[key] = true
-			out.Found = append(out.Found, Found{Train: trains[i], ID: c.id(a.lib), Ranked: c.ranked, Report: reports[i], design: c})
+			if a.onePerParts {
+				passedParts[c.partsKey(a.lib)] = true
+			}
+			out.Found = append(out.Found, Found{Train: got.trains[i], ID: c.id(a.lib), Ranked: c.ranked, Report: got.reports[i], design: c})
 		}
 		a.report("check")
 		if a.checksMax > 0 && a.proof.Checked == a.checksMax && len(out.Found) < a.top {
-			a.proof.Exact = a.over && len(a.pending) == 0
+			a.proof.Exact = a.over && a.backlog.left == 0
 			break
 		}
 	}
@@ -483,15 +494,42 @@ func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 	return out, nil
 }
 
+// judge takes the designs of a batch of checks until so many have passed or no more
+// may be checked.
+func (a *ascent) judge(batch []candidate, verdicts []string, wanted int, passedParts map[string]bool) (j judged) {
+	passed := map[string]bool{} // parts, within the batch
+	checked := a.proof.Checked
+	for i, c := range batch {
+		if len(j.passed) == wanted || a.checksMax > 0 && checked == a.checksMax {
+			j.ended = true
+			break
+		}
+		j.taken++
+		key := ""
+		if a.onePerParts {
+			if key = c.partsKey(a.lib); passedParts[key] || passed[key] {
+				j.skipped++
+				continue
+			}
+		}
+		checked++
+		if verdicts[i] != "" {
+			j.failed = countVerdict(j.failed, verdicts[i])
+			continue
+		}
+		passed[key] = true
+		j.passed = append(j.passed, c)
+	}
+	return j
+}
+
 // close gives an outcome its proof.
 func (a *ascent) close(out *Outcome) {
-	tally(a.proof.SetAside, byRest, big.NewInt(int64(len(a.pending))))
+	tally(a.proof.SetAside, byRest, big.NewInt(int64(a.backlog.left)))
 	a.proof.ProvenLength = a.provenLength(out)
 	out.Proof = a.proof
 	out.turnedByRays, out.serving, out.next = a.byRays, a.serving, a.safe()
-	if len(a.pending) > 0 {
-		out.next = math.Min(out.next, a.pending[0].ranked)
-	}
+	out.next = math.Min(out.next, a.backlog.next)
 }
 
 // unfinished is the outcome of a walk that was stopped: what was found are the
@@ -509,8 +547,8 @@ func (a *ascent) unfinished(out *Outcome) *Outcome {
 // provenLength is the ranked length below which every design is accounted for.
 func (a *ascent) provenLength(out *Outcome) float64 {
 	switch {
-	case len(a.pending) > 0 && !a.proof.Exact:
-		return math.Min(a.pending[0].ranked, a.safe())
+	case a.backlog.left > 0 && !a.proof.Exact:
+		return math.Min(a.backlog.next, a.safe())
 	case len(out.Found) == a.top:
 		return out.Found[a.top-1].Ranked
 	case a.over:
