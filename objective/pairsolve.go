@@ -298,3 +298,19 @@ func (p *Problem) pairBest(t *Train, relay *PairRelay, by RankBy, until Requirem
 	c := p.newPairCase(&front, relay, &rear, t.Seat, until)
 	return c.best(by)
 }
+
+// LeastAny is a length in mm that no refinement of a train goes below, solved at its
+// paraxial gaps: over all inner gaps of a pair.
+func (p *Problem) LeastAny(t *Train) float64 {
+	if t.Layout != ErectorPair {
+		return p.LeastRefined(t, p.screenedAxisD())
+	}
+	front, okFront := p.NewFront(t.Groups[0], t.Seat, MassG)
+	rear, okRear := p.NewRear(t.Groups[3], t.Seat, MassG)
+	first, second := NewPairHalf(t.Groups[1]), NewPairHalf(t.Groups[2])
+	pair, ok := p.NewPairTrain(t.Seat, &front, &first, &second, &rear)
+	if !okFront || !okRear || !ok {
+		return t.Length
+	}
+	return pair.Least()
+}

@@ -1,7 +1,6 @@
 package objective
 
 import (
-	"maps"
 	"math"
 	"slices"
 )
@@ -37,6 +36,10 @@ type Refiner struct {
 	own      float64 // the user's limit on vignetting; +Inf for none
 	start, t *Train
 	gapLeast []float64 // by gap; of no meaning for the mask's
+	axisD    float64   // axis_vergence_D at the paraxial gaps, as far as a screen lets it pass
+	residual float64   // 1/mm, see residualMost
+	eyeMost  float64   // mm, of |p|
+	pair     *pairCase // nil for others
 	names    []string
 	excess   []float64
 	// Of the stand-in for vignetting, see watch.
@@ -52,15 +55,8 @@ type Refiner struct {
 // NewRefiner prepares refinements of trains for p, which must not change
 // afterwards, that are ranked by a length.
 func NewRefiner(p *Problem, by RankBy) *Refiner {
-	q := *p
-	q.Limits.Max = maps.Clone(p.Limits.Max)
-	if q.Limits.Max == nil {
-		q.Limits.Max = map[string]float64{}
-	}
-	if axis := MetricList[axisVergence].Name; math.IsInf(p.Limits.Limit(axis), 1) {
-		q.Limits.Max[axis] = AxisVergenceDefaultD
-	}
-	return &Refiner{p: &q, by: by, c: NewChecker(&q), own: p.Limits.Limit(MetricList[vignetting].Name)}
+	q := p.refined()
+	return &Refiner{p: q, by: by, c: NewChecker(q), own: p.Limits.Limit(MetricList[vignetting].Name)}
 }
 
 // Begin takes a train at its paraxial gaps in hand, which stays as it is.
@@ -73,6 +69,7 @@ func (r *Refiner) Begin(start *Train) {
 	for i := range start.Gaps {
 		r.gapLeast = append(r.gapLeast, r.p.LeastGap(start.Groups[i], start.Groups[i+1]))
 	}
+	r.bound()
 	r.c.limits[vignetting] = r.own
 	if math.IsInf(r.own, 1) {
 		r.c.limits[vignetting] = 100 // so that it is measured
@@ -80,6 +77,52 @@ func (r *Refiner) Begin(start *Train) {
 	}
 	r.allowedShare = r.c.limits[vignetting] / 100
 	r.watched = r.watched[:0]
+}
+
+// bound sets the limits within which [Problem.LeastRefined] and [PairTrain.Least] hold.
+func (r *Refiner) bound() {
+	p, rear := r.p, r.start.Groups[len(r.start.Groups)-1]
+	r.axisD = math.Min(math.Abs(r.c.MeasureLimited(r.start).Metrics.AxisVergenceD), p.screenedAxisD())
+	r.residual = p.residualMost(r.axisD)
+	atEye, _, ok := p.eyeRange(rear.BFDMM, r.residual)
+	if r.eyeMost = eyeMost / atEye; !ok {
+		r.eyeMost = 0
+	}
+	r.pair = nil
+	if r.start.Layout != ErectorPair {
+		return
+	}
+	front, okFront := p.NewFront(r.start.Groups[0], r.start.Seat, MassG)
+	back, okBack := p.NewRear(rear, r.start.Seat, MassG)
+	relay, ok := p.NewPairRelay(NewPairHalf(r.start.Groups[1]), NewPairHalf(r.start.Groups[2]))
+	if okFront && okBack && ok {
+		c := p.newPairCase(&front, &relay, &back, r.start.Seat, MassG)
+		r.pair = &c
+	}
+}
+
+// LeastLength is a length in mm that no refinement of the train in hand goes below, at the
+// inner gap that a pair begins with.
+func (r *Refiner) LeastLength() float64 { return r.p.LeastRefined(r.start, r.axisD) }
+
+// addBounds keeps a train within the limits of bound.
+func (r *Refiner) addBounds() {
+	p, t := r.p, r.t
+	rear := t.Groups[len(t.Groups)-1]
+	m := p.EyeMatrix(t)
+	r.add(MetricList[axisVergence].Name, math.Abs(m.A*m.C), r.residual, p.axisLimitD()/1000)
+	r.add(Relief.String(), math.Abs(t.EyeRelief-p.CombinerShift()-rear.BFDMM), r.eyeMost, 1)
+	if r.pair == nil {
+		return
+	}
+	inner := t.Gaps[1]
+	v := 1 / (r.pair.relay.fold - inner)
+	within := r.pair.reachable()
+	r.add(GapRoom.String(), r.pair.relay.inner(within.Lo)-roundingSlack, inner, 1)
+	r.add(GapRoom.String(), inner, r.pair.relay.inner(within.Hi)+roundingSlack, 1)
+	eye := r.pair.eye(v, v)
+	r.add(Relief.String(), eye.Lo-roundingSlack, eye.Hi, 1)
+	r.add(Length.String(), r.pair.length(v)-pairShorterMost, t.Length, 1)
 }
 
 // Unknowns is the number of what an optimisation may change: the gaps and the
@@ -170,6 +213,9 @@ func (r *Refiner) addParaxial() {
 	}
 	r.add(Relief.String(), max(p.ReliefMin, p.CombinerMM)-roundingSlack, t.EyeRelief, 1)
 	r.add(Relief.String(), t.EyeRelief, p.ReliefMax+roundingSlack, 1)
+	if p.Refining() {
+		r.addBounds()
+	}
 	if limit := p.Limits.Limit(PixelArcmin.String()); !math.IsInf(limit, 1) {
 		least := math.Inf(1)
 		for _, v := range [2]float64{p.VergenceFar, p.VergenceNear} { // |a| is monotonic between them

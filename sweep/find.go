@@ -68,6 +68,8 @@ type window struct {
 	examined   int64
 	failed     [objective.Met]int64 // by requirement
 	noGap      int64                // pair relays that no inner gap suits
+	turned     []verdictCount       // by the mask alone, see maskScreen
+	sample     []candidate          // of these, to draw an audit from
 	pass       *pass                // of which it is a part
 }
 
@@ -138,6 +140,8 @@ type search struct {
 	p       *objective.Problem
 	by      objective.RankBy
 	workers int
+	mask    *maskScreen  // nil where nothing is refined
+	drawing *auditSample // of what the mask turns away; nil for none
 }
 
 // examinedToo is how many trains a window may examine for each candidate that it
@@ -202,11 +206,16 @@ func (w *window) add(v *window) {
 	for i, n := range v.failed {
 		w.failed[i] += n
 	}
+	for _, c := range v.turned {
+		w.turned = addVerdict(w.turned, c.name, c.n)
+	}
+	w.sample = append(w.sample, v.sample...)
 }
 
-// take counts a judged train and keeps it when it meets everything. It returns
-// false when the window holds too much to go on.
-func (s *search) take(w *window, t *objective.Train, codes [4]objective.StackCode, failed objective.Requirement) bool {
+// take counts a judged train and keeps it when it meets everything, ranked by its
+// length, or where designs are refined by least, a length that no refinement of it goes
+// below. It returns false when the window holds too much to go on.
+func (s *search) take(w *window, t *objective.Train, codes [4]objective.StackCode, failed objective.Requirement, least float64) bool {
 	w.examined++
 	w.pass.examined.Add(1)
 	if failed == objective.Focal { // no inner gap: see PairTrain.Solve
@@ -217,16 +226,34 @@ func (s *search) take(w *window, t *objective.Train, codes [4]objective.StackCod
 		w.failed[failed]++
 		return !w.pass.over()
 	}
-	w.pass.held.Add(1)
 	c := candidate{
-		ranked: objective.RoundedLength(t.Ranked(s.by)), groups: codes,
+		ranked: s.rankedBy(t, least), groups: codes,
 		space: objective.Space{Layout: t.Layout, Seat: t.Seat},
 	}
 	if t.Layout == objective.ErectorPair {
 		c.inner = t.Gaps[1]
 	}
+	if turned := s.mask.turnsAway(t, codes[len(t.Groups)-1]); turned != "" {
+		w.turned = addVerdict(w.turned, turned, 1)
+		if s.drawing != nil && s.drawing.number(&c) < s.drawing.below() {
+			w.sample = append(w.sample, c)
+		}
+		return !w.pass.over()
+	}
+	w.pass.held.Add(1)
 	w.candidates = append(w.candidates, c)
 	return !w.pass.over()
+}
+
+// rankedBy is what a train is ranked by in the walk.
+func (s *search) rankedBy(t *objective.Train, least float64) float64 {
+	if !s.p.Refining() {
+		return objective.RoundedLength(t.Ranked(s.by))
+	}
+	if s.by == objective.ByLengthToEye {
+		least += math.Max(s.p.ReliefMin, s.p.CombinerMM)
+	}
+	return objective.RoundedLength(least)
 }
 
 // singleFinder finds trains of the layout erector-single.
@@ -267,7 +294,7 @@ func (f *singleFinder) find(ctx context.Context, st *stacks, lo, hi float64, mos
 				t.Groups = []*objective.Group{f.lib.Group(front.Code), nil, f.lib.Group(rear.Code)}
 			}
 			t.Groups[1] = r.Group
-			return f.take(w, &t, [4]objective.StackCode{front.Code, r.Code, rear.Code}, f.p.Solve(&t, 0))
+			return f.take(w, &t, [4]objective.StackCode{front.Code, r.Code, rear.Code}, f.p.Solve(&t, 0), length)
 		})
 	})
 }
@@ -363,11 +390,12 @@ func (s *classed) find(ctx context.Context, lo, hi float64, whole *pass) (window
 			if !ok || pair.TooManyParts() { // they stay with those that the bound sets aside
 				return true
 			}
-			if least := pair.Least(); least <= lo || !(least <= hi) {
+			least := pair.Least()
+			if least <= lo || !(least <= hi) {
 				return !whole.over() && ctx.Err() == nil
 			}
 			t, codes := s.train(items)
-			return s.f.take(w, &t, codes, pair.Solve(&t, s.f.by)) && ctx.Err() == nil
+			return s.f.take(w, &t, codes, pair.Solve(&t, s.f.by), least) && ctx.Err() == nil
 		})
 	})
 }
@@ -432,7 +460,7 @@ func (f *keplerianFinder) find(ctx context.Context, st *stacks, lo, hi float64, 
 			Layout: objective.Keplerian, Seat: objective.SeatRear,
 			Groups: []*objective.Group{f.lib.Group(front.Code), f.lib.Group(rear.Code)},
 		}
-		f.take(w, &t, [4]objective.StackCode{front.Code, rear.Code}, f.p.Solve(&t, 0))
+		f.take(w, &t, [4]objective.StackCode{front.Code, rear.Code}, f.p.Solve(&t, 0), length)
 	})
 }
 

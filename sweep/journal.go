@@ -58,6 +58,7 @@ const (
 	recordWindow = 'W' // one window of lengths
 	recordChecks = 'C' // one batch of ray checks, taken off a walk
 	recordEased  = 'F' // one batch of checks with limits lifted, likewise
+	recordScreen = 'N' // one batch of screens for refinement, likewise
 	recordRefine = 'R' // one batch of refinements
 	recordGrades = 'G' // one batch of a population search
 	recordPoint  = 'P' // a finished sweep point

@@ -129,14 +129,17 @@ type verdictCount struct {
 
 // countVerdict counts a design under a name. The names come in the order in
 // which they were met first.
-func countVerdict(counts []verdictCount, name string) []verdictCount {
+func countVerdict(counts []verdictCount, name string) []verdictCount { return addVerdict(counts, name, 1) }
+
+// addVerdict counts several designs under a name.
+func addVerdict(counts []verdictCount, name string, n int64) []verdictCount {
 	for i := range counts {
 		if counts[i].name == name {
-			counts[i].n++
+			counts[i].n += n
 			return counts
 		}
 	}
-	return append(counts, verdictCount{name, 1})
+	return append(counts, verdictCount{name, n})
 }
 
 // verdictCounts writes how many designs were turned away under each name: what a

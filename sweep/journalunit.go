@@ -135,6 +135,7 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 	start := time.Now()
 	spent, err := a.log.unit(ctx, recordWindow, func(ctx context.Context) (err error) {
 		w, err = a.examine(ctx, a.lo, hi, most)
+		w.sample = a.draw(w.sample)
 		pending = slices.Concat(a.pending, w.candidates)
 		sortCandidates(pending, a.lib)
 		part = backlogPartOf(a.lo, hi, &w)
@@ -148,6 +149,10 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 		e.int64(w.noGap)
 		for _, n := range w.failed {
 			e.int64(n)
+		}
+		if a.turned != nil {
+			e.verdictCounts(w.turned)
+			e.designs(w.sample)
 		}
 		e.uvarint(part.designs)
 		if part.designs > 0 {
@@ -168,6 +173,9 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 		w.noGap = d.int64()
 		for i := range w.failed {
 			w.failed[i] = d.int64()
+		}
+		if a.turned != nil {
+			w.turned, w.sample = d.verdictCounts(), a.draw(d.designs(a.lib))
 		}
 		part = backlogPart{lo: a.lo, hi: hi, designs: d.uvarint(), least: math.Inf(1), most: math.Inf(-1), effort: w.effort}
 		if part.designs > 0 {
@@ -200,6 +208,16 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 			"candidates", w.designs, "given_up", !w.ok, "seconds", took.Seconds())
 	}
 	return w, nil
+}
+
+// draw takes what a window turned away into the sample of an audit, and returns what
+// that keeps.
+func (a *ascent) draw(sample []candidate) []candidate {
+	if a.turned == nil {
+		return nil
+	}
+	sortCandidates(sample, a.lib)
+	return a.turned.offer(sample)
 }
 
 // restore puts the designs in hand that the journal accounts for, once it has been

@@ -25,6 +25,9 @@ type Found struct {
 	// [objective.Refiner.Settle].
 	StartLengthMM float64
 	Active        []string
+	// Screened tells that every other design which the screen lets through and which
+	// refinement makes shorter is known.
+	Screened bool
 	design        candidate
 	moved         []float64 // mm, by gap, the eye relief last; nil when not refined
 }
@@ -33,21 +36,33 @@ type Found struct {
 type Outcome struct {
 	Found []Found // in ascending ranked length, then by design_id
 	Proof Proof
-	// Refined counts what was refined; nil when nothing was to be.
-	Refined *Refined
+	// Refined counts what was refined, ScreenedMM is a ranked length below which no other
+	// design passes when it is refined that the screen lets through, and Audit tells how
+	// much it turns away that would; nil and of no meaning where nothing was to be refined.
+	Refined    *Refined
+	ScreenedMM float64
+	Audit      *Audit
+	// Best is the shortest design found; nil for none, and where nothing was to be refined.
+	Best *BestFound
 	// Optimized tells of a population search; nil for the exact one.
 	Optimized *Optimized
 	// What joining the parts of a point needs besides, see mergePoint.
 	turnedByRays map[string]*big.Int // of Proof.Failed, those that the ray check turned away
 	serving      *big.Int            // designs all of whose groups can serve in their place
 	next         float64             // ranked length of the next design to check, or its lower bound
-	nearChecked  int64               // designs checked for being near misses
+	sample       []candidate         // to draw an audit from
 }
 
 // Refined counts the candidates that were re-optimised by exact rays.
 type Refined struct {
 	Candidates int
 	Passed     int // afterwards
+}
+
+// BestFound is the shortest design found.
+type BestFound struct {
+	ShortestMM float64 // its ranked length
+	By         string  // "walk" or "population", what found it first
 }
 
 // Proof accounts for every design of a space. Each is set aside by a bound,
@@ -96,7 +111,7 @@ type Progress func(Status)
 // Status is how far a sweep point has come.
 type Status struct {
 	Point, Points   int    // which of the run's points it is, from 0, and how many these are
-	Stage           string // "stacks", "search", "check", "optimize" or "refine"
+	Stage           string // "stacks", "search", "check", "optimize", "screen", "refine" or "audit"
 	Examined        int64
 	Checked, Passed int64
 	ProvenMM        float64 // ranked length below which all is known
@@ -104,8 +119,8 @@ type Status struct {
 	ChecksMax       int64 // 0 for no limit
 	ExaminedMax     int64 // 0 for no limit
 	Replayed        bool  // it was reached by an earlier attempt
-	Refined         int   // candidates refined, of ToRefine
-	ToRefine        int
+	Refined         int     // candidates refined
+	BestMM          float64 // ranked length of the shortest design found, +Inf for none; 0 where nothing is refined
 }
 
 // options are what the search of one point needs besides the problem.
@@ -153,6 +168,9 @@ type ascent struct {
 	serving *big.Int
 	byRays  map[string]*big.Int
 	backlog backlog // accounts for pending
+	// lengthMost is the length beyond which nothing is wanted, mm.
+	lengthMost float64
+	turned     *auditSample // of what is turned away as it is solved; nil for none
 }
 
 // firstStep, in mm, is the width of the first window of lengths, and
@@ -190,13 +208,16 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 	a := &ascent{options: o, lib: lib, p: lib.Problem, step: firstStep, proof: Proof{
 		Space: new(big.Int), SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{},
 		Seconds: map[string]float64{}, Exact: true,
-	}, serving: new(big.Int), byRays: map[string]*big.Int{}, backlog: newBacklog(0, math.Inf(1))}
+	}, serving: new(big.Int), byRays: map[string]*big.Int{}, backlog: newBacklog(0, math.Inf(1)), lengthMost: math.Inf(1)}
 	defer a.clock("stacks")()
 	var err error
 	if a.source, err = newSource(ctx, lib, rolesOf(o)); err != nil {
 		return nil, err
 	}
 	shared := &search{lib: lib, p: lib.Problem, by: o.by, workers: o.workers}
+	if lib.Problem.Refining() {
+		shared.mask = newMaskScreen(lib.Problem, o.workers)
+	}
 	for _, s := range o.spaces {
 		switch s.Layout {
 		case objective.ErectorSingle:
@@ -294,7 +315,7 @@ func (a *ascent) advance(ctx context.Context) error {
 	if hi > lengthBeyond {
 		hi = math.Inf(1)
 	}
-	hi = math.Min(hi, a.p.LengthMax)
+	hi = math.Min(hi, math.Min(a.p.LengthMax, math.Max(a.lengthMost, a.lo+endSlack)))
 	wanted := a.windowWanted()
 	most := windowTooMany * wanted
 	if a.step < stepLeast { // nothing is gained by an even narrower one
@@ -362,6 +383,10 @@ func (a *ascent) account(w *window) {
 	for r, n := range w.failed {
 		tally(a.proof.Failed, objective.Requirement(r).String(), big.NewInt(n))
 	}
+	for _, turned := range w.turned {
+		tally(a.proof.Failed, turned.name, big.NewInt(turned.n))
+		tally(a.byRays, turned.name, big.NewInt(turned.n))
+	}
 }
 
 // safe is the ranked length below which every candidate is known. Ranked
@@ -371,11 +396,7 @@ func (a *ascent) safe() float64 {
 	if a.over {
 		return math.Inf(1)
 	}
-	safe := a.lo - 1e-6
-	if a.by == objective.ByLengthToEye {
-		safe += math.Max(a.p.ReliefMin, a.p.CombinerMM)
-	}
-	return safe
+	return a.lo - 1e-6 + a.reliefAdded()
 }
 
 // effortOf is what examining a train costs, in that of a train of single
@@ -397,7 +418,7 @@ func (a *ascent) next(ctx context.Context, most int) (batch []candidate, more bo
 			return nil, false, err
 		}
 		switch {
-		case kind == recordChecks || kind == recordEased:
+		case kind == recordChecks || kind == recordEased || kind == recordScreen:
 			return nil, true, nil
 		case kind != 0 && a.over && a.backlog.left > 0:
 			return nil, false, &DamagedJournalError{a.log.journal.path, errDamaged}
@@ -429,12 +450,17 @@ func (a *ascent) next(ctx context.Context, most int) (batch []candidate, more bo
 	}
 }
 
-func (a *ascent) report(stage string) {
-	s := Status{
+func (a *ascent) report(stage string) { a.show(a.status(stage)) }
+
+func (a *ascent) status(stage string) Status {
+	return Status{
 		Stage: stage, Examined: a.proof.Examined, Checked: a.proof.Checked,
 		Passed: a.proof.Passed, ProvenMM: a.safe(), Wanted: a.top,
 		ChecksMax: a.checksMax, Replayed: a.log.replaying(),
 	}
+}
+
+func (a *ascent) show(s Status) {
 	a.log.logStatus(s)
 	if a.progress != nil {
 		a.progress(s)
