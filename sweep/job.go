@@ -241,7 +241,7 @@ func (j *Job) options(spec *Spec) options {
 	o := options{
 		top: spec.Job.Top, checksMax: int64(spec.Search.ChecksMax), workers: j.Workers(),
 		onePerParts: spec.Search.OnePer == "parts", lensesPerGroup: spec.Train.LensesPerGroup,
-		spaces: spec.spaces(), heldMost: int(spec.Job.MemoryGB * 1e9 / groupBytes),
+		spaces: spec.spaces(), heldMost: int(spec.Job.MemoryGB * 1e9 / groupBytes), listing: seldom,
 		refine: refineOptions{
 			method: spec.Refine.Method, candidates: spec.Refine.Candidates, nearMiss: spec.Refine.NearMissFactor,
 			keep: spec.Refine.KeepUnrefined, seed: spec.Job.Seed,

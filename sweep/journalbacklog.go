@@ -39,14 +39,14 @@ type backlogPart struct {
 	effort      int64
 }
 
-// backlogEffort is the effort of searching windows again, see effortOf, from which
-// on their designs are listed, some seconds. A list is worth writing only if the
-// effort since the last one is large against its size: backlogEach is the least effort
-// per design. So lists take some tens of kilobytes of the journal a second.
-const (
-	backlogEffort = 10_000_000
-	backlogEach   = 400
-)
+// listing tells when the designs that are left are listed: once searching their windows
+// again takes so much effort, see effortOf, and so much for each of them. A list is
+// worth writing only if the effort since the last one is large against its size.
+type listing struct{ effort, each int64 }
+
+// seldom is some seconds of searching, and some tens of kilobytes of lists for each
+// second of it.
+var seldom = listing{effort: 10_000_000, each: 400}
 
 // newBacklog is the backlog of so many designs, the first of a ranked length of
 // next.
@@ -92,8 +92,8 @@ func (b *backlog) add(p backlogPart) {
 }
 
 // due tells that the designs that are left are to be listed once a window is added.
-func (b *backlog) due(p *backlogPart) bool {
-	return b.effort+p.effort >= max(backlogEffort, backlogEach*int64(b.left+p.designs))
+func (l listing) due(b *backlog, p *backlogPart) bool {
+	return b.effort+p.effort >= max(l.effort, l.each*int64(b.left+p.designs))
 }
 
 // list takes in that all designs that are left have been listed: what they are

@@ -16,26 +16,26 @@ import (
 // lengthSteps is how many steps of ranking a millimetre has.
 const lengthSteps = 1e6
 
-// stepsOf is a ranked length in steps of ranking, false where it is not a whole
-// number of these.
+// stepsOf is a ranked length in steps of ranking, the nearest and false where it is
+// not a whole number of these; 0 for one that is beyond all sense.
 func stepsOf(length float64) (steps int64, whole bool) {
 	x := math.Round(length * lengthSteps)
 	if !(math.Abs(x) < 1<<52) {
 		return 0, false
 	}
-	return int64(x), math.Float64bits(x/lengthSteps) == math.Float64bits(length)
+	steps = int64(x)
+	return steps, math.Float64bits(float64(steps)/lengthSteps) == math.Float64bits(length)
 }
 
 // millimetres writes a length, in a few bytes when it is near to another one.
 func (e *encoder) millimetres(x, near float64) {
 	steps, whole := stepsOf(x)
-	from, known := stepsOf(near)
-	if !whole || !known {
-		e.flag(false)
+	e.flag(whole)
+	if !whole {
 		e.float(x)
 		return
 	}
-	e.flag(true)
+	from, _ := stepsOf(near)
 	e.int64(steps - from)
 }
 
@@ -43,11 +43,7 @@ func (d *decoder) millimetres(near float64) float64 {
 	if !d.flag() {
 		return d.float()
 	}
-	from, known := stepsOf(near)
-	if !known {
-		d.fail()
-		return 0
-	}
+	from, _ := stepsOf(near)
 	return float64(from+d.int64()) / lengthSteps
 }
 

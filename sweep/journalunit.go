@@ -160,7 +160,7 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 			e.millimetres(part.most, part.least)
 			e.uint64(part.digest)
 		}
-		list = a.backlog.due(&part)
+		list = a.listing.due(&a.backlog, &part)
 		e.flag(list)
 		if list {
 			e.designs(pending)
@@ -227,6 +227,7 @@ func (a *ascent) restore(ctx context.Context) error {
 		return nil
 	}
 	defer a.clock("search")()
+	start := time.Now()
 	left, err := a.backlog.restore(ctx, a.lib, func(ctx context.Context, lo, hi float64) ([]candidate, error) {
 		w, err := a.examine(ctx, lo, hi, math.MaxInt)
 		return w.candidates, err
@@ -238,6 +239,7 @@ func (a *ascent) restore(ctx context.Context) error {
 		return err
 	}
 	a.pending, a.backlog.owed = left, false
+	a.log.events.Info("searched again", "point", a.log.point, "windows", len(a.backlog.windows), "designs", len(left), "seconds", time.Since(start).Seconds())
 	return nil
 }
 

@@ -144,6 +144,7 @@ type options struct {
 	spaces   []objective.Space
 	progress func(Status)
 	log      *unitLog // nil: no journal
+	listing  listing  // in the journal
 	part     Part     // of the fronts
 	refine   refineOptions
 	optimize optimizeOptions
