@@ -243,8 +243,7 @@ func (j *Job) options(spec *Spec) options {
 		onePerParts: spec.Search.OnePer == "parts", lensesPerGroup: spec.Train.LensesPerGroup,
 		spaces: spec.spaces(), heldMost: int(spec.Job.MemoryGB * 1e9 / groupBytes), listing: seldom,
 		refine: refineOptions{
-			method: spec.Refine.Method, candidates: spec.Refine.Candidates, nearMiss: spec.Refine.NearMissFactor,
-			keep: spec.Refine.KeepUnrefined, seed: spec.Job.Seed,
+			method: spec.Refine.Method, candidates: spec.Refine.Candidates, audit: spec.Refine.Audit, seed: spec.Job.Seed,
 		},
 		optimize: optimizeOptions{
 			wanted: spec.Search.Method == searchOptimize, seed: spec.Job.Seed,
@@ -271,9 +270,9 @@ func (s *Spec) spaces() []objective.Space {
 	return spaces
 }
 
-// searchPoint searches one point, refines the leading candidates when that is
-// asked for and, when nothing passes although everything
-// was looked at, how far the point is from something that would.
+// searchPoint searches one point, with refinement where that is asked for, and finds, when
+// nothing passes although everything was looked at, how far the point is from something
+// that would, at its paraxial gaps.
 func searchPoint(ctx context.Context, spec *Spec, lib *objective.Library, o options) (*Outcome, error) {
 	if o.optimize.wanted {
 		return optimizePoint(ctx, lib, o)
@@ -282,22 +281,18 @@ func searchPoint(ctx context.Context, spec *Spec, lib *objective.Library, o opti
 	if err != nil {
 		return nil, err
 	}
-	out, err := a.run(ctx)
+	var out *Outcome
+	if o.refine.wanted() {
+		out, err = newRefineWalk(a).run(ctx)
+	} else {
+		out, err = a.run(ctx)
+	}
 	if err != nil {
 		return out, err
 	}
-	if o.refine.wanted() {
-		again, err := newAscent(ctx, lib, o)
-		if err == nil {
-			err = refineLeading(ctx, again, out)
-		}
-		if err != nil {
-			return out, err
-		}
-	}
 	if len(out.Found) == 0 && out.Proof.Exact {
 		start := time.Now()
-		out.Proof.WouldFit, err = wouldFit(ctx, spec, lib, o)
+		out.Proof.WouldFit, err = wouldFit(ctx, spec, unrefined(lib), o)
 		out.Proof.Seconds["would_fit"] = time.Since(start).Seconds()
 	}
 	return out, err

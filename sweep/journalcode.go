@@ -223,16 +223,29 @@ func (e *encoder) outcome(o *Outcome) {
 	e.counts(o.turnedByRays)
 	e.big(o.serving)
 	e.float(o.next)
-	e.int64(o.nearChecked)
 	e.uvarint(len(o.Found))
 	for _, f := range o.Found {
 		e.design(&f.design)
+		e.float(f.Ranked)
 		e.moved(f.moved)
+		e.flag(f.Screened)
 	}
 	e.flag(o.Refined != nil)
 	if o.Refined != nil {
 		e.uvarint(o.Refined.Candidates)
 		e.uvarint(o.Refined.Passed)
+		e.float(o.ScreenedMM)
+		e.flag(o.Best != nil)
+		if o.Best != nil {
+			e.float(o.Best.ShortestMM)
+			e.text(o.Best.By)
+		}
+		e.flag(o.Audit != nil)
+		if o.Audit != nil {
+			e.uvarint(o.Audit.Drawn)
+			e.uvarint(o.Audit.Passed)
+		}
+		e.designs(o.sample)
 	}
 	e.flag(o.Optimized != nil)
 	if x := o.Optimized; x != nil {
@@ -267,14 +280,24 @@ func (d *decoder) outcome(lib *objective.Library) *Outcome {
 	o.turnedByRays = d.counts()
 	o.serving = d.big()
 	o.next = d.float()
-	o.nearChecked = d.int64()
 	for range d.length() {
-		if c, moved := d.design(lib), d.moved(); !d.bad {
-			o.Found = append(o.Found, Found{ID: c.id(lib), Ranked: c.ranked, design: c, moved: moved})
+		f := Found{design: d.design(lib), Ranked: d.float(), moved: d.moved(), Screened: d.flag()}
+		if !d.bad {
+			f.ID = f.design.id(lib)
+			o.Found = append(o.Found, f)
 		}
 	}
 	if d.flag() {
 		o.Refined = &Refined{Candidates: d.uvarint(), Passed: d.uvarint()}
+		o.ScreenedMM = d.float()
+		if d.flag() {
+			o.Best = &BestFound{d.float(), d.text()}
+		}
+		if d.flag() {
+			o.Audit = &Audit{Drawn: d.uvarint(), Passed: d.uvarint()}
+			o.Audit.MissedShareUpper95 = upperShare(o.Audit.Passed, o.Audit.Drawn)
+		}
+		o.sample = d.designs(lib)
 	}
 	if d.flag() {
 		x := &Optimized{Evaluations: d.int64(), BestMM: d.float(), LowerBoundMM: d.float()}

@@ -125,7 +125,9 @@ type verdictCount struct {
 
 // countVerdict counts a design under a name. The names come in the order in
 // which they were met first.
-func countVerdict(counts []verdictCount, name string) []verdictCount { return addVerdict(counts, name, 1) }
+func countVerdict(counts []verdictCount, name string) []verdictCount {
+	return addVerdict(counts, name, 1)
+}
 
 // addVerdict counts several designs under a name.
 func addVerdict(counts []verdictCount, name string, n int64) []verdictCount {

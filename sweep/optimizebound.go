@@ -33,7 +33,7 @@ func (s *optimizer) bound(ctx context.Context) error {
 	defer s.clock("bound")()
 	share := func(of float64) float64 { return of * float64(s.evaluated) }
 	o := s.options
-	o.top, o.onePerParts, o.refine = 1, false, refineOptions{}
+	o.top, o.onePerParts, o.refine, o.optimize = 1, false, refineOptions{}, optimizeOptions{}
 	o.checksMax, o.effortMax = int64(math.Ceil(share(boundChecks))), int64(math.Ceil(share(boundEffort)))
 	o.progress = func(status Status) {
 		s.proven = status.ProvenMM

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/big"
 
 	"relaysweep/objective"
 )
@@ -65,10 +66,10 @@ func (d *decoder) grade(space objective.Space) (g grade) {
 }
 
 // optimizePoint searches one point by a population, bounds what it can have
-// missed, and refines the leading candidates when that is asked for. With an
+// missed, and refines what comes near its limits where that is asked for. With an
 // error comes what was found up to then.
 func optimizePoint(ctx context.Context, lib *objective.Library, o options) (*Outcome, error) {
-	s, err := newOptimizer(lib, o)
+	s, err := newOptimizer(unrefined(lib), o)
 	if err != nil {
 		return nil, err
 	}
@@ -81,18 +82,61 @@ func optimizePoint(ctx context.Context, lib *objective.Library, o options) (*Out
 		return nil, reportErr
 	}
 	if err == nil && o.refine.wanted() {
-		err = refineLeading(ctx, s.walk(), out)
+		err = s.refine(ctx, lib, out)
 	}
 	return out, err
 }
 
-// walk is a walk over the designs that were traced, as if they were all.
-func (s *optimizer) walk() *ascent {
-	a := &ascent{options: s.options, lib: s.lib, p: s.p, over: true, proof: Proof{Seconds: map[string]float64{}}}
-	for i := range s.met {
-		a.pending = append(a.pending, s.met[i].candidate())
+// refine ranks what refinement makes of the designs that were traced. With an error come
+// those refined up to then.
+func (s *optimizer) refine(ctx context.Context, lib *objective.Library, out *Outcome) error {
+	o := s.options
+	o.refine.audit = 0
+	w := newRefineWalk(s.walk(lib, o))
+	err := w.walk(ctx)
+	refined, found := w.outcome(), ranking{lib: lib, top: s.top, onePerParts: s.onePerParts}
+	for _, f := range refined.Found {
+		f.Screened = false // nothing is known of the rest of the space
+		found.add(f)
 	}
-	sortCandidates(a.pending, s.lib)
+	if err != nil { // what is still to be refined stands at its paraxial gaps
+		known := map[string]bool{}
+		for _, f := range found.found {
+			known[f.ID] = true
+		}
+		for _, f := range out.Found {
+			if !known[f.ID] {
+				found.add(f)
+			}
+		}
+	}
+	out.Found, out.Refined, out.Best = found.found, refined.Refined, refined.Best
+	if out.Best != nil {
+		out.Best.By = byPopulation
+	}
+	out.Proof.Seconds["refine"] += refined.Proof.Seconds["refine"] + refined.Proof.Seconds["screen"]
+	if reportErr := report(context.WithoutCancel(ctx), lib, s.options, out.Found); reportErr != nil {
+		return reportErr
+	}
+	return err
+}
+
+// walk is a walk over the designs that were traced, as if they were all, in ascending
+// order of what refinement can make of them.
+func (s *optimizer) walk(lib *objective.Library, o options) *ascent {
+	a := &ascent{
+		options: o, lib: lib, p: lib.Problem, over: true, lengthMost: math.Inf(1),
+		proof:  Proof{SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{}, Seconds: map[string]float64{}, Exact: true},
+		byRays: map[string]*big.Int{}, serving: new(big.Int),
+	}
+	for i := range s.met {
+		c := s.met[i].candidate()
+		if start, err := c.solve(lib); err == nil {
+			c.ranked = objective.RoundedLength(lib.Problem.LeastAny(start) + a.reliefAdded())
+			a.pending = append(a.pending, c)
+		}
+	}
+	sortCandidates(a.pending, lib)
 	a.backlog = newBacklog(0, math.Inf(1))
 	if len(a.pending) > 0 {
 		a.backlog = newBacklog(len(a.pending), a.pending[0].ranked)
@@ -108,8 +152,12 @@ func (j *Job) Divides(part Part) error {
 		return nil
 	}
 	for _, p := range j.Points {
-		if j.options(p.Spec).optimize.wanted {
+		o := j.options(p.Spec)
+		if o.optimize.wanted {
 			return &OptimizePartError{part, len(j.Points)}
+		}
+		if o.refine.wanted() && (o.checksMax > 0 || o.refine.candidates > 0) {
+			return &CappedPartError{part, len(j.Points)}
 		}
 	}
 	return nil
@@ -125,4 +173,16 @@ type OptimizePartError struct {
 func (e *OptimizePartError) Error() string {
 	return fmt.Sprintf("part %s would divide a sweep point, of which the job has %d: with search.method %q a job can be divided into at most as many parts as it has points",
 		e.Part, e.Points, searchOptimize)
+}
+
+// CappedPartError refuses a capped search with refinement in parts of a sweep point: which
+// designs come before the cap is known to no part alone.
+type CappedPartError struct {
+	Part   Part
+	Points int
+}
+
+func (e *CappedPartError) Error() string {
+	return fmt.Sprintf("part %s would divide a sweep point, of which the job has %d: with search.checks_max or refine.candidates a job that refines can be divided into at most as many parts as it has points\n    leave them at 0, or set refine.method = %q",
+		e.Part, e.Points, refineNone)
 }

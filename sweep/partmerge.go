@@ -120,6 +120,8 @@ func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Prog
 		var err error
 		if first := (Part{0, len(ps.journals)}); first.byPoints(len(j.Points)) {
 			out, err = m.take(ctx, ps.journals[point.Index%len(ps.journals)])
+		} else if m.refine.wanted() {
+			out, err = m.joinRefined(ctx)
 		} else {
 			out, err = m.join(ctx)
 		}
@@ -211,50 +213,61 @@ func (m *merge) join(ctx context.Context) (*Outcome, error) {
 	if err := report(ctx, m.lib, m.options, out.Found); err != nil {
 		return nil, err
 	}
-	if m.refine.wanted() {
-		if err := m.refineLeading(ctx, out, outcomes); err != nil {
-			return nil, err
-		}
-	}
 	if len(out.Found) == 0 && p.Exact {
 		p.WouldFit = nearestFits(m.point.Spec, m.lib.Problem, outcomes)
 	}
 	return out, nil
 }
 
-// refineLeading refines the leading candidates of all parts. Each part has checked
-// its designs, in order, until it had enough candidates by itself.
-func (m *merge) refineLeading(ctx context.Context, out *Outcome, outcomes []*Outcome) error {
-	start := time.Now()
-	var lists []*checkedList
-	for i, journal := range m.parts.journals {
-		list := &checkedList{journal: journal, units: journal.unitsOf(m.point.Index), lib: m.lib, left: outcomes[i].nearChecked}
-		if err := list.skipWalk(); err != nil {
-			return err
+// joinRefined joins the parts of a point that refine. Each part has walked its designs
+// until nothing that remained could come into a ranking of its own, so that what leads
+// among all of theirs leads in the point.
+func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
+	var outcomes []*Outcome
+	for _, journal := range m.parts.journals {
+		o, err := m.recorded(journal)
+		if err != nil {
+			return nil, err
 		}
-		if err := list.advance(); err != nil {
-			return err
+		if o.Refined == nil {
+			return nil, &DamagedJournalError{journal.path, errDamaged}
 		}
-		lists = append(lists, list)
+		outcomes = append(outcomes, o)
 	}
-	longest := m.longest(out)
-	var leading []candidate
-	for checked := int64(0); ; checked++ {
-		list := m.first(lists)
-		if !list.holds || m.leadingEnds(len(leading), checked, list.design.ranked, longest) {
-			break
+	out := &Outcome{Proof: joinProofs(outcomes), Refined: &Refined{}, ScreenedMM: math.Inf(1)}
+	best := ranking{lib: m.lib, top: m.top, onePerParts: m.onePerParts}
+	p := &out.Proof
+	p.Exact = true
+	var sample []candidate
+	for _, o := range outcomes {
+		for _, f := range o.Found {
+			best.add(f)
 		}
-		if list.failed == "" {
-			leading = append(leading, list.design)
+		p.Exact = p.Exact && o.Proof.Exact
+		p.Checked += o.Proof.Checked
+		p.Passed += o.Proof.Passed
+		for name, n := range o.turnedByRays {
+			tally(p.Failed, name, n)
 		}
-		if err := list.advance(); err != nil {
-			return err
-		}
+		out.Refined.Candidates += o.Refined.Candidates
+		out.Refined.Passed += o.Refined.Passed
+		out.ScreenedMM = math.Min(out.ScreenedMM, o.ScreenedMM)
+		sample = append(sample, o.sample...)
 	}
-	a := &ascent{options: m.options, lib: m.lib, p: m.lib.Problem}
-	err := a.refineAll(ctx, leading, out)
-	out.Proof.Seconds["refine"] += time.Since(start).Seconds()
-	return err
+	out.Found = best.found
+	out.ScreenedMM = math.Min(out.ScreenedMM, best.longest())
+	p.ProvenLength = out.ScreenedMM
+	if len(best.found) > 0 {
+		out.Best = &BestFound{best.found[0].Ranked, byWalk}
+	}
+	w := newRefineWalk(&ascent{options: m.options, lib: m.lib, p: m.lib.Problem})
+	if err := w.audit(ctx, out, sample); err != nil {
+		return nil, err
+	}
+	if len(out.Found) == 0 && p.Exact {
+		p.WouldFit = nearestFits(m.point.Spec, m.lib.Problem, outcomes)
+	}
+	return out, nil
 }
 
 // first is the list that holds the first design of all; one that holds none when none
@@ -321,26 +334,6 @@ type checkedList struct {
 	holds    bool        // a design is in hand
 	design   candidate
 	failed   string // "" when it passed
-}
-
-// skipWalk goes on to the second walk over the part's designs, the one that looks for near misses:
-// each walk begins with the record of where it starts.
-func (l *checkedList) skipWalk() error {
-	for begun := 0; l.left > 0; {
-		payload, err := l.units.next()
-		if err != nil {
-			return err
-		}
-		if payload == nil {
-			return &DamagedJournalError{l.journal.path, errDamaged}
-		}
-		if payload[0] == recordLeast {
-			if begun++; begun == 2 {
-				break
-			}
-		}
-	}
-	return nil
 }
 
 // advance takes the next design in hand.

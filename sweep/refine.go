@@ -100,15 +100,17 @@ type descent struct {
 	claimedLength float64
 }
 
-// refineTrain re-optimises gaps and eye relief of a train, which is at its
-// paraxial ones. What it does depends on the train, the method and the seed
-// alone.
-func refineTrain(r *objective.Refiner, start *objective.Train, method string, seed int64) refined {
-	r.Begin(start)
+// refineTrain re-optimises gaps and eye relief of a train, which is in the refiner's hand
+// at its paraxial gaps and its least eye relief, from an eye relief in mm on; NaN for that
+// one. What it does depends on the train, the relief, the method and the seed alone.
+func refineTrain(r *objective.Refiner, start *objective.Train, relief float64, method string, seed int64) refined {
 	name := fnv.New64a()
 	_, _ = name.Write([]byte(start.DesignID())) // never fails
 	d := &descent{r: r, method: method, source: rand.NewPCG(uint64(seed), name.Sum64())}
 	origin := make([]float64, r.Unknowns())
+	if !math.IsNaN(relief) {
+		origin[len(origin)-1] = relief - start.EyeRelief
+	}
 	infeasible := d.measure(origin)
 	if d.best.moved == nil {
 		d.becomeAllowed(origin, infeasible)
@@ -367,41 +369,9 @@ func (d *descent) minimise(m *merit, step float64, budget int) []float64 {
 // refineOptions are what a spec asks of refinement.
 type refineOptions struct {
 	method     string
-	candidates int
-	nearMiss   float64 // factor on limits
-	keep       bool    // unrefined twins too
+	candidates int // 0 for no limit
+	audit      int // designs to draw
 	seed       int64
 }
 
 func (o *refineOptions) wanted() bool { return o.method != "" && o.method != refineNone }
-
-// rank joins the refined designs with those at their paraxial gaps into one
-// ranking: in ascending ranked length, then by design_id, the refined twin first. A
-// refined design that is no longer than its twin takes its place.
-func (o *options) rank(unrefined, refined []Found, partsKey func(*Found) string) []Found {
-	lengths := map[string]float64{}
-	for i := range refined {
-		lengths[refined[i].ID] = refined[i].Ranked
-	}
-	all := slices.Clone(refined)
-	for _, f := range unrefined {
-		if length, twin := lengths[f.ID]; !twin || o.refine.keep || f.Ranked < length {
-			all = append(all, f)
-		}
-	}
-	slices.SortStableFunc(all, compareFound)
-	if o.onePerParts {
-		type key struct {
-			parts   string
-			refined bool
-		}
-		seen := map[key]bool{}
-		all = slices.DeleteFunc(all, func(f Found) bool {
-			k := key{partsKey(&f), o.refine.keep && f.Train.Refined}
-			again := seen[k]
-			seen[k] = true
-			return again
-		})
-	}
-	return all[:min(len(all), o.top)]
-}

@@ -26,8 +26,9 @@ type refineWalk struct {
 	solves  *auditSample // and from what it turned away as trains were solved
 	waiting []nearDesign // screened, still to be refined
 	beat    ranking      // what the population found; it never comes into the walk's own ranking
-	cut     bool         // ended by refine.candidates
 	known   map[designKey]*refinedEnd
+	ended   map[designKey]*refinedEnd // what was refined, kept for another walk; nil for none
+	quiet   bool                      // shows nothing
 }
 
 // refineTools are what one goroutine refines with.
@@ -74,7 +75,9 @@ func newRefineWalk(a *ascent) *refineWalk {
 	for range a.workers {
 		w.tools <- &refineTools{objective.NewScreener(a.p), objective.NewChecker(a.p), objective.NewRefiner(a.p, a.by)}
 	}
-	a.turned = w.solves
+	if a.turned = w.solves; a.shared != nil {
+		a.shared.drawing = w.solves
+	}
 	return w
 }
 
@@ -94,13 +97,33 @@ func (w *refineWalk) wanted() float64 { return math.Min(w.best.longest(), w.beat
 // run walks on until nothing that remains can come into the ranking. With an error
 // comes what was found up to then.
 func (w *refineWalk) run(ctx context.Context) (*Outcome, error) {
-	err := w.walk(ctx)
+	err := w.population(ctx)
+	if err == nil {
+		err = w.walk(ctx)
+	}
 	if err != nil {
-		return w.unfinishedWalk(), err
+		return w.halted(ctx, err)
 	}
 	out := w.outcome()
-	if w.part.Whole() {
-		err = w.audit(ctx, out, slices.Concat(w.screens.kept, w.solves.kept))
+	if !w.part.Whole() {
+		return out, nil
+	}
+	return out, w.audit(ctx, out, w.sample())
+}
+
+// sample are the designs from which an audit is drawn.
+func (w *refineWalk) sample() []candidate { return slices.Concat(w.screens.kept, w.solves.kept) }
+
+// halted is the outcome of a walk that an error has stopped.
+func (w *refineWalk) halted(ctx context.Context, err error) (*Outcome, error) {
+	if unseen := w.proof.SetAside[byBound]; unseen != nil {
+		delete(w.proof.SetAside, byBound)
+		w.proof.SetAside[byUnseen] = unseen
+	}
+	w.proof.Exact = false
+	out := w.outcome()
+	if reportErr := report(context.WithoutCancel(ctx), w.lib, w.options, out.Found); reportErr != nil {
+		return nil, reportErr
 	}
 	return out, err
 }
@@ -125,7 +148,7 @@ func (w *refineWalk) walk(ctx context.Context) error {
 		}
 		for len(w.waiting) > 0 {
 			if most := w.refine.candidates; most > 0 && w.counts.Candidates >= most {
-				w.cut, w.proof.Exact = true, false
+				w.proof.Exact = false
 				return nil
 			}
 			if err := w.refineNext(ctx); err != nil {
@@ -146,6 +169,9 @@ func (a *ascent) reliefAdded() float64 {
 }
 
 func (w *refineWalk) showAs(stage string) {
+	if w.quiet {
+		return
+	}
 	s := w.status(stage)
 	s.ProvenMM, s.Refined, s.Passed = w.level(), w.counts.Candidates, int64(len(w.best.found))
 	s.BestMM = math.Inf(1)
@@ -271,6 +297,9 @@ func (w *refineWalk) refineNext(ctx context.Context) error {
 	}
 	w.waiting = w.waiting[n:]
 	for i := range ends {
+		if w.ended != nil && !ends[i].longer {
+			w.ended[designKey{batch[i].space, batch[i].groups}] = &ends[i]
+		}
 		switch end := &ends[i]; {
 		case end.longer:
 			tally(w.proof.SetAside, byRest, one)
@@ -302,6 +331,9 @@ func (w *refineWalk) refineUnit(ctx context.Context, batch []nearDesign, longest
 		return w.each(ctx, len(batch), 1, func(with *refineTools, i int) error {
 			if end := w.known[designKey{batch[i].space, batch[i].groups}]; end != nil {
 				ends[i] = *end
+				return nil
+			}
+			if ends[i].longer = batch[i].ranked > longest+endSlack; ends[i].longer {
 				return nil
 			}
 			start, err := batch[i].solve(w.lib)
@@ -343,7 +375,7 @@ func (w *refineWalk) refineUnit(ctx context.Context, batch []nearDesign, longest
 // on, unless no refinement brings it below a ranked length.
 func (w *refineWalk) refineOne(with *refineTools, start *objective.Train, relief, longest float64) (end refinedEnd) {
 	with.refiner.Begin(start)
-	if with.refiner.LeastLength()+w.reliefAdded() > longest+endSlack && start.Layout != objective.ErectorPair {
+	if start.Layout != objective.ErectorPair && with.refiner.LeastLength()+w.reliefAdded() > longest+endSlack {
 		return refinedEnd{longer: true}
 	}
 	end.failed = with.checker.Check(start).FailedBy
@@ -365,8 +397,8 @@ func (w *refineWalk) refineOne(with *refineTools, start *objective.Train, relief
 func (w *refineWalk) audit(ctx context.Context, out *Outcome, kept []candidate) error {
 	start := time.Now()
 	defer func() { out.Proof.Seconds["audit"] += time.Since(start).Seconds() }()
-	drawn := w.screens.drawn(kept, w.best.longest())
-	audit := &Audit{}
+	audit, listed := &Audit{}, ranking{lib: w.lib, top: w.top, onePerParts: w.onePerParts, found: out.Found}
+	drawn := w.screens.drawn(kept, math.Min(listed.longest(), out.ScreenedMM))
 	for from := 0; from < len(drawn); from += refineBatch {
 		batch := make([]nearDesign, 0, refineBatch)
 		for _, c := range drawn[from:min(from+refineBatch, len(drawn))] {
@@ -384,68 +416,57 @@ func (w *refineWalk) audit(ctx context.Context, out *Outcome, kept []candidate) 
 			audit.Passed++
 			f := foundOf(w.lib, &batch[i].candidate, &ends[i])
 			f.Screened = false
-			w.best.add(f)
+			listed.add(f)
 		}
 		w.showAs("audit")
 	}
 	audit.MissedShareUpper95 = upperShare(audit.Passed, audit.Drawn)
 	out.Audit = audit
-	out.Found = w.best.found
+	out.Found = listed.found
 	return report(ctx, w.lib, w.options, out.Found)
 }
 
-// outcome is what a walk that has come to its end brought, without reports.
+// outcome is what the walk brought, without reports. Where it has not come to its end,
+// what the population found stands among the rest.
 func (w *refineWalk) outcome() *Outcome {
 	out := &Outcome{Found: w.best.found}
-	w.closeWalk(out)
-	return out
-}
-
-// unfinishedWalk is the outcome of a walk that was stopped, with what the population found
-// among the rest.
-func (w *refineWalk) unfinishedWalk() *Outcome {
-	w.proof.Exact = false
-	if unseen := w.proof.SetAside[byBound]; unseen != nil {
-		delete(w.proof.SetAside, byBound)
-		w.proof.SetAside[byUnseen] = unseen
-	}
-	out := &Outcome{}
-	w.closeWalk(out)
-	both := ranking{lib: w.lib, top: w.top, onePerParts: w.onePerParts}
-	for _, found := range [][]Found{w.best.found, w.beat.found} {
-		for _, f := range found {
-			f.Screened = f.Ranked <= out.ScreenedMM
-			both.add(f)
-		}
-	}
-	out.Found = both.found
-	return out
-}
-
-// closeWalk gives an outcome its proof.
-func (w *refineWalk) closeWalk(out *Outcome) {
 	tally(w.proof.SetAside, byRest, big.NewInt(int64(w.backlog.left+len(w.waiting))))
 	level := w.level()
 	out.next = level
-	if w.proof.Exact && len(w.best.found) == w.top {
+	if w.proof.Exact {
 		level = math.Min(level, w.best.longest())
+	} else {
+		both := ranking{lib: w.lib, top: w.top, onePerParts: w.onePerParts}
+		for _, found := range [][]Found{w.best.found, w.beat.found} {
+			for _, f := range found {
+				f.Screened = f.Ranked <= level
+				both.add(f)
+			}
+		}
+		out.Found = both.found
 	}
 	w.proof.ProvenLength, out.ScreenedMM = level, level
 	out.Proof = w.proof
 	counts := w.counts
 	out.Refined = &counts
-	out.turnedByRays, out.serving = w.byRays, w.serving
-	out.sample = slices.Concat(w.screens.kept, w.solves.kept)
+	out.turnedByRays, out.serving, out.sample = w.byRays, w.serving, w.sample()
 	out.Best = w.bestFound()
+	return out
 }
+
+// Who found the shortest design.
+const (
+	byWalk       = "walk"
+	byPopulation = "population"
+)
 
 // bestFound is the shortest design that either the walk or the population has found.
 func (w *refineWalk) bestFound() *BestFound {
 	switch {
 	case len(w.best.found) > 0 && (len(w.beat.found) == 0 || w.best.found[0].Ranked <= w.beat.found[0].Ranked):
-		return &BestFound{w.best.found[0].Ranked, "walk"}
+		return &BestFound{w.best.found[0].Ranked, byWalk}
 	case len(w.beat.found) > 0:
-		return &BestFound{w.beat.found[0].Ranked, "population"}
+		return &BestFound{w.beat.found[0].Ranked, byPopulation}
 	}
 	return nil
 }

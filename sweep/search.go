@@ -28,8 +28,8 @@ type Found struct {
 	// Screened tells that every other design which the screen lets through and which
 	// refinement makes shorter is known.
 	Screened bool
-	design        candidate
-	moved         []float64 // mm, by gap, the eye relief last; nil when not refined
+	design   candidate
+	moved    []float64 // mm, by gap, the eye relief last; nil when not refined
 }
 
 // Outcome is what the search of one sweep point brought, and its proof.
@@ -116,9 +116,9 @@ type Status struct {
 	Checked, Passed int64
 	ProvenMM        float64 // ranked length below which all is known
 	Wanted          int
-	ChecksMax       int64 // 0 for no limit
-	ExaminedMax     int64 // 0 for no limit
-	Replayed        bool  // it was reached by an earlier attempt
+	ChecksMax       int64   // 0 for no limit
+	ExaminedMax     int64   // 0 for no limit
+	Replayed        bool    // it was reached by an earlier attempt
 	Refined         int     // candidates refined
 	BestMM          float64 // ranked length of the shortest design found, +Inf for none; 0 where nothing is refined
 }
@@ -171,7 +171,8 @@ type ascent struct {
 	backlog backlog // accounts for pending
 	// lengthMost is the length beyond which nothing is wanted, mm.
 	lengthMost float64
-	turned     *auditSample // of what is turned away as it is solved; nil for none
+	shared     *search      // of the finders; nil where there are none
+	turned     *auditSample // draws from what is turned away as it is solved; nil for none
 }
 
 // firstStep, in mm, is the width of the first window of lengths, and
@@ -219,6 +220,7 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 	if lib.Problem.Refining() {
 		shared.mask = newMaskScreen(lib.Problem, o.workers)
 	}
+	a.shared = shared
 	for _, s := range o.spaces {
 		switch s.Layout {
 		case objective.ErectorSingle:

@@ -156,12 +156,12 @@ type SearchSection struct {
 
 // RefineSection is the section [refine].
 type RefineSection struct {
-	Method     string // "none", "simplex", "bfgs" or "cma-es"
-	Candidates int
+	Method     string // "simplex", "bfgs", "cma-es" or "none"
+	Candidates int    // designs refined at most; 0 for no limit
 	// NearMissFactor is by how much at most a candidate may exceed a limit.
 	NearMissFactor float64
-	// KeepUnrefined keeps the unrefined twin of a refined design.
-	KeepUnrefined bool
+	// Audit is how many designs that the screen turned away are refined all the same.
+	Audit int
 }
 
 // IdealSection is the section [ideal].

@@ -122,10 +122,10 @@ var specKeys = []specKey{
 	{"search", "evaluations_max", "", int64(200_000), count(1), func(s *Spec) any { return &s.Search.EvaluationsMax }},
 	{"search", "stall_evaluations", "", int64(0), count(0).zeroMeans("never"), func(s *Spec) any { return &s.Search.StallEvaluations }},
 
-	{"refine", "method", "", "none", oneOf(refineNone, refineSimplex, refineBFGS, refineCMAES), func(s *Spec) any { return &s.Refine.Method }},
-	{"refine", "candidates", "", int64(200), count(1), func(s *Spec) any { return &s.Refine.Candidates }},
-	{"refine", "near_miss_factor", "", 3.0, atLeast(1), func(s *Spec) any { return &s.Refine.NearMissFactor }},
-	{"refine", "keep_unrefined", "", false, yesOrNo(), func(s *Spec) any { return &s.Refine.KeepUnrefined }},
+	{"refine", "method", "", refineSimplex, oneOf(refineNone, refineSimplex, refineBFGS, refineCMAES), func(s *Spec) any { return &s.Refine.Method }},
+	{"refine", "candidates", "", int64(0), count(0), func(s *Spec) any { return &s.Refine.Candidates }},
+	{"refine", "near_miss_factor", "", 2.0, atLeast(1), func(s *Spec) any { return &s.Refine.NearMissFactor }},
+	{"refine", "audit", "", int64(200), count(0), func(s *Spec) any { return &s.Refine.Audit }},
 
 	{"ideal", "aperture_ratio", "", 0.0, atLeast(0).zeroMeans("that of the fastest lens in use, times lenses_per_group"), func(s *Spec) any { return &s.Ideal.ApertureRatio }},
 }

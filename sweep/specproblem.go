@@ -18,6 +18,7 @@ func (s *Spec) Problem() *objective.Problem {
 		AirGapMin:        s.Train.AirGapMinMM,
 		GroupGapMin:      s.Train.GroupGapMinMM,
 		LengthMax:        math.Inf(1),
+		NearMissFactor:   s.nearMissFactor(),
 
 		TanHalfWidth:  math.Tan(halfAngle(s.Field.WidthDeg)),
 		TanHalfHeight: math.Tan(halfAngle(s.Field.HeightDeg)),
@@ -97,4 +98,12 @@ func (s *Spec) Seats(l objective.Layout) []objective.Seat {
 		return []objective.Seat{objective.SeatFront}
 	}
 	return []objective.Seat{objective.SeatFront, objective.SeatRear}
+}
+
+// nearMissFactor is that of the problem: 0 where nothing is to be refined.
+func (s *Spec) nearMissFactor() float64 {
+	if s.Refine.Method == refineNone {
+		return 0
+	}
+	return s.Refine.NearMissFactor
 }

@@ -139,11 +139,6 @@ func oneOf(words ...string) specRule {
 	}}
 }
 
-// yesOrNo admits true and false.
-func yesOrNo() specRule {
-	return specRule{want: "true or false, without quotes", problem: func(any) string { return "" }}
-}
-
 // listOf admits lists of different texts, none empty, at least so many.
 func listOf(what string, atLeast int) specRule {
 	want := "a list of " + what + ", each in quotes and once"

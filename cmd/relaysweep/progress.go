@@ -147,8 +147,8 @@ func (p *progress) line(now time.Time, since time.Duration) string {
 	if s.ExaminedMax == 0 { // otherwise it goes on when enough have passed
 		line += fmt.Sprintf(" of %d", s.Wanted)
 	}
-	if s.ToRefine > 0 {
-		line += fmt.Sprintf("  refined %d of %d", s.Refined, s.ToRefine)
+	if s.Refined > 0 {
+		line += fmt.Sprintf("  refined %d", s.Refined)
 	}
 	if s.ProvenMM > 0 && !math.IsInf(s.ProvenMM, 0) {
 		line += fmt.Sprintf("  proven to %.1f mm", s.ProvenMM)
