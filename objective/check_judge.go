@@ -202,6 +202,11 @@ func (c *Checker) refocused(b *bundle) (blur, refocus float64) {
 	for w := range b.view {
 		all.add(&b.view[w], c.weight[w])
 	}
+	return c.refocusedOf(b, all)
+}
+
+// refocusedOf is refocused for some of the bundle's rays.
+func (c *Checker) refocusedOf(b *bundle, all viewSums) (blur, refocus float64) {
 	if all.weight < halfLost {
 		return math.Inf(1), math.Inf(1)
 	}

@@ -94,6 +94,12 @@ func (c *Checker) rejectLate() {
 
 // toView traces what bundle i needs to the world at wavelength w and sums it up.
 func (c *Checker) toView(i, w int) {
+	c.traceFor(i, w, toWorld)
+	c.sumView(&c.bundles[i], w)
+}
+
+// traceFor traces the beams that bundle i needs at wavelength w.
+func (c *Checker) traceFor(i, w int, until leg) {
 	b := &c.bundles[i]
 	n := len(c.vergences)
 	first := b.field * n
@@ -104,8 +110,7 @@ func (c *Checker) toView(i, w int) {
 		}
 	}
 	if to-from == n {
-		c.traceWavelength(from, to, c.reference, toWorld)
+		c.traceWavelength(from, to, c.reference, until)
 	}
-	c.traceWavelength(from, to, w, toWorld)
-	c.sumView(b, w)
+	c.traceWavelength(from, to, w, until)
 }

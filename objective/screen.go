@@ -1,6 +1,7 @@
 package objective
 
 import (
+	"cmp"
 	"maps"
 	"math"
 )
@@ -12,7 +13,7 @@ import (
 type Screener struct {
 	p    *Problem // with the limits of refined trains
 	near *Checker
-	// Of MaskFails: a train that holds only what the mask sees of any train.
+	// Of MaskBlurs: a train that holds only what the mask sees of any train.
 	mask  *Checker
 	alone Train
 }
@@ -27,6 +28,9 @@ type Screened struct {
 	// AxisD is axis_vergence_D there.
 	AxisD float64
 }
+
+// MaskBlurName is the name of the limit on the mask's blur.
+var MaskBlurName = MetricList[maskBlur].Name
 
 // screenStep, in mm, is the distance between the eye reliefs that a screen looks at
 // behind the least one. They lie on a grid, so that trains with the same rear group
@@ -56,15 +60,79 @@ func (s *Screener) Screen(t *Train) Screened {
 	at := *t
 	for relief := range t.screenReliefs() {
 		at.EyeRelief = relief
+		if s.near.blursView(&at) {
+			first = cmp.Or(first, MetricList[viewBlur].Name)
+			continue
+		}
 		report := s.near.Check(&at)
 		if report.FailedBy == "" {
 			return Screened{Relief: relief, AxisD: report.Metrics.AxisVergenceD}
 		}
-		if first == "" {
-			first = report.FailedBy
-		}
+		first = cmp.Or(first, report.FailedBy)
 	}
 	return Screened{Failed: first}
+}
+
+// blursView reports whether the view's blur is beyond its limit, by the rays of one
+// wavelength at the field and depth that are likely to be worst. With the weight w of
+// the wavelength, the variance over all wavelengths after the best refocus is no less than w
+// times the variance of these rays, about their own centroid and after a refocus
+// of their own within the same bounds. Rays that are lost are left out, as they are from
+// the metric, and more than lostMost of them are more than half of the bundle.
+func (c *Checker) blursView(t *Train) bool {
+	if !c.limited(viewBlur) {
+		return false
+	}
+	c.prepare(t)
+	i := c.worstFirst[0]
+	b := &c.bundles[i]
+	c.traceFor(i, c.reference, toWorld)
+	l := c.linesOf(&c.blocks[c.reference].view, b)
+	weight := c.throughWeights(&l, b)
+	sums := c.viewSums(&l, weight, b)
+	if sums.weight < 1-lostMost {
+		return true
+	}
+	if sums.weight < halfLost {
+		return false
+	}
+	blur, _ := c.refocusedOf(b, sums)
+	return blur*math.Sqrt(c.weight[c.reference]) > c.limits[viewBlur]
+}
+
+// blursMask likewise reports whether the mask's blur is, wherever it stands along the axis.
+func (c *Checker) blursMask(t *Train) bool {
+	if !c.limited(maskBlur) {
+		return false
+	}
+	c.prepare(t)
+	i := c.worstFirst[0]
+	b := &c.bundles[i]
+	c.traceFor(i, c.reference, toMask)
+	l := c.linesOf(&c.blocks[c.reference].mask, b)
+	sums := c.maskSums(&l, c.throughWeights(&l, b), b)
+	if sums.weight < halfLost {
+		return sums.weight < 1-lostMost
+	}
+	pp, ps, ss := sums.variance()
+	least := math.Sqrt(max(0, pp-ps*ps/ss) * c.weight[c.reference])
+	return arcmin(least/math.Abs(c.chief[b.depth])) > c.limits[maskBlur]
+}
+
+// lostMost is the share of a quadrature's weight of which no more can be lost where half of
+// the bundle gets through.
+const lostMost = 0.75
+
+// throughWeights are the weights of a bundle's rays, 0 for those that are lost.
+func (c *Checker) throughWeights(l *lines, b *bundle) []float64 {
+	all := c.fills[b.field].weight
+	c.through = append(c.through[:0], all...)
+	for i := range c.through {
+		if math.IsNaN(l.x[i]) {
+			c.through[i] = 0
+		}
+	}
+	return c.through
 }
 
 // screenReliefs visits the eye reliefs at which a train is screened: the least one, at
@@ -83,56 +151,30 @@ func (t *Train) screenReliefs() func(yield func(float64) bool) {
 	}
 }
 
-// MaskFails is the limit that the mask alone exceeds by more than the factor, with a
-// rear group at an eye relief, empty where it exceeds none: what is left of the screen
-// for any train with this rear group, mask seat rear and this eye relief, whatever its
-// other groups. Rays from the eye meet the mask before the relay, so that its setpoints,
-// travel, size and blur are the same for all of these trains. Where rays are
-// lost before the mask nothing is said.
-func (s *Screener) MaskFails(rear *Group, relief float64) string {
+// MaskBlurs reports whether the mask is sure to be blurred by more than the factor with a
+// rear group at an eye relief, for any train with this rear group, mask seat rear and this
+// eye relief, whatever its other groups: rays from the eye meet the mask before the relay,
+// so that they cross it in the same places for all of these trains.
+func (s *Screener) MaskBlurs(rear *Group, relief float64) bool {
 	t := &s.alone
 	t.Layout, t.Seat, t.Groups = Keplerian, SeatRear, append(t.Groups[:0], rear, rear)
 	t.Gaps = append(t.Gaps[:0], maskAloneGap)
 	t.EyeRelief, t.Length = relief, 2*rear.ThicknessMM+maskAloneGap
 	t.AngularMagnification = s.p.Magnification
-	return s.mask.maskFails(t)
+	return s.mask.blursMask(t)
 }
 
 // maskAloneGap, in mm, is the gap before the rear group of a train of which only the
 // mask is judged: longer than any setpoint is far from the group.
 const maskAloneGap = 1000.0
 
-// MaskFailsAnywhere reports whether the mask alone turns a train away at every eye
-// relief at which it would be screened, by an answer to MaskFails; and the name under
-// which it is counted, that at the least of them.
-func (t *Train) MaskFailsAnywhere(fails func(relief float64) string) string {
-	first := ""
+// AtEveryScreen reports whether something holds at every eye relief at which a train that
+// is solved would be screened.
+func (t *Train) AtEveryScreen(holds func(relief float64) bool) bool {
 	for relief := range t.screenReliefs() {
-		failed := fails(relief)
-		if failed == "" {
-			return ""
-		}
-		if first == "" {
-			first = failed
+		if !holds(relief) {
+			return false
 		}
 	}
-	return first
-}
-
-// maskFails judges the mask of t by the rays that reach it.
-func (c *Checker) maskFails(t *Train) string {
-	c.prepare(t)
-	used := c.usedBundles()
-	c.trace(0, c.used*len(c.vergences), toMask)
-	for i := range c.bundles[:used] {
-		b := &c.bundles[i]
-		c.sumMask(b)
-		if b.lossy = math.IsNaN(b.maskAll.pp); b.lossy {
-			return ""
-		}
-	}
-	if c.judgeMask(); !c.failed() {
-		c.judgeMaskBlur()
-	}
-	return c.report.FailedBy
+	return true
 }

@@ -68,7 +68,7 @@ type window struct {
 	examined   int64
 	failed     [objective.Met]int64 // by requirement
 	noGap      int64                // pair relays that no inner gap suits
-	turned     []verdictCount       // by the mask alone, see maskScreen
+	blurred    int64                // turned away by the mask alone, see maskScreen
 	sample     []candidate          // of these, to draw an audit from
 	pass       *pass                // of which it is a part
 }
@@ -206,9 +206,7 @@ func (w *window) add(v *window) {
 	for i, n := range v.failed {
 		w.failed[i] += n
 	}
-	for _, c := range v.turned {
-		w.turned = addVerdict(w.turned, c.name, c.n)
-	}
+	w.blurred += v.blurred
 	w.sample = append(w.sample, v.sample...)
 }
 
@@ -233,8 +231,8 @@ func (s *search) take(w *window, t *objective.Train, codes [4]objective.StackCod
 	if t.Layout == objective.ErectorPair {
 		c.inner = t.Gaps[1]
 	}
-	if turned := s.mask.turnsAway(t, codes[len(t.Groups)-1]); turned != "" {
-		w.turned = addVerdict(w.turned, turned, 1)
+	if s.mask.turnsAway(t, codes[len(t.Groups)-1]) {
+		w.blurred++
 		if s.drawing != nil && s.drawing.number(&c) < s.drawing.below() {
 			w.sample = append(w.sample, c)
 		}

@@ -151,7 +151,7 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 			e.int64(n)
 		}
 		if a.turned != nil {
-			e.verdictCounts(w.turned)
+			e.int64(w.blurred)
 			e.designs(w.sample)
 		}
 		e.uvarint(part.designs)
@@ -175,7 +175,7 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 			w.failed[i] = d.int64()
 		}
 		if a.turned != nil {
-			w.turned, w.sample = d.verdictCounts(), a.draw(d.designs(a.lib))
+			w.blurred, w.sample = d.int64(), a.draw(d.designs(a.lib))
 		}
 		part = backlogPart{lo: a.lo, hi: hi, designs: d.uvarint(), least: math.Inf(1), most: math.Inf(-1), effort: w.effort}
 		if part.designs > 0 {

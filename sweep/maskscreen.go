@@ -15,7 +15,7 @@ type maskScreen struct {
 	screeners chan *objective.Screener
 	shards    [maskShards]struct {
 		sync.Mutex
-		known map[maskAt]string
+		known map[maskAt]bool
 	}
 }
 
@@ -38,37 +38,36 @@ func newMaskScreen(p *objective.Problem, workers int) *maskScreen {
 		s.screeners <- objective.NewScreener(p)
 	}
 	for i := range s.shards {
-		s.shards[i].known = map[maskAt]string{}
+		s.shards[i].known = map[maskAt]bool{}
 	}
 	return s
 }
 
-// turnsAway is the name of the limit that the mask of a solved train exceeds by more than
-// the factor at every eye relief at which it would be screened, empty where there
-// is none.
-func (s *maskScreen) turnsAway(t *objective.Train, rear objective.StackCode) string {
+// turnsAway reports whether the mask of a solved train is blurred by more than the factor at
+// every eye relief at which it would be screened.
+func (s *maskScreen) turnsAway(t *objective.Train, rear objective.StackCode) bool {
 	if s == nil || t.Seat != objective.SeatRear {
-		return ""
+		return false
 	}
 	group := t.Groups[len(t.Groups)-1]
-	return t.MaskFailsAnywhere(func(relief float64) string {
+	return t.AtEveryScreen(func(relief float64) bool {
 		at := maskAt{rear, math.Float64bits(relief)}
 		shard := &s.shards[mix(uint64(rear)^at.relief)%maskShards]
 		shard.Lock()
-		failed, known := shard.known[at]
+		blurs, known := shard.known[at]
 		shard.Unlock()
 		if known {
-			return failed
+			return blurs
 		}
 		screener := <-s.screeners
-		failed = screener.MaskFails(group, relief)
+		blurs = screener.MaskBlurs(group, relief)
 		s.screeners <- screener
 		shard.Lock()
 		if len(shard.known) >= maskHeld {
 			clear(shard.known)
 		}
-		shard.known[at] = failed
+		shard.known[at] = blurs
 		shard.Unlock()
-		return failed
+		return blurs
 	})
 }

@@ -386,10 +386,8 @@ func (a *ascent) account(w *window) {
 	for r, n := range w.failed {
 		tally(a.proof.Failed, objective.Requirement(r).String(), big.NewInt(n))
 	}
-	for _, turned := range w.turned {
-		tally(a.proof.Failed, turned.name, big.NewInt(turned.n))
-		tally(a.byRays, turned.name, big.NewInt(turned.n))
-	}
+	tally(a.proof.Failed, objective.MaskBlurName, big.NewInt(w.blurred))
+	tally(a.byRays, objective.MaskBlurName, big.NewInt(w.blurred))
 }
 
 // safe is the ranked length below which every candidate is known. Ranked
