@@ -76,6 +76,46 @@ func TestMagnificationOfAScene(t *testing.T) {
 	}
 }
 
+// TestRefinedApertures: of a refined train the paraxial requirement on apertures stays
+// where vignetting has no limit, by an independent trace of every surface; where it
+// has one, traced vignetting judges alone.
+func TestRefinedApertures(t *testing.T) {
+	for _, pupil := range []float64{4, 11} {
+		p := rayProblem()
+		p.Pupil, p.TanMax, p.MagnificationTol, p.LengthMax = pupil, p.TanMax/2, 0.5, 1e3
+		p.AccommodationD, p.RefocusMaxD, p.Travel = 8, 8, 100
+		p.Limits.Max["axis_vergence_D"] = 5
+		moved := []float64{0.4, -0.6, 3}
+		apertures := func(p *Problem) (most float64, found bool, failed string) {
+			r := NewRefiner(p, ByLength)
+			r.Begin(simpleTrain(t, p))
+			_, excess := r.Evaluate(moved)
+			most = math.Inf(-1)
+			for i, name := range r.names {
+				if name == Aperture.String() {
+					most, found = math.Max(most, excess[i]), true
+				}
+			}
+			train, report, _ := r.Settle(moved)
+			if found {
+				rayNear(t, "worst aperture", most, -margins(p, train)[Aperture], 1e-8)
+			}
+			return most, found, report.FailedBy
+		}
+		most, found, failed := apertures(p)
+		if !found || (most > 0) != (failed == Aperture.String()) {
+			t.Errorf("pupil %v mm, no limit: beyond apertures by %v mm, judged %v, failed by %q", pupil, most, found, failed)
+		}
+		if (most > 0) != (pupil == 11) {
+			t.Errorf("pupil %v mm: beyond apertures by %v mm, which tests nothing", pupil, most)
+		}
+		p.Limits.Max["vignetted_pct"] = 100
+		if _, found, failed := apertures(p); found || failed == Aperture.String() {
+			t.Errorf("pupil %v mm, vignetting limited: paraxial apertures judged %v, failed by %q", pupil, found, failed)
+		}
+	}
+}
+
 // TestTrainAtGivenStackGap gives a stack another gap than the smallest: two thin
 // lenses a distance d apart have the power 1/f1 + 1/f2 - d/(f1·f2) (E. Hecht,
 // Optics, section 6.1).

@@ -116,6 +116,17 @@ func (p *Problem) FieldTan(t *Train) float64 {
 	return tan
 }
 
+// eachAperture visits the train's surfaces with the height that the field and the
+// pupil take there, |a|·tan θ + r·max|c|, and the clear semi-diameter.
+func (p *Problem) eachAperture(t *Train, visit func(used, clear float64)) {
+	r := p.ApertureReach()
+	p.eachHeight(t, func(a heightRow, clear float64) {
+		chief := a.B - float64((t.EyeRelief-p.CombinerShift())*a.A)
+		edge := max(math.Abs(a.A+float64(p.VergenceFar*chief)), math.Abs(a.A+float64(p.VergenceNear*chief)))
+		visit(float64(math.Abs(chief)*p.TanMax)+float64(r*edge), clear)
+	})
+}
+
 // eachHeight visits the train's surfaces from the eye to the world with the
 // row that gives a ray's height there from height and slope in air behind the
 // last vertex, and the surface's clear semi-diameter.

@@ -27,13 +27,12 @@ const AxisVergenceDefaultD = 0.25
 //     has a limit, [AxisVergenceDefaultD] where the user set none.
 //   - The angular magnification keeps the tolerance.
 //   - Travel, clearance and mask size are those of the exact setpoints.
-//   - The apertures are judged by traced vignetting: where vignetted_pct has no
-//     limit, there may be no more of it than at the paraxial gaps.
+//   - The apertures are judged by traced vignetting where vignetted_pct has a limit;
+//     where it has none the paraxial requirement on them stays.
 type Refiner struct {
 	p        *Problem // with the limits of refined trains
 	by       RankBy
 	c        *Checker
-	own      float64 // the user's limit on vignetting; +Inf for none
 	start, t *Train
 	gapLeast []float64 // by gap; of no meaning for the mask's
 	axisD    float64   // axis_vergence_D at the paraxial gaps, as far as a screen lets it pass
@@ -56,7 +55,7 @@ type Refiner struct {
 // afterwards, that are ranked by a length.
 func NewRefiner(p *Problem, by RankBy) *Refiner {
 	q := p.refined()
-	return &Refiner{p: q, by: by, c: NewChecker(q), own: p.Limits.Limit(MetricList[vignetting].Name)}
+	return &Refiner{p: q, by: by, c: NewChecker(q)}
 }
 
 // Begin takes a train at its paraxial gaps in hand, which stays as it is.
@@ -70,11 +69,6 @@ func (r *Refiner) Begin(start *Train) {
 		r.gapLeast = append(r.gapLeast, r.p.LeastGap(start.Groups[i], start.Groups[i+1]))
 	}
 	r.bound()
-	r.c.limits[vignetting] = r.own
-	if math.IsInf(r.own, 1) {
-		r.c.limits[vignetting] = 100 // so that it is measured
-		r.c.limits[vignetting] = r.c.MeasureLimited(start).Metrics.VignettedPct
-	}
 	r.allowedShare = r.c.limits[vignetting] / 100
 	r.watched = r.watched[:0]
 }
@@ -152,7 +146,9 @@ func (r *Refiner) Evaluate(x []float64) (length float64, excess []float64) {
 	r.names, r.excess = r.names[:0], r.excess[:0]
 	r.addParaxial()
 	r.addTraced(r.c.MeasureLimited(r.t))
-	r.watch()
+	if r.c.limited(vignetting) {
+		r.watch()
+	}
 	return r.t.Ranked(r.by), r.excess
 }
 
@@ -215,6 +211,11 @@ func (r *Refiner) addParaxial() {
 	r.add(Relief.String(), t.EyeRelief, p.ReliefMax+roundingSlack, 1)
 	if p.Refining() {
 		r.addBounds()
+	}
+	if !r.c.limited(vignetting) {
+		p.eachAperture(t, func(used, clear float64) {
+			r.add(Aperture.String(), used, clear+roundingSlack, 1)
+		})
 	}
 	if limit := p.Limits.Limit(PixelArcmin.String()); !math.IsInf(limit, 1) {
 		least := math.Inf(1)

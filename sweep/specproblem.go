@@ -25,6 +25,7 @@ func (s *Spec) Problem() *objective.Problem {
 
 		Pupil:           s.Eye.PupilMM,
 		Box:             s.Eye.BoxMM,
+		PupilCut:        s.pupilCut(),
 		ReliefMin:       s.Eye.ReliefMinMM,
 		ReliefMax:       s.Eye.ReliefMaxMM,
 		AccommodationD:  s.Eye.AccommodationD,
@@ -59,6 +60,14 @@ func (s *Spec) Problem() *objective.Problem {
 		p.TanMax = math.Sqrt(float64(p.TanHalfWidth*p.TanHalfWidth) + float64(p.TanHalfHeight*p.TanHalfHeight))
 	}
 	return p
+}
+
+// pupilCut is what apertures may cut off the pupil, by the limit on vignetting.
+func (s *Spec) pupilCut() float64 {
+	if s.Limits.VignettedPct == nil {
+		return 0
+	}
+	return objective.PupilCut(*s.Limits.VignettedPct / 100)
 }
 
 // limits are the limits that the spec sets, by the names of their metrics.

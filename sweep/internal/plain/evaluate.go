@@ -187,7 +187,7 @@ func try(r Request, layout, seat string, stacks []stack, needs []float64, inner 
 	for i := range at0 {
 		a0, a1 := at0[i].m.chief()*r.tanMax(), at1[i].m.chief()*r.tanMax()
 		for _, v := range []float64{r.far(), r.near()} {
-			c0, c1 := at0[i].m.edge(v)*r.reach(), at1[i].m.edge(v)*r.reach()
+			c0, c1 := at0[i].m.edge(v)*r.apertureReach(), at1[i].m.edge(v)*r.apertureReach()
 			for _, sa := range []float64{-1, 1} {
 				for _, sc := range []float64{-1, 1} {
 					p := sa*a0 + sc*c0

@@ -206,5 +206,8 @@ func RandomRequest(r *rand.Rand) Request {
 			q.Limits[limit.name] = value
 		}
 	}
+	if oneIn(2) {
+		q.Limits["vignetted_pct"] = between(0, 60)
+	}
 	return q
 }
