@@ -142,7 +142,7 @@ func (d *decoder) counts() map[string]*big.Int {
 // design writes a design: its layout and seat, the codes of its groups, its
 // inner gap and its ranked length. The rest follows from these.
 func (e *encoder) design(c *candidate) {
-	e.out = append(e.out, byte(c.space.Layout), byte(c.space.Seat))
+	e.space(c.space)
 	for _, code := range c.codes() {
 		e.uint64(uint64(code))
 	}

@@ -265,7 +265,7 @@ func (e *encoder) designs(all []candidate) {
 	e.flag(same)
 	for i := range all {
 		if i == 0 || !same {
-			e.out = append(e.out, byte(all[i].space.Layout), byte(all[i].space.Seat))
+			e.space(all[i].space)
 		}
 	}
 	for i := range all {
@@ -311,6 +311,8 @@ func (d *decoder) designs(lib *objective.Library) []candidate {
 	}
 	return all
 }
+
+func (e *encoder) space(s objective.Space) { e.out = append(e.out, byte(s.Layout), byte(s.Seat)) }
 
 // space reads a layout and a seat.
 func (d *decoder) space() objective.Space {
