@@ -153,9 +153,12 @@ func (e *encoder) design(c *candidate) {
 // design reads a design of a library's lenses.
 func (d *decoder) design(lib *objective.Library) (c candidate) {
 	c.space = d.space()
-	d.codes(&c, lib)
-	if d.bad {
-		return candidate{}
+	for i := range c.codes() {
+		c.groups[i] = objective.StackCode(d.uint64())
+		if !lib.Names(c.groups[i]) {
+			d.fail()
+			return candidate{}
+		}
 	}
 	c.inner, c.ranked = d.float(), d.float()
 	return c
