@@ -10,9 +10,10 @@ import (
 )
 
 // addIdeals finds how short a train could be at each of the points if every focal
-// length could be had, several points at once. It is done again rather than
-// kept in the journal. Points without a lens in use have no such limit.
-func (j *Job) addIdeals(ctx context.Context, outcomes []PointOutcome) error {
+// length could be had, several points at once, and keeps that in a journal where
+// there is one. Points without a lens in use have no such limit.
+func (j *Job) addIdeals(ctx context.Context, journal *Journal, outcomes []PointOutcome) error {
+	kept := &keptIdeals{journal: journal}
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(j.Workers())
 	for i := range outcomes {
@@ -22,9 +23,14 @@ func (j *Job) addIdeals(ctx context.Context, outcomes []PointOutcome) error {
 				return err
 			}
 			if ratio := j.idealRatio(o.Point.Spec, o.Problem); ratio > 0 {
+				var err error
+				if o.Ideal, err = kept.read(o.Point.Index); err != nil || o.Ideal != nil {
+					return err
+				}
 				options := j.options(o.Point.Spec)
 				ideal := o.Problem.Ideal(options.spaces, ratio, options.by)
 				o.Ideal = &ideal
+				return kept.write(o.Point.Index, o.Ideal)
 			}
 			return nil
 		})

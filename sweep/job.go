@@ -86,7 +86,7 @@ func (j *Job) Run(ctx context.Context, at Attempt) ([]PointOutcome, error) {
 		}
 	}
 	if at.Part.Whole() {
-		if err := j.addIdeals(ctx, outcomes); err != nil {
+		if err := j.addIdeals(ctx, at.Journal, outcomes); err != nil {
 			return outcomes, err
 		}
 	}

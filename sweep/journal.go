@@ -48,6 +48,7 @@ type recorded struct {
 	first, last int64  // of its records, offsets in the file
 	units       int    // between these
 	outcome     []byte // payload of the record of the finished point, or nil
+	ideal       []byte // payload of the record of its ideal limit, or nil
 }
 
 // The kinds of records: the first byte of a payload. All but the header name
@@ -62,6 +63,7 @@ const (
 	recordRefine = 'R' // one batch of refinements
 	recordGrades = 'G' // one batch of a population search
 	recordPoint  = 'P' // a finished sweep point
+	recordIdeal  = 'I' // a sweep point's ideal limit
 	recordEnd    = 'E' // all of a part's sweep points are finished
 )
 
@@ -224,13 +226,16 @@ func (j *Journal) note(payload []byte, first int64) {
 	}
 	d := decoder{rest: payload[1:]}
 	point := int(d.uvarint())
-	r, known := j.points[point]
-	if !known {
-		r.first, r.last = first, first
-	}
-	if payload[0] == recordPoint {
+	r := j.points[point]
+	switch payload[0] {
+	case recordPoint:
 		r.outcome = payload
-	} else {
+	case recordIdeal:
+		r.ideal = payload
+	default:
+		if r.units == 0 {
+			r.first = first
+		}
 		r.units++
 		r.last = j.end
 	}

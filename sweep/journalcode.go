@@ -142,7 +142,7 @@ func (d *decoder) counts() map[string]*big.Int {
 // design writes a design: its layout and seat, the codes of its groups, its
 // inner gap and its ranked length. The rest follows from these.
 func (e *encoder) design(c *candidate) {
-	e.out = append(e.out, byte(c.space.Layout), byte(c.space.Seat))
+	e.space(c.space)
 	for _, code := range c.codes() {
 		e.uint64(uint64(code))
 	}
@@ -153,9 +153,12 @@ func (e *encoder) design(c *candidate) {
 // design reads a design of a library's lenses.
 func (d *decoder) design(lib *objective.Library) (c candidate) {
 	c.space = d.space()
-	d.codes(&c, lib)
-	if d.bad {
-		return candidate{}
+	for i := range c.codes() {
+		c.groups[i] = objective.StackCode(d.uint64())
+		if !lib.Names(c.groups[i]) {
+			d.fail()
+			return candidate{}
+		}
 	}
 	c.inner, c.ranked = d.float(), d.float()
 	return c

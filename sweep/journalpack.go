@@ -157,9 +157,7 @@ func (d *decoder) verdictCounts() (counts []verdictCount) {
 	return counts
 }
 
-// verdicts writes under which name each design of a batch was turned away: the
-// names that occur, and then either how often each is repeated or a few bits a
-// design, whichever is shorter.
+// verdicts writes under which name each design of a batch was turned away.
 func (e *encoder) verdicts(all []string) {
 	var names []string
 	places := make([]int, len(all))
@@ -175,16 +173,35 @@ func (e *encoder) verdicts(all []string) {
 	for _, name := range names {
 		e.verdict(name)
 	}
+	e.places(places, len(names))
+}
+
+// verdicts reads the verdicts of n designs.
+func (d *decoder) verdicts(n int) []string {
+	var names []string
+	for range d.length() {
+		names = append(names, d.verdict())
+	}
+	var all []string
+	for _, place := range d.places(n, len(names)) {
+		all = append(all, names[place])
+	}
+	return all
+}
+
+// places writes for each of some things which of so many kinds it is: how often
+// each is repeated or a few bits a thing, whichever is shorter.
+func (e *encoder) places(places []int, kinds int) {
 	runs := &encoder{}
 	for i := 0; i < len(places); {
 		n := 1
 		for i+n < len(places) && places[i+n] == places[i] {
 			n++
 		}
-		runs.uvarint((n-1)*len(names) + places[i])
+		runs.uvarint((n-1)*kinds + places[i])
 		i += n
 	}
-	width := bitsFor(len(names))
+	width := bitsFor(kinds)
 	packed := (len(places)*width + 7) / 8
 	e.flag(packed < len(runs.out))
 	if packed >= len(runs.out) {
@@ -204,35 +221,34 @@ func (e *encoder) verdicts(all []string) {
 // bitsFor is in how many bits one of n can be told.
 func bitsFor(n int) int { return bits.Len(uint(max(0, n-1))) }
 
-// verdicts reads the verdicts of n designs.
-func (d *decoder) verdicts(n int) []string {
-	var names []string
-	for range d.length() {
-		names = append(names, d.verdict())
-	}
+// placesMost bounds a batch, so that no damage asks for any amount of memory.
+const placesMost = 1 << 24
+
+// places reads of which of so many kinds each of n things is.
+func (d *decoder) places(n, kinds int) []int {
 	packed := d.flag()
-	if d.bad || n > 0 && len(names) == 0 || n > verdictsMost {
+	if d.bad || n > 0 && kinds == 0 || n > placesMost {
 		d.fail()
 		return nil
 	}
-	all := make([]string, 0, n)
+	width := bitsFor(kinds)
+	size := (n*width + 7) / 8
+	if packed && size > len(d.rest) {
+		d.fail()
+		return nil
+	}
+	all := make([]int, 0, min(n, 8*len(d.rest)+1))
 	if !packed {
 		for len(all) < n && !d.bad {
 			run := d.uvarint()
-			name, times := names[run%len(names)], run/len(names)+1
+			place, times := run%kinds, run/kinds+1
 			if times > n-len(all) {
 				d.fail()
 				return nil
 			}
-			all = append(all, slices.Repeat([]string{name}, times)...)
+			all = append(all, slices.Repeat([]int{place}, times)...)
 		}
 		return all
-	}
-	width := bitsFor(len(names))
-	size := (n*width + 7) / 8
-	if size > len(d.rest) {
-		d.fail()
-		return nil
 	}
 	for i := range n {
 		place := 0
@@ -240,43 +256,95 @@ func (d *decoder) verdicts(n int) []string {
 			bit := i*width + b
 			place |= int(d.rest[bit/8]>>(bit%8)&1) << b
 		}
-		if place >= len(names) {
+		if place >= kinds {
 			d.fail()
 			return nil
 		}
-		all = append(all, names[place])
+		all = append(all, place)
 	}
 	d.rest = d.rest[size:]
 	return all
 }
 
-// verdictsMost bounds a batch, so that no damage asks for any amount of memory.
-const verdictsMost = 1 << 24
+// numbers writes a column of numbers: one after the other or, where they repeat
+// often enough, those that occur and then which it is.
+func (e *encoder) numbers(all []uint64) {
+	plain := &encoder{}
+	for _, x := range all {
+		plain.uint64(x)
+	}
+	kinds := slices.Compact(slices.Sorted(slices.Values(all)))
+	listed := &encoder{}
+	listed.uvarint(len(kinds))
+	before := uint64(0)
+	for _, x := range kinds {
+		listed.uint64(x - before)
+		before = x
+	}
+	if len(listed.out) < len(plain.out) {
+		places := make([]int, len(all))
+		for i, x := range all {
+			places[i], _ = slices.BinarySearch(kinds, x)
+		}
+		listed.places(places, len(kinds))
+	}
+	isListed := len(listed.out) < len(plain.out)
+	e.flag(isListed)
+	if isListed {
+		plain = listed
+	}
+	e.out = append(e.out, plain.out...)
+}
 
-// designs writes designs, the shorter the first, column by column: that of the
-// inner gaps for those with a pair relay only.
+// numbers reads a column of n numbers.
+func (d *decoder) numbers(n int) []uint64 {
+	if n > placesMost {
+		d.fail()
+		return nil
+	}
+	var all []uint64
+	if !d.flag() {
+		for range n {
+			if all = append(all, d.uint64()); d.bad {
+				return nil
+			}
+		}
+		return all
+	}
+	var kinds []uint64
+	before := uint64(0)
+	for range d.length() {
+		before += d.uint64()
+		kinds = append(kinds, before)
+	}
+	for _, place := range d.places(n, len(kinds)) {
+		all = append(all, kinds[place])
+	}
+	return all
+}
+
+// designs writes designs, the shorter the first, column by column.
 func (e *encoder) designs(all []candidate) {
 	e.uvarint(len(all))
 	if len(all) == 0 {
 		return
 	}
 	lengths := make([]float64, len(all))
-	same := true
+	spaces := make([]uint64, len(all))
+	var codes [4][]uint64
 	for i := range all {
-		lengths[i] = all[i].ranked
-		same = same && all[i].space == all[0].space
+		c := &all[i]
+		lengths[i], spaces[i] = c.ranked, uint64(c.space.Layout)<<8|uint64(c.space.Seat)
+		for place, code := range c.codes() {
+			codes[place] = append(codes[place], uint64(code))
+		}
 	}
 	e.lengths(lengths)
-	e.flag(same)
-	for i := range all {
-		if i == 0 || !same {
-			e.out = append(e.out, byte(all[i].space.Layout), byte(all[i].space.Seat))
-		}
+	e.numbers(spaces)
+	for place := range codes {
+		e.numbers(codes[place])
 	}
 	for i := range all {
-		for _, code := range all[i].codes() {
-			e.uint64(uint64(code))
-		}
 		if all[i].space.Layout == objective.ErectorPair {
 			e.float(all[i].inner)
 		}
@@ -289,33 +357,50 @@ func (d *decoder) designs(lib *objective.Library) []candidate {
 	if n == 0 {
 		return nil
 	}
-	lengths := d.lengths(n)
-	if d.bad {
+	lengths, spaces := d.lengths(n), d.numbers(n)
+	if d.bad || len(spaces) < n {
+		d.fail()
 		return nil
 	}
 	all := make([]candidate, n)
-	same := d.flag()
+	var have [4]int // designs with a group in this place
 	for i := range all {
 		c := &all[i]
 		c.ranked = lengths[i]
-		if i > 0 && same {
-			c.space = all[0].space
-			continue
+		c.space = objective.Space{Layout: objective.Layout(spaces[i] >> 8), Seat: objective.Seat(spaces[i] & 0xff)}
+		if spaces[i]>>8 > uint64(objective.ErectorPair) || c.space.Seat > objective.SeatRear {
+			d.fail()
+			return nil
 		}
-		c.space = d.space()
+		for place := range c.codes() {
+			have[place]++
+		}
+	}
+	var codes [4][]uint64
+	for place := range codes {
+		if codes[place] = d.numbers(have[place]); len(codes[place]) < have[place] {
+			d.fail()
+			return nil
+		}
 	}
 	for i := range all {
 		c := &all[i]
-		d.codes(c, lib)
+		for place := range c.codes() {
+			code := objective.StackCode(codes[place][0])
+			if codes[place] = codes[place][1:]; !lib.Names(code) {
+				d.fail()
+				return nil
+			}
+			c.groups[place] = code
+		}
 		if c.space.Layout == objective.ErectorPair {
 			c.inner = d.float()
-		}
-		if d.bad {
-			return nil
 		}
 	}
 	return all
 }
+
+func (e *encoder) space(s objective.Space) { e.out = append(e.out, byte(s.Layout), byte(s.Seat)) }
 
 // space reads a layout and a seat.
 func (d *decoder) space() objective.Space {
@@ -325,15 +410,4 @@ func (d *decoder) space() objective.Space {
 		return objective.Space{}
 	}
 	return s
-}
-
-// codes reads the codes of a design's groups.
-func (d *decoder) codes(c *candidate, lib *objective.Library) {
-	for i := range c.codes() {
-		c.groups[i] = objective.StackCode(d.uint64())
-		if !lib.Names(c.groups[i]) {
-			d.fail()
-			return
-		}
-	}
 }

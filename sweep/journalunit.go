@@ -188,7 +188,11 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 				return errDamaged
 			}
 		}
-		return d.end()
+		if err := d.end(); err != nil || a.heldStop == 0 {
+			return err
+		}
+		// How many groups are held depends on what was asked for before.
+		return a.source.reach(ctx, hi)
 	})
 	a.proof.Seconds["search"] += spent.Seconds()
 	if err != nil {

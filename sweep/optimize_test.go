@@ -3,11 +3,13 @@ package sweep
 import (
 	"context"
 	"errors"
+	"log/slog"
 	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -235,6 +237,60 @@ func TestOptimizeBounds(t *testing.T) {
 		}
 		if !math.IsInf(bounds[0], -1) || !(bounds[3] > 0) || !slices.IsSorted(bounds) || layout != objective.ErectorPair && !(bounds[1] > 0) || !(bounds[2] > 0) {
 			t.Errorf("%v by %v: bounds %v for growing efforts, best %.6f", layout, by, bounds, best)
+		}
+	}
+}
+
+// TestHeldStopResumes ends a search that stops once it holds so many groups, after
+// some of its units: it goes on to the same bound by the same units.
+func TestHeldStopResumes(t *testing.T) {
+	s := benchSpec(objective.ErectorSingle, 2)
+	sharp := 0.01 // nothing is
+	s.Limits.MaskBlurArcmin = &sharp
+	j := jobOf(s, benchLenses(30))
+	lib := j.library(s, s.Problem())
+	folder := t.TempDir()
+	path := filepath.Join(folder, JournalFile)
+	proven := func() float64 {
+		journal, err := j.OpenJournal(folder, Part{}, Origin{}, false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer journal.Close()
+		o := j.options(s)
+		o.held, o.heldStop = 4, 300 // so that all are sifted
+		o.log = &unitLog{
+			journal: journal, stop: t.Context(), work: t.Context(), replay: journal.unitsOf(0), events: slog.New(slog.DiscardHandler),
+		}
+		a, err := newAscent(t.Context(), lib, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		out, err := a.run(t.Context())
+		if err != nil || !a.stopped {
+			t.Fatalf("stopped %v, %v", a.stopped, err)
+		}
+		return out.Proof.ProvenLength
+	}
+	want := proven()
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	units := kinds(t, whole)
+	records := 1 + strings.Count(units, " ")
+	for _, n := range []int{records, records - 1, records / 2, 3} {
+		kept := firstRecords(t, whole, n)
+		if err := os.WriteFile(path, kept, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		got := proven()
+		again, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got != want || kinds(t, again) != units {
+			t.Errorf("after %d units: proven to %v, not %v, by units\n%s, not\n%s", n-1, got, want, kinds(t, again), units)
 		}
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"log/slog"
 	"math"
 	"math/big"
 	"path/filepath"
@@ -19,6 +20,7 @@ import (
 type Parts struct {
 	output   string
 	journals []*Journal // by index
+	merging  *Journal   // what a merge has done so far; nil before
 }
 
 // ErrNoParts tells that an output folder holds no parts of a job.
@@ -85,9 +87,42 @@ func (ps *Parts) Started() time.Time {
 	return started
 }
 
+// MergeFile is the name of the journal of a merge, in the folder of the first part.
+const MergeFile = "merge.journal"
+
+// openMerge opens the journal of a merge of these very parts, or begins one. What
+// another has left is dropped: it holds only what can be done again.
+func (ps *Parts) openMerge(j *Job, origin Origin) error {
+	first := Part{0, len(ps.journals)}
+	path := filepath.Join(first.Folder(ps.output), MergeFile)
+	now := j.header(ps.output, Part{}, origin)
+	now.Part = "merge of"
+	for _, journal := range ps.journals {
+		now.Part += fmt.Sprintf(" %08x", journal.sum)
+	}
+	var damaged *DamagedJournalError
+	journal, err := readJournal(path, true)
+	switch {
+	case err == nil && len(journal.header.changes(&now)) == 0:
+		ps.merging = journal
+		return nil
+	case err == nil:
+		if err := journal.Close(); err != nil {
+			return err
+		}
+	case !errors.Is(err, fs.ErrNotExist) && !errors.As(err, &damaged):
+		return err
+	}
+	ps.merging, err = createJournal(path, now)
+	return err
+}
+
 // Close closes the journals.
 func (ps *Parts) Close() error {
 	var errs []error
+	if ps.merging != nil {
+		errs = append(errs, ps.merging.Close())
+	}
 	for _, j := range ps.journals {
 		errs = append(errs, j.file.Close())
 	}
@@ -96,7 +131,8 @@ func (ps *Parts) Close() error {
 
 // Merge joins finished parts of the job to what a run of the whole would have
 // brought. Of a point that was divided it refines what leads, of which progress, which
-// may be nil, tells.
+// may be nil, tells. What takes long is kept in a journal of its own, so that the
+// same merge goes on where it stopped.
 func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Progress) ([]PointOutcome, error) {
 	for i, journal := range ps.journals {
 		part := Part{i, len(ps.journals)}
@@ -105,11 +141,20 @@ func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Prog
 			return nil, &ChangedError{part.Folder(ps.output), changes}
 		}
 	}
+	if err := ps.openMerge(j, origin); err != nil {
+		return nil, err
+	}
+	work, done := outlive(ctx)
+	defer done()
 	var outcomes []PointOutcome
 	for i, point := range j.Points {
 		p := point.Spec.Problem()
 		lib := j.library(point.Spec, p)
 		m := &merge{job: j, parts: ps, point: point, lib: lib, options: j.options(point.Spec)}
+		m.log = &unitLog{
+			journal: ps.merging, point: point.Index, stop: ctx, work: work,
+			replay: ps.merging.unitsOf(point.Index), events: slog.New(slog.DiscardHandler),
+		}
 		m.progress = func(s Status) {
 			if progress != nil {
 				s.Point, s.Points = i, len(j.Points)
@@ -130,7 +175,7 @@ func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Prog
 		}
 		outcomes = append(outcomes, PointOutcome{Point: point, Problem: p, Lenses: len(lib.Lenses), Outcome: *out})
 	}
-	return outcomes, j.addIdeals(ctx, outcomes)
+	return outcomes, errors.Join(j.addIdeals(ctx, ps.merging, outcomes), ps.merging.sync())
 }
 
 // merge is the merge of one sweep point.

@@ -1,0 +1,78 @@
+package sweep
+
+import (
+	"context"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+)
+
+// TestMergeResumes interrupts the merge of parts of a point that are to be refined,
+// again and again, and cuts its journal at any byte: it goes on to the same outcome,
+// and does no batch twice.
+func TestMergeResumes(t *testing.T) {
+	j := demoJob(t, "stacks")
+	j.Spec.Search.ChecksMax, j.Spec.Job.Top = 8_000, 2
+	j.Spec.Refine = RefineSection{Method: refineSimplex, Candidates: 40, NearMissFactor: 8}
+	j.Points = j.Spec.Grid()
+	folder := t.TempDir()
+	for i := range 2 {
+		if _, err := journalled(t.Context(), t, j, folder, Part{i, 2}, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	merge := func(ctx context.Context, progress Progress) ([]PointOutcome, error) {
+		ps, err := OpenParts(folder)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer ps.Close()
+		return j.Merge(ctx, ps, Origin{"test", "build"}, progress)
+	}
+	path := filepath.Join(Part{0, 2}.Folder(folder), MergeFile)
+	var want []told
+	stops, refined := 0, 0
+	for want == nil {
+		ctx, cancel := context.WithCancel(t.Context())
+		out, err := merge(ctx, func(s Status) {
+			if s.Stage == "refine" && s.Refined > refined {
+				refined = s.Refined
+				cancel()
+			}
+		})
+		cancel()
+		switch {
+		case err == nil:
+			want = tell(out)
+			if out[0].Refined.Candidates != 40 || out[0].Ideal == nil {
+				t.Errorf("%+v", out[0].Refined)
+			}
+		case !Interrupted(err) || stops > 10:
+			t.Fatalf("after %d stops: %v", stops, err)
+		default:
+			stops++
+		}
+	}
+	if batches := (40 + refineBatch - 1) / refineBatch; stops != batches || refined != 40 {
+		t.Errorf("%d stops in %d batches, %d designs refined", stops, batches, refined)
+	}
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := rand.New(rand.NewPCG(9, 10))
+	for range 2 {
+		at := r.IntN(len(whole) + 1)
+		if err := os.WriteFile(path, whole[:at], 0o666); err != nil {
+			t.Fatal(err)
+		}
+		out, err := merge(t.Context(), nil)
+		if diff := cmp.Diff(want, tell(out), cmpopts.EquateNaNs()); diff != "" || err != nil {
+			t.Errorf("cut at %d of %d: whole -, cut +\n%v %s", at, len(whole), err, diff)
+		}
+	}
+}
