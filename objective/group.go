@@ -105,9 +105,9 @@ type Train struct {
 	AngularMagnification float64
 	// Length is from first to last vertex.
 	Length float64
-	// reliefMost is the largest eye relief that the paraxial requirements leave, where the
+	// ReliefMost is the largest eye relief that the paraxial requirements leave, where the
 	// train has been solved.
-	reliefMost float64
+	ReliefMost float64
 	// Refined tells that gaps or eye relief are not the paraxial ones.
 	Refined bool
 }

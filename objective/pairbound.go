@@ -312,9 +312,9 @@ func (p *Problem) strongBound(seat Seat, focal Interval, front, first, second, r
 			b := [4]float64{f2.Lo, f2.Hi, f2.Lo, f2.Hi}[i]
 			corner = min(corner, float64((kappa-2)*a*b)-float64(a*a)-float64(b*b))
 		}
-		shift := math.Inf(-1) // it takes m for that of the gaps, which refinement moves
-		if rear.Sway == 0 {
-			shift = leastShift(f1, f2, m, room1, room2)
+		shift := leastShift(f1, f2, m, room1, room2)
+		if rear.Sway > 0 { // at the paraxial gaps, of which refinement takes off no more than this
+			shift -= pairShorterMost
 		}
 		return leastPair(v, base, apart, max(kv, corner), shift)
 	}

@@ -42,7 +42,7 @@ const eyeMost = 0.2
 // pairShorterMost, in mm, is the most that refinement takes off the length of a train with
 // a pair relay at the paraxial gaps that belong to its inner gap. It bounds how long the
 // trains are that can come below a limit; some mm are what there is to gain.
-const pairShorterMost = 20.0
+const pairShorterMost = 10.0
 
 // Refining reports whether designs are to be refined.
 func (p *Problem) Refining() bool { return p.NearMissFactor > 0 }

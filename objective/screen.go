@@ -143,7 +143,7 @@ func (t *Train) screenReliefs() func(yield func(float64) bool) {
 		if !yield(t.EyeRelief) {
 			return
 		}
-		for k := math.Floor(t.EyeRelief/screenStep) + 1; k*screenStep <= t.reliefMost; k++ {
+		for k := math.Floor(t.EyeRelief/screenStep) + 1; k*screenStep <= t.ReliefMost; k++ {
 			if !yield(k * screenStep) {
 				return
 			}

@@ -94,7 +94,7 @@ func (p *Problem) Solve(t *Train, inner float64) Requirement {
 	}
 	relief, failed := p.Judge(t)
 	if failed == Met {
-		t.EyeRelief, t.reliefMost = relief.Lo, relief.Hi
+		t.EyeRelief, t.ReliefMost = relief.Lo, relief.Hi
 	}
 	return failed
 }
