@@ -20,7 +20,7 @@ func benchSpec(layout objective.Layout, lensesPerGroup int) *Spec {
 	for i := range specKeys {
 		specKeys[i].setDefault(s)
 	}
-	s.Job.Top = 100
+	s.Job.Top, s.Refine.Method = 100, refineNone
 	s.Train.Layouts, s.Train.LensesPerGroup = []objective.Layout{layout}, lensesPerGroup
 	s.Field.WidthDeg, s.Field.HeightDeg = 16.05, 12.05
 	s.Depth.NearM, s.Depth.Steps = 0.25, 5
