@@ -152,11 +152,14 @@ func (r *pointRun) search(ctx context.Context, o options) (*PointOutcome, error)
 	o.progress(Status{Stage: "stacks", Replayed: true, Wanted: o.top, ChecksMax: o.checksMax})
 	kept := r.at.Journal.points[index]
 	if kept.outcome != nil {
-		out, err := readOutcome(ctx, lib, o, kept.outcome)
-		if err != nil && ctx.Err() == nil {
+		out, err := readOutcome(r.work, lib, o, kept.outcome)
+		if err != nil && r.work.Err() == nil {
 			err = &DamagedJournalError{r.at.Journal.path, err}
 		}
-		return outcome(out), err
+		if err != nil { // designs without a report are of no use
+			return nil, err
+		}
+		return outcome(out), nil
 	}
 	events := r.at.Events
 	events.Info("point", "point", index, "points", len(r.job.Points), "lenses", len(lib.Lenses), "units_kept", kept.units)
