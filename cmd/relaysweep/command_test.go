@@ -39,6 +39,12 @@ func TestDone(t *testing.T) {
 			t.Errorf("the summary does not say %q:\n%s", want, o.stdout)
 		}
 	}
+	if strings.Count(o.stdout, cautions) != 1 {
+		t.Errorf("the run does not tell the cautions in full and once:\n%s", o.stdout)
+	}
+	if again := must(t, exitDone, "run", spec); strings.Contains(again.stdout, cautions) || strings.Count(again.stdout, cautionLine) != 1 {
+		t.Errorf("a run that is complete tells them again in full:\n%s", again.stdout)
+	}
 	want := []string{outputOf(spec)}
 	for _, name := range []string{inputsFolder, "inputs/lenses-1.csv", "inputs/spec.toml", logFile, rankedFile, manifestFile, setpointsFile} {
 		want = append(want, filepath.Join(outputOf(spec), name))
@@ -157,6 +163,7 @@ func TestHelp(t *testing.T) {
 	for _, c := range []struct{ args, want string }{
 		{"", "Exit codes:"},
 		{"--help", "driving"},
+		{"help", cautions},
 		{"help run", "SPEC"},
 		{"show --help", "--point"},
 		{"--version", version},

@@ -73,7 +73,7 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 	if err := os.RemoveAll(sweep.PartsFolder(output)); err != nil {
 		return err
 	}
-	return summarise(cmd.OutOrStdout(), output, rows.manifest, rows.designs, rows.axes)
+	return summarise(cmd.OutOrStdout(), output, rows.manifest, rows.designs, rows.axes, cautionLine)
 }
 
 // keepLogs appends the logs of the parts to that of the job.

@@ -230,7 +230,7 @@ func (r *runner) interrupted(outcomes []sweep.PointOutcome) error {
 func (r *runner) summary() error {
 	w := r.cmd.OutOrStdout()
 	if r.part.Whole() {
-		return summarise(w, r.output, r.rows.manifest, r.rows.designs, r.rows.axes)
+		return summarise(w, r.output, r.rows.manifest, r.rows.designs, r.rows.axes, cautions)
 	}
 	fmt.Fprintf(w, "part %s of the job is done\nwhen all parts are: relaysweep merge %s\n", r.part, r.output)
 	return nil
@@ -250,14 +250,15 @@ func showFinished(w io.Writer, output string, part sweep.Part) error {
 	if err != nil {
 		return err
 	}
-	return summarise(w, output, m, designs, axes)
+	return summarise(w, output, m, designs, axes, cautionLine)
 }
 
 // shownDesigns is how many designs of a point the summary of a run shows.
 const shownDesigns = 10
 
-// summarise prints what a run found and what is proven of it.
-func summarise(w io.Writer, folder string, m *results.Manifest, designs []results.Design, axes []results.Axis) error {
+// summarise prints what a run found and what is proven of it, with cautions
+// where there are designs.
+func summarise(w io.Writer, folder string, m *results.Manifest, designs []results.Design, axes []results.Axis, caution string) error {
 	var shown []results.Design
 	for _, d := range designs {
 		if d.Rank <= shownDesigns {
@@ -283,7 +284,7 @@ func summarise(w io.Writer, folder string, m *results.Manifest, designs []result
 		return errNothing
 	}
 	fmt.Fprintf(w, "relaysweep show %s --rank 1 tells what to buy and where it stands\n", folder)
-	fmt.Fprintf(w, "relaysweep report %s makes a page of it to order and build from\n\n%s", folder, cautions)
+	fmt.Fprintf(w, "relaysweep report %s makes a page of it to order and build from\n\n%s", folder, caution)
 	if nothing {
 		fmt.Fprintln(w, "\nsome sweep points have no design")
 	}

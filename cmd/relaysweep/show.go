@@ -95,7 +95,7 @@ func showTable(w io.Writer, m *results.Manifest, designs []results.Design, axes 
 			}
 		}
 	}
-	_, err := fmt.Fprint(w, "\n", cautions)
+	_, err := fmt.Fprint(w, "\n", cautionLine)
 	return err
 }
 
@@ -129,7 +129,7 @@ func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, se
 			return err
 		}
 	}
-	_, err := fmt.Fprint(w, "\n", cautions)
+	_, err := fmt.Fprint(w, "\n", cautionLine)
 	return err
 }
 
