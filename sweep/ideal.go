@@ -23,7 +23,10 @@ func (j *Job) addIdeals(ctx context.Context, outcomes []PointOutcome) error {
 			}
 			if ratio := j.idealRatio(o.Point.Spec, o.Problem); ratio > 0 {
 				options := j.options(o.Point.Spec)
-				ideal := o.Problem.Ideal(options.spaces, ratio, options.by)
+				ideal, err := o.Problem.Ideal(ctx, options.spaces, ratio, options.by)
+				if err != nil {
+					return err
+				}
 				o.Ideal = &ideal
 			}
 			return nil
