@@ -21,13 +21,31 @@ type Job struct {
 }
 
 // Open reads a spec and its catalogs. What is wrong in them comes as one
-// [catalog.Faults].
-func Open(path string) (*Job, error) {
-	spec, err := ReadSpec(path)
-	if err != nil {
+// [catalog.Faults]. When ctx ends before, its error comes at once: nothing ends a
+// read of a pipe into which nobody writes, or of a drive that is gone, so that it
+// is left to itself.
+func Open(ctx context.Context, path string) (*Job, error) {
+	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	return openTables(spec, spec.LensFiles(), spec.GlassFiles())
+	var job *Job
+	read := make(chan error, 1)
+	go func() {
+		spec, err := ReadSpec(path)
+		if err == nil {
+			job, err = openTables(spec, spec.LensFiles(), spec.GlassFiles())
+		}
+		read <- err
+	}()
+	select {
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	case err := <-read:
+		if err != nil {
+			return nil, err
+		}
+		return job, nil
+	}
 }
 
 // PointOutcome is a sweep point with what its search brought.

@@ -55,7 +55,7 @@ order, a second one at once; neither loses what stands in the journal.`,
 
 // openJob reads a job and prints the warnings about its catalogs.
 func openJob(cmd *cobra.Command, path string) (*sweep.Job, error) {
-	job, err := sweep.Open(path)
+	job, err := sweep.Open(cmd.Context(), path)
 	if err != nil {
 		return nil, err
 	}
@@ -109,7 +109,7 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 					return err
 				}
 			}
-			return showFinished(cmd.OutOrStdout(), output, part)
+			return showFinished(cmd.OutOrStdout(), output, part, cautions)
 		}
 	}
 	journal, err := job.OpenJournal(output, part, by, flags.restart)
@@ -238,7 +238,7 @@ func (r *runner) summary() error {
 
 // showFinished prints again what a complete run has printed; of a part there
 // is nothing to print.
-func showFinished(w io.Writer, output string, part sweep.Part) error {
+func showFinished(w io.Writer, output string, part sweep.Part, caution string) error {
 	if !part.Whole() {
 		return nil
 	}
@@ -250,7 +250,7 @@ func showFinished(w io.Writer, output string, part sweep.Part) error {
 	if err != nil {
 		return err
 	}
-	return summarise(w, output, m, designs, axes, cautionLine)
+	return summarise(w, output, m, designs, axes, caution)
 }
 
 // shownDesigns is how many designs of a point the summary of a run shows.
