@@ -12,7 +12,10 @@ import (
 // addIdeals finds how short a train could be at each of the points if every focal
 // length could be had, several points at once. It is done again rather than
 // kept in the journal. Points without a lens in use have no such limit.
-func (j *Job) addIdeals(ctx context.Context, outcomes []PointOutcome) error {
+func (j *Job) addIdeals(ctx context.Context, outcomes []PointOutcome, progress Progress) error {
+	if progress != nil && len(outcomes) > 0 {
+		progress(Status{Stage: StageIdeal, Point: len(outcomes) - 1, Points: len(outcomes)})
+	}
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(j.Workers())
 	for i := range outcomes {

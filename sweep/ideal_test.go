@@ -97,7 +97,7 @@ func TestIdealPoints(t *testing.T) {
 			outcomes = append(outcomes, PointOutcome{Point: Point{Spec: &s}, Problem: s.Problem()})
 		}
 		outcomes[3].Point.Spec.Catalog.ExcludeParts = []string{"*"}
-		if err := j.addIdeals(context.Background(), outcomes); err != nil {
+		if err := j.addIdeals(context.Background(), outcomes, nil); err != nil {
 			t.Fatal(err)
 		}
 		for i, want := range []float64{0, 0.7, 0.9} {
@@ -123,7 +123,7 @@ func TestIdealPoints(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if err := j.addIdeals(ctx, first); !Interrupted(err) {
+	if err := j.addIdeals(ctx, first, nil); !Interrupted(err) {
 		t.Errorf("interrupted: %v", err)
 	}
 }

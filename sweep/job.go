@@ -104,7 +104,7 @@ func (j *Job) Run(ctx context.Context, at Attempt) ([]PointOutcome, error) {
 		}
 	}
 	if at.Part.Whole() {
-		if err := j.addIdeals(ctx, outcomes); err != nil {
+		if err := j.addIdeals(ctx, outcomes, at.Progress); err != nil {
 			return outcomes, err
 		}
 	}
@@ -167,8 +167,8 @@ func (r *pointRun) search(ctx context.Context, o options) (*PointOutcome, error)
 		out, err := searchPoint(ctx, spec, lib, o)
 		return outcome(out), err
 	}
-	o.progress(Status{Stage: "stacks", Replayed: true, Wanted: o.top, ChecksMax: o.checksMax})
 	kept := r.at.Journal.points[index]
+	o.progress(Status{Stage: StageStacks, Replayed: kept.units > 0 || kept.outcome != nil, Wanted: o.top, ChecksMax: o.checksMax})
 	if kept.outcome != nil {
 		out, err := readOutcome(ctx, lib, o, kept.outcome)
 		if err != nil && ctx.Err() == nil {
@@ -315,7 +315,7 @@ func searchPoint(ctx context.Context, spec *Spec, lib *objective.Library, o opti
 	}
 	if len(out.Found) == 0 && out.Proof.Exact {
 		start := time.Now()
-		out.Proof.WouldFit, err = wouldFit(ctx, spec, lib, o)
+		out.Proof.WouldFit, err = wouldFit(ctx, spec, lib, o, &out.Proof)
 		out.Proof.Seconds["would_fit"] = time.Since(start).Seconds()
 	}
 	return out, err

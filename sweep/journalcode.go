@@ -187,6 +187,7 @@ func (e *encoder) fits(f *Fits) {
 	for _, name := range f.Open {
 		e.text(name)
 	}
+	e.counts(f.Binds)
 }
 
 func (d *decoder) fits() *Fits {
@@ -205,6 +206,7 @@ func (d *decoder) fits() *Fits {
 	for range d.length() {
 		f.Open = append(f.Open, d.text())
 	}
+	f.Binds = d.counts()
 	return f
 }
 

@@ -96,7 +96,8 @@ type Progress func(Status)
 // Status is how far a sweep point has come.
 type Status struct {
 	Point, Points   int    // which of the run's points it is, from 0, and how many these are
-	Stage           string // "stacks", "search", "check", "optimize" or "refine"
+	Stage           string // one of those below, or "search", "check", "optimize" or "refine"
+	Easing          string // at StageWouldFit: the requirement that is eased
 	Examined        int64
 	Checked, Passed int64
 	ProvenMM        float64 // ranked length below which all is known
@@ -107,6 +108,13 @@ type Status struct {
 	Refined         int   // candidates refined, of ToRefine
 	ToRefine        int
 }
+
+// Stages in which nothing is counted.
+const (
+	StageStacks   = "stacks"
+	StageWouldFit = "would_fit"
+	StageIdeal    = "ideal"
+)
 
 // options are what the search of one point needs besides the problem.
 type options struct {
