@@ -269,12 +269,15 @@ func summarise(w io.Writer, folder string, m *results.Manifest, designs []result
 		if err := results.PrintRanked(w, shown, axes, isTerminal(w)); err != nil {
 			return err
 		}
+		if len(shown) < len(designs) {
+			fmt.Fprintf(w, "%d of %d rows; relaysweep show %s prints all\n", len(shown), len(designs), folder)
+		}
 		fmt.Fprintln(w)
 	}
 	nothing := false
 	for i := range m.Points {
 		p := &m.Points[i]
-		if err := results.PrintProof(w, p); err != nil {
+		if err := results.PrintProof(w, p, designsAt(designs, p.Point)); err != nil {
 			return err
 		}
 		nothing = nothing || p.Nothing()
@@ -283,7 +286,12 @@ func summarise(w io.Writer, folder string, m *results.Manifest, designs []result
 	if len(designs) == 0 {
 		return errNothing
 	}
-	fmt.Fprintf(w, "relaysweep show %s --rank 1 tells what to buy and where it stands\n", folder)
+	if len(m.Points) > 1 {
+		fmt.Fprintf(w, "relaysweep show %s --point %d --rank 1 tells what to buy and where it stands, of point %d\n",
+			folder, designs[0].Point, designs[0].Point)
+	} else {
+		fmt.Fprintf(w, "relaysweep show %s --rank 1 tells what to buy and where it stands\n", folder)
+	}
 	fmt.Fprintf(w, "relaysweep report %s makes a page of it to order and build from\n\n%s", folder, caution)
 	if nothing {
 		fmt.Fprintln(w, "\nsome sweep points have no design")

@@ -90,7 +90,7 @@ func showTable(w io.Writer, m *results.Manifest, designs []results.Design, axes 
 	}
 	for i := range m.Points {
 		if want.anyPoint || i == want.point {
-			if err := results.PrintProof(w, &m.Points[i]); err != nil {
+			if err := results.PrintProof(w, &m.Points[i], designsAt(designs, m.Points[i].Point)); err != nil {
 				return err
 			}
 		}
