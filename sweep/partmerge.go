@@ -116,6 +116,7 @@ func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Prog
 				progress(s)
 			}
 		}
+		m.progress(Status{Stage: StageMerge})
 		var out *Outcome
 		var err error
 		if first := (Part{0, len(ps.journals)}); first.byPoints(len(j.Points)) {

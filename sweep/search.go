@@ -114,6 +114,7 @@ const (
 	StageStacks   = "stacks"
 	StageWouldFit = "would_fit"
 	StageIdeal    = "ideal"
+	StageMerge    = "merge"
 )
 
 // options are what the search of one point needs besides the problem.
@@ -291,6 +292,7 @@ func (a *ascent) least(ctx context.Context) (float64, error) {
 func (a *ascent) advance(ctx context.Context) error {
 	defer a.clock("search")()
 	if !a.begun {
+		a.report("search")
 		var err error
 		if a.lo, err = a.leastUnit(ctx); err != nil {
 			return err
