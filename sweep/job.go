@@ -31,21 +31,24 @@ func Open(ctx context.Context, path string) (*Job, error) {
 	var job *Job
 	read := make(chan error, 1)
 	go func() {
-		spec, err := ReadSpec(path)
-		if err == nil {
-			job, err = openTables(spec, spec.LensFiles(), spec.GlassFiles())
-		}
+		var err error
+		job, err = open(path)
 		read <- err
 	}()
 	select {
 	case <-ctx.Done():
 		return nil, ctx.Err()
 	case err := <-read:
-		if err != nil {
-			return nil, err
-		}
-		return job, nil
+		return job, err
 	}
+}
+
+func open(path string) (*Job, error) {
+	spec, err := ReadSpec(path)
+	if err != nil {
+		return nil, err
+	}
+	return openTables(spec, spec.LensFiles(), spec.GlassFiles())
 }
 
 // PointOutcome is a sweep point with what its search brought.
