@@ -80,7 +80,7 @@ type ManifestPoint struct {
 	// Binds counts, by the requirement that each fails first, designs drawn at
 	// random, when nothing passes and bounds have set all aside that Failed might
 	// have counted. They are counted in SetAside too.
-	Binds map[string]*big.Int `json:"binds,omitempty"`
+	Binds map[string]int64 `json:"binds,omitempty"`
 	IdealLimit
 	Seconds map[string]float64 `json:"seconds"` // by stage
 }
@@ -256,7 +256,7 @@ func (m *Manifest) checked() (*Manifest, error) {
 		}
 		p.SetAside = filled(p.SetAside)
 		p.Failed = filled(p.Failed)
-		for key, counts := range map[string]map[string]*big.Int{"set_aside": p.SetAside, "failed": p.Failed, "binds": p.Binds} {
+		for key, counts := range map[string]map[string]*big.Int{"set_aside": p.SetAside, "failed": p.Failed} {
 			for name, n := range counts {
 				if n == nil {
 					return nil, fault(key + "." + name + " has no count")

@@ -62,11 +62,12 @@ func PrintProof(w io.Writer, p *ManifestPoint, listed int) error {
 	printCounts(&b, "turned away", p.Failed)
 	printCounts(&b, "set aside by bounds", p.SetAside)
 	if len(p.Binds) > 0 {
-		drawn := new(big.Int)
-		for _, n := range p.Binds {
-			drawn.Add(drawn, n)
+		drawn, counts := int64(0), map[string]*big.Int{}
+		for name, n := range p.Binds {
+			drawn += n
+			counts[name] = big.NewInt(n)
 		}
-		printCounts(&b, fmt.Sprintf("bounds left none to judge; of %v drawn at random, turned away", drawn), p.Binds)
+		printCounts(&b, fmt.Sprintf("bounds left none to judge; of %d drawn at random, turned away", drawn), counts)
 	}
 	if p.Nothing() {
 		printWouldFit(&b, p)

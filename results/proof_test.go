@@ -3,7 +3,6 @@ package results
 import (
 	"bytes"
 	"math"
-	"math/big"
 	"strings"
 	"testing"
 
@@ -46,7 +45,7 @@ func TestPrintProof(t *testing.T) {
 			[]string{"passed 0, at paraxial gaps\n", "proven, at paraxial gaps: the whole space was searched, no design passes\n"}, nil,
 		},
 		"set aside": {
-			ManifestPoint{WholeSpace: true, Binds: map[string]*big.Int{"length": big.NewInt(250), "gap": big.NewInt(750)}}, 0,
+			ManifestPoint{WholeSpace: true, Binds: map[string]int64{"length": 250, "gap": 750}}, 0,
 			[]string{"bounds left none to judge; of 1000 drawn at random, turned away: gap 750, length 250\n"}, nil,
 		},
 	} {

@@ -1,7 +1,7 @@
 package sweep
 
 import (
-	"math/big"
+	"context"
 	"math/rand/v2"
 
 	"relaysweep/objective"
@@ -20,15 +20,15 @@ const (
 // judges designs drawn at random, evenly from each layout and seat, and counts
 // the requirement that each fails first. It is empty when the proof tells of
 // failures.
-func binding(lib *objective.Library, o options, proof *Proof) map[string]*big.Int {
-	counts := map[string]*big.Int{}
+func binding(ctx context.Context, lib *objective.Library, o options, proof *Proof) (map[string]int64, error) {
+	counts := map[string]int64{}
 	for name := range proof.Failed {
 		if name != objective.Focal.String() {
-			return counts
+			return counts, nil
 		}
 	}
 	if len(lib.Elements) == 0 {
-		return counts
+		return counts, nil
 	}
 	r := rand.New(rand.NewPCG(uint64(o.optimize.seed), 0xb14d5))
 	draw := func() *objective.Group {
@@ -41,17 +41,20 @@ func binding(lib *objective.Library, o options, proof *Proof) map[string]*big.In
 	for _, s := range o.spaces {
 		judged := 0
 		for drawn := 0; drawn < bindsDrawn && judged < bindsJudged; drawn++ {
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
 			t := &objective.Train{Layout: s.Layout, Seat: s.Seat}
 			for range s.Layout.GroupNames() {
 				t.Groups = append(t.Groups, draw())
 			}
 			if failed := lib.Problem.SolveBest(t, o.by); failed != objective.Focal {
 				judged++
-				tally(counts, failed.String(), one)
+				counts[failed.String()]++
 			}
 		}
 	}
-	return counts
+	return counts, nil
 }
 
 // stackSize draws of how many lenses a group is, in proportion to how many

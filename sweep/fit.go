@@ -4,7 +4,6 @@ import (
 	"context"
 	"maps"
 	"math"
-	"math/big"
 	"slices"
 
 	"relaysweep/catalog"
@@ -104,7 +103,7 @@ func partLevers(spec *Spec, lib *objective.Library) []lever {
 		all = append(all, lever{
 			name: "parts", start: float64(p.LensesMax), eased: most,
 			set:   func(p *objective.Problem, v float64) { p.LensesMax = int(v) },
-			needs: func(t *objective.Train) float64 { return float64(sum(pieces(t))) },
+			needs: func(t *objective.Train) float64 { return float64(lensesIn(t)) },
 		})
 	}
 	if p.PartsMax > 0 {
@@ -161,10 +160,11 @@ func pieces(t *objective.Train) map[string]int {
 	return n
 }
 
-func sum(counts map[string]int) int {
+// lensesIn is how many lenses a train has.
+func lensesIn(t *objective.Train) int {
 	n := 0
-	for _, c := range counts {
-		n += c
+	for _, g := range t.Groups {
+		n += len(g.Elements)
 	}
 	return n
 }
@@ -200,7 +200,7 @@ type Fits struct {
 	// Binds counts, by requirement, what designs fail first of which some were
 	// judged by themselves because bounds had set all of them aside; empty when
 	// the search has judged some. See [binding].
-	Binds map[string]*big.Int
+	Binds map[string]int64
 }
 
 func (f *Fits) leaveOpen(name string) {
@@ -224,7 +224,7 @@ func wouldFit(ctx context.Context, spec *Spec, lib *objective.Library, o options
 	}
 	each := o
 	each.progress, each.onePerParts, each.checksMax, each.effortMax = nil, false, fitChecks, fitEffort
-	fits := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}, Binds: map[string]*big.Int{}}
+	fits := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}, Binds: map[string]int64{}}
 	show("limits")
 	if err := fits.limits(ctx, lib, each); err != nil {
 		return nil, err
@@ -243,10 +243,12 @@ func wouldFit(ctx context.Context, spec *Spec, lib *objective.Library, o options
 			fits.leaveOpen(l.name)
 		}
 	}
-	if o.part.Whole() {
-		fits.Binds = binding(lib, o, proof)
+	if !o.part.Whole() { // the merge draws from the whole
+		return fits, nil
 	}
-	return fits, nil
+	var err error
+	fits.Binds, err = binding(ctx, lib, o, proof)
+	return fits, err
 }
 
 // limits is the part of wouldFit for limits that the ray check tests: one walk

@@ -219,7 +219,9 @@ func (m *merge) join(ctx context.Context) (*Outcome, error) {
 	}
 	if len(out.Found) == 0 && p.Exact {
 		p.WouldFit = nearestFits(m.point.Spec, m.lib, outcomes)
-		p.WouldFit.Binds = binding(m.lib, m.options, p)
+		if p.WouldFit.Binds, err = binding(ctx, m.lib, m.options, p); err != nil {
+			return nil, err
+		}
 	}
 	return out, nil
 }
