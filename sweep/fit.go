@@ -218,7 +218,7 @@ func wouldFit(ctx context.Context, spec *Spec, lib *objective.Library, o options
 		if o.progress != nil {
 			o.progress(Status{
 				Stage: StageWouldFit, Easing: easing, Examined: proof.Examined, Checked: proof.Checked, ProvenMM: proof.ProvenLength,
-				Wanted: o.top, ChecksMax: o.checksMax,
+				Wanted: o.top, ChecksMax: o.checksMax, Replayed: o.log.replaying(),
 			})
 		}
 	}
