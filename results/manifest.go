@@ -77,6 +77,10 @@ type ManifestPoint struct {
 	// WouldFitOpen are the names in WouldFit whose search ended before it had
 	// seen everything: something may pass at a nearer value.
 	WouldFitOpen []string `json:"would_fit_open,omitempty"`
+	// Binds counts, by the requirement that each fails first, designs drawn at
+	// random, when nothing passes and bounds have set all aside that Failed might
+	// have counted. They are counted in SetAside too.
+	Binds map[string]int64 `json:"binds,omitempty"`
 	IdealLimit
 	Seconds map[string]float64 `json:"seconds"` // by stage
 }

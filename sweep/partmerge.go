@@ -161,6 +161,7 @@ func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Prog
 				progress(s)
 			}
 		}
+		m.progress(Status{Stage: StageMerge})
 		var out *Outcome
 		var err error
 		if first := (Part{0, len(ps.journals)}); first.byPoints(len(j.Points)) {
@@ -173,7 +174,7 @@ func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Prog
 		}
 		outcomes = append(outcomes, PointOutcome{Point: point, Problem: p, Lenses: len(lib.Lenses), Outcome: *out})
 	}
-	return outcomes, errors.Join(j.addIdeals(ctx, ps.merging, outcomes), ps.merging.sync())
+	return outcomes, errors.Join(j.addIdeals(ctx, ps.merging, outcomes, progress), ps.merging.sync())
 }
 
 // merge is the merge of one sweep point.
@@ -262,7 +263,10 @@ func (m *merge) join(ctx context.Context) (*Outcome, error) {
 		}
 	}
 	if len(out.Found) == 0 && p.Exact {
-		p.WouldFit = nearestFits(m.point.Spec, m.lib.Problem, outcomes)
+		p.WouldFit = nearestFits(m.point.Spec, m.lib, outcomes)
+		if p.WouldFit.Binds, err = binding(ctx, m.lib, m.options, p); err != nil {
+			return nil, err
+		}
 	}
 	return out, nil
 }
@@ -476,12 +480,13 @@ func joinedFocal(o *Outcome) *big.Int {
 
 // nearestFits joins what would fit in each of the parts: of each requirement
 // and limit the value nearest to the spec's.
-func nearestFits(spec *Spec, p *objective.Problem, outcomes []*Outcome) *Fits {
+func nearestFits(spec *Spec, lib *objective.Library, outcomes []*Outcome) *Fits {
+	p := lib.Problem
 	asked := map[string]float64{"transmission_min": p.Limits.TransmissionMin}
 	for _, m := range objective.MetricList {
 		asked[m.Name] = p.Limits.Limit(m.Name)
 	}
-	for _, l := range levers(spec, p) {
+	for _, l := range levers(spec, lib) {
 		asked[l.name] = l.start
 	}
 	joined := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}}

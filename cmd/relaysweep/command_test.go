@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -38,6 +39,9 @@ func TestDone(t *testing.T) {
 		if !strings.Contains(o.stdout, want) {
 			t.Errorf("the summary does not say %q:\n%s", want, o.stdout)
 		}
+	}
+	if strings.Count(o.stdout, cautions) != 1 {
+		t.Errorf("the run does not tell the cautions in full and once:\n%s", o.stdout)
 	}
 	want := []string{outputOf(spec)}
 	for _, name := range []string{inputsFolder, "inputs/lenses-1.csv", "inputs/spec.toml", logFile, rankedFile, manifestFile, setpointsFile} {
@@ -157,6 +161,7 @@ func TestHelp(t *testing.T) {
 	for _, c := range []struct{ args, want string }{
 		{"", "Exit codes:"},
 		{"--help", "driving"},
+		{"help", cautions},
 		{"help run", "SPEC"},
 		{"show --help", "--point"},
 		{"--version", version},
@@ -264,12 +269,46 @@ func TestCancelled(t *testing.T) {
 			t.Errorf("the code is %d, not %d", code, exitInterrupted)
 		}
 		cancel()
-		leftToGoOn(t, spec, before)
-		for _, want := range []string{"interrupted", "relaysweep run " + spec + " goes on"} {
+		wants := []string{"interrupted", "relaysweep run " + spec + " goes on"}
+		if after > 0 {
+			leftToGoOn(t, spec, before)
+		} else {
+			wants = []string{"interrupted, nothing was written", "the same command starts again"}
+			if got := listing(t, filepath.Dir(spec)); !slices.Equal(got, before) {
+				t.Errorf("a run that did not begin left %q, not %q", got, before)
+			}
+		}
+		for _, want := range wants {
 			if !strings.Contains(stderr.String(), want) || stdout.Len() > 0 {
 				t.Errorf("%q is not in stderr %q; stdout %q", want, stderr.String(), stdout.String())
 			}
 		}
+	}
+}
+
+// TestInterruptedReading sends Ctrl-C to commands that wait for a lens table, from
+// a pipe into which nobody writes.
+func TestInterruptedReading(t *testing.T) {
+	for _, command := range []string{"run", "check"} {
+		spec := newJob(t, `["lenses.csv"]`, `["lenses.csv", "pipe.csv"]`)
+		if err := syscall.Mkfifo(filepath.Join(filepath.Dir(spec), "pipe.csv"), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		leftNothing(t, filepath.Dir(spec), func() {
+			c := program(t, command, spec)
+			o := endedOnce(t, c, func() {
+				// The pipe can be opened for writing once the command reads it.
+				pipe, err := os.OpenFile(filepath.Join(filepath.Dir(spec), "pipe.csv"), os.O_WRONLY, 0)
+				if err != nil {
+					t.Error(err)
+				}
+				t.Cleanup(func() { _ = pipe.Close() })
+				_ = c.Process.Signal(os.Interrupt)
+			})
+			if o.code != exitInterrupted || !strings.Contains(o.stderr, "interrupted, nothing was written") || o.stdout != "" {
+				t.Errorf("%s: code %d, stderr %q, stdout %q", command, o.code, o.stderr, o.stdout)
+			}
+		})
 	}
 }
 
@@ -359,4 +398,74 @@ func editSpec(t testing.TB, spec string, old, new string) string {
 		t.Fatal(err)
 	}
 	return spec
+}
+
+// TestSummary: the summary says how many of the rows it shows, which design its hint
+// shows, in a sweep too, and how many of those that passed are listed. What it names
+// can be shown.
+func TestSummary(t *testing.T) {
+	hint := func(stdout string) []string {
+		for line := range strings.Lines(stdout) {
+			if words, is := strings.CutPrefix(line, "relaysweep show "); is && strings.Contains(line, "--rank 1") {
+				words, _, _ = strings.Cut(words, " tells")
+				return strings.Fields(words)
+			}
+		}
+		return nil
+	}
+	long := newJobOf(t, smallLenses(manyFocals), "top = 8", "top = 12", "view_blur_arcmin = 16", "view_blur_arcmin = 24")
+	o := must(t, exitDone, "run", long)
+	if want := "\n10 of 12 rows; relaysweep show " + outputOf(long) + " prints all\n"; !strings.Contains(o.stdout, want) {
+		t.Errorf("no %q in\n%s", want, o.stdout)
+	}
+	if strings.Contains(must(t, exitDone, "show", outputOf(long)).stdout, "rows;") {
+		t.Error("show says that rows are missing")
+	}
+	short := newJob(t)
+	o = must(t, exitDone, "run", short)
+	if strings.Contains(o.stdout, " rows") || strings.Contains(o.stdout, "listed") || strings.Contains(o.stdout, "--point") {
+		t.Errorf("all rows are shown, and of one point:\n%s", o.stdout)
+	}
+	must(t, exitDone, append([]string{"show"}, hint(o.stdout)...)...)
+	// The first point has no design.
+	swept := newJob(t, "vignetted_pct = 20", "vignetted_pct = 20\n[sweep]\n\"train.length_max_mm\" = [60, 0]")
+	o = must(t, exitDone, "run", swept)
+	if got, want := hint(o.stdout), []string{outputOf(swept), "--point", "1", "--rank", "1"}; !slices.Equal(got, want) {
+		t.Errorf("the hint is %q, want %q", got, want)
+	}
+	must(t, exitDone, append([]string{"show"}, hint(o.stdout)...)...)
+	// A population search meets more that pass than are listed.
+	drawn := newJobOf(t, smallLenses(manyFocals), "view_blur_arcmin = 16", "view_blur_arcmin = 24",
+		"[limits]", "[search]\nmethod = \"optimize\"\nevaluations_max = 3000\n[limits]")
+	o = must(t, exitDone, "run", drawn)
+	passed := readManifest(t, outputOf(drawn)).Points[0].Passed
+	if want := fmt.Sprintf("8 listed of %d that passed\n", passed); passed <= 8 || !strings.Contains(o.stdout, want) {
+		t.Errorf("no %q in\n%s", want, o.stdout)
+	}
+}
+
+// TestNothingJudged asks for less length than the space of any window: no design is
+// judged by itself, and yet the run says what binds, whole and in parts.
+func TestNothingJudged(t *testing.T) {
+	spec := newJob(t, "lenses_per_group = 1", "lenses_per_group = 1\nlength_max_mm = 20")
+	o := must(t, exitNothing, "run", spec)
+	p := readManifest(t, outputOf(spec)).Points[0]
+	if len(p.Failed) > 0 || len(p.Binds) == 0 {
+		t.Errorf("failed %v, binds %v", p.Failed, p.Binds)
+	}
+	line := "bounds left none to judge; of 1000 drawn at random, turned away: "
+	if !strings.Contains(o.stdout, line) || !strings.Contains(o.stdout, "the whole space was searched, no design passes\n") {
+		t.Errorf("the summary is\n%s", o.stdout)
+	}
+	if err := os.RemoveAll(outputOf(spec)); err != nil {
+		t.Fatal(err)
+	}
+	for _, part := range []string{"1/2", "2/2"} {
+		must(t, exitDone, "run", "--part", part, spec)
+	}
+	must(t, exitNothing, "merge", outputOf(spec))
+	merged := readManifest(t, outputOf(spec)).Points[0]
+	if fmt.Sprint(merged.Binds) != fmt.Sprint(p.Binds) {
+		t.Errorf("binds %v in one run, %v merged", p.Binds, merged.Binds)
+	}
 }

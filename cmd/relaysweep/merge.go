@@ -40,7 +40,7 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 	if errors.Is(err, sweep.ErrNoParts) && holdsComplete(output) {
 		// The same merge has been done: a cluster may run a task twice.
 		fmt.Fprintf(cmd.ErrOrStderr(), "%s: is merged already\n", output)
-		return showFinished(cmd.OutOrStdout(), output, sweep.Part{})
+		return showFinished(cmd.OutOrStdout(), output, sweep.Part{}, cautionLine)
 	}
 	if err != nil {
 		return err
@@ -73,7 +73,7 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 	if err := os.RemoveAll(sweep.PartsFolder(output)); err != nil {
 		return err
 	}
-	return summarise(cmd.OutOrStdout(), output, rows.manifest, rows.designs, rows.axes)
+	return summarise(cmd.OutOrStdout(), output, rows.manifest, rows.designs, rows.axes, cautionLine)
 }
 
 // keepLogs appends the logs of the parts to that of the job.

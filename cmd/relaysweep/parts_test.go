@@ -52,6 +52,9 @@ func TestPartsBytes(t *testing.T) {
 			}
 		}
 		merged := must(t, exitDone, "merge", outputOf(spec))
+		if strings.Contains(merged.stdout, cautions) || strings.Count(merged.stdout, cautionLine) != 1 {
+			t.Errorf("%s: the merge does not tell the cautions on one line:\n%s", c.name, merged.stdout)
+		}
 		sameParquet(t, c.name, want, parquetOf(t, spec))
 		onlyResults(t, spec)
 		for _, part := range []string{"part=1/", fmt.Sprintf("part=%d/", c.parts), "msg=merged"} {

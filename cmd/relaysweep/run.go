@@ -55,7 +55,7 @@ order, a second one at once; neither loses what stands in the journal.`,
 
 // openJob reads a job and prints the warnings about its catalogs.
 func openJob(cmd *cobra.Command, path string) (*sweep.Job, error) {
-	job, err := sweep.Open(path)
+	job, err := sweep.Open(cmd.Context(), path)
 	if err != nil {
 		return nil, err
 	}
@@ -109,7 +109,7 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 					return err
 				}
 			}
-			return showFinished(cmd.OutOrStdout(), output, part)
+			return showFinished(cmd.OutOrStdout(), output, part, cautions)
 		}
 	}
 	journal, err := job.OpenJournal(output, part, by, flags.restart)
@@ -230,7 +230,7 @@ func (r *runner) interrupted(outcomes []sweep.PointOutcome) error {
 func (r *runner) summary() error {
 	w := r.cmd.OutOrStdout()
 	if r.part.Whole() {
-		return summarise(w, r.output, r.rows.manifest, r.rows.designs, r.rows.axes)
+		return summarise(w, r.output, r.rows.manifest, r.rows.designs, r.rows.axes, cautions)
 	}
 	fmt.Fprintf(w, "part %s of the job is done\nwhen all parts are: relaysweep merge %s\n", r.part, r.output)
 	return nil
@@ -238,7 +238,7 @@ func (r *runner) summary() error {
 
 // showFinished prints again what a complete run has printed; of a part there
 // is nothing to print.
-func showFinished(w io.Writer, output string, part sweep.Part) error {
+func showFinished(w io.Writer, output string, part sweep.Part, caution string) error {
 	if !part.Whole() {
 		return nil
 	}
@@ -250,14 +250,15 @@ func showFinished(w io.Writer, output string, part sweep.Part) error {
 	if err != nil {
 		return err
 	}
-	return summarise(w, output, m, designs, axes)
+	return summarise(w, output, m, designs, axes, caution)
 }
 
 // shownDesigns is how many designs of a point the summary of a run shows.
 const shownDesigns = 10
 
-// summarise prints what a run found and what is proven of it.
-func summarise(w io.Writer, folder string, m *results.Manifest, designs []results.Design, axes []results.Axis) error {
+// summarise prints what a run found and what is proven of it, with cautions
+// where there are designs.
+func summarise(w io.Writer, folder string, m *results.Manifest, designs []results.Design, axes []results.Axis, caution string) error {
 	var shown []results.Design
 	for _, d := range designs {
 		if d.Rank <= shownDesigns {
@@ -268,12 +269,15 @@ func summarise(w io.Writer, folder string, m *results.Manifest, designs []result
 		if err := results.PrintRanked(w, shown, axes, isTerminal(w)); err != nil {
 			return err
 		}
+		if len(shown) < len(designs) {
+			fmt.Fprintf(w, "%d of %d rows; relaysweep show %s prints all\n", len(shown), len(designs), folder)
+		}
 		fmt.Fprintln(w)
 	}
 	nothing := false
 	for i := range m.Points {
 		p := &m.Points[i]
-		if err := results.PrintProof(w, p); err != nil {
+		if err := results.PrintProof(w, p, designsAt(designs, p.Point)); err != nil {
 			return err
 		}
 		nothing = nothing || p.Nothing()
@@ -282,8 +286,13 @@ func summarise(w io.Writer, folder string, m *results.Manifest, designs []result
 	if len(designs) == 0 {
 		return errNothing
 	}
-	fmt.Fprintf(w, "relaysweep show %s --rank 1 tells what to buy and where it stands\n", folder)
-	fmt.Fprintf(w, "relaysweep report %s makes a page of it to order and build from\n\n%s", folder, cautions)
+	if len(m.Points) > 1 {
+		fmt.Fprintf(w, "relaysweep show %s --point %d --rank 1 tells what to buy and where it stands, of point %d\n",
+			folder, designs[0].Point, designs[0].Point)
+	} else {
+		fmt.Fprintf(w, "relaysweep show %s --rank 1 tells what to buy and where it stands\n", folder)
+	}
+	fmt.Fprintf(w, "relaysweep report %s makes a page of it to order and build from\n\n%s", folder, caution)
 	if nothing {
 		fmt.Fprintln(w, "\nsome sweep points have no design")
 	}

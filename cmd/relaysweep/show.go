@@ -90,12 +90,12 @@ func showTable(w io.Writer, m *results.Manifest, designs []results.Design, axes 
 	}
 	for i := range m.Points {
 		if want.anyPoint || i == want.point {
-			if err := results.PrintProof(w, &m.Points[i]); err != nil {
+			if err := results.PrintProof(w, &m.Points[i], designsAt(designs, m.Points[i].Point)); err != nil {
 				return err
 			}
 		}
 	}
-	_, err := fmt.Fprint(w, "\n", cautions)
+	_, err := fmt.Fprint(w, "\n", cautionLine)
 	return err
 }
 
@@ -129,7 +129,7 @@ func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, se
 			return err
 		}
 	}
-	_, err := fmt.Fprint(w, "\n", cautions)
+	_, err := fmt.Fprint(w, "\n", cautionLine)
 	return err
 }
 
