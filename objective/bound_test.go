@@ -221,7 +221,7 @@ func TestReachBound(t *testing.T) {
 	examples(600, func(t *rapid.T) spaceTrial {
 		p := drawProblem(t)
 		if rapid.Bool().Draw(t, "small field") { // r·V > tan θ at the far end
-			p.TanMax = between(t, "tan", 0.1, 1) * p.PupilReach() * (p.VergenceFar + 1e-5)
+			p.TanMax = between(t, "tan", 0.1, 1) * p.ApertureReach() * (p.VergenceFar + 1e-5)
 		}
 		g := drawGroup(t, p, "relay", between(t, "f", 20, 80))
 		if rapid.Bool().Draw(t, "thin") {
@@ -234,7 +234,7 @@ func TestReachBound(t *testing.T) {
 		if !ok || math.IsInf(relay.Reach, 1) {
 			return
 		}
-		if p.PupilReach()*p.VergenceFar > p.TanMax {
+		if p.ApertureReach()*p.VergenceFar > p.TanMax {
 			loose++
 		}
 		r := rand.New(rand.NewPCG(s.seed, 8))
@@ -243,7 +243,7 @@ func TestReachBound(t *testing.T) {
 				edge := -((row.A*relay.Group.BFDMM-row.B)*a + row.A*relay.F*b)
 				chief := row.A/a + place*edge
 				used := math.Max(math.Abs(edge+p.VergenceFar*chief), math.Abs(edge+p.VergenceNear*chief))
-				if math.Abs(chief)*p.TanMax+p.PupilReach()*used > row.clear {
+				if math.Abs(chief)*p.TanMax+p.ApertureReach()*used > row.clear {
 					return false
 				}
 			}

@@ -3,9 +3,7 @@ package objective
 // TrainAt is a train with all its gaps given, as a result holds them: elements
 // by group from the world to the eye, stackGaps the vertex gaps inside each
 // group, gaps those between the groups, and the eye relief, all in mm and
-// physical. Nothing is solved and no requirement is tested. The angular
-// magnification is that of the matrix: its last entry, the slope at the eye
-// over the slope in the world.
+// physical. Nothing is solved and no requirement is tested.
 func (p *Problem) TrainAt(space Space, elements [][]*Element, stackGaps [][]float64, gaps []float64, eyeRelief float64) *Train {
 	t := &Train{Layout: space.Layout, Seat: space.Seat, Gaps: gaps, EyeRelief: eyeRelief}
 	for i, stack := range elements {
@@ -15,7 +13,7 @@ func (p *Problem) TrainAt(space Space, elements [][]*Element, stackGaps [][]floa
 	for i, gap := range gaps {
 		t.Length += t.Groups[i].ThicknessMM + gap
 	}
-	t.AngularMagnification = p.EyeMatrix(t).D
+	t.AngularMagnification = p.AngularMagnificationOf(t)
 	return t
 }
 

@@ -100,7 +100,8 @@ type Train struct {
 	Gaps   []float64 // between the groups, vertex to vertex
 	// EyeRelief is from the last vertex to the eye.
 	EyeRelief float64
-	// AngularMagnification is Θ, slope at the eye over slope in the world.
+	// AngularMagnification is Θ, slope at the eye over slope in the world, see
+	// [Problem.AngularMagnificationOf].
 	AngularMagnification float64
 	// Length is from first to last vertex.
 	Length float64
@@ -180,7 +181,7 @@ func (p *Problem) newElement(l *catalog.Lens, reversed bool, part, index int, wa
 	p.clipAperture(&last, 1, 0, 1, e.clear)
 	e.frontChief = float64(p.Magnification*first.Hi) + reliefSlack
 	e.rearChief = -last.Lo + reliefSlack
-	e.perReach = p.PupilReach() / (e.clear * p.reachLoose()) * (1 - 1e-9)
+	e.perReach = p.ApertureReach() / (e.clear * p.reachLoose()) * (1 - 1e-9)
 
 	m, n := Matrix{1, 0, 0, 1}, 1.0
 	var before []Matrix // from the first vertex to just before each surface

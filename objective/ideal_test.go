@@ -138,7 +138,7 @@ func thinBreach(p *Problem, t *Train, opening float64) float64 {
 		}
 	}
 	most(length, p.LengthMax)
-	r := (p.Pupil + p.Box) / 2
+	r := p.ApertureReach()
 	var places []float64
 	for _, v := range []float64{p.VergenceFar, p.VergenceNear} {
 		edge, slope := trace(1, v)
@@ -212,7 +212,7 @@ func TestIdealModel(t *testing.T) {
 		by    RankBy
 		seed  uint64
 	}
-	examples(150, func(t *rapid.T) drawn {
+	examples(250, func(t *rapid.T) drawn {
 		by := rapid.SampledFrom([]RankBy{ByLength, ByLengthToEye}).Draw(t, "by")
 		return drawn{drawIdealProblem(t), rapid.SampledFrom(idealSpaces).Draw(t, "space"), by, rapid.Uint64().Draw(t, "seed")}
 	}, func(c int, x drawn) {

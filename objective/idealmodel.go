@@ -91,6 +91,10 @@ func newIdealCases(p *Problem, space Space, opening float64, by RankBy) []*ideal
 	return cases
 }
 
+// idealFocalLeast, in mm, is the least focal length of a front or rear that is
+// looked at: far below that of any lens for an eye.
+const idealFocalLeast = 1e-2
+
 // box is a range for each unknown.
 type box struct{ lo, hi [idealUnknowns]float64 }
 
@@ -113,11 +117,12 @@ func (m *idealCase) whole(longest float64) (box, bool) {
 	set := func(i int, lo, hi float64) { x.lo[i], x.hi[i] = lo, hi }
 	// With x the chief height at the rear (or 1/Θ of that at the front), its aperture
 	// is at least x·T + r·max(0, 1 - V·x), which is least at x = 0 or 1/V.
-	least := p.PupilReach()
+	least := p.ApertureReach()
 	if p.VergenceNear > 0 {
 		least = math.Min(least, p.TanMax/p.VergenceNear)
 	}
-	shortest := least / m.opening
+	// Where all of the pupil but its middle may be lost, nothing bounds focal lengths.
+	shortest := math.Max(least/m.opening, idealFocalLeast)
 	set(idealA, shortest, longest/theta)
 	set(idealB, shortest, longest)
 	shift := p.CombinerShift()
@@ -216,7 +221,7 @@ func (m *idealCase) aperture(rs *idealRows, chief, edge, weight, room affine) {
 						rs.next++
 						continue
 					}
-					need := sum(float64(s*m.p.TanMax), &chief, float64(t*m.p.PupilReach()), &ray)
+					need := sum(float64(s*m.p.TanMax), &chief, float64(t*m.p.ApertureReach()), &ray)
 					if w < 0 {
 						need = need.negative()
 					}

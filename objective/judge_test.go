@@ -29,7 +29,7 @@ func margins(p *Problem, t *Train) map[Requirement]float64 {
 	for i, s := range planes {
 		if s.clear > 0 {
 			edge := math.Max(math.Abs(far[i]), math.Abs(near[i]))
-			least(Aperture, s.clear-math.Abs(chief[i])*p.TanMax-p.PupilReach()*edge)
+			least(Aperture, s.clear-math.Abs(chief[i])*p.TanMax-p.ApertureReach()*edge)
 		}
 	}
 	lo, hi := p.MaskRoom(t)

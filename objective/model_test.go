@@ -118,6 +118,9 @@ func drawProblem(t *rapid.T) *Problem {
 	if oneIn(t, "one depth", 12) {
 		p.VergenceNear, p.DepthSteps = p.VergenceFar, 1
 	}
+	if rapid.Bool().Draw(t, "may lose some of the pupil") {
+		p.PupilCut = PupilCut(between(t, "share of the pupil", 0, 0.6))
+	}
 	p.TanHalfWidth, p.TanHalfHeight = between(t, "half width", 0.01, 0.2), between(t, "half height", 0.01, 0.2)
 	p.TanMax = math.Hypot(p.TanHalfWidth, p.TanHalfHeight)
 	p.Pupil, p.Box = between(t, "pupil", 0.5, 5), between(t, "box", 0, 4)

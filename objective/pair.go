@@ -267,7 +267,7 @@ func (p *Problem) clipEither(x *Interval, edge Interval, scale, at0, clear float
 // which the chief height is at0 - scale·x·edge, each for both ends of the edge
 // height; slope and bound are linear between them.
 func (p *Problem) eachCondition(edge Interval, scale, at0, clear float64, visit func(slope0, bound0, slope1, bound1 float64)) {
-	r := p.PupilReach()
+	r := p.ApertureReach()
 	for _, v := range [2]float64{p.VergenceFar, p.VergenceNear} {
 		for _, s := range [2]float64{1, -1} {
 			k := float64(s*p.TanMax) + float64(r*v)

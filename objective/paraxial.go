@@ -30,6 +30,13 @@ func (p *Problem) EyeMatrix(t *Train) Matrix {
 	return p.matrixFrom(t, 0).Then(Gap(t.EyeRelief - p.CombinerShift()))
 }
 
+// AngularMagnificationOf is Θ of a train at its gaps and eye relief: the slope at
+// the eye over that in the world of the ray through the middle of the eye, as an
+// eye sees a distant scene. With y and u at the first vertex the ray meets
+// A·y + B·u = 0, and its slope at the eye is C·y + D·u = u·(A·D - B·C)/A = u/A.
+// Of an exactly afocal train, C = 0, it is also D, whatever the eye relief.
+func (p *Problem) AngularMagnificationOf(t *Train) float64 { return 1 / p.EyeMatrix(t).A }
+
 // Viewpoint is z_V, the place of the eye's image in world space, in mm from the
 // first vertex: negative on the world side. A world ray of height y and slope
 // u at the first vertex reaches the axis at the eye when A·y + B·u = 0, and
@@ -107,6 +114,17 @@ func (p *Problem) FieldTan(t *Train) float64 {
 		}
 	})
 	return tan
+}
+
+// eachAperture visits the train's surfaces with the height that the field and the
+// pupil take there, |a|·tan θ + r·max|c|, and the clear semi-diameter.
+func (p *Problem) eachAperture(t *Train, visit func(used, clear float64)) {
+	r := p.ApertureReach()
+	p.eachHeight(t, func(a heightRow, clear float64) {
+		chief := a.B - float64((t.EyeRelief-p.CombinerShift())*a.A)
+		edge := max(math.Abs(a.A+float64(p.VergenceFar*chief)), math.Abs(a.A+float64(p.VergenceNear*chief)))
+		visit(float64(math.Abs(chief)*p.TanMax)+float64(r*edge), clear)
+	})
 }
 
 // eachHeight visits the train's surfaces from the eye to the world with the

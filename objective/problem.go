@@ -52,7 +52,7 @@ type Problem struct {
 	Weights       []float64 // one a wavelength; they need not add up to 1
 
 	Magnification    float64 // |Θ| wanted
-	MagnificationTol float64 // relative, for a keplerian
+	MagnificationTol float64 // relative, for a keplerian and for refined trains
 	AirGapMin        float64 // between facing surfaces inside a group
 	GroupGapMin      float64 // between facing surfaces of two groups
 	LengthMax        float64 // first to last vertex; +Inf for no limit
@@ -63,6 +63,8 @@ type Problem struct {
 
 	Pupil           float64 // diameter of the eye's pupil
 	Box             float64 // diameter of the region in which the pupil moves
+	SharpBox        float64 // diameter of the region over which blurs count, the pupil's middle in it
+	PupilCut        float64 // share of the pupil's radius that an aperture may cut off, see [PupilCut]
 	ReliefMin       float64 // physical
 	ReliefMax       float64 // physical
 	AccommodationD  float64 // dioptres
@@ -129,8 +131,49 @@ func (p *Problem) MaskShift() float64 { return PlateShift(p.MaskGlass, p.MaskGla
 // CombinerShift is the plate shift of the combiner in mm.
 func (p *Problem) CombinerShift() float64 { return PlateShift(p.CombinerMM, p.CombinerIndex) }
 
-// PupilReach is r, the largest distance of a used pupil point from the axis.
+// PupilReach is the largest distance of a pupil point from the axis.
 func (p *Problem) PupilReach() float64 { return (p.Pupil + p.Box) / 2 }
+
+// ApertureReach is r, the largest distance from the axis of a pupil point that has
+// to pass the apertures. Where some of the pupil may be lost it is shorter than
+// [Problem.PupilReach] by what an edge may cut off.
+func (p *Problem) ApertureReach() float64 {
+	return (float64((1-p.PupilCut)*p.Pupil) + p.Box) / 2
+}
+
+// PupilCut is by how much of the pupil's radius a straight edge may come nearer to
+// the pupil's middle than the rim, when a share of the pupil's area may be lost: 1 -
+// k, where the chord at k radii from the middle cuts off the share,
+//
+//	arccos k - k·sqrt(1 - k²) = π·share
+//
+// (area of a circular segment: I. N. Bronshtein, K. A. Semendyayev, Handbook of
+// Mathematics, 5th ed., 2007, section 3.1.8.3). From a half on it is 1. An edge that curves
+// around the light cuts off more than its chord, so that no train that loses at
+// most the share is asked for more than it has.
+func PupilCut(share float64) float64 {
+	switch {
+	case share <= 0:
+		return 0
+	case share >= 0.5:
+		return 1
+	}
+	// The segment of half angle a = arccos k has the area a - sin a·cos a.
+	lo, hi := 0.0, math.Pi/2
+	for {
+		a := lo + (hi-lo)/2
+		sin, cos := math.Sincos(a)
+		switch {
+		case a == lo || a == hi:
+			half := math.Sin(hi / 2)
+			return 2 * half * half
+		case a-float64(sin*cos) < math.Pi*share:
+			lo = a
+		default:
+			hi = a
+		}
+	}
+}
 
 // Depth is the apparent vergence in 1/mm of depth sample i of DepthSteps, even
 // in vergence from far (0) to near.

@@ -20,22 +20,20 @@ const AxisVergenceDefaultD = 0.25
 // where exact rays can tell more:
 //
 //   - It need not be afocal. The world point that belongs to an apparent vergence V
-//     still lies at V/Θ² from the viewpoint, Θ being the angular magnification: that
-//     is where the world is. Where the train, by the matrix [[A, B], [C, D]] to the
-//     eye, would have to have it (at A²V - AC, from slopes u = U·x at the viewpoint
-//     and C·x + u/A = V·A·x at the eye) differs from it by the drift that the limits
+//     still lies at V/Θ² from the viewpoint, Θ = 1/A being the angular magnification:
+//     that is where the world is. Where the train, by the matrix [[A, B], [C, D]] to
+//     the eye, would have to have it (at A²V - AC, from slopes u = U·x at the viewpoint
+//     and C·x + u/A = V·A·x at the eye) differs from it by AC, which the limits
 //     on axis_vergence_D and view_defocus_D are there to bound. axis_vergence_D always
 //     has a limit, [AxisVergenceDefaultD] where the user set none.
-//   - The angular magnification is the last entry of the matrix and keeps the
-//     tolerance.
+//   - The angular magnification keeps the tolerance.
 //   - Travel, clearance and mask size are those of the exact setpoints.
-//   - The apertures are judged by traced vignetting: where vignetted_pct has no
-//     limit, there may be no more of it than at the paraxial gaps.
+//   - The apertures are judged by traced vignetting where vignetted_pct has a limit;
+//     where it has none the paraxial requirement on them stays.
 type Refiner struct {
 	p        *Problem // with the limits of refined trains
 	by       RankBy
 	c        *Checker
-	own      float64 // the user's limit on vignetting; +Inf for none
 	start, t *Train
 	gapLeast []float64 // by gap; of no meaning for the mask's
 	names    []string
@@ -61,7 +59,7 @@ func NewRefiner(p *Problem, by RankBy) *Refiner {
 	if axis := MetricList[axisVergence].Name; math.IsInf(p.Limits.Limit(axis), 1) {
 		q.Limits.Max[axis] = AxisVergenceDefaultD
 	}
-	return &Refiner{p: &q, by: by, c: NewChecker(&q), own: p.Limits.Limit(MetricList[vignetting].Name)}
+	return &Refiner{p: &q, by: by, c: NewChecker(&q)}
 }
 
 // Begin takes a train at its paraxial gaps in hand, which stays as it is.
@@ -73,11 +71,6 @@ func (r *Refiner) Begin(start *Train) {
 	r.gapLeast = r.gapLeast[:0]
 	for i := range start.Gaps {
 		r.gapLeast = append(r.gapLeast, r.p.LeastGap(start.Groups[i], start.Groups[i+1]))
-	}
-	r.c.limits[vignetting] = r.own
-	if math.IsInf(r.own, 1) {
-		r.c.limits[vignetting] = 100 // so that it is measured
-		r.c.limits[vignetting] = r.c.MeasureLimited(start).Metrics.VignettedPct
 	}
 	r.allowedShare = r.c.limits[vignetting] / 100
 	r.watched = r.watched[:0]
@@ -97,7 +90,7 @@ func (r *Refiner) place(x []float64) {
 		t.Length += x[i]
 	}
 	t.EyeRelief = r.start.EyeRelief + x[n]
-	t.AngularMagnification = r.p.EyeMatrix(t).D
+	t.AngularMagnification = r.p.AngularMagnificationOf(t)
 }
 
 // Evaluate measures the train in hand moved by x, in mm: each gap, and at last
@@ -110,7 +103,9 @@ func (r *Refiner) Evaluate(x []float64) (length float64, excess []float64) {
 	r.names, r.excess = r.names[:0], r.excess[:0]
 	r.addParaxial()
 	r.addTraced(r.c.MeasureLimited(r.t))
-	r.watch()
+	if r.c.limited(vignetting) {
+		r.watch()
+	}
 	return r.t.Ranked(r.by), r.excess
 }
 
@@ -171,6 +166,11 @@ func (r *Refiner) addParaxial() {
 	}
 	r.add(Relief.String(), max(p.ReliefMin, p.CombinerMM)-roundingSlack, t.EyeRelief, 1)
 	r.add(Relief.String(), t.EyeRelief, p.ReliefMax+roundingSlack, 1)
+	if !r.c.limited(vignetting) {
+		p.eachAperture(t, func(used, clear float64) {
+			r.add(Aperture.String(), used, clear+roundingSlack, 1)
+		})
+	}
 	if limit := p.Limits.Limit(PixelArcmin.String()); !math.IsInf(limit, 1) {
 		least := math.Inf(1)
 		for _, v := range [2]float64{p.VergenceFar, p.VergenceNear} { // |a| is monotonic between them

@@ -33,8 +33,7 @@ func (r *Refiner) Centre(x []float64) {
 	n := len(r.t.Gaps)
 	r.centre = append(r.centre[:0], x...)
 	r.moves = [2][2]float64{}
-	// The vergence that is lacking at the eye is A·C, and A is nearly 1/Θ; C and D
-	// do not depend on the eye relief.
+	// The vergence that is lacking is A·C with A = 1/Θ.
 	vergence := r.c.limits[axisVergence] / 1000 * math.Abs(r.t.AngularMagnification)
 	magnification := max(r.p.MagnificationTol, toleranceScale) * r.p.Magnification
 	if n == 1 {
@@ -42,10 +41,10 @@ func (r *Refiner) Centre(x []float64) {
 		r.moves[0][0] = gapUnit(vergence / math.Abs(c))
 		return
 	}
-	c1, d1 := r.gapRates(0)
-	c2, d2 := r.gapRates(n - 1)
-	det := float64(c1*d2) - float64(c2*d1)
-	r.moves[0] = [2]float64{vergence * d2 / det, -vergence * d1 / det}
+	c1, theta1 := r.gapRates(0)
+	c2, theta2 := r.gapRates(n - 1)
+	det := float64(c1*theta2) - float64(c2*theta1)
+	r.moves[0] = [2]float64{vergence * theta2 / det, -vergence * theta1 / det}
 	r.moves[1] = [2]float64{-magnification * c2 / det, magnification * c1 / det}
 	for k := range r.moves {
 		move := &r.moves[k]
@@ -97,15 +96,15 @@ func (r *Refiner) follow(inner float64) (gaps [3]float64) {
 // gapUnit bounds the step of a gap.
 func gapUnit(size float64) float64 { return min(gapUnitMost, max(gapUnitLeast, size)) }
 
-// gapRates is how fast C and D of the matrix to the eye change with a gap of the
-// train in hand, per mm: they are linear in each.
-func (r *Refiner) gapRates(gap int) (c, d float64) {
+// gapRates is how fast C of the matrix to the eye and Θ = 1/A change with a gap of
+// the train in hand, per mm; A and C are linear in each.
+func (r *Refiner) gapRates(gap int) (c, theta float64) {
 	before := r.p.EyeMatrix(r.t)
 	was := r.t.Gaps[gap]
 	r.t.Gaps[gap]++
 	after := r.p.EyeMatrix(r.t)
 	r.t.Gaps[gap] = was
-	return after.C - before.C, after.D - before.D
+	return after.C - before.C, -(after.A - before.A) / (before.A * before.A)
 }
 
 // RanksRelief tells whether the ranked length holds the eye relief.

@@ -158,7 +158,7 @@ func (p *Problem) reach(r *Relay) float64 {
 		a := float64(row.A*r.Group.BFDMM) - row.B
 		b := float64(row.A * r.F)
 		if least := min(a, b); least > 0 {
-			bound = min(bound, row.clear*loose/(p.PupilReach()*least))
+			bound = min(bound, row.clear*loose/(p.ApertureReach()*least))
 		}
 	}
 	return bound
@@ -166,7 +166,7 @@ func (p *Problem) reach(r *Relay) float64 {
 
 // reachLoose is max(1, r·V/T) at the far end of the depth range.
 func (p *Problem) reachLoose() float64 {
-	return max(1, p.PupilReach()*p.VergenceFar/p.TanMax)
+	return max(1, p.ApertureReach()*p.VergenceFar/p.TanMax)
 }
 
 // eachBack visits a group's surfaces from its last to its first, given the rows

@@ -37,10 +37,6 @@ func (d *Design) Number(name string) (value float64, unit string, ok bool) {
 	return 0, "", false
 }
 
-// Asks tells whether the requirement is one on the design: of a refined one, vignetting is
-// asked in place of the field that the paraxial apertures pass.
-func (a Asked) Asks(d *Design) bool { return !d.Refined || a.Column != "field_max_deg" }
-
 // Margin is by how much the design keeps the requirement, in the column's
 // unit: negative when it does not; ok is false where the column is null.
 func (a Asked) Margin(d *Design) (value, margin float64, unit string, ok bool) {

@@ -36,7 +36,8 @@ type Design struct {
 	FRelayMM *float64 // of the compound for a pair; nil without a relay
 	FRearMM  float64
 
-	FieldMaxDeg float64
+	FieldMaxDeg   float64
+	FieldAskedDeg float64
 
 	TravelMM           float64
 	TravelParaxialMM   float64
@@ -97,6 +98,19 @@ type Sample struct {
 
 // designColumns are the columns of ranked.parquet but for the swept keys,
 // which stand right after the first.
+// FieldNote says what is lost where the apertures do not pass the whole pupil over
+// the whole field that was asked for; empty where they do.
+func (d *Design) FieldNote() string {
+	if !d.fieldShort() {
+		return ""
+	}
+	return fmt.Sprintf("the whole pupil is lit up to %s of %s deg; beyond, up to %s %% of it is lost",
+		Fixed(d.FieldMaxDeg, 2), Fixed(d.FieldAskedDeg, 2), Fixed(d.VignettedPct, 1))
+}
+
+// fieldShort does not take rounding for a loss.
+func (d *Design) fieldShort() bool { return d.FieldMaxDeg < d.FieldAskedDeg*(1-1e-9) }
+
 var designColumns = []column[Design]{
 	count("point", "sweep point, from 0", func(d *Design) *int { return &d.Point }),
 	count("rank", "rank at its sweep point, from 1", func(d *Design) *int { return &d.Rank }),
@@ -112,7 +126,7 @@ var designColumns = []column[Design]{
 	number("length_to_eye_mm", "mm", "first vertex to the eye", func(d *Design) *float64 { return &d.LengthToEyeMM }),
 	number("eye_relief_mm", "mm", "last vertex to the eye", func(d *Design) *float64 { return &d.EyeReliefMM }),
 	number("viewpoint_shift_mm", "mm", "distance from the viewpoint to the eye", func(d *Design) *float64 { return &d.ViewpointShiftMM }),
-	number("angular_magnification", unitOne, "slope at the eye over slope in the world; negative for an inverted view", func(d *Design) *float64 { return &d.AngularMagnification }),
+	number("angular_magnification", unitOne, "slope at the middle of the eye over slope in the world: how large a distant scene looks; negative for an inverted view", func(d *Design) *float64 { return &d.AngularMagnification }),
 
 	count("lenses_count", "lenses in the train", func(d *Design) *int { return &d.LensesCount }),
 	count("distinct_parts", "different parts in the train", func(d *Design) *int { return &d.DistinctParts }),
@@ -123,7 +137,8 @@ var designColumns = []column[Design]{
 	number("f_front_mm", "mm", "focal length of the front group", func(d *Design) *float64 { return &d.FFrontMM }),
 	maybe("f_relay_mm", "mm", "focal length of the relay, of the compound for a pair; null without a relay", func(d *Design) **float64 { return &d.FRelayMM }),
 	number("f_rear_mm", "mm", "focal length of the rear group", func(d *Design) *float64 { return &d.FRearMM }),
-	number("field_max_deg", "deg", "largest full angle, diagonal, that the paraxial apertures pass with the full pupil and box", func(d *Design) *float64 { return &d.FieldMaxDeg }),
+	number("field_max_deg", "deg", "largest full angle, diagonal, that the paraxial apertures pass with the full pupil and box; 0 where they do not pass the pupil alone", func(d *Design) *float64 { return &d.FieldMaxDeg }),
+	number("field_asked_deg", "deg", "full angle of the field asked for, diagonal; beyond field_max_deg up to vignetted_pct of the pupil is lost", func(d *Design) *float64 { return &d.FieldAskedDeg }),
 
 	number("travel_mm", "mm", "largest minus smallest exact setpoint", func(d *Design) *float64 { return &d.TravelMM }),
 	number("travel_paraxial_mm", "mm", "largest minus smallest paraxial setpoint", func(d *Design) *float64 { return &d.TravelParaxialMM }),

@@ -1,7 +1,9 @@
 package results
 
 import (
+	"fmt"
 	"io"
+	"slices"
 	"strconv"
 )
 
@@ -48,6 +50,10 @@ func PrintRanked(w io.Writer, designs []Design, sweep []Axis, terminal bool) err
 		for _, v := range d.Swept {
 			row = append(row, v.String())
 		}
+		field := Fixed(d.FieldMaxDeg, 2)
+		if d.fieldShort() {
+			field += "*"
+		}
 		t.Add(append(row,
 			strconv.Itoa(d.Rank),
 			Fixed(d.LengthMM, 2),
@@ -55,7 +61,7 @@ func PrintRanked(w io.Writer, designs []Design, sweep []Axis, terminal bool) err
 			Fixed(d.EyeReliefMM, 2),
 			strconv.Itoa(d.LensesCount),
 			FixedOrNull(d.Price, 2),
-			Fixed(d.FieldMaxDeg, 2),
+			field,
 			Fixed(d.TravelMM, 2),
 			Fixed(d.MaskBlurArcmin, 2),
 			Fixed(d.ViewBlurArcmin, 2),
@@ -63,5 +69,12 @@ func PrintRanked(w io.Writer, designs []Design, sweep []Axis, terminal bool) err
 			d.DesignID,
 		)...)
 	}
-	return t.Print(w)
+	if err := t.Print(w); err != nil {
+		return err
+	}
+	if slices.ContainsFunc(designs, func(d Design) bool { return d.fieldShort() }) {
+		_, err := fmt.Fprintln(w, "field*: the whole pupil is lit up to there, which is less than was asked; beyond, up to the share under vignetted is lost")
+		return err
+	}
+	return nil
 }

@@ -24,9 +24,6 @@ func marginPageTable(l *ReportDesign, asked []Asked) pageTable {
 		}})
 	}
 	for _, a := range asked {
-		if !a.Asks(l.Design) {
-			continue
-		}
 		value, _, unit, ok := a.Margin(l.Design)
 		if !ok {
 			value = math.NaN()

@@ -141,6 +141,9 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		Full:     template.URL("data:image/svg+xml;base64," + base64.StdEncoding.EncodeToString([]byte(l.Drawing.standalone(name)))),
 		FullName: fmt.Sprintf("%s-point%d-rank%d-full-size.svg", r.Job, d.Point, d.Rank),
 	}
+	if note := d.FieldNote(); note != "" {
+		p.RaysNote += " Field: " + note + "."
+	}
 	for _, f := range []struct{ name, column string }{
 		{"length", "length_mm"}, {"to the eye", "length_to_eye_mm"}, {"eye relief", "eye_relief_mm"},
 		{"viewpoint shift", "viewpoint_shift_mm"}, {"travel", "travel_mm"}, {"refocus time", "refocus_s"},

@@ -94,7 +94,7 @@ func TestPrintRanked(t *testing.T) {
 			LengthMM: 151.234, LengthToEyeMM: 176.2, EyeReliefMM: 25, LensesCount: 3, Price: ptr(120.5), FieldMaxDeg: 19.4,
 			TravelMM: 9.876, MaskBlurArcmin: 3.21, ViewBlurArcmin: 1.5, VignettedPct: 4},
 		{Point: 1, Swept: []Value{FloatValue(math.Inf(1)), StringValue("front")}, Rank: 12, DesignID: "erector-single:front:A+B/r|B|C",
-			LengthMM: 98.7, LengthToEyeMM: 120, EyeReliefMM: 21.3, LensesCount: 4, FieldMaxDeg: 15.01,
+			LengthMM: 98.7, LengthToEyeMM: 120, EyeReliefMM: 21.3, LensesCount: 4, FieldMaxDeg: 15.01, FieldAskedDeg: 16,
 			TravelMM: 12.3, MaskBlurArcmin: math.Inf(1), ViewBlurArcmin: 0.75, VignettedPct: 12.25},
 	}
 	var b strings.Builder
@@ -102,10 +102,11 @@ func TestPrintRanked(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := "" +
-		"point  stage.travel_mm  mask.seat  rank  length  to eye  eye relief  lenses   price  field  travel  mask blur  view blur  vignetted  design\n" +
-		"                    mm                       mm      mm          mm                    deg      mm     arcmin     arcmin          %\n" +
-		"    0               15  rear          1  151.23  176.20       25.00       3  120.50  19.40    9.88       3.21       1.50        4.0  erector-single:rear:A|B|C\n" +
-		"    1              inf  front        12   98.70  120.00       21.30       4       -  15.01   12.30        inf       0.75       12.2  erector-single:front:A+B/r|B|C\n"
+		"point  stage.travel_mm  mask.seat  rank  length  to eye  eye relief  lenses   price   field  travel  mask blur  view blur  vignetted  design\n" +
+		"                    mm                       mm      mm          mm                     deg      mm     arcmin     arcmin          %\n" +
+		"    0               15  rear          1  151.23  176.20       25.00       3  120.50   19.40    9.88       3.21       1.50        4.0  erector-single:rear:A|B|C\n" +
+		"    1              inf  front        12   98.70  120.00       21.30       4       -  15.01*   12.30        inf       0.75       12.2  erector-single:front:A+B/r|B|C\n" +
+		"field*: the whole pupil is lit up to there, which is less than was asked; beyond, up to the share under vignetted is lost\n"
 	if diff := cmp.Diff(want, b.String()); diff != "" {
 		t.Errorf("wanted -, printed +\n%s", diff)
 	}

@@ -63,6 +63,7 @@ func wantRanked(axes []Axis, units ...string) []wantColumn[Design] {
 		{Name: "f_relay_mm", Type: "double", Unit: "mm", Nullable: true, value: func(d *Design) any { return orNil(d.FRelayMM) }},
 		{Name: "f_rear_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.FRearMM }},
 		{Name: "field_max_deg", Type: "double", Unit: "deg", value: func(d *Design) any { return d.FieldMaxDeg }},
+		{Name: "field_asked_deg", Type: "double", Unit: "deg", value: func(d *Design) any { return d.FieldAskedDeg }},
 		{Name: "travel_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.TravelMM }},
 		{Name: "travel_paraxial_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.TravelParaxialMM }},
 		{Name: "mask_far_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.MaskFarMM }},

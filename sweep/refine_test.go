@@ -39,20 +39,20 @@ func thinLens(f float64, glass *catalog.Glass, wavelength float64) *catalog.Lens
 // and a world at infinity seems to stand at the vergence A·C off, with the smallest |A|
 // at the smallest e. The train is shortest where that is the limit q:
 // δ²·(e/f2 - 1) + δ·f2 = q·f1²·f2, or where the angular magnification
-// D = 1 - gap/f2 = -(f1-δ)/f2 has come to its tolerance.
+// 1/A = -f1/(f2 + δ·(e/f2 - 1)) has come to its tolerance.
 func TestRefineThinRelay(t *testing.T) {
 	lib := givenGlass(t)
 	for _, c := range []struct {
-		f1, f2, tolerance, vergenceD float64
-		active                       string
+		f1, f2, relief, tolerance, vergenceD float64
+		active                               string
 	}{
-		{60, 60, 0.5, 0.25, "axis_vergence_D"},
-		{60, 50, 0.5, 0.1, "axis_vergence_D"},
-		{60, 60, 0.004, 0.25, "magnification"},
+		{60, 60, 62, 0.5, 0.25, "axis_vergence_D"},
+		{60, 50, 62, 0.5, 0.1, "axis_vergence_D"},
+		{60, 60, 100, 0.002, 0.25, "magnification"},
 	} {
 		s := benchSpec(objective.Keplerian, 1)
 		s.Field.WidthDeg, s.Field.HeightDeg = 0.2, 0.2
-		s.Eye.PupilMM, s.Eye.BoxMM, s.Eye.ReliefMinMM = 0.2, 0, 62
+		s.Eye.PupilMM, s.Eye.BoxMM, s.Eye.ReliefMinMM, s.Eye.ReliefMaxMM = 0.2, 0, c.relief, 150
 		s.Depth.NearM, s.Stage.TravelMM = 1, 40
 		s.Train.MagnificationTol, s.Limits.AxisVergenceD = c.tolerance, &c.vergenceD
 		s.Train.Magnification = c.f1 / c.f2
@@ -66,10 +66,10 @@ func TestRefineThinRelay(t *testing.T) {
 		if failed := p.Solve(train, 0); failed != objective.Met {
 			t.Fatal(failed)
 		}
-		a, b, q := 62/c.f2-1, c.f2, c.vergenceD/1000*c.f1*c.f1*c.f2
+		a, b, q := c.relief/c.f2-1, c.f2, c.vergenceD/1000*c.f1*c.f1*c.f2
 		want := 2 * q / (b + math.Sqrt(b*b+4*a*q))
 		if c.active == "magnification" {
-			want = c.tolerance * c.f1
+			want = c.tolerance / (1 - c.tolerance) * b / a
 		}
 		for _, method := range refineMethods {
 			r := objective.NewRefiner(p, objective.ByLength)
@@ -154,7 +154,7 @@ func TestRefined(t *testing.T) {
 		}
 		d := p.Describe(f.Train)
 		if math.Abs(length-f.Train.Length) > 1e-9 || f.Train.Gaps[0] < p.LeastGap(f.Train.Groups[0], f.Train.Groups[1])-1e-9 ||
-			math.Abs(p.EyeMatrix(f.Train).D/p.Magnification-1) > p.MagnificationTol+1e-9 || d.PixelArcmin > p.Limits.Limit("pixel_arcmin")*(1+1e-9) ||
+			math.Abs(1/p.EyeMatrix(f.Train).A/p.Magnification-1) > p.MagnificationTol+1e-9 || d.PixelArcmin > p.Limits.Limit("pixel_arcmin")*(1+1e-9) ||
 			f.Train.EyeRelief < p.ReliefMin-1e-9 || f.Train.EyeRelief > p.ReliefMax+1e-9 {
 			t.Errorf("%s: %+v breaks a requirement", f.ID, f.Train)
 		}
@@ -391,8 +391,8 @@ func TestRefineToEye(t *testing.T) {
 }
 
 // TestRefineUnknowns holds the unknowns of a refinement against the matrix to the eye: the
-// first changes its C by the limit on the vergence (at the eye A·C, with A = 1/Θ to first
-// order) and not its D, the second D by the tolerance and not C, and neither changes
+// first changes its C by the limit on the vergence (A·C) and not Θ = 1/A, the second
+// Θ by the tolerance and not C, and neither changes
 // with a pair's inner gap nor with the eye relief.
 func TestRefineUnknowns(t *testing.T) {
 	for _, name := range []string{"quick", "pair"} {
@@ -408,7 +408,7 @@ func TestRefineUnknowns(t *testing.T) {
 				u[k] = 1e-3
 				moved, _, _ := r.Settle(r.Place(u))
 				m := p.EyeMatrix(moved)
-				got := [2]float64{(m.C - at.C) / 1e-3 * 1000 / train.AngularMagnification, (m.D - at.D) / 1e-3}
+				got := [2]float64{(m.C - at.C) / 1e-3 * 1000 / train.AngularMagnification, (1/m.A - 1/at.A) / 1e-3}
 				want := [2]float64{}
 				if k < 2 {
 					want[k] = [2]float64{objective.AxisVergenceDefaultD, p.MagnificationTol}[k]

@@ -70,6 +70,7 @@ var specKeys = []specKey{
 
 	{"eye", "pupil_mm", "mm", 4.0, above(0), func(s *Spec) any { return &s.Eye.PupilMM }},
 	{"eye", "box_mm", "mm", 2.0, atLeast(0), func(s *Spec) any { return &s.Eye.BoxMM }},
+	{"eye", "sharp_box_mm", "mm", nil, atLeast(0), func(s *Spec) any { return &s.Eye.SharpBoxMM }},
 	{"eye", "relief_min_mm", "mm", 20.0, atLeast(0), func(s *Spec) any { return &s.Eye.ReliefMinMM }},
 	{"eye", "relief_max_mm", "mm", 80.0, atLeast(0), func(s *Spec) any { return &s.Eye.ReliefMaxMM }},
 	{"eye", "accommodation_D", "dioptres", 8.0, atLeast(0), func(s *Spec) any { return &s.Eye.AccommodationD }},

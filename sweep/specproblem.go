@@ -24,6 +24,8 @@ func (s *Spec) Problem() *objective.Problem {
 
 		Pupil:           s.Eye.PupilMM,
 		Box:             s.Eye.BoxMM,
+		SharpBox:        s.sharpBox(),
+		PupilCut:        s.pupilCut(),
 		ReliefMin:       s.Eye.ReliefMinMM,
 		ReliefMax:       s.Eye.ReliefMaxMM,
 		AccommodationD:  s.Eye.AccommodationD,
@@ -60,6 +62,22 @@ func (s *Spec) Problem() *objective.Problem {
 	return p
 }
 
+// sharpBox is the diameter of the region over which blurs count.
+func (s *Spec) sharpBox() float64 {
+	if s.Eye.SharpBoxMM == nil {
+		return s.Eye.BoxMM
+	}
+	return *s.Eye.SharpBoxMM
+}
+
+// pupilCut is what apertures may cut off the pupil, by the limit on vignetting.
+func (s *Spec) pupilCut() float64 {
+	if s.Limits.VignettedPct == nil {
+		return 0
+	}
+	return objective.PupilCut(*s.Limits.VignettedPct / 100)
+}
+
 // limits are the limits that the spec sets, by the names of their metrics.
 func (s *Spec) limits() objective.Limits {
 	l := objective.Limits{Max: map[string]float64{}, FieldFraction: s.Limits.FieldFraction}
@@ -67,7 +85,7 @@ func (s *Spec) limits() objective.Limits {
 		k := &specKeys[i]
 		limit, optional := k.at(s).(**float64)
 		switch {
-		case !optional || *limit == nil:
+		case !optional || k.section != "limits" || *limit == nil:
 		case k.name == "transmission_min":
 			l.TransmissionMin = **limit
 		default:

@@ -60,7 +60,7 @@ func rankedColumns(swept ...fileColumn) []fileColumn {
 		count("lenses_count"), count("distinct_parts"), number("price", "currency of the catalog").orNull(),
 		number("mass_g", "g").orNull(), number("transmission", "1"),
 		number("f_front_mm", "mm"), number("f_relay_mm", "mm").orNull(), number("f_rear_mm", "mm"),
-		number("field_max_deg", "deg"),
+		number("field_max_deg", "deg"), number("field_asked_deg", "deg"),
 		number("travel_mm", "mm"), number("travel_paraxial_mm", "mm"), number("mask_far_mm", "mm"), number("mask_near_mm", "mm"),
 		number("depth_step_D", "D"), number("refocus_s", "s"), number("pixel_arcmin", "arcmin"), number("mask_scale_change_pct", "%"),
 		number("mask_blur_arcmin", "arcmin"), number("view_defocus_D", "D"), number("view_astigmatism_D", "D"),

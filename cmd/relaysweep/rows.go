@@ -57,7 +57,7 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 		Price: optional(d.Price), MassG: optional(d.MassG), Transmission: m.Transmission,
 
 		FFrontMM: d.FocalFront, FRelayMM: optional(d.FocalRelay), FRearMM: d.FocalRear,
-		FieldMaxDeg: d.FieldMaxDeg,
+		FieldMaxDeg: d.FieldMaxDeg, FieldAskedDeg: fieldAskedDeg(p),
 
 		TravelMM: f.Report.TravelMM, TravelParaxialMM: d.Travel,
 		MaskFarMM:  f.Report.Setpoints[0].MaskMM,
@@ -262,6 +262,9 @@ func finite(x float64) *float64 {
 	return &x
 }
 
+// fieldAskedDeg is the full angle of the field asked for, across the diagonal.
+func fieldAskedDeg(p *objective.Problem) float64 { return 2 * math.Atan(p.TanMax) * 180 / math.Pi }
+
 // askedOf are the requirements and limits that a column can be held against,
 // in the order in which they are tested.
 func askedOf(p *objective.Problem) []results.Asked {
@@ -274,7 +277,9 @@ func askedOf(p *objective.Problem) []results.Asked {
 	add("length_mm", results.AtMost, p.LengthMax)
 	add("eye_relief_mm", results.AtLeast, p.ReliefMin)
 	add("eye_relief_mm", results.AtMost, p.ReliefMax)
-	add("field_max_deg", results.AtLeast, 2*math.Atan(p.TanMax)*180/math.Pi)
+	if math.IsInf(p.Limits.Limit("vignetted_pct"), 1) { // otherwise some of the pupil may be lost
+		add("field_max_deg", results.AtLeast, fieldAskedDeg(p))
+	}
 	add("travel_mm", results.AtMost, p.Travel)
 	for _, name := range []string{"pixel_arcmin", "depth_step_D", "viewpoint_shift_mm"} {
 		add(name, results.AtMost, p.Limits.Limit(name))

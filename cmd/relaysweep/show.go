@@ -110,6 +110,9 @@ func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, se
 	if d.StartLengthMM != nil && d.Active != nil {
 		fmt.Fprintf(w, "refined by exact rays from %.2f mm; just met: %s\n", *d.StartLengthMM, cmp.Or(strings.ReplaceAll(*d.Active, ",", ", "), "nothing"))
 	}
+	if note := d.FieldNote(); note != "" {
+		fmt.Fprintf(w, "field: %s\n", note)
+	}
 	if line := point.IdealLimit.Line(); line != "" {
 		fmt.Fprintln(w, line)
 	}
@@ -224,7 +227,7 @@ func setpointTable(d *results.Design, setpoints []results.Setpoint) *results.Tab
 // shownMetrics are the columns of a design that its page shows besides those
 // that something was asked of.
 var shownMetrics = []string{
-	"length_mm", "eye_relief_mm", "field_max_deg", "travel_mm", "refocus_s", "pixel_arcmin", "depth_step_D",
+	"length_mm", "eye_relief_mm", "field_max_deg", "field_asked_deg", "travel_mm", "refocus_s", "pixel_arcmin", "depth_step_D",
 	"mask_scale_change_pct", "viewpoint_shift_mm", "angular_magnification",
 	"mask_blur_arcmin", "view_defocus_D", "view_astigmatism_D", "view_blur_arcmin", "view_refocus_D",
 	"axis_vergence_D", "distortion_pct", "lateral_colour_arcmin", "axial_colour_D", "vignetted_pct",
@@ -245,7 +248,7 @@ func marginTable(point *results.ManifestPoint, d *results.Design) *results.Table
 		}
 		asked := false
 		for _, a := range point.Asked {
-			if a.Column != name || !a.Asks(d) {
+			if a.Column != name {
 				continue
 			}
 			asked = true

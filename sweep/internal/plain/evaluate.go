@@ -187,7 +187,7 @@ func try(r Request, layout, seat string, stacks []stack, needs []float64, inner 
 	for i := range at0 {
 		a0, a1 := at0[i].m.chief()*r.tanMax(), at1[i].m.chief()*r.tanMax()
 		for _, v := range []float64{r.far(), r.near()} {
-			c0, c1 := at0[i].m.edge(v)*r.reach(), at1[i].m.edge(v)*r.reach()
+			c0, c1 := at0[i].m.edge(v)*r.apertureReach(), at1[i].m.edge(v)*r.apertureReach()
 			for _, sa := range []float64{-1, 1} {
 				for _, sc := range []float64{-1, 1} {
 					p := sa*a0 + sc*c0
@@ -410,7 +410,7 @@ func describe(best trial) Design {
 	d.ViewpointShiftMM = t.viewpointShift(e)
 	d.FieldMaxDeg = degrees(t.fieldMax(e))
 	all, mask := t.views(e)
-	d.AngularMagnification = all[0].m.d
+	d.AngularMagnification = 1 / all[0].m.a
 	var chiefFar, chiefNear float64
 	d.MaskFarMM, chiefFar = t.setpoint(mask, r.far())
 	d.MaskNearMM, chiefNear = t.setpoint(mask, r.near())

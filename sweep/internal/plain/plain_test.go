@@ -38,7 +38,7 @@ func stageAt(t *train, e float64) int {
 	}
 	for _, s := range all {
 		for _, v := range vs {
-			if math.Abs(s.m.chief())*r.tanMax()+r.reach()*math.Abs(s.m.edge(v)) > s.clear+1e-9 {
+			if math.Abs(s.m.chief())*r.tanMax()+r.apertureReach()*math.Abs(s.m.edge(v)) > s.clear+1e-9 {
 				return aperture
 			}
 		}

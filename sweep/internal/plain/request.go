@@ -25,6 +25,7 @@ type Request struct {
 
 	PupilMM        float64 // diameter; 0: 4
 	BoxMM          float64 // diameter
+	SharpBoxMM     float64 // diameter of the part of it over which blurs count
 	ReliefMinMM    float64 // physical
 	ReliefMaxMM    float64 // physical; 0: 80
 	AccommodationD float64
@@ -160,8 +161,32 @@ func plateShift(t, n float64) float64 { return t - t/n }
 func (r Request) maskShift() float64     { return plateShift(r.MaskGlassMM, r.MaskGlassIndex) }
 func (r Request) combinerShift() float64 { return plateShift(r.CombinerMM, r.CombinerIndex) }
 
-// reach is the largest distance of a used pupil point from the axis.
+// reach is the largest distance of a pupil point from the axis.
 func (r Request) reach() float64 { return (r.PupilMM + r.BoxMM) / 2 }
+
+// apertureReach is the distance from the axis that apertures have to pass: where
+// a share of the pupil may be lost, that of the chord that cuts the share off.
+func (r Request) apertureReach() float64 {
+	return (chord(r.limit("vignetted_pct")/100)*r.PupilMM + r.BoxMM) / 2
+}
+
+// chord is the distance from the middle of a disc of radius 1 of the chord that
+// cuts off a share of its area: by Newton's method on the height of the segment
+// over its central half angle a, a - sin a · cos a = π · share. An unlimited
+// share, +Inf, is none: all has to pass.
+func chord(share float64) float64 {
+	if math.IsInf(share, 1) || share <= 0 {
+		return 1
+	}
+	if share >= 0.5 {
+		return 0
+	}
+	a := math.Cbrt(1.5 * math.Pi * share) // as the segment shrinks
+	for range 60 {
+		a -= (a - math.Sin(a)*math.Cos(a) - math.Pi*share) / (2 * math.Sin(a) * math.Sin(a))
+	}
+	return math.Cos(a)
+}
 
 func radians(deg float64) float64 { return deg * math.Pi / 180 }
 func degrees(rad float64) float64 { return rad * 180 / math.Pi }

@@ -180,5 +180,5 @@ func (t *train) fieldMax(e float64) float64 {
 		edge := math.Max(math.Abs(s.m.edge(t.r.far())), math.Abs(s.m.edge(t.r.near())))
 		least = math.Min(least, (s.clear-t.r.reach()*edge)/math.Abs(s.m.chief()))
 	}
-	return 2 * math.Atan(least)
+	return 2 * math.Atan(math.Max(0, least))
 }
