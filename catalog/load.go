@@ -3,10 +3,7 @@ package catalog
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
 	"path/filepath"
 )
 
@@ -30,7 +27,7 @@ type Catalog struct {
 	Tables      []Table // the lens tables
 	GlassTables []Table // the user's glass tables, without the built-in one
 	// Warnings are doubts that do not keep a catalog from being used: values
-	// as published that the data beside them do not give.
+	// as published that the data beside them do not give, and unlikely sizes.
 	Warnings []Fault
 }
 
@@ -89,12 +86,8 @@ func readFile(f File, kind string, paths map[string]string, faults *Faults) ([]b
 		return nil, false
 	}
 	paths[path] = f.Shown
-	data, err := os.ReadFile(path)
+	data, err := ReadFile(path, TableBytesMost)
 	if err != nil {
-		var inPath *fs.PathError
-		if errors.As(err, &inPath) {
-			err = inPath.Err
-		}
 		*faults = append(*faults, Fault{File: f.Shown, Found: fmt.Sprintf("cannot read %s: %v", path, err), Want: "a " + kind + " table in CSV"})
 		return nil, false
 	}
