@@ -207,6 +207,7 @@ func TestSpecRoundTrip(t *testing.T) {
 		"depth.far_m": {1, 10}, "eye.relief_max_mm": {80, 100}, "eye.combiner_mm": {0, 1},
 		"mask.glass_index": {1, 2}, "eye.combiner_index": {1, 2}, "depth.steps": {2, 9},
 		"train.lenses_max": {3, 9}, "catalog.focal_max_mm": {1, 2}, "train.lenses_per_group": {1, 6},
+		"job.workers": {0, workersMost}, "job.top": {1, topMost},
 		"light.wavelengths_nm": {400, 700}, "train.distinct_parts_max": {0, 3}, "refine.near_miss_factor": {1, 5},
 	}
 	words := map[string][]string{
