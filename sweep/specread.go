@@ -53,6 +53,7 @@ func parseSpec(file string, data []byte) (*Spec, error) {
 	}
 	r.requireKeys()
 	r.spec.stepsGiven = r.given["depth.steps"]
+	r.spec.lines = r.lines
 	r.spec.settle()
 	r.checkRelations()
 	if err := r.faults.Err(); err != nil {

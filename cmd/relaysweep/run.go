@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -53,13 +54,13 @@ order, a second one at once; neither loses what stands in the journal.`,
 	return cmd
 }
 
-// openJob reads a job and prints the warnings about its catalogs.
+// openJob reads a job and prints the warnings about its catalogs and its spec.
 func openJob(cmd *cobra.Command, path string) (*sweep.Job, error) {
 	job, err := sweep.Open(path)
 	if err != nil {
 		return nil, err
 	}
-	for _, w := range job.Catalog.Warnings {
+	for _, w := range append(slices.Clone(job.Catalog.Warnings), job.Doubts()...) {
 		fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", w.Error())
 	}
 	return job, nil
