@@ -15,6 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"relaysweep/catalog"
 	"relaysweep/results"
 	"relaysweep/sweep"
 )
@@ -113,6 +114,7 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 			return showFinished(cmd.OutOrStdout(), output, part)
 		}
 	}
+	warnReplaced(cmd.ErrOrStderr(), output, job)
 	journal, err := job.OpenJournal(output, part, by, flags.restart)
 	if err != nil {
 		return err
@@ -142,6 +144,22 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 		err = r.summary()
 	}
 	return err
+}
+
+// warnReplaced says, before a run begins, that the complete results of another
+// job stand in its folder.
+func warnReplaced(w io.Writer, output string, job *sweep.Job) {
+	m, err := results.ReadManifest(filepath.Join(output, manifestFile))
+	if err != nil || !m.Complete || m.SpecSHA256 == job.Spec.SHA256 &&
+		slices.Equal(m.Catalogs, catalogFiles(job)) && slices.Equal(m.GlassTables, glassFiles(job)) {
+		return
+	}
+	when := ""
+	if m.Finished != nil {
+		when = " of " + m.Finished.Format(time.RFC3339)
+	}
+	fmt.Fprintf(w, "warning: %s: holds the complete results%s of another spec or other tables: they stay until this run is complete, which takes their place\n"+
+		"    to keep them, end the run and give it a folder of its own (job.output)\n", catalog.Visible(output), when)
 }
 
 // runner is a run that has its folder, its journal and its log.
