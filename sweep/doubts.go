@@ -15,6 +15,10 @@ import (
 // that look like those of another unit, patterns that match nothing.
 func (j *Job) Doubts() []catalog.Fault {
 	var doubts catalog.Faults
+	if gb := j.Spec.Job.MemoryGB; gb > 0 && gb < memoryFloorGB {
+		doubts = append(doubts, j.Spec.doubt(showFloat(gb)+" GB is less than the program itself takes",
+			fmt.Sprintf("at least %g, or 0 for no cap: below, memory is kept as low as can be", memoryFloorGB), "job", "memory_gb"))
+	}
 	doubts = append(doubts, j.Spec.oddValues()...)
 	doubts = append(doubts, j.idlePatterns()...)
 	doubts = append(doubts, j.Spec.withoutLimit()...)
@@ -24,6 +28,10 @@ func (j *Job) Doubts() []catalog.Fault {
 func (s *Spec) doubt(found, want string, path ...string) catalog.Fault {
 	return catalog.Fault{File: s.File, Line: s.lines.of(path...), Key: strings.Join(path, "."), Found: found, Want: want}
 }
+
+// memoryFloorGB is what the program takes for a catalog of some hundred lenses
+// and the smallest search, in GB, rounded up from 0.035 that were measured.
+const memoryFloorGB = 0.05
 
 // botheringD is the defocus in dioptres from which on blurred letters of 20/50
 // bother a reader: 1.02 D, of 13 young adults with relaxed accommodation

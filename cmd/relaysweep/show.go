@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"relaysweep/catalog"
 	"relaysweep/results"
 )
 
@@ -101,7 +102,7 @@ func showTable(w io.Writer, m *results.Manifest, designs []results.Design, axes 
 
 // showDesign prints one design whole.
 func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, setpoints []results.Setpoint) error {
-	fmt.Fprintf(w, "rank %d: %s\n", d.Rank, d.DesignID)
+	fmt.Fprintf(w, "rank %d: %s\n", d.Rank, catalog.Visible(d.DesignID))
 	for _, v := range point.Values {
 		fmt.Fprintf(w, "  %s = %s\n", v.Key, v.Value)
 	}
