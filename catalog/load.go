@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"path/filepath"
+	"strings"
 )
 
 // File is a table to read.
@@ -88,7 +89,11 @@ func readFile(f File, kind string, paths map[string]string, faults *Faults) ([]b
 	paths[path] = f.Shown
 	data, err := ReadFile(path, TableBytesMost)
 	if err != nil {
-		*faults = append(*faults, Fault{File: f.Shown, Found: fmt.Sprintf("cannot read %s: %v", path, err), Want: "a " + kind + " table in CSV"})
+		want := "a " + kind + " table in CSV"
+		if strings.HasPrefix(f.Shown, "~") {
+			want += "; only a shell turns ~ into a home folder"
+		}
+		*faults = append(*faults, Fault{File: f.Shown, Found: fmt.Sprintf("cannot read %s: %v", path, err), Want: want})
 		return nil, false
 	}
 	return data, true

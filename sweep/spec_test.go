@@ -346,6 +346,12 @@ func FuzzReadSpec(f *testing.F) {
 		}
 		f.Add(data)
 	}
+	for _, line := range []string{
+		"x = 12mm", "x = −0,3", "x = \"a", "x = [1, 2", "[eye", "x = \"C:\\l\"", "x = \"caf\xe9\"", "a.b.c.d.e.f.g.h.i = 1",
+		"x = [[[[[[[[[[[[[[[[[1]]]]]]]]]]]]]]]]]", "output = \"~/a\"", "x = “a”", "name = 'twice'", "\"x = 1", "x =", "= 1", "x = 99999999999999999999",
+	} {
+		f.Add([]byte(slipped(line)))
+	}
 	f.Fuzz(func(t *testing.T, data []byte) {
 		s, err := parseSpec("fuzz.toml", data)
 		if err != nil {
@@ -358,11 +364,19 @@ func FuzzReadSpec(f *testing.F) {
 				if fault.File != "fuzz.toml" || fault.Found == "" || fault.Want == "" || fault.Line < 0 || fault.Line > lines {
 					t.Errorf("not a whole fault: %#v", fault)
 				}
+				if text := strings.ReplaceAll(fault.Error(), "\n", ""); strings.ContainsFunc(text, catalog.IsHidden) {
+					t.Errorf("fault %q could drive a terminal", fault.Error())
+				}
 			}
 			if _, again := parseSpec("fuzz.toml", data); again == nil || again.Error() != err.Error() {
 				t.Errorf("read again:\n%v\nbefore:\n%v", again, err)
 			}
 			return
+		}
+		for _, doubt := range (&Job{Spec: s, Catalog: &catalog.Catalog{}}).Doubts() {
+			if doubt.File != "fuzz.toml" || doubt.Found == "" || doubt.Want == "" || doubt.Line < 0 {
+				t.Errorf("not a whole doubt: %#v", doubt)
+			}
 		}
 		points := s.Grid()
 		if len(points) == 0 {
