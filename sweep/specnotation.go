@@ -39,13 +39,20 @@ func notationFault(file, doc string, err error) catalog.Fault {
 		fault.Line = max(0, min(parse.Position.Line, strings.Count(doc, "\n")+1))
 		begun := statementLine(doc, fault.Line)
 		line := strings.TrimRight(lineOf(doc, begun), "\r")
-		if begun < fault.Line && !strings.HasPrefix(strings.TrimSpace(line), "[") {
+		key, _, _ := strings.Cut(line, "=")
+		says := func(what string) bool { return strings.Contains(parse.Message, what) }
+		switch {
+		case begun == fault.Line, strings.HasPrefix(strings.TrimSpace(line), "["):
+			fault.Found, fault.Want = notationSlip(line, parse.Message)
+			fault.Line = begun
+		case says("comma") || says("terminator") || says("EOF"):
 			fault.Found = "what begins here with a bracket, a brace or quotes is not closed, or lacks a comma"
 			fault.Want = "a list as [1, 2], a text as \"bench\", each closed"
-		} else {
-			fault.Found, fault.Want = notationSlip(line, parse.Message)
+			fault.Line = begun
+		default:
+			element := strings.TrimSuffix(strings.TrimSpace(lineOf(doc, fault.Line)), ",")
+			fault.Found, fault.Want = valueSlip(strings.TrimSpace(key), element)
 		}
-		fault.Line = begun
 	}
 	fault.Want += "; the rest of the file was not checked"
 	return fault

@@ -63,6 +63,18 @@ func TestNotationSlips(t *testing.T) {
 			t.Errorf("%s: %v\nwant %q and %q on line 3", c.line, f.Error(), c.found, c.want)
 		}
 	}
+	// Inside a list of several lines it is the element's line.
+	for _, c := range []struct{ list, want string }{
+		{"files = [\n  \"a.csv\",\n  b.csv,\n]", "job.toml:5: files = b.csv: a text without quotes"},
+		{"files = [\n  \"a.csv\",\n  \"b.csv,\n]", "job.toml:5: files = \"b.csv: no quote at the end of the text"},
+		{"weights = [\n 1,\n 2mm,\n]", "job.toml:3: what begins here with a bracket, a brace or quotes is not closed, or lacks a comma"},
+		{"weights = [\n 1,\n −2,\n]", "job.toml:5: weights = −2: a typographic minus"},
+		{"files = [\n \"a\"\n \"b\"\n]", "job.toml:3: what begins here with a bracket, a brace or quotes is not closed, or lacks a comma"},
+	} {
+		if _, err := parseSpec("job.toml", []byte(slipped(c.list))); err == nil || !strings.HasPrefix(err.Error(), c.want+"\n") {
+			t.Errorf("%q: %v\nwant %s", c.list, err, c.want)
+		}
+	}
 	// Escapes make control characters of a path: the key's rule names them.
 	_, err := parseSpec("job.toml", []byte(slipped(`output = "C:\new"`)))
 	if err == nil || !strings.Contains(err.Error(), `job.toml:3: job.output: "C:\new" holds a control character (a backslash makes them`) {
