@@ -89,13 +89,13 @@ func missingResults(folder string, err error) error {
 	}
 	below := resultsBelow(folder)
 	if len(below) == 0 {
-		return fmt.Errorf("%s: holds no results of a run, nor does any folder below it", shown)
+		return fmt.Errorf("%s: holds no results of a run (no %s), nor does any folder below it", shown, manifestFile)
 	}
 	more := ""
 	if n := len(below) - namedBelow; n > 0 {
 		below, more = below[:namedBelow], fmt.Sprintf("\n    and %d more", n)
 	}
-	return fmt.Errorf("%s: holds no results of a run; those below it are\n    %s%s", shown, strings.Join(below, "\n    "), more)
+	return fmt.Errorf("%s: holds no results of a run (no %s); those below it are\n    %s%s", shown, manifestFile, strings.Join(below, "\n    "), more)
 }
 
 // resultsBelow are the folders below one that hold a manifest, in order.

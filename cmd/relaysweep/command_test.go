@@ -166,12 +166,12 @@ func TestResultsBelow(t *testing.T) {
 	top := filepath.Dir(filepath.Dir(output))
 	for _, args := range [][]string{{"show", top}, {"report", top}, {"setpoints", top, "--depths", "1"}} {
 		o := must(t, exitFailed, args...)
-		if want := top + ": holds no results of a run; those below it are\n    " + output + "\n"; !strings.Contains(o.stderr, want) {
+		if want := top + ": holds no results of a run (no run.json); those below it are\n    " + output + "\n"; !strings.Contains(o.stderr, want) {
 			t.Errorf("%s: %s", args[0], o.stderr)
 		}
 	}
 	for path, want := range map[string]string{
-		t.TempDir():                       "holds no results of a run, nor does any folder below it",
+		t.TempDir():                       "holds no results of a run (no run.json), nor does any folder below it",
 		filepath.Join(output, "nowhere"):  "there is no such folder",
 		filepath.Join(output, rankedFile): "is a file, and has to be the output folder",
 	} {
