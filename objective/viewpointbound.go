@@ -1,6 +1,10 @@
 package objective
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // Each end group and a relay add to the shift of the viewpoint a part of their
 // own. With E = t + FFD + BFD, and q = Θ²·p - Θ·f_front·f_rear/f_relay (side.go),
@@ -15,6 +19,10 @@ import "math"
 // viewpointPairsMost is for how many pairs of end groups each is looked at by
 // itself: a second's work.
 const viewpointPairsMost = 20_000_000
+
+// viewpointVisitsMost is how many relays are looked at in all between pairs of
+// end groups; beyond, the best focal length and the least X stand for them.
+const viewpointVisitsMost = 200_000_000
 
 // viewpointEnd is an end group as the shift of the viewpoint sees it.
 type viewpointEnd struct {
@@ -48,6 +56,9 @@ func (p *Problem) LeastViewpointShift(lib *Library, fronts []Front, rears []Rear
 		}
 		return front + rear + x + move + p.plates()
 	}
+	sorted := slices.Clone(relays)
+	slices.SortFunc(sorted, func(a, b Relay) int { return cmp.Compare(a.F, b.F) })
+	visits := 0
 	for i := range world {
 		for k := range eye {
 			f, r := &world[i], &eye[k]
@@ -57,12 +68,36 @@ func (p *Problem) LeastViewpointShift(lib *Library, fronts []Front, rears []Rear
 				continue
 			}
 			a, b := f.box.F.Lo, theta*r.box.F.Lo
-			best := min(max(a*b/(a+b), relay.Lo), relay.Hi)
 			kappa := (a + b) * (a + b) / (a * b)
-			least = min(least, f.extent+r.extent+float64(kappa*best)+a*b/best+moved(theta, r.box.I))
+			at := func(focal float64) float64 { return f.extent + r.extent + float64(kappa*focal) + a*b/focal }
+			best := min(max(a*b/(a+b), relay.Lo), relay.Hi)
+			bound := at(best) + x + moved(theta, r.box.I)
+			if bound >= least {
+				continue
+			}
+			if visits > viewpointVisitsMost {
+				least = bound
+				continue
+			}
+			reach := 1/r.box.F.Lo + theta/f.box.F.Lo
+			first, _ := slices.BinarySearchFunc(sorted, relay.Lo, func(j Relay, focal float64) int { return cmp.Compare(j.F, focal) })
+			for j := first; j < len(sorted) && sorted[j].F <= relay.Hi; j++ {
+				visits++
+				focal := sorted[j].F
+				shift := at(focal) + sorted[j].X
+				if shift+min(0, moved(theta, r.box.I)) >= least || sorted[j].Reach*(1+1e-9) < reach {
+					continue
+				}
+				// The eye has to stand where the viewpoint suits the front.
+				t2, apart := theta*theta, a*b/focal
+				eyes := r.box.I.And(f.box.I.affine(1/t2, apart/t2).widened(reliefSlack))
+				if !eyes.Empty() {
+					least = min(least, shift+moved(theta, eyes))
+				}
+			}
 		}
 	}
-	return least + x + p.plates()
+	return least + p.plates()
 }
 
 // LeastKeplerianViewpointShift is the same for a keplerian, whose relay is
@@ -88,6 +123,9 @@ func (p *Problem) LeastKeplerianViewpointShift(lib *Library, fronts []Front, rea
 // plates are what mask and combiner add to the way from the first vertex to the
 // eye.
 func (p *Problem) plates() float64 { return p.MaskShift() + p.CombinerShift() }
+
+// widened is the interval with so much more to either side.
+func (i Interval) widened(by float64) Interval { return Interval{i.Lo - by, i.Hi + by} }
 
 // moved is the least (1 - Θ²)·p over an interval of p.
 func moved(theta float64, at Interval) float64 {
