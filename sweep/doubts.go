@@ -25,8 +25,13 @@ func (j *Job) Doubts() []catalog.Fault {
 	return doubts
 }
 
+// doubt is a doubt about the key, or the section, of a path.
 func (s *Spec) doubt(found, want string, path ...string) catalog.Fault {
-	return catalog.Fault{File: s.File, Line: s.lines.of(path...), Key: strings.Join(path, "."), Found: found, Want: want}
+	key := strings.Join(path, ".")
+	if path[0] == sweepSection {
+		key = sweptName(path[1])
+	}
+	return catalog.Fault{File: s.File, Line: s.lines.of(path...), Key: key, Found: found, Want: want}
 }
 
 // memoryFloorGB is what the program takes for a catalog of some hundred lenses
@@ -89,7 +94,7 @@ type oddValue struct {
 var oddValues = []oddValue{
 	{"field.width_deg", 1, 180, "a field of some degrees, full angle", "radians", 180 / math.Pi},
 	{"field.height_deg", 1, 180, "a field of some degrees, full angle", "radians", 180 / math.Pi},
-	{"eye.pupil_mm", 1, 10, "a pupil of 2 to 8 mm", "", 0},
+	{"eye.pupil_mm", 1, 10, "a pupil of 2 to 8 mm", "m", 1000},
 	{"depth.near_m", 0.01, 20, "a near depth of some tenths of a metre", "mm", 0.001},
 	{"mask.width_mm", 1, 500, "a mask of some ten mm", "m", 1000},
 	{"mask.height_mm", 1, 500, "a mask of some ten mm", "m", 1000},
