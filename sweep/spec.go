@@ -31,7 +31,8 @@ type Spec struct {
 	// [Point].
 	Axes []Axis
 
-	stepsGiven bool // depth.steps stands in the file or is swept
+	stepsGiven bool      // depth.steps stands in the file or is swept
+	lines      lineIndex // on which lines the keys stand
 }
 
 // JobSection is the section [job].

@@ -103,16 +103,12 @@ wrong, 3 done but nothing meets the requirements, 130 interrupted.
 			if len(args) == 0 {
 				return nil
 			}
-			err := fmt.Errorf("there is no command %q", args[0])
-			if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
-				err = fmt.Errorf("%w; %s is the nearest", err, near[0])
-			}
-			return usageError{err}
+			return noCommand(cmd, args[0])
 		},
 		SuggestionsMinimumDistance: 2,
 		RunE:                       func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
+	root.SetFlagErrorFunc(flagError)
 	root.AddCommand(newRunCommand(), newMergeCommand(), newCheckCommand(), newShowCommand(), newReportCommand(), newSetpointsCommand())
 	return root
 }

@@ -142,18 +142,64 @@ func TestWrongCommandLines(t *testing.T) {
 		{"run --rank 1 a.toml", "unknown flag: --rank"},
 		{"check", "check takes one argument"},
 		{"show", "show takes one argument, the output folder"},
-		{"show OUTPUT --rank one", `"one"`},
-		{"show OUTPUT --rank 0", "has no rank 0: it has 8 designs"},
-		{"show OUTPUT --rank 9", "has no rank 9: it has 8 designs"},
+		{"version", "there is no command \"version\"; relaysweep --version prints it"},
+		{"show OUTPUT --rank one", `--rank takes a whole number, found "one"`},
+		{"show OUTPUT --rank 99999999999999999999", `--rank takes a whole number, found "99999999999999999999"`},
+		{"run job.toml --quiet=perhaps", `--quiet takes true, false or nothing, found "perhaps"`},
+		{"setpoints OUTPUT --step-D 0,1", `--step-D takes a number with a decimal point, as 0.05, found "0,1"`},
+		{"report OUTPUT --designs 0", "--designs is 0; it takes 1 to 100"},
+		{"show OUTPUT --rank 0", "has no rank 0: it has ranks 1 to 8"},
+		{"show OUTPUT --rank 9", "has no rank 9: it has ranks 1 to 8"},
+		{"setpoints OUTPUT --rank 9 --depths 1", "has no rank 9: it has ranks 1 to 8"},
+		{"setpoints OUTPUT --point 2 --depths 1", "there is no point 2: the run has point 0 only"},
 		{"show OUTPUT --point -1", "no point -1"},
-		{"show OUTPUT --point 1", "no point 1"},
+		{"show OUTPUT --point 1", "no point 1: the run has point 0 only"},
 		{"show OUTPUT --point 1 --rank 1", "no point 1"},
 	} {
 		args := strings.Fields(strings.Replace(c.line, "OUTPUT", output, 1))
 		o := must(t, exitWrong, args...)
-		if !strings.Contains(o.stderr, c.want) || !strings.Contains(o.stderr, "--help") || o.stdout != "" {
+		if !strings.Contains(o.stderr, c.want) || !strings.Contains(o.stderr, "--help") || o.stdout != "" || strings.Contains(o.stderr, "strconv") {
 			t.Errorf("%s: stderr %q, stdout %q", c.line, o.stderr, o.stdout)
 		}
+	}
+}
+
+// TestResultsBelow shows a folder above results: these are named.
+func TestResultsBelow(t *testing.T) {
+	output := finishedJob(t)
+	top := filepath.Dir(filepath.Dir(output))
+	for _, args := range [][]string{{"show", top}, {"report", top}, {"setpoints", top, "--depths", "1"}} {
+		o := must(t, exitFailed, args...)
+		if want := top + ": holds no results of a run (no run.json); those below it are\n    " + output + "\n"; !strings.Contains(o.stderr, want) {
+			t.Errorf("%s: %s", args[0], o.stderr)
+		}
+	}
+	for path, want := range map[string]string{
+		t.TempDir():                       "holds no results of a run (no run.json), nor does any folder below it",
+		filepath.Join(output, "nowhere"):  "there is no such folder",
+		filepath.Join(output, rankedFile): "is a file, and has to be the output folder",
+	} {
+		if o := must(t, exitFailed, "show", path); !strings.Contains(o.stderr, want) || strings.Contains(o.stderr, "open ") {
+			t.Errorf("%s: %s", path, o.stderr)
+		}
+	}
+}
+
+// TestAnotherSpecInTheFolder runs a changed spec where complete results stand,
+// which is said before the run, and the same spec, where nothing is said.
+func TestAnotherSpecInTheFolder(t *testing.T) {
+	spec := newJob(t)
+	must(t, exitDone, "run", spec)
+	if o := must(t, exitDone, "run", spec, "--restart"); strings.Contains(o.stderr, "another spec") {
+		t.Errorf("the same spec: %s", o.stderr)
+	}
+	text := strings.Replace(string(readFile(t, spec)), "travel_mm = 15", "travel_mm = 14", 1)
+	if err := os.WriteFile(spec, []byte(text), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	o := must(t, exitDone, "run", spec)
+	if !strings.HasPrefix(o.stderr, "warning: "+outputOf(spec)+": holds the complete results of 20") || !strings.Contains(o.stderr, "job.output") {
+		t.Errorf("another spec: %q", o.stderr)
 	}
 }
 

@@ -26,7 +26,7 @@ func openResults(folder string) (*finishedRun, error) {
 	r := &finishedRun{folder: folder}
 	var err error
 	if r.manifest, err = results.ReadManifest(filepath.Join(folder, manifestFile)); err != nil {
-		return nil, err
+		return nil, missingResults(folder, err)
 	}
 	if r.designs, r.axes, err = results.ReadRanked(filepath.Join(folder, rankedFile)); err != nil {
 		return nil, err
@@ -80,7 +80,7 @@ func (r *finishedRun) find(point, rank int) (*results.Design, error) {
 			return d, nil
 		}
 	}
-	return nil, usageError{fmt.Errorf("point %d has no rank %d: it has %s", point, rank, counted(designsAt(r.designs, point), "design"))}
+	return nil, noRank(point, rank, designsAt(r.designs, point))
 }
 
 // designsAt is how many designs a sweep point has.
@@ -96,7 +96,7 @@ func designsAt(designs []results.Design, point int) (n int) {
 // knowsPoint refuses a sweep point that the run does not have.
 func (r *finishedRun) knowsPoint(point int) error {
 	if point < 0 || point >= len(r.manifest.Points) {
-		return usageError{fmt.Errorf("there is no point %d: the run has points 0 to %d", point, len(r.manifest.Points)-1)}
+		return noPoint(point, len(r.manifest.Points))
 	}
 	return nil
 }

@@ -48,8 +48,8 @@ const designsMost = 100
 
 func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 	switch {
-	case o.designs < 0 || o.designs > designsMost:
-		return usageError{fmt.Errorf("--designs is %d; it takes 0 to %d", o.designs, designsMost)}
+	case o.designs < 1 || o.designs > designsMost:
+		return usageError{fmt.Errorf("--designs is %d; it takes 1 to %d", o.designs, designsMost)}
 	case o.eyes != 1 && o.eyes != 2:
 		return usageError{fmt.Errorf("--eyes is %d; it takes 1 or 2", o.eyes)}
 	}

@@ -10,10 +10,12 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"relaysweep/catalog"
 	"relaysweep/results"
 	"relaysweep/sweep"
 )
@@ -53,13 +55,13 @@ order, a second one at once; neither loses what stands in the journal.`,
 	return cmd
 }
 
-// openJob reads a job and prints the warnings about its catalogs.
+// openJob reads a job and prints the warnings about its catalogs and its spec.
 func openJob(cmd *cobra.Command, path string) (*sweep.Job, error) {
 	job, err := sweep.Open(cmd.Context(), path)
 	if err != nil {
 		return nil, err
 	}
-	for _, w := range job.Catalog.Warnings {
+	for _, w := range append(slices.Clone(job.Catalog.Warnings), job.Doubts()...) {
 		fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", w.Error())
 	}
 	return job, nil
@@ -112,6 +114,7 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 			return showFinished(cmd.OutOrStdout(), output, part, cautions)
 		}
 	}
+	warnReplaced(cmd.ErrOrStderr(), output, job)
 	journal, err := job.OpenJournal(output, part, by, flags.restart)
 	if err != nil {
 		return err
@@ -141,6 +144,22 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 		err = r.summary()
 	}
 	return err
+}
+
+// warnReplaced says, before a run begins, that the complete results of another
+// job stand in its folder.
+func warnReplaced(w io.Writer, output string, job *sweep.Job) {
+	m, err := results.ReadManifest(filepath.Join(output, manifestFile))
+	if err != nil || !m.Complete || m.SpecSHA256 == job.Spec.SHA256 &&
+		slices.Equal(m.Catalogs, catalogFiles(job)) && slices.Equal(m.GlassTables, glassFiles(job)) {
+		return
+	}
+	when := ""
+	if m.Finished != nil {
+		when = " of " + m.Finished.Format(time.RFC3339)
+	}
+	fmt.Fprintf(w, "warning: %s: holds the complete results%s of another spec or other tables: they stay until this run is complete, which takes their place\n"+
+		"    to keep them, end the run and give it a folder of its own (job.output)\n", catalog.Visible(output), when)
 }
 
 // runner is a run that has its folder, its journal and its log.

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"relaysweep/catalog"
 	"relaysweep/results"
 )
 
@@ -46,14 +47,14 @@ type selection struct {
 func show(w io.Writer, folder string, want selection) error {
 	manifest, err := results.ReadManifest(filepath.Join(folder, manifestFile))
 	if err != nil {
-		return err
+		return missingResults(folder, err)
 	}
 	designs, axes, err := results.ReadRanked(filepath.Join(folder, rankedFile))
 	if err != nil {
 		return err
 	}
 	if !want.anyPoint && (want.point < 0 || want.point >= len(manifest.Points)) {
-		return usageError{fmt.Errorf("there is no point %d: the run has points 0 to %d", want.point, len(manifest.Points)-1)}
+		return noPoint(want.point, len(manifest.Points))
 	}
 	if !manifest.Complete {
 		fmt.Fprintf(w, "unfinished: the run was interrupted, the same command goes on; this is what it had found by then\n\n")
@@ -72,7 +73,7 @@ func show(w io.Writer, folder string, want selection) error {
 		}
 		return showDesign(w, &manifest.Points[d.Point], d, setpoints)
 	}
-	return usageError{fmt.Errorf("point %d has no rank %d: it has %s", want.point, want.rank, counted(designsAt(designs, want.point), "design"))}
+	return noRank(want.point, want.rank, designsAt(designs, want.point))
 }
 
 func showTable(w io.Writer, m *results.Manifest, designs []results.Design, axes []results.Axis, want selection) error {
@@ -101,7 +102,7 @@ func showTable(w io.Writer, m *results.Manifest, designs []results.Design, axes 
 
 // showDesign prints one design whole.
 func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, setpoints []results.Setpoint) error {
-	fmt.Fprintf(w, "rank %d: %s\n", d.Rank, d.DesignID)
+	fmt.Fprintf(w, "rank %d: %s\n", d.Rank, catalog.Visible(d.DesignID))
 	for _, v := range point.Values {
 		fmt.Fprintf(w, "  %s = %s\n", v.Key, v.Value)
 	}
