@@ -84,10 +84,20 @@ func temporaryProof(base, nonce string) string {
 	return hex.EncodeToString(sum[:8])
 }
 
+// TemporaryBase is the name beside which [TemporaryName] made a name; false where
+// it did not.
+func TemporaryBase(name string) (base string, ok bool) {
+	m := temporaryName.FindStringSubmatch(name)
+	if m == nil || m[3] != temporaryProof(m[1], m[2]) {
+		return "", false
+	}
+	return m[1], true
+}
+
 // IsTemporary tells whether [TemporaryName] made a name beside the base name.
 func IsTemporary(name, base string) bool {
-	m := temporaryName.FindStringSubmatch(name)
-	return m != nil && m[1] == base && m[3] == temporaryProof(base, m[2])
+	of, ok := TemporaryBase(name)
+	return ok && of == base
 }
 
 // createBeside makes a new file in the folder of path, with the permissions

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"math"
 	"math/big"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -19,14 +20,15 @@ import (
 type Parts struct {
 	output   string
 	journals []*Journal // by index
+	locks    []*Lock
 }
 
 // ErrNoParts tells that an output folder holds no parts of a job.
 var ErrNoParts = errors.New("holds no parts of a job: relaysweep run --part I/N SPEC makes them")
 
-// OpenParts opens the journals of all parts below an output folder. One that
-// is missing, unfinished, or of another job than the others is an error that
-// names it.
+// OpenParts opens the journals of all parts below an output folder, and keeps
+// others out of these. One that is missing, unfinished, being done, or of another
+// job than the others is an error that names it.
 func OpenParts(output string) (*Parts, error) {
 	parts, err := partsIn(output)
 	if err != nil {
@@ -42,6 +44,19 @@ func OpenParts(output string) (*Parts, error) {
 	var missing []string
 	for i := range parts[0].Count {
 		part := Part{i, parts[0].Count}
+		lock, err := LockFolder(part.Folder(output))
+		var locked *LockedError
+		switch {
+		case errors.As(err, &locked):
+			missing = append(missing, part.String()+" (being done)")
+			continue
+		case errors.Is(err, fs.ErrNotExist):
+			missing = append(missing, part.String()+" (not begun)")
+			continue
+		case err != nil:
+			return nil, errors.Join(err, ps.Close())
+		}
+		ps.locks = append(ps.locks, lock)
 		j, err := readJournal(filepath.Join(part.Folder(output), JournalFile), false)
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
@@ -85,13 +100,64 @@ func (ps *Parts) Started() time.Time {
 	return started
 }
 
-// Close closes the journals.
+// Close closes the journals and lets others into the parts' folders.
 func (ps *Parts) Close() error {
 	var errs []error
 	for _, j := range ps.journals {
 		errs = append(errs, j.file.Close())
 	}
+	for _, l := range ps.locks {
+		errs = append(errs, l.Release())
+	}
 	return errors.Join(errs...)
+}
+
+// ClearParts removes the parts of a job whose results are in place, and which were
+// moved from the folder of parts to another one: by that one rename all of them are
+// gone, so that none is missed whenever this ends. What is not of a part goes back.
+func ClearParts(away, home string) error {
+	entries, err := os.ReadDir(away)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		if _, ok := partOf(partName.FindStringSubmatch(e.Name())); !ok || !e.IsDir() {
+			continue
+		}
+		folder := filepath.Join(away, e.Name())
+		for _, name := range []string{JournalFile, JournalFile + ".new", LockFile, LogFile} {
+			info, err := os.Lstat(filepath.Join(folder, name))
+			if err != nil || !info.Mode().IsRegular() {
+				continue
+			}
+			if err := os.Remove(filepath.Join(folder, name)); err != nil {
+				return err
+			}
+		}
+		// Fails on a folder that holds something else, which is to stay.
+		_ = os.Remove(folder)
+	}
+	if err := os.Remove(away); err == nil {
+		return nil
+	}
+	if err := os.Rename(away, home); err != nil {
+		return fmt.Errorf("%s: holds files that are no part's; they stay there, as %s can't take them back: %w", away, home, causeOf(err))
+	}
+	return nil
+}
+
+// RemoveJournal removes the journal that a run which was killed at its very end has
+// left beside its results. What is no journal stays.
+func RemoveJournal(folder string) error {
+	j, err := readJournal(filepath.Join(folder, JournalFile), false)
+	var damaged *DamagedJournalError
+	switch {
+	case errors.Is(err, fs.ErrNotExist) || errors.As(err, &damaged):
+		return nil
+	case err != nil:
+		return err
+	}
+	return j.Remove()
 }
 
 // Merge joins finished parts of the job to what a run of the whole would have

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"relaysweep/results"
 	"relaysweep/sweep"
 )
 
@@ -36,22 +37,34 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, lock.Release()) }()
+	if err := settle(output, cmd.ErrOrStderr()); err != nil {
+		return err
+	}
 	parts, err := sweep.OpenParts(output)
-	if errors.Is(err, sweep.ErrNoParts) && holdsComplete(output) {
-		// The same merge has been done: a cluster may run a task twice.
-		fmt.Fprintf(cmd.ErrOrStderr(), "%s: is merged already\n", output)
-		return showFinished(cmd.OutOrStdout(), output, sweep.Part{})
+	if errors.Is(err, sweep.ErrNoParts) {
+		m, damage := inspect(output)
+		switch {
+		case damage != nil:
+			return fmt.Errorf("%w\n    and what stands there is not whole: %w\n    relaysweep run --restart SPEC does the job again", err, damage)
+		case m != nil && m.Complete:
+			// The same merge has been done: a cluster may run a task twice.
+			fmt.Fprintf(cmd.ErrOrStderr(), "%s: is merged already\n", output)
+			return showFinished(cmd.OutOrStdout(), output, sweep.Part{})
+		}
 	}
 	if err != nil {
 		return err
 	}
-	defer parts.Close()
+	defer func() { err = errors.Join(err, parts.Close()) }()
 	job, err := openJob(cmd, parts.SpecFile())
 	if err != nil {
 		return err
 	}
 	inputs, err := readInputs(job)
 	if err != nil {
+		return err
+	}
+	if err := checkPlaces(output, inputs); err != nil {
 		return err
 	}
 	by := origin()
@@ -64,13 +77,17 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 	finished := time.Now().UTC().Truncate(time.Second)
 	rows := rowsFrom(job, outcomes, by)
 	rows.manifest.Started, rows.manifest.Finished, rows.manifest.Complete = parts.Started(), &finished, true
-	if err := writeAll(output, inputs, rows); err != nil {
+	if err := writeAll(output, inputs, rows, cmd.ErrOrStderr()); err != nil {
 		return err
 	}
 	if err := keepLogs(output, parts.Folders()); err != nil {
 		return err
 	}
-	if err := os.RemoveAll(sweep.PartsFolder(output)); err != nil {
+	away := filepath.Join(output, results.TemporaryName(partsBase))
+	if err := rename(sweep.PartsFolder(output), away); err != nil {
+		return err
+	}
+	if err := clearParts(output, away); err != nil {
 		return err
 	}
 	return summarise(cmd.OutOrStdout(), output, rows.manifest, rows.designs, rows.axes)
