@@ -42,6 +42,7 @@ func OpenParts(output string) (*Parts, error) {
 	}
 	ps := &Parts{output: output}
 	var missing []string
+	begun := parts[0].Count
 	for i := range parts[0].Count {
 		part := Part{i, parts[0].Count}
 		lock, err := LockFolder(part.Folder(output))
@@ -52,6 +53,7 @@ func OpenParts(output string) (*Parts, error) {
 			continue
 		case errors.Is(err, fs.ErrNotExist):
 			missing = append(missing, part.String()+" (not begun)")
+			begun--
 			continue
 		case err != nil:
 			return nil, errors.Join(err, ps.Close())
@@ -61,6 +63,7 @@ func OpenParts(output string) (*Parts, error) {
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
 			missing = append(missing, part.String()+" (not begun)")
+			begun--
 			continue
 		case err != nil:
 			return nil, errors.Join(err, ps.Close())
@@ -69,6 +72,10 @@ func OpenParts(output string) (*Parts, error) {
 		if !j.ended {
 			missing = append(missing, part.String()+" (unfinished)")
 		}
+	}
+	if begun == 0 {
+		// What is left in their folders is not theirs.
+		return nil, errors.Join(fmt.Errorf("%s: %w", output, ErrNoParts), ps.Close())
 	}
 	if len(missing) > 0 {
 		return nil, errors.Join(fmt.Errorf("%s: these parts are still to be done: %s\n    relaysweep run --part I/N SPEC does, or goes on with, part I",

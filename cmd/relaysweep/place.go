@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"syscall"
 
 	"relaysweep/results"
 	"relaysweep/sweep"
@@ -167,7 +168,7 @@ func checkPlaces(folder string, inputs []inputCopy) error {
 	check := func(name string, dir bool) {
 		path := filepath.Join(folder, name)
 		info, err := os.Lstat(path)
-		if errors.Is(err, fs.ErrNotExist) {
+		if errors.Is(err, fs.ErrNotExist) || errors.Is(err, syscall.ENOTDIR) {
 			return
 		}
 		what, wanted := "", "a file"
@@ -422,9 +423,6 @@ func rename(from, to string) error {
 // removeStage removes a stage with what a run makes in it. Anything else stays, and
 // the folder with it.
 func removeStage(stage string) error {
-	if err := beforeChange("remove the stage"); err != nil {
-		return err
-	}
 	inputs := filepath.Join(stage, inputsFolder)
 	for _, folder := range []string{inputs, stage} {
 		entries, err := os.ReadDir(folder)
@@ -433,6 +431,9 @@ func removeStage(stage string) error {
 		}
 		for _, e := range entries {
 			if e.Type().IsRegular() && isStaged(folder == inputs, e.Name()) {
+				if err := beforeChange("remove " + e.Name()); err != nil {
+					return err
+				}
 				if err := os.Remove(filepath.Join(folder, e.Name())); err != nil {
 					return err
 				}

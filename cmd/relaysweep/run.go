@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"path/filepath"
 	"runtime/debug"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -83,6 +84,13 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 	}
 	output, by := job.Spec.OutputDir(), origin()
 	folder := part.Folder(output)
+	inputs, err := readInputs(job)
+	if err != nil {
+		return err
+	}
+	if err := checkPlaces(output, inputs); err != nil {
+		return err
+	}
 	if !part.Whole() {
 		if err := part.OtherParts(output); err != nil {
 			return err
@@ -98,17 +106,10 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 		return err
 	}
 	defer func() { err = errors.Join(err, lock.Release()) }()
-	inputs, err := readInputs(job)
-	if err != nil {
-		return err
-	}
 	if part.Whole() {
 		if err := settle(output, cmd.ErrOrStderr()); err != nil {
 			return err
 		}
-	}
-	if err := checkPlaces(output, inputs); err != nil {
-		return err
 	}
 	if !flags.restart {
 		m, err := readFinished(output, job, by)
@@ -132,8 +133,12 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 	}
 	closed := false
 	defer func() {
-		if !closed {
-			err = errors.Join(err, journal.Close())
+		if closed {
+			return
+		}
+		// What ended the run may be what closing meets again.
+		if fault := journal.Close(); fault != nil && (err == nil || !strings.Contains(err.Error(), fault.Error())) {
+			err = errors.Join(err, fault)
 		}
 	}()
 	events, eventsFile, err := openLog(folder)
