@@ -153,18 +153,21 @@ func ClearParts(away, home string) error {
 	return nil
 }
 
+// IsJournal tells whether the file at path is the journal of a job, as far as it is
+// whole.
+func IsJournal(path string) bool {
+	j, err := readJournal(path, false)
+	return err == nil && j.file.Close() == nil
+}
+
 // RemoveJournal removes the journal that a run which was killed at its very end has
 // left beside its results. What is no journal stays.
 func RemoveJournal(folder string) error {
-	j, err := readJournal(filepath.Join(folder, JournalFile), false)
-	var damaged *DamagedJournalError
-	switch {
-	case errors.Is(err, fs.ErrNotExist) || errors.As(err, &damaged):
+	path := filepath.Join(folder, JournalFile)
+	if !IsJournal(path) {
 		return nil
-	case err != nil:
-		return err
 	}
-	return j.Remove()
+	return os.Remove(path)
 }
 
 // Merge joins finished parts of the job to what a run of the whole would have

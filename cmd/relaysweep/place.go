@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"syscall"
 
 	"relaysweep/results"
@@ -411,6 +412,25 @@ func setAside(path string, notes io.Writer) error {
 		_, err := fmt.Fprintf(notes, "%s: is not known to be a run's; kept as %s\n", path, filepath.Base(kept))
 		return err
 	}
+}
+
+// keepForeign sets a file aside that is none of ours.
+func keepForeign(path string, ours func(path string) bool, notes io.Writer) error {
+	if info, err := os.Lstat(path); err != nil || !info.Mode().IsRegular() || ours(path) {
+		return nil
+	}
+	return setAside(path, notes)
+}
+
+// isLog tells whether a file begins as a log of events does.
+func isLog(path string) bool {
+	f, err := os.Open(path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	begun, err := io.ReadAll(io.LimitReader(f, int64(len("time="))))
+	return err == nil && strings.HasPrefix("time=", string(begun))
 }
 
 func rename(from, to string) error {

@@ -113,6 +113,36 @@ func TestForeignFiles(t *testing.T) {
 	must(t, exitDone, "merge", output)
 }
 
+// TestForeignNames: files of someone else under the very names that a run or a report
+// uses are kept, and so is a page that someone has written notes into.
+func TestForeignNames(t *testing.T) {
+	spec := newJob(t)
+	output := outputOf(spec)
+	putFiles(t, output, sweep.JournalFile, logFile, reportFile)
+	if o := must(t, exitFailed, "run", spec); !strings.Contains(o.stderr, "--restart") {
+		t.Errorf("says %s", o.stderr)
+	}
+	must(t, exitDone, "run", "--restart", spec)
+	must(t, exitDone, "report", output)
+	must(t, exitDone, "report", output, "--designs", "1")
+	for _, name := range []string{sweep.JournalFile, logFile, reportFile} {
+		if text := string(readFile(t, output, name+".old-1")); text != name {
+			t.Errorf("%s holds %q", name, text)
+		}
+	}
+	page := append(readFile(t, output, reportFile), "<p>Ordered on Monday"...)
+	if err := os.WriteFile(filepath.Join(output, reportFile), page, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	must(t, exitDone, "report", output)
+	if !bytes.Equal(page, readFile(t, output, reportFile+".old-2")) {
+		t.Error("the notes are gone")
+	}
+	if _, err := os.Stat(filepath.Join(output, reportFile+".old-3")); err == nil {
+		t.Error("a page of ours was kept")
+	}
+}
+
 // TestOutputHoldsInputs: an output folder that holds spec or tables is refused, by
 // way of a link as well, before anything is made.
 func TestOutputHoldsInputs(t *testing.T) {

@@ -127,6 +127,14 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 			return showFinished(cmd.OutOrStdout(), output, part)
 		}
 	}
+	if flags.restart {
+		if err := keepForeign(filepath.Join(folder, sweep.JournalFile), sweep.IsJournal, cmd.ErrOrStderr()); err != nil {
+			return err
+		}
+	}
+	if err := keepForeign(filepath.Join(folder, logFile), isLog, cmd.ErrOrStderr()); err != nil {
+		return err
+	}
 	journal, err := job.OpenJournal(output, part, by, flags.restart)
 	if err != nil {
 		return err
