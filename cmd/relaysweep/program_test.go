@@ -10,7 +10,6 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 )
@@ -28,7 +27,9 @@ func TestMain(m *testing.M) {
 		if left, err := strconv.Atoi(os.Getenv(killedAt)); err == nil {
 			beforeChange = func(string) error {
 				if left--; left == 0 {
-					_ = syscall.Kill(os.Getpid(), syscall.SIGKILL)
+					if self, err := os.FindProcess(os.Getpid()); err == nil {
+						_ = self.Kill()
+					}
 					select {}
 				}
 				return nil
