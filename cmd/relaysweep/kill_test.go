@@ -20,6 +20,7 @@ import (
 // of cores, and lets the same command go on until the job is done, again and
 // again: the bytes are always those of a job that ran through.
 func TestKilledBytes(t *testing.T) {
+	t.Parallel() // processes of their own, which wait for the disk most of the time
 	kills := effort(50, 200)
 	if testing.Short() {
 		kills = 8
@@ -75,6 +76,7 @@ func TestKilledBytes(t *testing.T) {
 // TestKilledMerge kills merges at random instants, and TestKilledReport reports: the
 // same command then does what one that ran through does, and leaves nothing.
 func TestKilledMerge(t *testing.T) {
+	t.Parallel()
 	spec := newJob(t)
 	must(t, exitDone, "run", "--quiet", spec)
 	want := parquetOf(t, spec)
@@ -93,6 +95,7 @@ func TestKilledMerge(t *testing.T) {
 }
 
 func TestKilledReport(t *testing.T) {
+	t.Parallel()
 	output := finishedJob(t)
 	must(t, exitDone, "report", output)
 	want, before := readFile(t, output, reportFile), listing(t, output)
@@ -109,6 +112,7 @@ func TestKilledReport(t *testing.T) {
 // TestInterruptedAnywhere interrupts a run at random instants, whatever it is at: it ends
 // in good order or is done, and the same command goes on.
 func TestInterruptedAnywhere(t *testing.T) {
+	t.Parallel()
 	spec := longJob(t)
 	must(t, exitDone, "run", "--quiet", spec)
 	want := parquetOf(t, spec)

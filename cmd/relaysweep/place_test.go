@@ -251,6 +251,7 @@ func isWhole(t testing.TB, output string, prints []string) int {
 // with older results: these or the new ones stand there whole, and the same command
 // goes on to the end. Likewise a merge.
 func TestKilledAtEachChange(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name    string
 		prepare func(spec string)
