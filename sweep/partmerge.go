@@ -26,9 +26,22 @@ type Parts struct {
 // ErrNoParts tells that an output folder holds no parts of a job.
 var ErrNoParts = errors.New("holds no parts of a job: relaysweep run --part I/N SPEC makes them")
 
+// UnfinishedPartsError tells which parts of a job are still to be done.
+type UnfinishedPartsError struct {
+	Folder  string   // of the parts
+	Missing []string // with how far each is
+	Running bool     // a process is at one of them
+	Spec    string   // file of the spec from which the others were made, if any
+}
+
+func (e *UnfinishedPartsError) Error() string {
+	return fmt.Sprintf("%s: these parts are still to be done: %s\n    relaysweep run --part I/N SPEC does, or goes on with, part I",
+		e.Folder, strings.Join(e.Missing, ", "))
+}
+
 // OpenParts opens the journals of all parts below an output folder, and keeps
-// others out of these. One that is missing, unfinished, being done, or of another
-// job than the others is an error that names it.
+// others out of these. Where some are missing, unfinished or being done, the error is
+// an [UnfinishedPartsError].
 func OpenParts(output string) (*Parts, error) {
 	parts, err := partsIn(output)
 	if err != nil {
@@ -41,7 +54,7 @@ func OpenParts(output string) (*Parts, error) {
 		return nil, err
 	}
 	ps := &Parts{output: output}
-	var missing []string
+	missing := &UnfinishedPartsError{Folder: PartsFolder(output)}
 	begun := parts[0].Count
 	for i := range parts[0].Count {
 		part := Part{i, parts[0].Count}
@@ -49,10 +62,11 @@ func OpenParts(output string) (*Parts, error) {
 		var locked *LockedError
 		switch {
 		case errors.As(err, &locked):
-			missing = append(missing, part.String()+" (being done)")
+			missing.Missing = append(missing.Missing, part.String()+" (being done)")
+			missing.Running = true
 			continue
 		case errors.Is(err, fs.ErrNotExist):
-			missing = append(missing, part.String()+" (not begun)")
+			missing.Missing = append(missing.Missing, part.String()+" (not begun)")
 			begun--
 			continue
 		case err != nil:
@@ -62,7 +76,7 @@ func OpenParts(output string) (*Parts, error) {
 		j, err := readJournal(filepath.Join(part.Folder(output), JournalFile), false)
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
-			missing = append(missing, part.String()+" (not begun)")
+			missing.Missing = append(missing.Missing, part.String()+" (not begun)")
 			begun--
 			continue
 		case err != nil:
@@ -70,16 +84,18 @@ func OpenParts(output string) (*Parts, error) {
 		}
 		ps.journals = append(ps.journals, j)
 		if !j.ended {
-			missing = append(missing, part.String()+" (unfinished)")
+			missing.Missing = append(missing.Missing, part.String()+" (unfinished)")
 		}
 	}
 	if begun == 0 {
 		// What is left in their folders is not theirs.
 		return nil, errors.Join(fmt.Errorf("%s: %w", output, ErrNoParts), ps.Close())
 	}
-	if len(missing) > 0 {
-		return nil, errors.Join(fmt.Errorf("%s: these parts are still to be done: %s\n    relaysweep run --part I/N SPEC does, or goes on with, part I",
-			PartsFolder(output), strings.Join(missing, ", ")), ps.Close())
+	if len(missing.Missing) > 0 {
+		if len(ps.journals) > 0 {
+			missing.Spec = ps.SpecFile()
+		}
+		return nil, errors.Join(missing, ps.Close())
 	}
 	return ps, nil
 }

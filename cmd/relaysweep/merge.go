@@ -52,6 +52,16 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 			return showFinished(cmd.OutOrStdout(), output, sweep.Part{})
 		}
 	}
+	var unfinished *sweep.UnfinishedPartsError
+	if errors.As(err, &unfinished) && isMergeOf(output, unfinished.Spec) {
+		fmt.Fprintf(cmd.ErrOrStderr(), "%s: is merged already\n", output)
+		if !unfinished.Running {
+			if err := dropParts(output); err != nil {
+				return err
+			}
+		}
+		return showFinished(cmd.OutOrStdout(), output, sweep.Part{})
+	}
 	if err != nil {
 		return err
 	}
@@ -83,14 +93,31 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 	if err := keepLogs(output, parts.Folders()); err != nil {
 		return err
 	}
+	if err := dropParts(output); err != nil {
+		return err
+	}
+	return summarise(cmd.OutOrStdout(), output, rows.manifest, rows.designs, rows.axes)
+}
+
+// isMergeOf tells whether a folder holds the complete results of the job of a
+// spec: whatever is left there of its parts, or has been begun of them anew, can
+// only come to the same.
+func isMergeOf(output, spec string) bool {
+	job, err := sweep.Open(spec)
+	if err != nil {
+		return false
+	}
+	m, err := readFinished(output, job, origin())
+	return err == nil && m != nil
+}
+
+// dropParts removes the parts of a job: by one rename, and then file by file.
+func dropParts(output string) error {
 	away := filepath.Join(output, results.TemporaryName(partsBase))
 	if err := rename(sweep.PartsFolder(output), away); err != nil {
 		return err
 	}
-	if err := clearParts(output, away); err != nil {
-		return err
-	}
-	return summarise(cmd.OutOrStdout(), output, rows.manifest, rows.designs, rows.axes)
+	return clearParts(output, away)
 }
 
 // keepLogs appends the logs of the parts to that of the job.
