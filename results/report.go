@@ -1,6 +1,7 @@
 package results
 
 import (
+	"crypto/sha256"
 	"fmt"
 	"io"
 )
@@ -118,12 +119,37 @@ type ReportRay struct {
 }
 
 // WriteReport writes the page, one file of HTML that needs no other, whole or
-// not at all.
+// not at all. Its last line is a comment with a digest of the lines before it.
 func WriteReport(path string, r *Report) error {
 	return WriteWhole(path, func(w io.Writer) error {
-		if err := reportTemplate.Execute(w, newReportPage(r)); err != nil {
+		h := sha256.New()
+		if err := reportTemplate.Execute(io.MultiWriter(w, h), newReportPage(r)); err != nil {
 			return fmt.Errorf("cannot be made: %w", err)
 		}
-		return nil
+		_, err := fmt.Fprintf(w, reportEnd, h.Sum(nil))
+		return err
 	})
+}
+
+// reportEnd is the last line of a page.
+const reportEnd = "<!-- %x -->\n"
+
+// IsReport tells whether the file at path is a page as [WriteReport] wrote it, to
+// the byte.
+func IsReport(path string) bool {
+	f, size, err := openRegular(path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	h := sha256.New()
+	before := size - int64(len(fmt.Sprintf(reportEnd, h.Sum(nil))))
+	if before < 0 {
+		return false
+	}
+	if _, err := io.CopyN(h, f, before); err != nil {
+		return false
+	}
+	end, err := io.ReadAll(io.LimitReader(f, size-before))
+	return err == nil && string(end) == fmt.Sprintf(reportEnd, h.Sum(nil))
 }

@@ -67,7 +67,7 @@ travel_mm = 15
 			t.Fatal(err)
 		}
 	}
-	again, err := OpenInputs(copies)
+	again, err := OpenInputs(func(name string) string { return filepath.Join(copies, name) })
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -48,7 +48,16 @@ func open(path string) (*Job, error) {
 	if err != nil {
 		return nil, err
 	}
-	return openTables(spec, spec.LensFiles(), spec.GlassFiles())
+	faults := spec.checkOutput()
+	job, err := openTables(spec, spec.LensFiles(), spec.GlassFiles())
+	var more catalog.Faults
+	if err != nil && !errors.As(err, &more) {
+		return nil, err
+	}
+	if err := append(faults, more...).Err(); err != nil {
+		return nil, err
+	}
+	return job, nil
 }
 
 // PointOutcome is a sweep point with what its search brought.

@@ -134,7 +134,7 @@ func TestCheckOfTheViewpoint(t *testing.T) {
 			for i := range designs {
 				least = math.Min(least, designs[i].ViewpointShiftMM)
 			}
-			job, err := sweep.Open(spec)
+			job, err := sweep.Open(t.Context(), spec)
 			if err != nil {
 				t.Fatal(err)
 			}

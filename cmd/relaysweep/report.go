@@ -79,6 +79,9 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 		report.Leading = append(report.Leading, reportDesign(b))
 	}
 	path := filepath.Join(folder, reportFile)
+	if err := keepForeign(path, results.IsReport, cmd.ErrOrStderr()); err != nil {
+		return err
+	}
 	if err := results.WriteReport(path, report); err != nil {
 		return err
 	}

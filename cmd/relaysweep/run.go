@@ -5,12 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"log/slog"
-	"os"
 	"path/filepath"
 	"runtime/debug"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -87,6 +86,13 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 	}
 	output, by := job.Spec.OutputDir(), origin()
 	folder := part.Folder(output)
+	inputs, err := readInputs(job)
+	if err != nil {
+		return err
+	}
+	if err := checkPlaces(output, inputs); err != nil {
+		return err
+	}
 	if !part.Whole() {
 		if err := part.OtherParts(output); err != nil {
 			return err
@@ -102,12 +108,21 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 		return err
 	}
 	defer func() { err = errors.Join(err, lock.Release()) }()
+	if part.Whole() {
+		if err := settle(output, cmd.ErrOrStderr()); err != nil {
+			return err
+		}
+	}
 	if !flags.restart {
-		if m := readFinished(output, job, by); m != nil {
+		m, err := readFinished(output, job, by)
+		if err != nil && part.Whole() {
+			return err
+		}
+		if m != nil {
 			fmt.Fprintf(cmd.ErrOrStderr(), "%s: complete since %s; --restart does the job again\n", output, m.Finished.Format(time.RFC3339))
 			if part.Whole() {
 				// One that was killed between its last result and this.
-				if err := os.Remove(filepath.Join(folder, sweep.JournalFile)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+				if err := sweep.RemoveJournal(folder); err != nil {
 					return err
 				}
 			}
@@ -115,20 +130,28 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 		}
 	}
 	warnReplaced(cmd.ErrOrStderr(), output, job)
+	if flags.restart {
+		if err := keepForeign(filepath.Join(folder, sweep.JournalFile), sweep.IsJournal, cmd.ErrOrStderr()); err != nil {
+			return err
+		}
+	}
+	if err := keepForeign(filepath.Join(folder, logFile), isLog, cmd.ErrOrStderr()); err != nil {
+		return err
+	}
 	journal, err := job.OpenJournal(output, part, by, flags.restart)
 	if err != nil {
 		return err
 	}
 	closed := false
 	defer func() {
-		if !closed {
-			err = errors.Join(err, journal.Close())
+		if closed {
+			return
+		}
+		// What ended the run may be what closing meets again.
+		if fault := journal.Close(); fault != nil && (err == nil || !strings.Contains(err.Error(), fault.Error())) {
+			err = errors.Join(err, fault)
 		}
 	}()
-	inputs, err := readInputs(job)
-	if err != nil {
-		return err
-	}
 	events, eventsFile, err := openLog(folder)
 	if err != nil {
 		return err
@@ -216,7 +239,7 @@ func (r *runner) run(quiet bool) error {
 		finished := time.Now().UTC().Truncate(time.Second)
 		r.rows = rowsFrom(r.job, outcomes, r.by)
 		r.rows.manifest.Started, r.rows.manifest.Finished, r.rows.manifest.Complete = r.journal.Started(), &finished, true
-		if err := writeAll(r.output, r.inputs, r.rows); err != nil {
+		if err := writeAll(r.output, r.inputs, r.rows, stderr); err != nil {
 			r.events.Error("failed", "error", err.Error())
 			return err
 		}
@@ -240,7 +263,7 @@ func (r *runner) interrupted(outcomes []sweep.PointOutcome) error {
 	}
 	rows := rowsFrom(r.job, outcomes, r.by)
 	rows.manifest.Started = r.journal.Started()
-	if err := writeAll(r.output, r.inputs, rows); err != nil {
+	if err := writeAll(r.output, r.inputs, rows, r.cmd.ErrOrStderr()); err != nil {
 		return &interruptedError{fmt.Sprintf("%s\n    what was found up to now could not be written: %v", kept, err)}
 	}
 	return &interruptedError{fmt.Sprintf("%s\n    relaysweep show %s shows the %s found up to now", kept, r.output, counted(len(rows.designs), "design"))}
@@ -261,15 +284,11 @@ func showFinished(w io.Writer, output string, part sweep.Part, caution string) e
 	if !part.Whole() {
 		return nil
 	}
-	m, err := results.ReadManifest(filepath.Join(output, manifestFile))
+	run, err := openResults(output)
 	if err != nil {
 		return err
 	}
-	designs, axes, err := results.ReadRanked(filepath.Join(output, rankedFile))
-	if err != nil {
-		return err
-	}
-	return summarise(w, output, m, designs, axes, caution)
+	return summarise(w, output, run.manifest, run.designs, run.axes, caution)
 }
 
 // shownDesigns is how many designs of a point the summary of a run shows.

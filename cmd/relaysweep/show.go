@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"io"
-	"path/filepath"
 	"strconv"
 	"strings"
 
@@ -25,7 +24,7 @@ func newShowCommand() *cobra.Command {
 			if rays {
 				return showRays(cmd, args[0], point, rank)
 			}
-			return show(cmd.OutOrStdout(), args[0], selection{
+			return show(cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], selection{
 				point: point, anyPoint: !cmd.Flags().Changed("point"),
 				rank: rank, anyRank: !cmd.Flags().Changed("rank"),
 			})
@@ -44,15 +43,12 @@ type selection struct {
 	anyPoint, anyRank bool
 }
 
-func show(w io.Writer, folder string, want selection) error {
-	manifest, err := results.ReadManifest(filepath.Join(folder, manifestFile))
-	if err != nil {
-		return missingResults(folder, err)
-	}
-	designs, axes, err := results.ReadRanked(filepath.Join(folder, rankedFile))
+func show(w, stderr io.Writer, folder string, want selection) error {
+	run, err := openResults(folder)
 	if err != nil {
 		return err
 	}
+	manifest, designs, axes := run.manifest, run.designs, run.axes
 	if !want.anyPoint && (want.point < 0 || want.point >= len(manifest.Points)) {
 		return noPoint(want.point, len(manifest.Points))
 	}
@@ -67,11 +63,10 @@ func show(w io.Writer, folder string, want selection) error {
 		if d.Point != want.point || d.Rank != want.rank {
 			continue
 		}
-		setpoints, err := results.ReadSetpoints(filepath.Join(folder, setpointsFile))
-		if err != nil {
-			return err
+		if doubt := run.doubt(d); doubt != "" {
+			fmt.Fprintf(stderr, "warning: %s\n", doubt)
 		}
-		return showDesign(w, &manifest.Points[d.Point], d, setpoints)
+		return showDesign(w, &manifest.Points[d.Point], d, run.setpointsOf(d))
 	}
 	return noRank(want.point, want.rank, designsAt(designs, want.point))
 }
@@ -216,7 +211,7 @@ func setpointTable(d *results.Design, setpoints []results.Setpoint) *results.Tab
 		{Name: "view blur", Unit: "arcmin"}, {Name: "pixel", Unit: "arcmin"},
 	}}
 	for _, s := range setpoints {
-		if s.Point == d.Point && s.Rank == d.Rank {
+		if s.Point == d.Point && s.Rank == d.Rank && s.DesignID == d.DesignID {
 			t.Add(results.Fixed(s.DepthM, 3), results.Fixed(s.VergenceD, 3), results.Fixed(s.MaskMM, 3),
 				results.Fixed(s.MaskParaxialMM, 3), results.Fixed(s.StageMM, 3), results.Fixed(s.MaskBlurArcmin, 2),
 				results.Fixed(s.ViewBlurArcmin, 2), results.Fixed(s.PixelArcmin, 2))
