@@ -58,7 +58,9 @@ func openRun(folder string) (*finishedRun, error) {
 		digests = append(digests, t.SHA256)
 	}
 	copies := r.job.Inputs()
-	changed := len(copies) != len(digests) || len(r.job.Points) != len(r.manifest.Points)
+	// The manifest of an unfinished run has the sweep points that it came to.
+	points := len(r.manifest.Points)
+	changed := len(copies) != len(digests) || points > len(r.job.Points) || r.manifest.Complete && points < len(r.job.Points)
 	for i := range min(len(copies), len(digests)) {
 		if copies[i].SHA256 != digests[i] {
 			return nil, fmt.Errorf("%s: is not the file that the run was made from%s", filepath.Join(inputs, copies[i].Copy), again)
