@@ -28,7 +28,7 @@ func (d *ReportDrawing) fullSize() (left, right float64) {
 }
 
 // occupied are the places along the axis where something stands that is better
-// not cut in two: from and to.
+// not cut in two: from and to, those of the lenses first.
 func (d *ReportDrawing) occupied() [][2]float64 {
 	const room = 1.0
 	var all [][2]float64
@@ -41,9 +41,9 @@ func (d *ReportDrawing) occupied() [][2]float64 {
 		}
 		all = append(all, [2]float64{from - room, to + room})
 	}
-	for _, at := range []float64{d.MaskFarMM, d.MaskNearMM} {
-		all = append(all, [2]float64{at - d.MaskGlassMM/2 - room, at + d.MaskGlassMM/2 + room})
-	}
+	// The way of the mask stays whole.
+	reach := d.MaskGlassMM/2 + room
+	all = append(all, [2]float64{math.Min(d.MaskFarMM, d.MaskNearMM) - reach, math.Max(d.MaskFarMM, d.MaskNearMM) + reach})
 	if d.CombinerMM > 0 {
 		from, to := d.combiner()
 		all = append(all, [2]float64{from - room, to + room})
@@ -161,18 +161,19 @@ func (d *ReportDrawing) strip(s *svgDrawing, from, to float64) (top, bottom floa
 	above, below := d.namesOn(from, to)
 	const gap = 1.5
 	maskHalf := math.Min(d.MaskHalfMM, d.tallest())
-	masks := shows(math.Min(d.MaskFarMM, d.MaskNearMM)-d.MaskGlassMM, math.Max(d.MaskFarMM, d.MaskNearMM)+d.MaskGlassMM)
-	if masks {
+	if len(below.texts) > 0 {
 		half = math.Max(half, maskHalf)
 	}
 	above.draw(s, 0, -half-gap-letterDown*fullText, -1)
 	part.lenses(s)
-	if masks {
+	if from <= d.MaskFarMM && d.MaskFarMM < to {
 		d.mask(s, "mask", d.MaskFarMM, maskHalf)
-		d.mask(s, "mask near", d.MaskNearMM, maskHalf)
-		below.draw(s, maskHalf, half+gap+letterUp*fullText, 1)
 	}
-	if eye := d.EyeMM; shows(eye-1, eye+1) {
+	if from <= d.MaskNearMM && d.MaskNearMM < to {
+		d.mask(s, "mask near", d.MaskNearMM, maskHalf)
+	}
+	below.draw(s, maskHalf, half+gap+letterUp*fullText, 1)
+	if from <= d.EyeMM && d.EyeMM < to {
 		d.eye(s)
 	}
 	if d.CombinerMM > 0 && shows(d.combiner()) {

@@ -179,6 +179,9 @@ func TestStrips(t *testing.T) {
 					t.Errorf("a cut at %v goes through the lens at %v", cut, l.FirstMM)
 				}
 			}
+			if d.MaskFarMM < cut && cut < d.MaskNearMM {
+				t.Errorf("a cut at %v goes through the way of the mask", cut)
+			}
 		}
 		end, all := left, ""
 		for i, svg := range d.strips("id", "name") {
@@ -214,6 +217,11 @@ func TestStrips(t *testing.T) {
 		}
 		if n := strings.Count(all, `class="glass"`); n != len(d.Lenses) {
 			t.Errorf("%d lenses are drawn of %d", n, len(d.Lenses))
+		}
+		for _, class := range []string{"mask", "mask near"} {
+			if n := strings.Count(all, `<line class="`+class+`"`); n != 1 {
+				t.Errorf("the %s is drawn %d times", class, n)
+			}
 		}
 		names := []string{"mask far " + Fixed(d.MaskFarMM, 2), "mask near " + Fixed(d.MaskNearMM, 2), "eye " + Fixed(d.EyeMM, 2)}
 		for _, l := range d.Lenses {

@@ -56,9 +56,9 @@ func newPageBest(r *Report) *pageBest {
 		n := pageNumber{Words: sayName(column), Key: column, Unit: unit, Value: columnCell(d, column), Asked: askedWords(column, asked)}
 		switch {
 		case column == r.RankedBy && n.Asked == "":
-			n.Asked = "asked: as short as can be"
+			n.Asked = "asked: the shortest"
 		case column == r.RankedBy:
-			n.Asked += ", as short as can be"
+			n.Asked += ", the shortest"
 		case n.Asked == "":
 			n.Asked = "no limit was set"
 		}

@@ -128,9 +128,21 @@ func TestBest(t *testing.T) {
 	if p.Link != "d2" || p.Point != "1" || len(p.Numbers) != 5 {
 		t.Fatalf("the best is %+v", p)
 	}
-	for i, want := range []string{"asked: as short as can be", "asked: 12.5; beyond it up to 4.0 % of the pupil is lost", "no limit was set", "no limit was set", "asked: at most 4"} {
+	for i, want := range []string{"asked: the shortest", "asked: 12.5; beyond it up to 4.0 % of the pupil is lost", "no limit was set", "no limit was set", "asked: at most 4"} {
 		if p.Numbers[i].Asked != want {
 			t.Errorf("%s: %q, not %q", p.Numbers[i].Words, p.Numbers[i].Asked, want)
+		}
+	}
+}
+
+// TestFitUnit: a value that would let a design pass has the unit of its key.
+func TestFitUnit(t *testing.T) {
+	for key, want := range map[string]string{
+		"field.width_deg, the height in proportion": "deg", "train.length_max_mm": "mm", "limits.view_blur_arcmin": "arcmin",
+		"limits.price": "", "train.lenses_max": "", "train.magnification_tol": "",
+	} {
+		if got := fitUnit(key); got != want {
+			t.Errorf("%s is in %q, not %q", key, got, want)
 		}
 	}
 }
