@@ -381,6 +381,95 @@ func numbers(t rapid.TB, text string) []float64 {
 	return out
 }
 
+// drawnText is a text of a drawing of a train, with the room that it is estimated
+// to take.
+type drawnText struct {
+	text string
+	room box
+}
+
+// trainTexts are the texts of a drawing and its lines of dimensions.
+func trainTexts(t rapid.TB, svg string) (texts []drawnText, lines [][2]xy) {
+	t.Helper()
+	var drawn struct {
+		Texts []struct {
+			X      float64 `xml:"x,attr"`
+			Y      float64 `xml:"y,attr"`
+			Anchor string  `xml:"text-anchor,attr"`
+			Style  string  `xml:"style,attr"`
+			Text   string  `xml:",chardata"`
+		} `xml:"text"`
+		Lines []struct {
+			Class string  `xml:"class,attr"`
+			X1    float64 `xml:"x1,attr"`
+			Y1    float64 `xml:"y1,attr"`
+			X2    float64 `xml:"x2,attr"`
+			Y2    float64 `xml:"y2,attr"`
+		} `xml:"line"`
+	}
+	if err := xml.Unmarshal([]byte(svg), &drawn); err != nil {
+		t.Fatal(err)
+	}
+	for _, d := range drawn.Texts {
+		size := numbers(t, strings.TrimSuffix(strings.TrimPrefix(d.Style, "font-size:"), "px"))[0]
+		wide := textWidth(d.Text, size)
+		at := xy{d.X - map[string]float64{"start": 0, "middle": wide / 2, "end": wide}[d.Anchor], d.Y}
+		texts = append(texts, drawnText{d.Text, textBox(at, d.Text, size)})
+	}
+	for _, l := range drawn.Lines {
+		if l.Class == "dimension" || l.Class == "scale" {
+			lines = append(lines, [2]xy{{l.X1, l.Y1}, {l.X2, l.Y2}})
+		}
+	}
+	return texts, lines
+}
+
+// TestTrainTexts: whatever stands where in a train, no text of its drawing lies
+// over another or is cut, and no line of dimensions runs through one.
+func TestTrainTexts(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d := &ReportDrawing{MaskHalfMM: 12, PupilMM: 4, BoxMM: 2, CombinerMM: rapid.SampledFrom([]float64{0, 4}).Draw(t, "combiner")}
+		z := 0.0
+		for _, group := range []string{"front", "relay", "relay2", "rear"} {
+			thick := rapid.Float64Range(2, 15).Draw(t, "thick")
+			d.Lenses = append(d.Lenses, ReportLens{Group: group, HalfMM: rapid.Float64Range(5, 30).Draw(t, "half"), FirstMM: z, EndMM: z + thick})
+			z += thick + rapid.Float64Range(1, 150).Draw(t, "gap")
+		}
+		length := d.Lenses[3].EndMM
+		relief := rapid.Float64Range(10, 80).Draw(t, "relief")
+		d.EyeMM = length + relief
+		between := rapid.Float64Range(d.Lenses[0].EndMM, d.Lenses[3].FirstMM)
+		d.MaskFarMM, d.MaskNearMM = between.Draw(t, "far"), between.Draw(t, "near")
+		d.ViewpointMM = rapid.Float64Range(-2*length, 2*length).Draw(t, "viewpoint")
+		svg := d.trainSVG("id", "name", length, relief)
+		var frame struct {
+			ViewBox string `xml:"viewBox,attr"`
+		}
+		if err := xml.Unmarshal([]byte(svg), &frame); err != nil {
+			t.Fatal(err)
+		}
+		view := numbers(t, frame.ViewBox)
+		texts, lines := trainTexts(t, svg)
+		const slack = 0.02 // of coordinates with two decimals
+		for i, a := range texts {
+			inner := box{a.room.left + slack, a.room.top + slack, a.room.right - slack, a.room.bottom - slack}
+			if !inner.inside(box{view[0], view[1], view[0] + view[2], view[1] + view[3]}) {
+				t.Errorf("%s is cut: %+v in %v", a.text, a.room, view)
+			}
+			for _, b := range texts[:i] {
+				if inner.overlaps(b.room) {
+					t.Errorf("%s lies over %s: %+v, %+v", a.text, b.text, a.room, b.room)
+				}
+			}
+			for _, l := range lines {
+				if inner.crosses(l[0], l[1]) {
+					t.Errorf("a line from %v to %v runs through %s: %+v", l[0], l[1], a.text, a.room)
+				}
+			}
+		}
+	})
+}
+
 // TestStandalone: the file in full size is XML by itself, and a train with a ray
 // that is lost and a viewpoint far off is drawn.
 func TestStandalone(t *testing.T) {

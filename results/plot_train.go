@@ -92,7 +92,7 @@ func (d *ReportDrawing) drawTrain(s *svgDrawing, lengthMM, reliefMM float64) (vi
 	// Text and lines are sized for a page of about so many units across.
 	unit = (right - left) / trainUnits
 	half := d.tallest()
-	style := "font-size:" + s.coordinate(trainSize*unit) + "px"
+	style := fmt.Sprintf("font-size:%.4fpx", trainSize*unit)
 	width := func(text string) float64 { return textWidth(text, trainSize*unit) }
 	label := func(class string, at xy, text, anchor string) {
 		s.text(class, at, text, "text-anchor", anchor, "style", style)
@@ -115,6 +115,12 @@ func (d *ReportDrawing) drawTrain(s *svgDrawing, lengthMM, reliefMM float64) (vi
 	label("mask-name", xy{math.Min(d.MaskFarMM, d.MaskNearMM) - 3*unit, low}, d.nameOfEnd(true), "end")
 	label("mask-name", xy{math.Max(d.MaskFarMM, d.MaskNearMM) + 3*unit, low}, d.nameOfEnd(false), "start")
 	names := d.trainNames()
+	if at := d.ViewpointMM; shown {
+		s.path("viewpoint", []xy{{at, 0}, {at - 6*unit, 11 * unit}, {at + 6*unit, 11 * unit}}, true)
+		names = append(names, trainName{at, "▲ viewpoint", "name"})
+	} else {
+		names = append(names, trainName{at, fmt.Sprintf("viewpoint at %s mm, beyond the drawing", Fixed(at, 1)), "name"})
+	}
 	middles, widths := make([]float64, len(names)), make([]float64, len(names))
 	for i, n := range names {
 		widths[i] = width(n.text) + 6*unit
@@ -129,30 +135,17 @@ func (d *ReportDrawing) drawTrain(s *svgDrawing, lengthMM, reliefMM float64) (vi
 	}
 	top -= trainSize * unit
 
-	// Below: the viewpoint, and the lengths.
+	// Below: the lengths.
 	dimensions := half + 24*unit
-	if shown {
-		at := d.ViewpointMM
-		s.path("viewpoint", []xy{{at, 0}, {at - 6*unit, 11 * unit}, {at + 6*unit, 11 * unit}}, true)
-		reach := width("viewpoint") / 2
-		label("name", xy{math.Min(math.Max(at, left+reach), right-reach), 27 * unit}, "viewpoint", "middle")
-		if at+reach > 0 {
-			dimensions = math.Max(dimensions, 52*unit)
-		}
-	} else {
-		side, anchor := left+4*unit, "start"
-		if d.ViewpointMM > right {
-			side, anchor = right-4*unit, "end"
-		}
-		label("name", xy{side, half + 17*unit}, fmt.Sprintf("viewpoint at %s mm, beyond the drawing", Fixed(d.ViewpointMM, 1)), anchor)
-		dimensions += 14 * unit
-	}
 	s.dimension(xy{0, dimensions}, lengthMM, "length "+Fixed(lengthMM, 2)+" mm", unit, half, right, style)
 	s.dimension(xy{lengthMM, dimensions}, reliefMM, "eye relief "+Fixed(reliefMM, 2)+" mm", unit, half, right, style)
-	const bar = 50.0
+	bar := 50.0
+	if d.EyeMM < 2*bar {
+		bar = 10
+	}
 	scale := dimensions + 26*unit
 	s.line("scale", xy{0, scale}, xy{bar, scale})
-	label("tick", xy{bar + 6*unit, scale + 4*unit}, "50 mm", "start")
+	label("tick", xy{bar + 6*unit, scale + 4*unit}, Fixed(bar, 0)+" mm", "start")
 	return [4]float64{left, top, right - left, scale + 12*unit - top}, unit
 }
 
@@ -238,7 +231,7 @@ func (s *svgDrawing) dimension(from xy, length float64, text string, unit, half,
 	at := xy{(from.x + to.x) / 2, from.y - 5*unit}
 	// Where the text is wider than the line it stands below all lines.
 	if length < wide+6*unit {
-		at = xy{math.Min(at.x, right-wide/2), from.y + 4*unit + letterUp*trainSize*unit}
+		at = xy{math.Min(at.x, right-wide/2-unit), from.y + 4*unit + letterUp*trainSize*unit}
 	}
 	s.text("tick", at, text, "text-anchor", "middle", "style", style)
 }
