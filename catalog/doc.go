@@ -22,6 +22,13 @@
 //	efl_mm, bfl_mm              as published, to check the prescription by
 //	stock                       how many may be used in one train
 //
+// A comment line such as
+//
+//	# ignore: coating, url
+//
+// names columns to pass over. A table is a regular file of at most
+// [TableBytesMost] bytes.
+//
 // A radius is positive when the centre of curvature lies on the eye side, and
 // inf for a flat. See [Surface] for the equation of a surface.
 //

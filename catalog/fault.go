@@ -15,22 +15,23 @@ type Fault struct {
 	Want  string // the hint: what would be right
 }
 
-// Error gives the problem on one line and the hint on the next.
+// Error gives the problem on one line and the hint on the next. Hidden
+// characters are written as escapes.
 func (f Fault) Error() string {
 	var b strings.Builder
-	b.WriteString(f.File)
+	b.WriteString(Visible(f.File))
 	if f.Line > 0 {
 		fmt.Fprintf(&b, ":%d", f.Line)
 	}
 	b.WriteString(": ")
 	if f.Key != "" {
-		b.WriteString(f.Key)
+		b.WriteString(Visible(f.Key))
 		b.WriteString(": ")
 	}
-	b.WriteString(f.Found)
+	b.WriteString(visibleLines(f.Found))
 	if f.Want != "" {
 		b.WriteString("\n    expected ")
-		b.WriteString(f.Want)
+		b.WriteString(visibleLines(f.Want))
 	}
 	return b.String()
 }

@@ -55,6 +55,19 @@ func (f Filter) passes(l *Lens, wavelengthNM float64) bool {
 		within(l.ClearMM/focal, f.ApertureRatioMax)
 }
 
+// Idle are the patterns that match no lens.
+func (f Filter) Idle(lenses []*Lens) (kinds, parts []string) {
+	idle := func(patterns []string, name func(*Lens) string) (none []string) {
+		for _, p := range patterns {
+			if !slices.ContainsFunc(lenses, func(l *Lens) bool { return matchName(p, name(l)) }) {
+				none = append(none, p)
+			}
+		}
+		return none
+	}
+	return idle(f.ExcludeKinds, func(l *Lens) string { return l.Kind }), idle(f.ExcludeParts, func(l *Lens) string { return l.Part })
+}
+
 // matchName tells whether the whole name fits the pattern. It goes back only
 // to the last *, so that its time is at most the product of the two lengths.
 func matchName(pattern, name string) bool {

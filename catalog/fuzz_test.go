@@ -3,7 +3,9 @@ package catalog
 import (
 	"math"
 	"path/filepath"
+	"strings"
 	"testing"
+	"unicode/utf8"
 )
 
 func addSeeds(f *testing.F, kind string) {
@@ -21,6 +23,9 @@ func checkFaults(t *testing.T, faults ...Fault) {
 		if x.File != "fuzz.csv" || x.Line < 0 || x.Found == "" || x.Want == "" {
 			t.Fatalf("fault %+v lacks its file, finding or hint", x)
 		}
+		if text := strings.ReplaceAll(x.Error(), "\n", ""); strings.ContainsFunc(text, IsHidden) || !utf8.ValidString(text) {
+			t.Fatalf("fault %q could drive a terminal", x.Error())
+		}
 	}
 }
 
@@ -30,6 +35,8 @@ func FuzzReadLenses(f *testing.F) {
 	addSeeds(f, "lens")
 	f.Add([]byte(table1000()[:2000]))
 	f.Add([]byte("part,diameter_mm,r1_mm,t1_mm,glass1,r2_mm,k1,k2,a4_1,a20_2,efl_mm,stock\nA,20,10,10,613586,-30,-1e300,2,1e-5,1e-24,inf,3\n"))
+	f.Add([]byte("# ignore: coating, \"a, b\"\n#ignore:url\npart,coating,diameter_mm,r1_mm,t1_mm,glass1,r2_mm,url,efl_mm,bfl_mm\n" +
+		"A,x,20,-25.84,8,N-BK7,inf,\"a\nb\",50,\nB,,20,25.84,4,N-BK7,inf,,1.97,1.86\nC,,10,60,1,N-BK7,30,,117,\nD,,200,400,30,N-BK7,inf,,53,9\nE,,2,1.5,9,N-BK7,inf,,,\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		lenses, warnings, faults := ReadLenses(data, "fuzz.csv", BuiltinGlasses())
 		checkFaults(t, faults...)

@@ -12,11 +12,6 @@ const (
 	// edgeSlackMM is what rounding may take from an edge of zero thickness,
 	// such as that of a ball.
 	edgeSlackMM = 1e-9
-
-	// focalMismatchRatio is how far published and computed focal lengths may
-	// be apart before a warning. Tolerances of stock lenses are 1 to 2 %
-	// (common practice).
-	focalMismatchRatio = 0.02
 )
 
 // checkShape faults surfaces that do not reach half the diameter and glasses
@@ -39,9 +34,28 @@ func checkShape(r *row, l *Lens, aspheres []asphereColumn) {
 		if thinnest < -edgeSlackMM {
 			r.fault(elementColumns(i + 1)[0],
 				fmt.Sprintf("%g leaves a thickness of %.4g mm at %.4g mm from the axis", l.ThicknessMM[i], thinnest, at),
-				fmt.Sprintf("at least %.4g for these radii and this diameter", roundUp(l.ThicknessMM[i]-thinnest)))
+				fmt.Sprintf("at least %.4g for these radii and this diameter%s", roundUp(l.ThicknessMM[i]-thinnest), signHint(l, i)))
 		}
 	}
+}
+
+// signHint names the radii of an element with whose other sign it would have an
+// edge; it is empty when there are none.
+func signHint(l *Lens, element int) string {
+	var names []string
+	for i := element; i <= element+1; i++ {
+		if math.IsInf(l.Surfaces[i].RadiusMM, 0) {
+			continue
+		}
+		changed := withSurfaces(l, func(s []Surface) { s[i] = s[i].Reversed() })
+		if changed.EdgeThicknessMM(element) >= -edgeSlackMM {
+			names = append(names, radiusColumn(i+1))
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	return "; or " + strings.Join(names, " or ") + " may have the wrong sign: a radius is positive when its centre lies on the eye side"
 }
 
 // roundUp goes up to the next multiple of 0.001, so that a least value that is
@@ -100,60 +114,4 @@ func asphereNames(surface int, aspheres []asphereColumn) string {
 		}
 	}
 	return strings.Join(names, ", ")
-}
-
-// checkFocalLengths warns when the published focal lengths are not those of
-// the prescription. Makers publish for the d or the e line, so that one of the
-// two has to agree.
-func (lr *lensReader) checkFocalLengths(r *row, l *Lens) {
-	if !IsSet(l.EFLMM) && !IsSet(l.BFLMM) {
-		return
-	}
-	eflD, bflD, fflD := l.Cardinal(LineD)
-	eflE, bflE, fflE := l.Cardinal(LineE)
-	afocal := l.isAfocal(LineD) || l.isAfocal(LineE)
-	agrees := func(published, d, e float64) bool {
-		if math.IsInf(published, 0) {
-			return afocal
-		}
-		size := math.Abs(published)
-		if published == 0 { // a back focal length that rounds to nothing
-			size = math.Abs(eflD)
-		}
-		near := func(x float64) bool { return math.Abs(x-published) <= focalMismatchRatio*size }
-		return near(d) || near(e)
-	}
-	warn := func(column string, published, computed float64, want string) {
-		lr.warnings = append(lr.warnings, Fault{
-			File: r.table.file, Line: r.line, Key: column,
-			Found: fmt.Sprintf("part %s: published %g mm, but the prescription gives %.5g mm", quoted(l.Part), published, computed),
-			Want:  want,
-		})
-	}
-	const compare = "agreement within 2 %: compare radii, their signs, thicknesses and glasses with the data sheet"
-	if IsSet(l.EFLMM) && !agrees(l.EFLMM, eflD, eflE) {
-		warn("efl_mm", l.EFLMM, eflD, compare)
-	}
-	if IsSet(l.BFLMM) && !agrees(l.BFLMM, bflD, bflE) {
-		want := compare
-		if agrees(l.BFLMM, fflD, fflE) {
-			want = "agreement within 2 %: the value fits the lens turned round, so its surfaces may stand in the wrong order"
-		}
-		warn("bfl_mm", l.BFLMM, bflD, want)
-	}
-}
-
-// isAfocal tells whether the power is nothing beside those of the surfaces.
-func (l *Lens) isAfocal(wavelengthNM float64) bool {
-	efl, _, _ := l.Cardinal(wavelengthNM)
-	sum, n := 0.0, 1.0
-	for i, s := range l.Surfaces {
-		after := 1.0
-		if i < len(l.Glasses) {
-			after = l.Glasses[i].Index(wavelengthNM)
-		}
-		sum += math.Abs((after - n) * s.Curvature())
-		n = after
-	}
-	return math.Abs(1/efl) <= focalMismatchRatio*sum
 }

@@ -3,11 +3,9 @@ package catalog
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
 	"path/filepath"
+	"strings"
 )
 
 // File is a table to read.
@@ -30,7 +28,7 @@ type Catalog struct {
 	Tables      []Table // the lens tables
 	GlassTables []Table // the user's glass tables, without the built-in one
 	// Warnings are doubts that do not keep a catalog from being used: values
-	// as published that the data beside them do not give.
+	// as published that the data beside them do not give, and unlikely sizes.
 	Warnings []Fault
 }
 
@@ -89,13 +87,13 @@ func readFile(f File, kind string, paths map[string]string, faults *Faults) ([]b
 		return nil, false
 	}
 	paths[path] = f.Shown
-	data, err := os.ReadFile(path)
+	data, err := ReadFile(path, TableBytesMost)
 	if err != nil {
-		var inPath *fs.PathError
-		if errors.As(err, &inPath) {
-			err = inPath.Err
+		want := "a " + kind + " table in CSV"
+		if strings.HasPrefix(f.Shown, "~") {
+			want += "; only a shell turns ~ into a home folder"
 		}
-		*faults = append(*faults, Fault{File: f.Shown, Found: fmt.Sprintf("cannot read %s: %v", path, err), Want: "a " + kind + " table in CSV"})
+		*faults = append(*faults, Fault{File: f.Shown, Found: fmt.Sprintf("cannot read %s: %v", path, err), Want: want})
 		return nil, false
 	}
 	return data, true

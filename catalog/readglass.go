@@ -101,7 +101,7 @@ func (gr *glassReader) checkName(r *row, name string) {
 		r.fault("glass", "the cell is empty", "the name of the glass")
 		return
 	}
-	if strings.ContainsFunc(name, isControl) {
+	if strings.ContainsFunc(name, IsHidden) {
 		r.fault("glass", quoted(name)+" holds a control character", "a name of printable characters")
 	}
 	if other, twice := gr.seen[foldName(name)]; twice {

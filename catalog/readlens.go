@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"unicode"
 )
 
 const (
@@ -26,7 +25,8 @@ var lensColumns = []string{
 }
 
 // ReadLenses reads the bytes of a lens table that the user named as shown.
-// Warnings are for published focal lengths that a prescription does not give.
+// Warnings are for published focal lengths that a prescription does not give,
+// and for unlikely sizes.
 // With faults the lenses are those without any.
 func ReadLenses(data []byte, shown string, glasses *GlassTable) (lenses []*Lens, warnings []Fault, faults Faults) {
 	r := newLensReader(glasses)
@@ -43,6 +43,9 @@ type lensReader struct {
 	lenses   []*Lens
 	warnings []Fault
 	faults   Faults
+	// doubtful and faulty are findings of the table in hand that are told by
+	// their kind.
+	doubtful, faulty []noted
 }
 
 func newLensReader(glasses *GlassTable) *lensReader {
@@ -92,9 +95,13 @@ func conicColumn(surface int) string  { return fmt.Sprintf("k%d", surface) }
 func (lr *lensReader) read(data []byte, shown string) {
 	t, ok := readTable(data, shown, knownLensColumn, lensColumns)
 	if ok {
+		before := len(lr.lenses)
 		lr.rows(t)
+		lr.checkSizes(lr.lenses[before:])
 	}
-	lr.faults = append(lr.faults, t.faults...)
+	lr.faults = append(append(lr.faults, t.faults...), gather(shown, lr.faulty)...)
+	lr.warnings = append(lr.warnings, gather(shown, lr.doubtful)...)
+	lr.faulty, lr.doubtful = nil, nil
 }
 
 func (lr *lensReader) rows(t *table) {
@@ -146,7 +153,7 @@ func (lr *lensReader) row(r *row, aspheres []asphereColumn) {
 		lr.checkPart(r, l.Part)
 	}
 	for _, column := range []string{"vendor", "kind"} {
-		if text := r.text(column); strings.ContainsFunc(text, isControl) {
+		if text := r.text(column); strings.ContainsFunc(text, IsHidden) {
 			r.fault(column, quoted(text)+" holds a control character", "printable characters")
 		}
 	}
@@ -164,8 +171,9 @@ func (lr *lensReader) row(r *row, aspheres []asphereColumn) {
 		checkShape(r, l, aspheres)
 	}
 	if len(r.table.faults) == before && whole && l.Part != "" && !slices.Contains(l.Glasses, nil) {
-		lr.checkFocalLengths(r, l)
-		lr.lenses = append(lr.lenses, l)
+		if lr.checkFocalLengths(r, l) {
+			lr.lenses = append(lr.lenses, l)
+		}
 	}
 }
 
@@ -179,7 +187,7 @@ func (lr *lensReader) checkPart(r *row, part string) {
 		return
 	case strings.TrimSpace(part) != part:
 		bad(" has a space at one end", "a name that starts and ends with something visible")
-	case strings.ContainsFunc(part, isControl):
+	case strings.ContainsFunc(part, IsHidden):
 		bad(" holds a control character", "a name of printable characters")
 	}
 	if strings.ContainsAny(part, "+|") {
@@ -194,8 +202,6 @@ func (lr *lensReader) checkPart(r *row, part string) {
 	}
 	lr.seen[part] = place{r.table.file, r.line}
 }
-
-func isControl(c rune) bool { return unicode.IsControl(c) || c == '\u2028' || c == '\u2029' }
 
 // readShape reads diameters, surfaces, thicknesses and glasses. It is false
 // when a number among them is missing or wrong; an unknown glass stays nil.

@@ -18,7 +18,8 @@ type table struct {
 	file    string
 	header  []string
 	columns map[string]int
-	line    int // of the header
+	ignored map[string]bool // columns to pass over
+	line    int             // of the header
 	rows    []*row
 	faults  Faults
 }
@@ -38,6 +39,7 @@ func readTable(data []byte, shown string, known func(string) bool, names []strin
 	if !t.checkText(data) {
 		return t, false
 	}
+	t.ignored = ignoredColumns(data)
 	records := t.records(bytes.TrimPrefix(data, []byte("\ufeff")))
 	if len(records) == 0 {
 		if len(t.faults) == 0 {
@@ -57,10 +59,15 @@ func readTable(data []byte, shown string, known func(string) bool, names []strin
 			"columns separated by commas, and numbers with a decimal point")
 		return t, false
 	}
+	if n := len(head.cells); n > columnsMost {
+		t.fault(t.line, "", fmt.Sprintf("the table has %d columns", n), fmt.Sprintf("at most %d columns", columnsMost))
+		return t, false
+	}
 	for i, name := range head.cells {
 		name = strings.TrimSpace(name)
 		t.header[i] = name
 		switch _, twice := t.columns[name]; {
+		case t.ignored[name]:
 		case name == "":
 			t.fault(t.line, "", fmt.Sprintf("column %d has no name", i+1), "a name for every column of the header row")
 		case !known(name):
@@ -68,7 +75,7 @@ func readTable(data []byte, shown string, known func(string) bool, names []strin
 			if len(Nearest(name, names)) == 0 {
 				want = "one of " + strings.Join(names, ", ")
 			}
-			t.fault(t.line, name, "there is no such column", want)
+			t.fault(t.line, name, "there is no such column", want+"; or a line \"# ignore: "+ignorable(name)+"\" to pass over it")
 		case twice:
 			t.fault(t.line, name, "the column is there twice", "each column once")
 		default:
@@ -77,13 +84,53 @@ func readTable(data []byte, shown string, known func(string) bool, names []strin
 	}
 	for _, r := range records[1:] {
 		if len(r.cells) != len(t.header) {
-			t.fault(r.line, "", fmt.Sprintf("the row has %s, the header %d", count(len(r.cells), "cell"), len(t.header)),
-				"one cell a column; a cell that holds a comma stands in double quotes")
+			want := "one cell a column; a cell that holds a comma stands in double quotes"
+			if len(r.cells) > len(t.header) {
+				want += ", and a number has a decimal point: 0.3 and not 0,3"
+			}
+			t.fault(r.line, "", fmt.Sprintf("the row has %s, the header %d", count(len(r.cells), "cell"), len(t.header)), want)
 			continue
 		}
 		t.rows = append(t.rows, r)
 	}
 	return t, true
+}
+
+// ignoredColumns are the columns that comment lines as "# ignore: coating, url"
+// name, to be passed over.
+func ignoredColumns(data []byte) map[string]bool {
+	ignored := map[string]bool{}
+	for rest := data; len(rest) > 0; {
+		var line []byte
+		line, rest, _ = bytes.Cut(rest, []byte("\n"))
+		comment, ok := strings.CutPrefix(strings.TrimPrefix(string(line), "\ufeff"), "#")
+		if !ok {
+			continue
+		}
+		names, ok := strings.CutPrefix(strings.TrimSpace(comment), "ignore:")
+		if !ok {
+			continue
+		}
+		r := csv.NewReader(strings.NewReader(names))
+		r.TrimLeadingSpace = true
+		// Of a line that is no CSV nothing is passed over: the columns are told
+		// as unknown.
+		cells, _ := r.Read()
+		for _, name := range cells {
+			if name = strings.TrimSpace(name); name != "" {
+				ignored[name] = true
+			}
+		}
+	}
+	return ignored
+}
+
+// ignorable is a column's name as a line of those to pass over has it.
+func ignorable(name string) string {
+	if strings.ContainsAny(name, ",\"") {
+		return `"` + strings.ReplaceAll(name, `"`, `""`) + `"`
+	}
+	return name
 }
 
 // checkText tells whether the bytes can be read as lines of text.
@@ -100,15 +147,13 @@ func (t *table) checkText(data []byte) bool {
 		t.fault(0, "", "the lines end in a lone carriage return", "lines that end in LF or CR LF")
 		return false
 	}
-	line := 1
-	for rest := data; len(rest) > 0; line++ {
-		this, after, _ := bytes.Cut(rest, []byte("\n"))
-		if !utf8.Valid(this) {
-			// One fault for the file: the encoding is wrong as a whole.
-			t.fault(line, "", "the line is not in UTF-8", want)
-			break
-		}
-		rest = after
+	if line := longLine(data); line > 0 {
+		t.fault(line, "", "the line is longer than "+size(lineBytesMost), "lines of at most that length, one a part or glass")
+		return false
+	}
+	if line, found := NotUTF8(data); line > 0 {
+		// One fault for the file: the encoding is wrong as a whole.
+		t.fault(line, "", found, WantUTF8)
 	}
 	return true
 }
@@ -132,13 +177,19 @@ func (t *table) records(data []byte) []*row {
 				return rows
 			case errors.As(err, &parse):
 				broken = parse.StartLine
-				t.fault(before+broken, "", "a double quote stands where it cannot",
-					`a cell with quotes in it as "12"" lens": the whole cell in double quotes, those inside doubled`)
+				found, want := brokenQuotes(lineOf(data, broken))
+				t.fault(before+broken, "", found, want)
 				continue
 			case strings.TrimSpace(strings.Join(cells, "")) == "":
 				continue // a blank line, or a row that a spreadsheet left empty
 			}
 			line, _ := r.FieldPos(0)
+			if t.runsOn(cells, rows) {
+				broken = line
+				t.fault(before+broken, "", "a cell begins with a double quote and does not end on its line",
+					"a second double quote at the end of the cell, or none; no cell goes over several lines")
+				continue
+			}
 			rows = append(rows, &row{table: t, line: before + line, cells: cells})
 		}
 		for range broken {
@@ -147,6 +198,52 @@ func (t *table) records(data []byte) []*row {
 		before += broken
 	}
 	return rows
+}
+
+// runsOn tells whether a cell goes over several lines, which only text that is
+// passed over may do: otherwise a quote is missing, and the cell would swallow
+// the rows up to the next one.
+func (t *table) runsOn(cells []string, before []*row) bool {
+	for i, cell := range cells {
+		if !strings.Contains(cell, "\n") {
+			continue
+		}
+		if len(before) == 0 || i >= len(before[0].cells) || !t.ignored[strings.TrimSpace(before[0].cells[i])] {
+			return true
+		}
+	}
+	return false
+}
+
+// lineOf is a line of data, counted from 1.
+func lineOf(data []byte, line int) string {
+	var this []byte
+	for range line {
+		this, data, _ = bytes.Cut(data, []byte("\n"))
+	}
+	return string(this)
+}
+
+// brokenQuotes says what is wrong with a line whose quotes make no cells.
+func brokenQuotes(line string) (found, want string) {
+	cells := strings.Split(line, ",")
+	for i, cell := range cells {
+		cell = strings.TrimSpace(cell)
+		if strings.Count(cell, `"`) != 1 {
+			continue
+		}
+		switch later := strings.Join(cells[i+1:], ","); {
+		case cell[0] == '"' && !strings.Contains(later, `"`):
+			return "a cell begins with a double quote and does not end on its line",
+				"a second double quote at the end of the cell, or none; no cell goes over several lines"
+		case strings.HasSuffix(cell, `"`) && len(cell) > 1 && !strings.Contains(later, `"`) &&
+			!strings.Contains(strings.Join(cells[:i], ","), `"`):
+			return "a cell ends with a double quote and does not begin with one",
+				"a second double quote at the beginning of the cell, or none; inches are written in mm"
+		}
+	}
+	return "a double quote stands where it cannot",
+		`a cell with quotes in it as "12"" lens": the whole cell in double quotes, those inside doubled`
 }
 
 func (t *table) fault(line int, column, found, want string) {
@@ -195,8 +292,7 @@ func (r *row) number(column string, rule rule) (x float64, ok bool) {
 	}
 	x, ok = parseNumber(cell)
 	switch {
-	case !ok && strings.Contains(cell, ","):
-		r.fault(column, quoted(cell)+" is not a number", rule.want+", with a decimal point")
+	case !ok && r.mendable(column, cell, rule):
 	case !ok:
 		r.fault(column, quoted(cell)+" is not a number", rule.want)
 	case !rule.valid(x):
@@ -207,6 +303,31 @@ func (r *row) number(column string, rule rule) (x float64, ok bool) {
 		return Unset, false
 	}
 	return x, true
+}
+
+// mendable tells of a cell that is a number but for how it is written.
+func (r *row) mendable(column, cell string, rule rule) bool {
+	mended, slip, unit := MendNumber(cell)
+	if mended == "" {
+		return false
+	}
+	want := rule.want + ": write " + mended
+	if unit != "" && !isUnitOf(column, unit) {
+		want = rule.want + ", without a unit behind it"
+	}
+	r.fault(column, quoted(cell)+" has "+slip, want)
+	return true
+}
+
+// isUnitOf tells whether a unit is that in which a column's numbers are.
+func isUnitOf(column, unit string) bool {
+	switch unit {
+	case "%":
+		return strings.HasSuffix(column, "_pct")
+	case "g/cm3", "g/cm³", "g/cm^3":
+		return column == "density"
+	}
+	return strings.HasSuffix(column, "_"+unit)
 }
 
 // required reads a number that must be there. A column that is missing as a

@@ -92,8 +92,10 @@ type Checker struct {
 	bundles   []bundle    // by field, then depth
 	launch    rays        // all beams at the eye
 	between   lines       // a bundle between traced vergences
-	loss      lossFill    // replaces the quadrature where rays are lost
-	rim       rimBuffers
+	loss      *lossFill   // replaces the quadrature where rays are lost
+	rim       *rimBuffers
+	at        place                        // of the pupil's middle
+	away      []*Checker                   // with the pupil displaced, for its sharpness alone
 	indices   map[*catalog.Glass][]float64 // by wavelength
 	limits    []float64                    // by MetricList; +Inf for none
 	allowance float64                      // factor on the requirements of exact setpoints; 1, more for near misses
@@ -200,15 +202,47 @@ func newCheckerAt(p *Problem, q quadrature, fractions, depths []float64) *Checke
 	c.depths = depths
 	c.vergences, c.share = tracedVergences(p, depths, q.vergences)
 	c.ends = q.colourEnds
-	var n, most int
 	for f, fraction := range fractions {
 		if fraction <= p.Limits.FieldFraction {
 			c.used = f + 1
 		}
-		fill := gaussPupil(p.Pupil/2, q.halfArms)
-		if fraction == 0 {
-			fill = axialPupil(p.Pupil/2, len(q.halfArms))
+	}
+	for f := c.used - 1; f >= 0; f-- {
+		for _, traced := range []bool{true, false} {
+			for d := range c.depths {
+				if slices.Contains(c.share[d], 1) == traced {
+					c.worstFirst = append(c.worstFirst, f*len(c.depths)+d)
+				}
+			}
 		}
+	}
+	c.ratios = make([][]float64, len(c.weight))
+	c.loss = newLossFill()
+	c.layer = make([]float64, len(c.depths))
+	c.chief = make([]float64, len(c.depths))
+	c.report.Setpoints = make([]Setpoint, len(c.depths))
+	c.report.Samples = make([]Sample, len(fractions)*len(c.depths))
+	c.rim = newRimBuffers(len(fractions) * len(c.depths))
+	if p.SharpBox > 0 {
+		for k := 1; k < pupilPlaces; k++ {
+			a := *c
+			a.away = nil
+			a.at.x, a.at.y = placeIn(p.SharpBox, k)
+			a.layOut(q)
+			c.away = append(c.away, &a)
+		}
+	}
+	c.layOut(q)
+	return c
+}
+
+// layOut lays out the rays of every field and vergence, and the buffers that they
+// take.
+func (c *Checker) layOut(q quadrature) {
+	p := c.p
+	var n, most int
+	for f, fraction := range c.fractions {
+		fill := c.at.fill(p.Pupil/2, q.halfArms, fraction == 0)
 		c.fills = append(c.fills, fill)
 		most = max(most, len(fill.x))
 		for _, v := range c.vergences {
@@ -233,24 +267,7 @@ func newCheckerAt(p *Problem, q quadrature, fractions, depths []float64) *Checke
 	for range c.weight {
 		c.blocks = append(c.blocks, block{newRays(n), newLines(n), newLines(n)})
 	}
-	for f := c.used - 1; f >= 0; f-- {
-		for _, traced := range []bool{true, false} {
-			for d := range c.depths {
-				if slices.Contains(c.share[d], 1) == traced {
-					c.worstFirst = append(c.worstFirst, f*len(c.depths)+d)
-				}
-			}
-		}
-	}
-	c.ratios = make([][]float64, len(c.weight))
 	c.between = newLines(most)
-	c.loss = newLossFill()
-	c.layer = make([]float64, len(c.depths))
-	c.chief = make([]float64, len(c.depths))
-	c.report.Setpoints = make([]Setpoint, len(c.depths))
-	c.report.Samples = make([]Sample, len(c.bundles))
-	c.rim = newRimBuffers(len(c.bundles))
-	return c
 }
 
 // Check traces t until it is clear which requirement or limit it fails first.
@@ -275,8 +292,7 @@ func (c *Checker) Measure(t *Train) *Report {
 }
 
 // MeasureLimited traces t for the metrics, whatever fails, but leaves out
-// vignetting when it is not limited and fields that no metric looks at. It is
-// meant for trains that differ in gaps and eye relief only, one after the other.
+// vignetting when it is not limited and fields that no metric looks at. It is meant for trains that differ in gaps and eye relief only, one after the other.
 func (c *Checker) MeasureLimited(t *Train) *Report {
 	c.prepare(t)
 	c.measureUsed(false, c.limited(vignetting))
@@ -284,23 +300,26 @@ func (c *Checker) MeasureLimited(t *Train) *Report {
 }
 
 // measureUsed judges everything that requirements and limits look at, in their
-// order. With stop it ends when one has failed; it tells whether it came to its
-// end.
+// order, the blurs also of displaced pupils. With stop it ends when one has failed;
+// it tells whether it came to its end.
 func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
 	used := c.usedBundles()
 	c.report.FailedBy = ""
 	c.sum(0, used)
+	for _, a := range c.away {
+		a.sum(0, used)
+	}
 	over := func() bool { return stop && c.failed() }
 	if c.judgeMask(); over() {
 		return false
 	}
-	if c.judgeMaskBlur(); over() {
+	if c.judgeMaskBlur(c.away); over() {
 		return false
 	}
 	if c.judgeDefocus(); over() {
 		return false
 	}
-	if c.judgeViewBlur(); over() {
+	if c.judgeViewBlur(c.away); over() {
 		return false
 	}
 	if c.judgeFar(); over() {
@@ -319,10 +338,13 @@ func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
 func (c *Checker) measureRest() {
 	used := c.usedBundles()
 	c.sum(used, len(c.bundles))
+	for _, a := range c.away {
+		a.sum(used, len(c.bundles))
+	}
 	for i := used; i < len(c.bundles); i++ {
-		c.measureMaskBlur(i)
+		c.measureMaskBlur(i, c.away)
 		c.measureDefocus(i)
-		c.measureViewBlur(i)
+		c.measureViewBlur(i, c.away)
 	}
 }
 
@@ -371,6 +393,9 @@ func (c *Checker) prepare(t *Train) {
 			FieldFraction: c.fractions[b.field], VergenceD: 1000 * c.depths[b.depth],
 			MaskBlurArcmin: nan, ViewBlurArcmin: nan, ViewDefocusD: nan, ViewAstigmatismD: nan,
 		}
+	}
+	for _, a := range c.away {
+		a.follow(c)
 	}
 }
 

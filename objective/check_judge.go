@@ -15,7 +15,7 @@ func (c *Checker) fail(name string) {
 
 // limit judges a metric's magnitude against the limit of its name.
 func (c *Checker) limit(m metricIndex, value float64) {
-	if !(math.Abs(value) <= c.limits[m]) {
+	if c.beyond(m, value) {
 		c.fail(MetricList[m].Name)
 	}
 }
@@ -78,23 +78,36 @@ func (c *Checker) sharpest(d int) float64 {
 	return -sumPS / sumSS
 }
 
-// judgeMaskBlur measures the mask's blur.
-func (c *Checker) judgeMaskBlur() {
+// judgeMaskBlur measures the mask's blur, that of displaced pupils too.
+func (c *Checker) judgeMaskBlur(away []*Checker) {
 	m := &c.report.Metrics
 	m.MaskBlurArcmin = 0
 	for d := range c.depths {
 		c.report.Setpoints[d].MaskBlurArcmin = 0
 	}
 	for i := range c.bundles[:c.usedBundles()] {
-		c.measureMaskBlur(i)
+		c.measureMaskBlur(i, away)
 	}
 	c.limit(maskBlur, m.MaskBlurArcmin)
 }
 
-// measureMaskBlur takes bundle i into the metric of the mask's blur.
-func (c *Checker) measureMaskBlur(i int) {
-	m, b := &c.report.Metrics, &c.bundles[i]
-	s := &c.report.Setpoints[b.depth]
+// measureMaskBlur takes bundle i into the metric of the mask's blur, with displaced
+// pupils.
+func (c *Checker) measureMaskBlur(i int, away []*Checker) {
+	c.report.Samples[i].MaskBlurArcmin = 0
+	c.addMaskBlur(i, c)
+	for _, a := range away {
+		c.addMaskBlur(i, a)
+	}
+}
+
+// addMaskBlur takes bundle i of the pupil that a checks into the metric.
+func (c *Checker) addMaskBlur(i int, a *Checker) {
+	m, b := &c.report.Metrics, &a.bundles[i]
+	if a.skips(b.field) {
+		return
+	}
+	s, sample := &c.report.Setpoints[b.depth], &c.report.Samples[i]
 	shift := s.MaskParaxialMM - s.MaskMM
 	blur := math.Inf(1)
 	if b.maskAll.weight >= halfLost {
@@ -102,7 +115,7 @@ func (c *Checker) measureMaskBlur(i int) {
 		variance := pp + float64(2*shift*ps) + float64(shift*shift*ss)
 		blur = arcmin(math.Sqrt(max(variance, 0)) / math.Abs(c.chief[b.depth]))
 	}
-	c.report.Samples[i].MaskBlurArcmin = blur
+	sample.MaskBlurArcmin = max(sample.MaskBlurArcmin, blur)
 	if b.field < c.used {
 		s.MaskBlurArcmin = max(s.MaskBlurArcmin, blur)
 		m.MaskBlurArcmin = max(m.MaskBlurArcmin, blur)
@@ -130,25 +143,40 @@ func (c *Checker) measureDefocus(i int) {
 	}
 }
 
-// judgeViewBlur measures how sharp the world is to an eye that refocuses.
-func (c *Checker) judgeViewBlur() {
+// judgeViewBlur measures how sharp the world is to an eye that refocuses, through
+// displaced pupils too.
+func (c *Checker) judgeViewBlur(away []*Checker) {
 	m := &c.report.Metrics
 	m.ViewBlurArcmin, m.ViewRefocusD = 0, 0
 	for d := range c.depths {
 		c.report.Setpoints[d].ViewBlurArcmin = 0
 	}
 	for i := range c.bundles[:c.usedBundles()] {
-		c.measureViewBlur(i)
+		c.measureViewBlur(i, away)
 	}
 	c.limit(viewBlur, m.ViewBlurArcmin)
 	c.limit(viewRefocus, m.ViewRefocusD)
 }
 
-// measureViewBlur takes bundle i into the metrics of the view's blur.
-func (c *Checker) measureViewBlur(i int) {
-	m, b := &c.report.Metrics, &c.bundles[i]
-	blur, refocus := c.refocused(b)
-	c.report.Samples[i].ViewBlurArcmin = blur
+// measureViewBlur takes bundle i into the metrics of the view's blur, with displaced
+// pupils.
+func (c *Checker) measureViewBlur(i int, away []*Checker) {
+	c.report.Samples[i].ViewBlurArcmin = 0
+	c.addViewBlur(i, c)
+	for _, a := range away {
+		c.addViewBlur(i, a)
+	}
+}
+
+// addViewBlur takes bundle i of the pupil that a checks into the metrics.
+func (c *Checker) addViewBlur(i int, a *Checker) {
+	m, b := &c.report.Metrics, &a.bundles[i]
+	if a.skips(b.field) {
+		return
+	}
+	blur, refocus := a.refocused(b)
+	sample := &c.report.Samples[i]
+	sample.ViewBlurArcmin = max(sample.ViewBlurArcmin, blur)
 	if b.field < c.used {
 		m.ViewBlurArcmin = max(m.ViewBlurArcmin, blur)
 		m.ViewRefocusD = max(m.ViewRefocusD, math.Abs(refocus))

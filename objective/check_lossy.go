@@ -11,10 +11,10 @@ import (
 // losses; lossHalvings is how often the stretch in which they begin is halved,
 // and lossNodes the number of Gauss nodes in what gets through.
 const (
-	lossChords   = 12
+	lossChords   = 32
 	lossScan     = 9
-	lossHalvings = 6
-	lossNodes    = 5
+	lossHalvings = 9
+	lossNodes    = 8
 	// lossStretches is the largest number of stretches of a chord that get through,
 	// each in two halves.
 	lossStretches = lossScan + 1
@@ -34,10 +34,10 @@ type lossFill struct {
 	node, weight []float64
 }
 
-func newLossFill() lossFill {
+func newLossFill() *lossFill {
 	most := lossChords * lossStretches * lossNodes
 	scan := lossChords * lossScan
-	f := lossFill{
+	f := &lossFill{
 		rays: newRays(max(most, scan)), mask: newLines(most), view: newLines(most),
 		alive: make([]bool, scan), good: make([]float64, scan), bad: make([]float64, scan),
 		node: make([]float64, lossNodes), weight: make([]float64, lossNodes),
@@ -51,28 +51,39 @@ func newLossFill() lossFill {
 // rule is valid for the full pupil only. Which rays enter the sums in the mask
 // shows when they have been traced to the world.
 func (c *Checker) refill(b *bundle) {
-	f := &c.loss
 	b.maskAll = maskSums{}
 	for w := range c.blocks {
-		c.fillWhatPasses(b, w)
-		n := len(f.points.x)
-		r, mask, view := f.rays.part(0, n), f.mask.part(0, n), f.view.part(0, n)
-		for i := range f.points.x {
-			r.launch(i, f.points.x[i], f.points.y[i], b.tan, c.depths[b.depth])
+		b.mask[w], b.view[w] = maskSums{}, viewSums{}
+		for _, side := range c.at.sides() {
+			c.refillSide(b, w, side)
 		}
-		c.throughSteps(&r, w, 0, c.beyondMask)
-		c.beforeMask(&mask, &r)
-		c.throughSteps(&r, w, c.beyondMask, len(c.steps))
-		c.atViewpoint(&view, &r)
-		for i := range f.points.weight {
-			if r.lost(i) {
-				f.points.weight[i] = 0
-			}
-		}
-		b.mask[w] = c.maskSums(&mask, f.points.weight, b)
-		b.view[w] = c.viewSums(&view, f.points.weight, b)
 		b.maskAll.add(&b.mask[w], c.weight[w])
 	}
+}
+
+// refillSide does so at wavelength w for the half of the pupil on a side of its
+// middle, 1 or -1.
+func (c *Checker) refillSide(b *bundle, w int, side float64) {
+	f := c.loss
+	c.fillWhatPasses(b, w, side)
+	n := len(f.points.x)
+	r, mask, view := f.rays.part(0, n), f.mask.part(0, n), f.view.part(0, n)
+	for i := range f.points.x {
+		r.launch(i, f.points.x[i], f.points.y[i], b.tan, c.depths[b.depth])
+	}
+	c.throughSteps(&r, w, 0, c.beyondMask)
+	c.beforeMask(&mask, &r)
+	c.throughSteps(&r, w, c.beyondMask, len(c.steps))
+	c.atViewpoint(&view, &r)
+	for i := range f.points.weight {
+		if r.lost(i) {
+			f.points.weight[i] = 0
+		}
+	}
+	m, v := c.maskSums(&mask, f.points.weight, b), c.viewSums(&view, f.points.weight, b)
+	share := 1 / float64(len(c.at.sides()))
+	b.mask[w].add(&m, share)
+	b.view[w].add(&v, share)
 }
 
 // chord is chord i: its abscissa, half its length, and its share of the pupil.
@@ -84,14 +95,14 @@ func (c *Checker) chord(i int) (x, half, share float64) {
 }
 
 // fillWhatPasses fills the part of the pupil of b that gets through at wavelength
-// w. Ordinates are counted in half chords.
-func (c *Checker) fillWhatPasses(b *bundle, w int) {
-	f := &c.loss
+// w, the half on a side of its middle. Ordinates are counted in half chords.
+func (c *Checker) fillWhatPasses(b *bundle, w int, side float64) {
+	f := c.loss
 	f.points.x, f.points.y, f.points.weight = f.points.x[:0], f.points.y[:0], f.points.weight[:0]
 	at := func(j int) float64 { return 2*float64(j)/(lossScan-1) - 1 }
 	launch := func(k, i int, t float64) {
 		x, half, _ := c.chord(i)
-		f.rays.launch(k, x, half*t, b.tan, c.depths[b.depth])
+		f.rays.launch(k, c.at.x+float64(side*x), c.at.y+float64(half*t), b.tan, c.depths[b.depth])
 	}
 	for i := range lossChords {
 		for j := range lossScan {
@@ -141,11 +152,11 @@ func (c *Checker) fillWhatPasses(b *bundle, w int) {
 			k := i*lossScan + j
 			switch {
 			case begins(k) && f.alive[k]:
-				f.addStretch(c, i, from, f.good[k], sharp, true)
+				f.addStretch(c, i, side, from, f.good[k], sharp, true)
 			case begins(k):
 				from, sharp = f.good[k], true
 			case j == lossScan-1 && f.alive[k]:
-				f.addStretch(c, i, from, 1, sharp, false)
+				f.addStretch(c, i, side, from, 1, sharp, false)
 			}
 		}
 	}
@@ -153,11 +164,11 @@ func (c *Checker) fillWhatPasses(b *bundle, w int) {
 
 // addStretch fills chord i from one ordinate to another; lossy tells of each end
 // whether a loss is there.
-func (f *lossFill) addStretch(c *Checker, i int, from, to float64, lossyFrom, lossyTo bool) {
+func (f *lossFill) addStretch(c *Checker, i int, side, from, to float64, lossyFrom, lossyTo bool) {
 	if lossyFrom && lossyTo {
 		middle := (from + to) / 2
-		f.addStretch(c, i, from, middle, true, false)
-		f.addStretch(c, i, middle, to, false, true)
+		f.addStretch(c, i, side, from, middle, true, false)
+		f.addStretch(c, i, side, middle, to, false, true)
 		return
 	}
 	x, half, share := c.chord(i)
@@ -171,6 +182,6 @@ func (f *lossFill) addStretch(c *Checker, i int, from, to float64, lossyFrom, lo
 		case lossyTo:
 			t, weight = to-float64(length*s*s), weight*2*s
 		}
-		f.points.add(x, half*t, weight)
+		f.points.add(c.at.x+float64(side*x), c.at.y+float64(half*t), weight)
 	}
 }

@@ -20,9 +20,9 @@ type referenceBundle struct {
 
 const referenceArms = 24
 
-// referenceTrace fills the pupil with a number of rings, each ray at the middle
-// of its cell.
-func referenceTrace(p *Problem, t *Train, tan, v float64, rings int) referenceBundle {
+// referenceTrace fills the pupil about a place with a number of rings, each ray at
+// the middle of its cell.
+func referenceTrace(p *Problem, t *Train, at [2]float64, tan, v float64, rings int) referenceBundle {
 	var b referenceBundle
 	zV := p.Viewpoint(t)
 	mask, _ := p.PlaceMask(t, v)
@@ -32,7 +32,7 @@ func referenceTrace(p *Problem, t *Train, tan, v float64, rings int) referenceBu
 			for j := range referenceArms {
 				rho := p.Pupil / 2 * math.Sqrt((float64(i)+0.5)/float64(rings))
 				sin, cos := math.Sincos(2 * math.Pi * float64(j) / referenceArms)
-				x, y := rho*cos, rho*sin
+				x, y := at[0]+rho*cos, at[1]+rho*sin
 				all++
 				points, complete := p.TraceRay(t, mask, wavelength, x, y, -x*v, tan-y*v)
 				if !complete {
@@ -136,8 +136,13 @@ func referenceMeasure(p *Problem, t *Train, rings int) *Report {
 	for d := range p.DepthSteps {
 		v := p.Depth(d)
 		var bundles []referenceBundle
-		for _, fraction := range fractions {
-			bundles = append(bundles, referenceTrace(p, t, fraction*p.TanMax, v, rings))
+		displaced := map[int][]referenceBundle{}
+		for f, fraction := range fractions {
+			bundles = append(bundles, referenceTrace(p, t, [2]float64{}, fraction*p.TanMax, v, rings))
+			for _, at := range [][2]float64{{0, 1}, {0, -1}, {1, 0}, {-1, 0}} {
+				at[0], at[1] = at[0]*p.SharpBox/2, at[1]*p.SharpBox/2
+				displaced[f] = append(displaced[f], referenceTrace(p, t, at, fraction*p.TanMax, v, rings))
+			}
 		}
 		paraxial, _ := p.PlaceMask(t, v)
 		at := func(b *referenceBundle, move float64) float64 {
@@ -163,21 +168,25 @@ func referenceMeasure(p *Problem, t *Train, rings int) *Report {
 			j0, j45 := (e[0][0]-e[1][1])/2, (e[0][1]+e[1][0])/2
 			q := Sample{
 				FieldFraction: fractions[f], VergenceD: 1000 * v,
-				MaskBlurArcmin:   math.Atan(math.Sqrt(at(b, move))/chief) * toArcmin,
 				ViewDefocusD:     1000 * (e[0][0] + e[1][1]) / 2,
 				ViewAstigmatismD: 2000 * math.Hypot(j0, j45),
-			}
-			blur := func(refocus float64) float64 {
-				k := v/(theta*theta) - refocus/(1000*theta*theta)
-				return b.variance(func(r *referenceRay) (float64, float64) { return r.ux + k*r.x, r.uy + k*r.y })
 			}
 			from := max(-p.RefocusMaxD, -1000*v)
 			to := min(p.RefocusMaxD, p.AccommodationD-1000*v)
 			if from > to { // only the accommodation can be short
 				from, to = -p.RefocusMaxD, -p.RefocusMaxD
 			}
-			refocus := goldenSection(from, to, blur)
-			q.ViewBlurArcmin = math.Atan(math.Sqrt(blur(refocus))) * toArcmin
+			most := 0.0
+			for _, b := range append([]referenceBundle{*b}, displaced[f]...) {
+				blur := func(refocus float64) float64 {
+					k := v/(theta*theta) - refocus/(1000*theta*theta)
+					return b.variance(func(r *referenceRay) (float64, float64) { return r.ux + k*r.x, r.uy + k*r.y })
+				}
+				refocus := goldenSection(from, to, blur)
+				most = max(most, math.Abs(refocus))
+				q.ViewBlurArcmin = max(q.ViewBlurArcmin, math.Atan(math.Sqrt(blur(refocus)))*toArcmin)
+				q.MaskBlurArcmin = max(q.MaskBlurArcmin, math.Atan(math.Sqrt(at(&b, move))/chief)*toArcmin)
+			}
 			r.Samples = append(r.Samples, q)
 			if fractions[f] > p.Limits.FieldFraction {
 				continue
@@ -188,7 +197,7 @@ func referenceMeasure(p *Problem, t *Train, rings int) *Report {
 			m.ViewBlurArcmin = max(m.ViewBlurArcmin, q.ViewBlurArcmin)
 			m.ViewDefocusD = larger(m.ViewDefocusD, q.ViewDefocusD)
 			m.ViewAstigmatismD = max(m.ViewAstigmatismD, q.ViewAstigmatismD)
-			m.ViewRefocusD = max(m.ViewRefocusD, math.Abs(refocus))
+			m.ViewRefocusD = max(m.ViewRefocusD, most)
 			if d > 0 {
 				continue
 			}

@@ -4,7 +4,8 @@ package objective
 // as few rays as settle it. When it finds one it is the one that a full
 // measurement finds. It finds none when the train passes, and it leaves the
 // decision to the full measurement when rays are lost or nearly so: those have
-// to be known before anything is summed up.
+// to be known before anything is summed up. The pupil in the middle comes first,
+// and turns away most trains.
 func (c *Checker) rejected() bool {
 	n := len(c.vergences)
 	used := c.used * n
@@ -25,13 +26,13 @@ func (c *Checker) rejected() bool {
 	if c.judgeMask(); c.failed() {
 		return true
 	}
-	if c.judgeMaskBlur(); c.failed() {
+	if c.judgeMaskBlur(nil); c.failed() {
 		return true
 	}
 	if c.rejectByView(); !c.failed() {
 		c.rejectLate()
 	}
-	return c.failed() && c.certain()
+	return c.certain() && c.rejectAway()
 }
 
 // certain tells whether no ray of those that were traced was lost, nor is one
@@ -61,7 +62,7 @@ func (c *Checker) rejectByView() {
 			for w := range c.weight {
 				c.toView(i, w)
 			}
-			c.measureViewBlur(i)
+			c.measureViewBlur(i, nil)
 			if c.limit(viewBlur, m.ViewBlurArcmin); c.failed() {
 				return
 			}

@@ -166,6 +166,9 @@ func (c *Checker) sum(from, to int) {
 	c.trace(c.bundles[from].field*n, (c.bundles[to-1].field+1)*n, toWorld)
 	for i := range c.bundles[from:to] {
 		b := &c.bundles[from+i]
+		if c.skips(b.field) {
+			continue
+		}
 		c.sumMask(b)
 		b.lossy = math.IsNaN(b.maskAll.pp)
 		for w := range b.view {
@@ -183,14 +186,16 @@ func (c *Checker) sum(from, to int) {
 func (c *Checker) losesRim(b *bundle) bool {
 	r := c.rim.rays.part(0, rimHalfPoints)
 	for w := range c.blocks {
-		for j := range rimHalfPoints {
-			x, y := rimPoint(j)
-			r.launch(j, c.p.Pupil/2*x, c.p.Pupil/2*y, b.tan, c.depths[b.depth])
-		}
-		c.throughSteps(&r, w, 0, len(c.steps))
-		for j := range rimHalfPoints {
-			if r.lost(j) {
-				return true
+		for _, side := range c.at.sides() {
+			for j := range rimHalfPoints {
+				x, y := rimPoint(j)
+				r.launch(j, c.at.x+float64(side*c.p.Pupil/2*x), c.at.y+float64(c.p.Pupil/2*y), b.tan, c.depths[b.depth])
+			}
+			c.throughSteps(&r, w, 0, len(c.steps))
+			for j := range rimHalfPoints {
+				if r.lost(j) {
+					return true
+				}
 			}
 		}
 	}
@@ -218,7 +223,15 @@ func (c *Checker) maskSums(l *lines, weight []float64, b *bundle) maskSums {
 		a.ps += float64(q * (float64(px*sx) + float64(py*sy)))
 		a.ss += float64(q * (float64(sx*sx) + float64(sy*sy)))
 	}
-	if b.field == 0 {
+	switch {
+	case c.at.x != 0:
+		for i, q := range weight {
+			if q != 0 {
+				a.px += float64(q * (x[i] + float64(distance*lx[i])))
+				a.sx += float64(q * lx[i])
+			}
+		}
+	case b.field == 0 && c.at.y == 0:
 		a.py, a.sy = 0, 0
 	}
 	return a
@@ -248,7 +261,15 @@ func (c *Checker) viewSums(l *lines, weight []float64, b *bundle) viewSums {
 		a.ye += float64(qy * ey)
 		a.eyy += float64(qey * ey)
 	}
-	if b.field == 0 {
+	switch {
+	case c.at.x != 0:
+		for i, q := range weight {
+			if q != 0 {
+				a.x += float64(q * lx[i])
+				a.ex += float64(q * (sx[i] + float64(v*lx[i])))
+			}
+		}
+	case b.field == 0 && c.at.y == 0:
 		a.y, a.ey = 0, 0
 	}
 	return a

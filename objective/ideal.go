@@ -1,6 +1,7 @@
 package objective
 
 import (
+	"context"
 	"maps"
 	"math"
 )
@@ -37,25 +38,31 @@ type Ideal struct {
 // traced for plays no part. Groups have no thickness, and both their principal planes lie
 // in their one vertex; in a train of real lenses the offsets X of side.go can be
 // negative, so that the limit is no lower bound on such trains.
-func (p *Problem) Ideal(spaces []Space, apertureRatio float64, by RankBy) Ideal {
-	ideal := p.idealWithin(spaces, apertureRatio, by, idealBoxes, false)
+//
+// The error is that of ctx, when it ends before.
+func (p *Problem) Ideal(ctx context.Context, spaces []Space, apertureRatio float64, by RankBy) (Ideal, error) {
+	ideal := p.idealWithin(ctx, spaces, apertureRatio, by, idealBoxes, false)
 	if math.IsInf(ideal.BoundMM, 1) {
 		for r := GapRoom; r <= ViewpointShiftMM; r++ {
 			q, ratio, asked := p.without(r, apertureRatio)
-			if asked && q.idealWithin(spaces, ratio, by, idealTries, true).Train != nil {
+			if asked && q.idealWithin(ctx, spaces, ratio, by, idealTries, true).Train != nil {
 				ideal.Without = append(ideal.Without, r)
 			}
 		}
 	}
-	return ideal
+	if err := ctx.Err(); err != nil {
+		return Ideal{}, err
+	}
+	return ideal, nil
 }
 
-func (p *Problem) idealWithin(spaces []Space, apertureRatio float64, by RankBy, most int, first bool) Ideal {
+// idealWithin ends at once when ctx does; what it then returns means nothing.
+func (p *Problem) idealWithin(ctx context.Context, spaces []Space, apertureRatio float64, by RankBy, most int, first bool) Ideal {
 	s := &idealSearch{}
 	for _, space := range spaces {
 		s.cases = append(s.cases, newIdealCases(p, space, apertureRatio/2, by)...)
 	}
-	bound, settled := s.run(most, first)
+	bound, settled := s.run(ctx, most, first)
 	return Ideal{
 		ApertureRatio: apertureRatio, BoundMM: bound, Train: s.best, ReachedMM: s.rank, Settled: settled, Boxes: s.boxes,
 	}

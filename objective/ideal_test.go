@@ -1,6 +1,8 @@
 package objective
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -11,6 +13,58 @@ import (
 
 var idealSpaces = []Space{
 	{Keplerian, SeatRear}, {ErectorSingle, SeatRear}, {ErectorSingle, SeatFront}, {ErectorPair, SeatRear}, {ErectorPair, SeatFront},
+}
+
+// idealOf is the ideal limit of a problem.
+func idealOf(t testing.TB, p *Problem, spaces []Space, apertureRatio float64, by RankBy) Ideal {
+	t.Helper()
+	ideal, err := p.Ideal(context.Background(), spaces, apertureRatio, by)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return ideal
+}
+
+// endingContext ends when it has been asked so many times whether it has.
+type endingContext struct {
+	context.Context
+	asked, ends int
+}
+
+func (c *endingContext) Err() error {
+	if c.asked++; c.asked > c.ends {
+		return context.Canceled
+	}
+	return nil
+}
+
+// TestIdealInterrupted ends the context while the first trains are looked for,
+// while boxes are bounded, and while what stands in the way is looked for: the
+// limit asks every box, and nothing is returned.
+func TestIdealInterrupted(t *testing.T) {
+	possible, impossible := rayProblem(), rayProblem()
+	impossible.LengthMax = 40
+	for name, p := range map[string]*Problem{"possible": possible, "impossible": impossible} {
+		whole := &endingContext{Context: context.Background(), ends: math.MaxInt}
+		want, err := p.Ideal(whole, idealSpaces[1:2], 0.8, ByLength)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if whole.asked < want.Boxes {
+			t.Errorf("%s: asked %d times over %d boxes", name, whole.asked, want.Boxes)
+		}
+		for _, ends := range []int{0, 1, whole.asked / 3, whole.asked / 2, whole.asked - 1} {
+			ctx := &endingContext{Context: context.Background(), ends: ends}
+			got, err := p.Ideal(ctx, idealSpaces[1:2], 0.8, ByLength)
+			if !errors.Is(err, context.Canceled) || got.Train != nil {
+				t.Errorf("%s: ended when asked %d times, %v and %+v", name, ends, err, got)
+			}
+			// One more question at each place where the search is left, at most.
+			if more := ctx.asked - ends; more > 2+int(ViewpointShiftMM-GapRoom) {
+				t.Errorf("%s: ended when asked %d times, it asked %d times more", name, ends, more)
+			}
+		}
+	}
 }
 
 // maskGapOf is the gap that holds the mask.
@@ -166,7 +220,7 @@ func TestIdealModel(t *testing.T) {
 		const opening = 0.6
 		s := &idealSearch{cases: newIdealCases(&p, x.space, opening, x.by)}
 		r := rand.New(rand.NewPCG(x.seed, 1))
-		if s.run(10, true); s.best == nil {
+		if s.run(context.Background(), 10, true); s.best == nil {
 			return
 		}
 		for k := range 60 {
@@ -262,7 +316,7 @@ func TestIdealClosedForm(t *testing.T) {
 		p := farProblem()
 		p.MagnificationTol = 0
 		p.ReliefMin = c.reliefMin
-		ideal := p.Ideal([]Space{c.space}, c.ratio, ByLength)
+		ideal := idealOf(t, p, []Space{c.space}, c.ratio, ByLength)
 		// The search is asked for 0.1 %.
 		if !ideal.Settled || ideal.BoundMM > c.want*(1+1e-9) || ideal.BoundMM < c.want*(1-2e-3) || math.Abs(ideal.ReachedMM/c.want-1) > 1e-3 {
 			t.Errorf("%s: from %.6f to %.6f, settled %v, want %.6f", c.name, ideal.BoundMM, ideal.ReachedMM, ideal.Settled, c.want)
@@ -297,7 +351,7 @@ func TestIdealAgainstTrains(t *testing.T) {
 		if x.space.Layout != ErectorPair {
 			most = idealBoxes
 		}
-		ideal := p.idealWithin([]Space{x.space}, x.ratio, x.by, most, false)
+		ideal := p.idealWithin(context.Background(), []Space{x.space}, x.ratio, x.by, most, false)
 		if x.space.Layout != ErectorPair && !ideal.Settled {
 			t.Errorf("case %d, %v: not settled", c, x.space)
 		}
@@ -382,16 +436,16 @@ func TestIdealEasier(t *testing.T) {
 	hard.MaskGlass, hard.Clearance = 2, 8
 	for _, space := range idealSpaces[1:3] {
 		for _, by := range []RankBy{ByLength, ByLengthToEye} {
-			before := hard.Ideal([]Space{space}, 0.8, by)
+			before := idealOf(t, hard, []Space{space}, 0.8, by)
 			for name, change := range ease {
 				p := *hard
 				change(&p)
-				after := p.Ideal([]Space{space}, 0.8, by)
+				after := idealOf(t, &p, []Space{space}, 0.8, by)
 				if !(after.ReachedMM <= before.ReachedMM*(1+idealGap)) || after.BoundMM > before.ReachedMM {
 					t.Errorf("%v, easier %s: %.4f to %.4f, before %.4f to %.4f", space, name, after.BoundMM, after.ReachedMM, before.BoundMM, before.ReachedMM)
 				}
 			}
-			if wider := hard.Ideal([]Space{space}, 0.9, by); !(wider.ReachedMM <= before.ReachedMM*(1+idealGap)) {
+			if wider := idealOf(t, hard, []Space{space}, 0.9, by); !(wider.ReachedMM <= before.ReachedMM*(1+idealGap)) {
 				t.Errorf("%v: wider apertures make %.4f, before %.4f", space, wider.ReachedMM, before.ReachedMM)
 			}
 		}
@@ -407,10 +461,10 @@ func TestIdealSpaces(t *testing.T) {
 	best := math.Inf(1)
 	lengths := map[Space]float64{}
 	for _, space := range idealSpaces[1:] {
-		lengths[space] = p.idealWithin([]Space{space}, 0.7, ByLength, 1000, false).ReachedMM
+		lengths[space] = p.idealWithin(context.Background(), []Space{space}, 0.7, ByLength, 1000, false).ReachedMM
 		best = math.Min(best, lengths[space])
 	}
-	all := p.idealWithin(idealSpaces[1:], 0.7, ByLength, 2000, false)
+	all := p.idealWithin(context.Background(), idealSpaces[1:], 0.7, ByLength, 2000, false)
 	if math.Abs(all.ReachedMM/best-1) > idealGap {
 		t.Errorf("together %v, alone %v", all.ReachedMM, lengths)
 	}
@@ -432,7 +486,7 @@ func TestIdealImpossible(t *testing.T) {
 	p.Limits.Max["pixel_arcmin"] = 2
 	p.Travel = 4
 	for _, space := range idealSpaces[1:4] {
-		ideal := p.Ideal([]Space{space}, 0.8, ByLength)
+		ideal := idealOf(t, p, []Space{space}, 0.8, ByLength)
 		if !math.IsInf(ideal.BoundMM, 1) || !ideal.Settled || ideal.Train != nil {
 			t.Fatalf("%v: %v to %v, settled %v", space, ideal.BoundMM, ideal.ReachedMM, ideal.Settled)
 		}
@@ -442,7 +496,7 @@ func TestIdealImpossible(t *testing.T) {
 	}
 	p = rayProblem()
 	p.LengthMax = 40
-	if ideal := p.Ideal(idealSpaces[1:2], 0.8, ByLength); !math.IsInf(ideal.BoundMM, 1) || fmt.Sprint(ideal.Without) != "[length aperture]" {
+	if ideal := idealOf(t, p, idealSpaces[1:2], 0.8, ByLength); !math.IsInf(ideal.BoundMM, 1) || fmt.Sprint(ideal.Without) != "[length aperture]" {
 		t.Errorf("40 mm: %v, possible without %v", ideal.BoundMM, ideal.Without)
 	}
 }
@@ -459,7 +513,7 @@ func BenchmarkIdeal(b *testing.B) {
 				p.Limits.Max["pixel_arcmin"] = 2
 				boxes := 0
 				for range b.N {
-					ideal := p.Ideal([]Space{space}, 0.9, by)
+					ideal := idealOf(b, p, []Space{space}, 0.9, by)
 					if !ideal.Settled {
 						b.Fatal("not settled")
 					}

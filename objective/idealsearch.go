@@ -2,6 +2,7 @@ package objective
 
 import (
 	"container/heap"
+	"context"
 	"math"
 )
 
@@ -83,11 +84,15 @@ func (s *idealSearch) cutoff() float64 { return math.Min(s.rank*(1-idealGap), id
 
 // run bounds until all that is left is beyond the cutoff, or most boxes have
 // been looked at, or, where the first will do, a train is found. It returns the
-// certified bound, +Inf when there is no train, and whether all was settled.
-func (s *idealSearch) run(most int, first bool) (bound float64, settled bool) {
+// certified bound, +Inf when there is no train, and whether all was settled. When
+// ctx ends it returns within some milliseconds.
+func (s *idealSearch) run(ctx context.Context, most int, first bool) (bound float64, settled bool) {
 	s.rank = math.Inf(1)
 	for i, m := range s.cases {
 		for _, x := range m.seeds() {
+			if ctx.Err() != nil {
+				return 0, false
+			}
 			s.descend(i, x)
 		}
 	}
@@ -100,7 +105,7 @@ func (s *idealSearch) run(most int, first bool) (bound float64, settled bool) {
 			heap.Push(&s.heap, &node{box: b, space: i, bound: 0})
 		}
 	}
-	for !s.done() && s.boxes < most && !(first && s.best != nil) {
+	for !s.done() && s.boxes < most && !(first && s.best != nil) && ctx.Err() == nil {
 		n := heap.Pop(&s.heap).(*node)
 		s.boxes++
 		s.split(n)

@@ -95,15 +95,19 @@ func (m *Metrics) reset() {
 // maskSums are weighted sums over the rays of one bundle at one wavelength that
 // give the variance of its crossings with the mask's layer anywhere: a crossing
 // is (px + δ·sx, py + δ·sy) at a distance δ towards the world from the plane
-// where p was taken. Odd sums in x vanish by symmetry.
+// where p was taken. Odd sums in x vanish by symmetry unless the pupil is
+// displaced sideways.
 type maskSums struct {
 	weight     float64 // of the rays that got through; 1 when all did
+	px, sx     float64
 	py, sy     float64
 	pp, ps, ss float64 // Σ p·p, Σ p·s, Σ s·s over both coordinates
 }
 
 func (a *maskSums) add(b *maskSums, weight float64) {
 	a.weight += float64(weight * b.weight)
+	a.px += float64(weight * b.px)
+	a.sx += float64(weight * b.sx)
 	a.py += float64(weight * b.py)
 	a.sy += float64(weight * b.sy)
 	a.pp += float64(weight * b.pp)
@@ -115,15 +119,19 @@ func (a *maskSums) add(b *maskSums, weight float64) {
 // centroid, pp + 2δ·ps + δ²·ss in mm².
 func (a *maskSums) variance() (pp, ps, ss float64) {
 	w := a.weight
-	return (a.pp - float64(a.py*a.py/w)) / w, (a.ps - float64(a.py*a.sy/w)) / w, (a.ss - float64(a.sy*a.sy/w)) / w
+	return (a.pp - float64(a.py*a.py/w) - float64(a.px*a.px/w)) / w,
+		(a.ps - float64(a.py*a.sy/w) - float64(a.px*a.sx/w)) / w,
+		(a.ss - float64(a.sy*a.sy/w) - float64(a.sx*a.sx/w)) / w
 }
 
 // viewSums are weighted sums over the rays of one bundle at one wavelength at
 // the viewpoint plane: positions (x, y) and deviations (ex, ey) of slopes from
 // those of rays to the right world point, e = u + (V/Θ²)·x, less the ideal
-// chief slope. Odd sums in x vanish by symmetry.
+// chief slope. Odd sums in x vanish by symmetry unless the pupil is displaced
+// sideways.
 type viewSums struct {
 	weight      float64
+	x, ex       float64
 	y, ey       float64
 	xx, xe, exx float64 // Σ x·x, Σ x·ex, Σ ex·ex
 	yy, ye, eyy float64 // likewise along y
@@ -131,6 +139,8 @@ type viewSums struct {
 
 func (a *viewSums) add(b *viewSums, weight float64) {
 	a.weight += float64(weight * b.weight)
+	a.x += float64(weight * b.x)
+	a.ex += float64(weight * b.ex)
 	a.y += float64(weight * b.y)
 	a.ey += float64(weight * b.ey)
 	a.xx += float64(weight * b.xx)
@@ -142,7 +152,7 @@ func (a *viewSums) add(b *viewSums, weight float64) {
 }
 
 // fit is the least-squares fit u = u0 + W·x: the error matrix E = W + (V/Θ²)·I,
-// in 1/mm, which is diagonal by symmetry, and u0 along y less the ideal chief
+// in 1/mm, which is diagonal by symmetry with the pupil in the middle, and u0 along y less the ideal chief
 // slope. A bundle that loses more than half of its rays has +Inf throughout.
 func (a *viewSums) fit() (ex, ey, u0 float64) {
 	if a.weight < halfLost {
@@ -175,9 +185,9 @@ func (a *viewSums) chiefError() float64 {
 // about the centroid, ee - 2ρ·xe + ρ²·xx.
 func (a *viewSums) variance() (ee, xe, xx float64) {
 	w := a.weight
-	return (a.exx + a.eyy - float64(a.ey*a.ey/w)) / w,
-		(a.xe + a.ye - float64(a.y*a.ey/w)) / w,
-		(a.xx + a.yy - float64(a.y*a.y/w)) / w
+	return (a.exx + a.eyy - float64(a.ey*a.ey/w) - float64(a.ex*a.ex/w)) / w,
+		(a.xe + a.ye - float64(a.y*a.ey/w) - float64(a.x*a.ex/w)) / w,
+		(a.xx + a.yy - float64(a.y*a.y/w) - float64(a.x*a.x/w)) / w
 }
 
 // arcmin is an angle of the given tangent, +Inf for an infinite one.

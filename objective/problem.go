@@ -63,6 +63,7 @@ type Problem struct {
 
 	Pupil           float64 // diameter of the eye's pupil
 	Box             float64 // diameter of the region in which the pupil moves
+	SharpBox        float64 // diameter of the region over which blurs count, the pupil's middle in it
 	PupilCut        float64 // share of the pupil's radius that an aperture may cut off, see [PupilCut]
 	ReliefMin       float64 // physical
 	ReliefMax       float64 // physical

@@ -25,11 +25,12 @@ func densePupil(radius float64, cells int) pupil {
 	return f
 }
 
-// denseRays launches a bundle's rays from all points of a filling.
-func denseRays(c *Checker, b *bundle, f *pupil) *rays {
+// denseRays launches a bundle's rays from all points of a filling on a side of the
+// middle of the checker's pupil.
+func denseRays(c *Checker, b *bundle, f *pupil, side float64) *rays {
 	r := newRays(len(f.x))
 	for i := range f.x {
-		r.launch(i, f.x[i], f.y[i], b.tan, c.depths[b.depth])
+		r.launch(i, c.at.x+side*f.x[i], c.at.y+f.y[i], b.tan, c.depths[b.depth])
 	}
 	return &r
 }
@@ -43,18 +44,26 @@ func summedDensely(c *Checker, k, cells int) bundle {
 	f := densePupil(c.p.Pupil/2, cells)
 	mask, view, weight := newLines(len(f.x)), newLines(len(f.x)), make([]float64, len(f.x))
 	for w := range c.blocks {
-		r := denseRays(c, &b, &f)
-		c.throughSteps(r, w, 0, c.beyondMask)
-		c.beforeMask(&mask, r)
-		c.throughSteps(r, w, c.beyondMask, len(c.steps))
-		c.atViewpoint(&view, r)
-		for i := range weight {
-			weight[i] = f.weight[i]
-			if r.lost(i) {
-				weight[i] = 0
-			}
+		sides := []float64{1}
+		if c.at.x != 0 {
+			sides = []float64{1, -1}
 		}
-		b.mask[w], b.view[w] = c.maskSums(&mask, weight, &b), c.viewSums(&view, weight, &b)
+		for _, side := range sides {
+			r := denseRays(c, &b, &f, side)
+			c.throughSteps(r, w, 0, c.beyondMask)
+			c.beforeMask(&mask, r)
+			c.throughSteps(r, w, c.beyondMask, len(c.steps))
+			c.atViewpoint(&view, r)
+			for i := range weight {
+				weight[i] = f.weight[i] / float64(len(sides))
+				if r.lost(i) {
+					weight[i] = 0
+				}
+			}
+			m, v := c.maskSums(&mask, weight, &b), c.viewSums(&view, weight, &b)
+			b.mask[w].add(&m, 1)
+			b.view[w].add(&v, 1)
+		}
 		b.maskAll.add(&b.mask[w], c.weight[w])
 	}
 	return b

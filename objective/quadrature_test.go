@@ -210,7 +210,7 @@ func TestFieldSamples(t *testing.T) {
 		for d := range got.Setpoints {
 			want.Setpoints[d].MaskMM = got.Setpoints[d].MaskMM
 		}
-		fine.judgeMaskBlur()
+		fine.judgeMaskBlur(nil)
 		beyond := false
 		for _, k := range metrics {
 			m := MetricList[k]

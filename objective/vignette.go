@@ -53,9 +53,9 @@ type suspect struct {
 	share  float64
 }
 
-func newRimBuffers(bundles int) rimBuffers {
+func newRimBuffers(bundles int) *rimBuffers {
 	n := 2 * manyChords.half * manyChords.points
-	return rimBuffers{newRays(n), make([]float64, n), make([]float64, gridHalfChords*gridPoints), make([]suspect, 0, pupilPlaces*bundles)}
+	return &rimBuffers{newRays(n), make([]float64, n), make([]float64, gridHalfChords*gridPoints), make([]suspect, 0, pupilPlaces*bundles)}
 }
 
 // pupilPlaces is the number of places in its box at which the pupil is looked at.
@@ -63,8 +63,11 @@ const pupilPlaces = 4
 
 // pupilPlace is the centre of the pupil at place k of its box: centred, up, down
 // and sideways.
-func (p *Problem) pupilPlace(k int) (x, y float64) {
-	shift := p.Box / 2
+func (p *Problem) pupilPlace(k int) (x, y float64) { return placeIn(p.Box, k) }
+
+// placeIn is place k in a box of a diameter.
+func placeIn(box float64, k int) (x, y float64) {
+	shift := box / 2
 	return [pupilPlaces]float64{0, 0, 0, shift}[k], [pupilPlaces]float64{0, shift, -shift, 0}[k]
 }
 

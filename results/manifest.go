@@ -2,13 +2,15 @@ package results
 
 import (
 	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"math"
 	"math/big"
-	"os"
+	"strings"
 	"time"
 )
 
@@ -25,6 +27,9 @@ type Manifest struct {
 	Finished    *time.Time      `json:"finished"` // null while unfinished
 	Complete    bool            `json:"complete"`
 	Points      []ManifestPoint `json:"points"`
+	// The digests of the files that belong to it.
+	RankedSHA256    string `json:"ranked_sha256"`
+	SetpointsSHA256 string `json:"setpoints_sha256"`
 }
 
 // CatalogFile is a lens table that a run read.
@@ -77,6 +82,10 @@ type ManifestPoint struct {
 	// WouldFitOpen are the names in WouldFit whose search ended before it had
 	// seen everything: something may pass at a nearer value.
 	WouldFitOpen []string `json:"would_fit_open,omitempty"`
+	// Binds counts, by the requirement that each fails first, designs drawn at
+	// random, when nothing passes and bounds have set all aside that Failed might
+	// have counted. They are counted in SetAside too.
+	Binds map[string]int64 `json:"binds,omitempty"`
 	IdealLimit
 	Seconds map[string]float64 `json:"seconds"` // by stage
 }
@@ -337,27 +346,81 @@ func filled[V any](m map[string]V) map[string]V {
 	return m
 }
 
+// The end of a run.json is a digest of all that stands before the digest.
+const (
+	digestKey   = "\n  \"sha256\": \""
+	digestClose = "\"\n}\n"
+	digestTail  = 2*sha256.Size + len(digestClose)
+)
+
 // WriteManifest writes run.json, whole or not at all, indented and with keys
-// in a fixed order. A NaN is an error that names point and key.
+// in a fixed order; the last one, sha256, is the digest of the bytes before that
+// digest. A NaN is an error that names point and key.
 func WriteManifest(path string, m *Manifest) error {
 	c, err := m.checked()
 	if err != nil {
 		return fmt.Errorf("%s: %w", path, err)
 	}
 	return WriteWhole(path, func(w io.Writer) error {
-		e := json.NewEncoder(w)
+		var text bytes.Buffer
+		e := json.NewEncoder(&text)
 		e.SetEscapeHTML(false)
 		e.SetIndent("", "  ")
-		return e.Encode(c)
+		err := e.Encode(struct {
+			*Manifest
+			SHA256 string `json:"sha256"`
+		}{c, strings.Repeat("0", 2*sha256.Size)})
+		if err != nil {
+			return err
+		}
+		data := text.Bytes()
+		copy(data[len(data)-digestTail:], digestBefore(data))
+		_, err = w.Write(data)
+		return err
 	})
 }
 
-// ReadManifest reads a run.json. Keys that it does not know are passed over;
-// an error names the file, and the line where it can.
+// digestBefore is the digest of a run.json up to its digest.
+func digestBefore(data []byte) string {
+	sum := sha256.Sum256(data[:len(data)-digestTail])
+	return hex.EncodeToString(sum[:])
+}
+
+const (
+	// manifestMost bounds the bytes of a run.json: ten thousand sweep points take
+	// some ten million.
+	manifestMost = 1 << 28
+	// digitsMost bounds the digits of a number in it. A count of designs has some
+	// hundred at most, and reading one takes time that grows faster than it.
+	digitsMost = 1000
+)
+
+// ReadManifest reads a run.json and holds it against its own digest. Keys that
+// it does not know are passed over; an error names the file, and the line where
+// it can.
 func ReadManifest(path string) (*Manifest, error) {
-	data, err := os.ReadFile(path)
+	m, err := readManifest(path)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, causeOf(err))
+		return nil, fmt.Errorf("%s%w", path, err)
+	}
+	return m, nil
+}
+
+func readManifest(path string) (*Manifest, error) {
+	f, size, err := openRegular(path)
+	if err != nil {
+		return nil, fmt.Errorf(": %w", err)
+	}
+	defer f.Close()
+	if size > manifestMost {
+		return nil, fmt.Errorf(": has %d bytes, where a run writes %d at most", size, manifestMost)
+	}
+	data, err := io.ReadAll(io.LimitReader(f, manifestMost))
+	if err != nil {
+		return nil, fmt.Errorf(": %w", causeOf(err))
+	}
+	if at, n := longestDigits(data); n > digitsMost {
+		return nil, fmt.Errorf(":%d: has a number of %d digits, where %d are the most", lineAt(data, int64(at)), n, digitsMost)
 	}
 	var m Manifest
 	if err := json.Unmarshal(data, &m); err != nil {
@@ -365,13 +428,55 @@ func ReadManifest(path string) (*Manifest, error) {
 		var kind *json.UnmarshalTypeError
 		switch {
 		case errors.As(err, &syntax):
-			return nil, fmt.Errorf("%s:%d: is not JSON: %w", path, lineAt(data, syntax.Offset), err)
+			return nil, fmt.Errorf(":%d: is not JSON: %w", lineAt(data, syntax.Offset), err)
 		case errors.As(err, &kind):
-			return nil, fmt.Errorf("%s:%d: %s is a %s, not %s", path, lineAt(data, kind.Offset), kind.Field, kind.Value, kind.Type)
+			return nil, fmt.Errorf(":%d: %s is a %s, not %s", lineAt(data, kind.Offset), kind.Field, kind.Value, kind.Type)
 		}
-		return nil, fmt.Errorf("%s: %w", path, err)
+		return nil, fmt.Errorf(": %w", err)
+	}
+	head, ok := bytes.CutSuffix(data[:max(0, len(data)-digestTail)], []byte(digestKey))
+	switch {
+	case !ok || len(head) == 0 || !bytes.HasSuffix(data, []byte(digestClose)):
+		return nil, errors.New(": does not end in its digest: it is damaged, or of a version that wrote none")
+	case string(data[len(data)-digestTail:len(data)-len(digestClose)]) != digestBefore(data):
+		return nil, errors.New(": is damaged: its own digest does not fit")
+	}
+	if err := m.sound(); err != nil {
+		return nil, fmt.Errorf(": %w", err)
 	}
 	return &m, nil
+}
+
+// sound tells what makes it the manifest of no run.
+func (m *Manifest) sound() error {
+	if len(m.Points) == 0 {
+		return errors.New("has no sweep points")
+	}
+	if m.Complete && m.Finished == nil {
+		return errors.New("is complete and has no time at which it was finished")
+	}
+	for i := range m.Points {
+		if p := &m.Points[i]; p.Point != i {
+			return fmt.Errorf("point %d stands in the place of point %d", p.Point, i)
+		}
+	}
+	_, err := m.checked()
+	return err
+}
+
+// longestDigits is the longest row of digits, and its end.
+func longestDigits(data []byte) (end, longest int) {
+	n := 0
+	for i, c := range data {
+		if c < '0' || c > '9' {
+			n = 0
+			continue
+		}
+		if n++; n > longest {
+			end, longest = i, n
+		}
+	}
+	return end, longest
 }
 
 // lineAt is the line, from 1, of the byte before offset.

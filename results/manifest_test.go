@@ -2,7 +2,9 @@ package results
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"encoding/json"
+	"fmt"
 	"math"
 	"math/big"
 	"os"
@@ -26,7 +28,7 @@ func madeManifest() *Manifest {
 		Catalogs: []CatalogFile{{File: "höhe<1>.csv", SHA256: "aa", Lenses: 312}},
 		Started:  time.Date(2024, 5, 1, 22, 30, 0, 0, time.UTC),
 		Finished: ptr(time.Date(2024, 5, 2, 6, 1, 2, 500e6, time.UTC)),
-		Complete: true,
+		Complete: true, RankedSHA256: "bb", SetpointsSHA256: "cc",
 		Points: []ManifestPoint{{
 			Point: 0,
 			Values: SweptValues{{"train.zeta", FloatValue(15)}, {"mask.alpha", StringValue("rear")}, {"depth.steps", IntValue(5)},
@@ -59,7 +61,7 @@ func TestManifestText(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	const want = `{
+	want := `{
   "program": "relaysweep",
   "version": "1.0",
   "spec_sha256": "00ff",
@@ -141,9 +143,15 @@ func TestManifestText(t *testing.T) {
         "search": 1.5
       }
     }
-  ]
+  ],
+  "ranked_sha256": "bb",
+  "setpoints_sha256": "cc",
+  "sha256": "DIGEST"
 }
 `
+	// The digest is that of the text before it.
+	before, _, _ := strings.Cut(want, "DIGEST")
+	want = strings.Replace(want, "DIGEST", fmt.Sprintf("%x", sha256.Sum256([]byte(before))), 1)
 	if diff := cmp.Diff(want, string(got)); diff != "" {
 		t.Errorf("wanted -, written +\n%s", diff)
 	}
@@ -181,7 +189,6 @@ func TestManifestRoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		m := madeManifest()
 		p := &m.Points[0]
-		p.Point = rapid.IntRange(0, 1000).Draw(t, "point")
 		p.Values = nil
 		for _, a := range anySweep(t) {
 			v := drawSwept(t, []Axis{a})[0]
@@ -247,15 +254,89 @@ func TestReadManifestFaults(t *testing.T) {
 		"{\n\n\"program\": 1\n}":              "run.json:3: program is a number, not string",
 		`{"points":[{"values":3}]}`:           "has to be an object",
 		`{"points":[{"values":{"a.b":[1]}}]}`: "a.b",
+		"{}":                                  "does not end in its digest",
+		"null":                                "does not end in its digest",
+		"{\n\"points\": [{\"failed\": {\"gap\": " + strings.Repeat("7", 4_000_000) + "}}]}": "run.json:2: has a number of 4000000 digits",
 	} {
 		if err := os.WriteFile(path, []byte(text), 0o666); err != nil {
 			t.Fatal(err)
 		}
 		if _, err := ReadManifest(path); err == nil || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), path) {
-			t.Errorf("%q: error %v does not say %q", text, err, want)
+			t.Errorf("%.50q: error %v does not say %q", text, err, want)
 		}
 	}
 	if _, err := ReadManifest(path + "x"); err == nil || strings.Count(err.Error(), path) != 1 {
 		t.Errorf("a missing file: %v", err)
+	}
+}
+
+// sealed writes a run.json of any text with a digest that fits.
+func sealed(t *testing.T, path, text string) {
+	t.Helper()
+	text += ",\n  \"sha256\": \""
+	text += fmt.Sprintf("%x\"\n}\n", sha256.Sum256([]byte(text)))
+	if err := os.WriteFile(path, []byte(text), 0o666); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestUnsoundManifests: what has a digest that fits, and still is the manifest of
+// no run, is refused before anything is done with it.
+func TestUnsoundManifests(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "run.json")
+	const good = `"space": "1"`
+	sealed(t, path, `{"points": [{`+good+`}]`)
+	if _, err := ReadManifest(path); err != nil {
+		t.Error(err)
+	}
+	for text, want := range map[string]string{
+		`{"points": []`:   "no sweep points",
+		`{"points": null`: "no sweep points",
+		`{"complete": true, "points": [{` + good + `}]`:        "no time",
+		`{"points": [{"point": 1, ` + good + `}]`:              "point 1 stands in the place of point 0",
+		`{"points": [{"space": "many"}]`:                       "not a count",
+		`{"points": [{` + good + `, "failed": {"gap": null}}]`: "failed.gap has no count",
+	} {
+		sealed(t, path, text)
+		if _, err := ReadManifest(path); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%s: error %v does not say %q", text, err, want)
+		}
+	}
+}
+
+// TestFlippedManifest flips every bit of a run.json in turn: none is read.
+func TestFlippedManifest(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "run.json")
+	if err := WriteManifest(path, madeManifest()); err != nil {
+		t.Fatal(err)
+	}
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for at := range whole {
+		bad := bytes.Clone(whole)
+		bad[at] ^= 1 << (at % 8)
+		if err := os.WriteFile(path, bad, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := ReadManifest(path); err == nil {
+			t.Errorf("byte %d, %q instead of %q: was read", at, bad[at], whole[at])
+		}
+	}
+}
+
+// TestSpecialFiles: what would never end or never begin is refused at once.
+func TestSpecialFiles(t *testing.T) {
+	for _, path := range []string{t.TempDir(), os.DevNull} {
+		for name, read := range map[string]func(string) error{
+			"run.json":  func(p string) error { _, err := ReadManifest(p); return err },
+			"ranked":    func(p string) error { _, _, err := ReadRanked(p); return err },
+			"setpoints": func(p string) error { _, err := ReadSetpoints(p); return err },
+		} {
+			if err := read(path); err == nil || !strings.Contains(err.Error(), path+": is ") {
+				t.Errorf("%s as %s: %v", path, name, err)
+			}
+		}
 	}
 }

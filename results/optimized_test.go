@@ -101,7 +101,7 @@ func TestPrintOptimized(t *testing.T) {
 	} {
 		p := &ManifestPoint{Space: "1000", SetAside: map[string]*big.Int{"unseen": big.NewInt(100)}, Optimized: &c.optimized, WholeSpace: c.whole, Asked: []Asked{{"view_blur_arcmin", AtMost, 4}}}
 		var out bytes.Buffer
-		if err := PrintProof(&out, p); err != nil {
+		if err := PrintProof(&out, p, 0); err != nil {
 			t.Fatal(err)
 		}
 		for _, want := range append(c.want, "not exact: ") {

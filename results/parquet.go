@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"maps"
-	"os"
 	"slices"
 
 	"github.com/apache/arrow/go/v15/arrow"
@@ -128,14 +127,21 @@ func openRows(path string, read func(*rowFile) error) (err error) {
 	}()
 	// The decoder panics on some faults of its input.
 	defer recovered(&err, "is not a whole Parquet file")
-	f, err := os.Open(path)
+	f, size, err := openRegular(path)
 	if err != nil {
-		return causeOf(err)
+		return err
 	}
 	defer f.Close()
-	pf, err := file.NewParquetReader(f)
+	in, err := checkFooter(f, size)
 	if err != nil {
 		return fmt.Errorf("is not a whole Parquet file: %w", err)
+	}
+	pf, err := file.NewParquetReader(in)
+	if err != nil {
+		return fmt.Errorf("is not a whole Parquet file: %w", err)
+	}
+	if err := checkSizes(f, size, pf); err != nil {
+		return fmt.Errorf("is damaged: %w", err)
 	}
 	if err := checkPages(pf); err != nil {
 		return fmt.Errorf("is damaged: %w", err)

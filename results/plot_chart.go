@@ -2,7 +2,9 @@ package results
 
 import (
 	"fmt"
+	"html"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -15,8 +17,6 @@ type chart struct {
 	limits []chartLimit
 	// fromZero lets the vertical axis start at zero.
 	fromZero bool
-	// places names the places 0, 1, … of an axis of names; nil for numbers.
-	places []string
 }
 
 // chartAxis is what an axis says.
@@ -38,8 +38,8 @@ type chartSeries struct {
 	noLine  bool
 	noMarks bool
 	steps   bool // joined by steps
-	// names stand at the points, where there are any.
-	names []string
+	// names stand at the points, where there are any; notes are tooltips.
+	names, notes []string
 }
 
 // chartLimit is a bound that was asked for: across at a value of y, or upright
@@ -85,11 +85,12 @@ func (c *chart) svg(id string) string {
 	s.text("chart-title", xy{0, 12}, c.title)
 	c.axes(s, x, y)
 	for _, l := range c.limits {
-		c.limit(s, l, x, y)
+		l.line(s, x, y)
 	}
 	for _, one := range c.series {
 		one.draw(s, x, y)
 	}
+	c.names(s, x, y)
 	c.legend(s)
 	return s.named(id, "chart", c.title, c.describe(), "", [4]float64{0, 0, chartWidth, height})
 }
@@ -106,9 +107,6 @@ func (c *chart) extent(of func(xy) float64, across bool) (lo, hi float64) {
 	}
 	if lo > hi {
 		lo, hi = 0, 1
-	}
-	if across && c.places != nil {
-		return -0.5, float64(len(c.places)) - 0.5
 	}
 	if !across && c.fromZero {
 		lo, hi = math.Min(lo, 0), math.Max(hi, 0)
@@ -150,17 +148,11 @@ func (c *chart) axes(s *svgDrawing, x, y chartScale) {
 		s.line("grid", xy{x.from, at}, xy{x.to, at})
 		s.text("tick", xy{x.from - 5, at + 3.5}, Fixed(v, decimals), "text-anchor", "end")
 	}
-	if c.places != nil {
-		for i, name := range c.places {
-			s.text("tick", xy{x.at(float64(i)), y.from + 14}, name, "text-anchor", "middle")
-		}
-	} else {
-		values, decimals = ticks(x.lo, x.hi, chartTicksAcross)
-		for _, v := range values {
-			at := x.at(v)
-			s.line("grid", xy{at, y.from}, xy{at, y.to})
-			s.text("tick", xy{at, y.from + 14}, Fixed(v, decimals), "text-anchor", "middle")
-		}
+	values, decimals = ticks(x.lo, x.hi, chartTicksAcross)
+	for _, v := range values {
+		at := x.at(v)
+		s.line("grid", xy{at, y.from}, xy{at, y.to})
+		s.text("tick", xy{at, y.from + 14}, Fixed(v, decimals), "text-anchor", "middle")
 	}
 	if y.lo < 0 && y.hi > 0 {
 		s.line("frame", xy{x.from, y.at(0)}, xy{x.to, y.at(0)})
@@ -172,21 +164,104 @@ func (c *chart) axes(s *svgDrawing, x, y chartScale) {
 		"transform", fmt.Sprintf("rotate(-90 13 %s)", s.coordinate(middle)))
 }
 
-func (c *chart) limit(s *svgDrawing, l chartLimit, x, y chartScale) {
+// line draws a bound; an upright one is named in the legend.
+func (l chartLimit) line(s *svgDrawing, x, y chartScale) {
 	switch {
 	case l.upright && l.value >= x.lo && l.value <= x.hi:
 		at := x.at(l.value)
-		s.line("limit", xy{at, y.from}, xy{at, y.to}) // its name stands in the legend
+		s.line("limit", xy{at, y.from}, xy{at, y.to})
 	case !l.upright && l.value >= y.lo && l.value <= y.hi:
 		at := y.at(l.value)
 		s.line("limit", xy{x.from, at}, xy{x.to, at})
-		s.text("limit-name", xy{x.from + 4, at - 3}, l.label)
 	}
 }
 
-// draw draws one series.
-func (one *chartSeries) draw(s *svgDrawing, x, y chartScale) {
-	style := strconv.Itoa(one.style % chartStyles)
+// The sizes of letters at points and bounds, as the style sheet says them, and the
+// room that a mark takes.
+const pointSize, limitSize, markReach = 11.0, 10.0, 5.0
+
+// names writes the names of points and bounds where nothing else stands: a name
+// that finds no such place is left out, and the tooltip of its mark has it.
+func (c *chart) names(s *svgDrawing, x, y chartScale) {
+	var marks []box
+	var lines [][]xy
+	for _, one := range c.series {
+		if path := one.path(x, y); !one.noLine {
+			lines = append(lines, path)
+		}
+		for _, p := range one.points {
+			if q := (xy{x.at(p.x), y.at(p.y)}); finiteXY(q) && !one.noMarks {
+				marks = append(marks, box{q.x - markReach, q.y - markReach, q.x + markReach, q.y + markReach})
+			}
+		}
+	}
+	for _, l := range c.limits {
+		if l.upright {
+			lines = append(lines, []xy{{x.at(l.value), y.from}, {x.at(l.value), y.to}})
+		} else {
+			lines = append(lines, []xy{{x.from, y.at(l.value)}, {x.to, y.at(l.value)}})
+		}
+	}
+	frame := box{x.from + 1, y.to - 8, x.to, y.from - 1}
+	free := func(b box, withLines bool) bool {
+		if !b.inside(frame) || slices.ContainsFunc(marks, b.overlaps) {
+			return false
+		}
+		for _, line := range lines {
+			for i := 1; withLines && i < len(line); i++ {
+				if finiteXY(line[i-1]) && finiteXY(line[i]) && b.crosses(line[i-1], line[i]) {
+					return false
+				}
+			}
+		}
+		return true
+	}
+	// Rather on a line than nowhere, but never on a mark or another name.
+	place := func(class, text string, size float64, places []xy) {
+		for _, withLines := range []bool{true, false} {
+			for _, at := range places {
+				if b := textBox(at, text, size); free(b, withLines) {
+					s.text(class, at, text)
+					marks = append(marks, b)
+					return
+				}
+			}
+		}
+	}
+	for _, one := range c.series {
+		for i, name := range one.names {
+			q := xy{x.at(one.points[i].x), y.at(one.points[i].y)}
+			if name == "" || !finiteXY(q) {
+				continue
+			}
+			wide := textWidth(name, pointSize)
+			right, left, up, down := q.x+markReach+0.5, q.x-markReach-wide-0.5, q.y-markReach, q.y+markReach+letterUp*pointSize
+			place("point-name", name, pointSize, []xy{
+				{right, up}, {right, q.y + 4}, {right, down}, {q.x - wide/2, up - 3}, {q.x - wide/2, down + 1}, {left, up}, {left, q.y + 4}, {left, down},
+			})
+		}
+	}
+	for _, l := range c.limits {
+		if l.upright || l.value < y.lo || l.value > y.hi {
+			continue
+		}
+		wide := textWidth(l.label, limitSize)
+		var places []xy
+		for _, up := range []float64{-3, 2 + letterUp*limitSize} {
+			for at := x.from + 4; at <= x.to-wide; at += 8 {
+				places = append(places, xy{at, y.at(l.value) + up})
+			}
+		}
+		place("limit-name", l.label, limitSize, places)
+	}
+}
+
+func finiteXY(p xy) bool {
+	return !math.IsNaN(p.x) && !math.IsInf(p.x, 0) && !math.IsNaN(p.y) && !math.IsInf(p.y, 0)
+}
+
+// path is the line of a series in the drawing.
+func (one *chartSeries) path(x, y chartScale) []xy {
 	at := make([]xy, 0, 2*len(one.points))
 	for i, p := range one.points {
 		q := xy{x.at(p.x), y.at(p.y)}
@@ -195,19 +270,29 @@ func (one *chartSeries) draw(s *svgDrawing, x, y chartScale) {
 		}
 		at = append(at, q)
 	}
+	return at
+}
+
+// draw draws one series.
+func (one *chartSeries) draw(s *svgDrawing, x, y chartScale) {
 	if !one.noLine {
-		s.path("line s"+style, at, false)
+		s.path("line s"+strconv.Itoa(one.style%chartStyles), one.path(x, y), false)
+	}
+	if one.noMarks {
+		return
 	}
 	for i, p := range one.points {
 		q := xy{x.at(p.x), y.at(p.y)}
-		if math.IsNaN(q.x) || math.IsInf(q.x, 0) || math.IsNaN(q.y) || math.IsInf(q.y, 0) {
+		if !finiteXY(q) {
 			continue
 		}
-		if !one.noMarks {
+		if i < len(one.notes) {
+			s.open("g", "")
+			s.b.WriteString("<title>" + html.EscapeString(one.notes[i]) + "</title>")
 			mark(s, one.style, q)
-		}
-		if i < len(one.names) && one.names[i] != "" {
-			s.text("point-name", xy{q.x + 6, q.y - 5}, one.names[i])
+			s.close("g")
+		} else {
+			mark(s, one.style, q)
 		}
 	}
 }

@@ -162,17 +162,29 @@ func drawnTrain(eye float64) *ReportDrawing {
 	return d
 }
 
-// TestStrips: strips of any train are no wider than paper, lie one behind the
-// other with the overlap, cover the train from end to end, and each name stands
-// whole on some strip.
+// TestStrips: strips of any train are no wider than paper, lie edge to edge, cover
+// the train from end to end, show each lens and each name once, and are cut where
+// nothing stands.
 func TestStrips(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		d := drawnTrain(rapid.Float64Range(60, 1500).Draw(t, "eye"))
-		strips := d.strips("id", "name")
-		left, right, _, _ := d.fullSize()
-		end := left + stripOverlapMM
-		all := ""
-		for _, svg := range strips {
+		left, right := d.fullSize()
+		cuts := d.cuts()
+		if cuts[0] != left || cuts[len(cuts)-1] != right {
+			t.Errorf("the cuts %v do not go from %v to %v", cuts, left, right)
+		}
+		for _, cut := range cuts[1 : len(cuts)-1] {
+			for _, l := range d.Lenses {
+				if l.FirstMM < cut && cut < l.EndMM {
+					t.Errorf("a cut at %v goes through the lens at %v", cut, l.FirstMM)
+				}
+			}
+			if d.MaskFarMM < cut && cut < d.MaskNearMM {
+				t.Errorf("a cut at %v goes through the way of the mask", cut)
+			}
+		}
+		end, all := left, ""
+		for i, svg := range d.strips("id", "name") {
 			wellFormed(t, svg)
 			var s struct {
 				Width   string `xml:"width,attr"`
@@ -181,28 +193,177 @@ func TestStrips(t *testing.T) {
 			if err := xml.Unmarshal([]byte(svg), &s); err != nil {
 				t.Fatal(err)
 			}
-			box := numbers(t, s.ViewBox)
-			if width := numbers(t, strings.TrimSuffix(s.Width, "mm"))[0]; width != box[2] || width > stripMM {
-				t.Errorf("a strip is %v mm wide for %v units", width, box[2])
+			frame := numbers(t, s.ViewBox)
+			// 180 mm stand between the margins of A4.
+			if width := numbers(t, strings.TrimSuffix(s.Width, "mm"))[0]; width != frame[2] || width > 180 {
+				t.Errorf("a strip is %v mm wide for %v units", width, frame[2])
 			}
-			if math.Abs(end-box[0]-stripOverlapMM) > 0.011 {
-				t.Errorf("a strip begins at %v where the last ended at %v", box[0], end)
+			// What stands on a strip, without the paper beyond its cuts.
+			from, to := frame[0], frame[0]+frame[2]
+			if i > 0 {
+				from += stripEndMM
 			}
-			end = box[0] + box[2]
+			if i < len(cuts)-2 {
+				to -= stripEndMM
+			}
+			if math.Abs(from-end) > 0.03 {
+				t.Errorf("a strip begins at %v where the last ended at %v", from, end)
+			}
+			end = to
 			all += svg
 		}
-		if math.Abs(end-right) > 0.011 {
+		if math.Abs(end-right) > 0.03 {
 			t.Errorf("the last strip ends at %v, not %v", end, right)
 		}
-		for _, l := range d.Lenses {
-			if !strings.Contains(all, ">"+Fixed(l.FirstMM, 2)+"  AAA") {
-				t.Errorf("the lens at %v is named nowhere", l.FirstMM)
+		if n := strings.Count(all, `class="glass"`); n != len(d.Lenses) {
+			t.Errorf("%d lenses are drawn of %d", n, len(d.Lenses))
+		}
+		for _, class := range []string{"mask", "mask near"} {
+			if n := strings.Count(all, `<line class="`+class+`"`); n != 1 {
+				t.Errorf("the %s is drawn %d times", class, n)
 			}
 		}
-		for _, name := range []string{"mask far " + Fixed(d.MaskFarMM, 2), "mask near " + Fixed(d.MaskNearMM, 2), "eye " + Fixed(d.EyeMM, 2)} {
-			if !strings.Contains(all, name) {
-				t.Errorf("%s stands nowhere", name)
+		names := []string{"mask far " + Fixed(d.MaskFarMM, 2), "mask near " + Fixed(d.MaskNearMM, 2), "eye " + Fixed(d.EyeMM, 2)}
+		for _, l := range d.Lenses {
+			names = append(names, Fixed(l.FirstMM, 2)+"  AAA-BBBxCCC")
+		}
+		for _, name := range names {
+			if n := strings.Count(all, ">"+name+"<"); n != 1 {
+				t.Errorf("%s stands %d times", name, n)
 			}
+		}
+	})
+}
+
+// TestLeaders: whatever stands close together, no line runs through a label and no
+// label lies over another; where a row has room for all, all stand in it.
+func TestLeaders(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var leaders []leader
+		at := 0.0
+		for range rapid.IntRange(1, 9).Draw(t, "labels") {
+			at += rapid.Float64Range(0.5, 40).Draw(t, "apart")
+			leaders = append(leaders, leader{at: at, width: rapid.Float64Range(5, 30).Draw(t, "wide")})
+		}
+		from, to := -40.0, at+40
+		levels := placeLeaders(leaders, from, to)
+		apart := true
+		for i, l := range leaders {
+			a, b := l.reach()
+			if a < from || b > to || l.level < 0 || l.level >= levels {
+				t.Errorf("label %d reaches from %v to %v at level %d of %d", i, a, b, l.level, levels)
+			}
+			for k, o := range leaders {
+				if k == i {
+					continue
+				}
+				if a < o.at && o.at < b && o.level >= l.level {
+					t.Errorf("the line of label %d runs through label %d: %+v", k, i, leaders)
+				}
+				c, e := o.reach()
+				if o.level == l.level && a < e && c < b {
+					t.Errorf("labels %d and %d lie over each other: %+v", i, k, leaders)
+				}
+				apart = apart && (k < i || o.at-l.at > l.width)
+			}
+		}
+		if apart && levels != 1 {
+			t.Errorf("%d levels for labels that have room: %+v", levels, leaders)
+		}
+	})
+}
+
+// TestRows: centred names touch no other in their row.
+func TestRows(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(1, 9).Draw(t, "names")
+		middles, widths := make([]float64, n), make([]float64, n)
+		for i := range n {
+			middles[i] = rapid.Float64Range(0, 200).Draw(t, "middle")
+			widths[i] = rapid.Float64Range(1, 60).Draw(t, "wide")
+		}
+		rows := placeRows(middles, widths)
+		for i := range n {
+			for k := range i {
+				if rows[i] == rows[k] && math.Abs(middles[i]-middles[k]) < (widths[i]+widths[k])/2-1e-9 {
+					t.Errorf("names %d and %d touch in row %d of %v, %v", k, i, rows[i], middles, widths)
+				}
+			}
+		}
+	})
+}
+
+// TestCrosses: a piece of line runs through a box if any of many points on it lies
+// inside, and passes it if none does within what the points leave between them.
+func TestCrosses(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		value := rapid.Float64Range(-10, 10)
+		b := box{value.Draw(t, "left"), value.Draw(t, "top"), 0, 0}
+		b.right, b.bottom = b.left+5, b.top+3
+		p, q := xy{value.Draw(t, "px"), value.Draw(t, "py")}, xy{value.Draw(t, "qx"), value.Draw(t, "qy")}
+		const steps, slack = 2000, 0.02
+		inside, near := false, false
+		for i := range steps + 1 {
+			f := float64(i) / steps
+			x, y := p.x+f*(q.x-p.x), p.y+f*(q.y-p.y)
+			inside = inside || b.left <= x && x <= b.right && b.top <= y && y <= b.bottom
+			near = near || b.left-slack <= x && x <= b.right+slack && b.top-slack <= y && y <= b.bottom+slack
+		}
+		if got := b.crosses(p, q); inside && !got || got && !near {
+			t.Errorf("%+v and the line from %v to %v: %v", b, p, q, got)
+		}
+	})
+}
+
+// TestPointNames: names of points in a chart lie neither over each other nor on a
+// mark, as far as their letters are no wider than estimated.
+func TestPointNames(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		named, rest := chartSeries{steps: true}, chartSeries{style: 1, noLine: true}
+		for i := range rapid.IntRange(2, 14).Draw(t, "points") {
+			p := xy{rapid.Float64Range(0, 1).Draw(t, "x"), rapid.Float64Range(0, 1).Draw(t, "y")}
+			if i%2 == 0 {
+				named.points, named.names = append(named.points, p), append(named.names, strings.Repeat("1", 1+i%3))
+			} else {
+				rest.points = append(rest.points, p)
+			}
+		}
+		var drawn struct {
+			Texts []struct {
+				Class string  `xml:"class,attr"`
+				X     float64 `xml:"x,attr"`
+				Y     float64 `xml:"y,attr"`
+				Text  string  `xml:",chardata"`
+			} `xml:"text"`
+			Marks []struct {
+				X float64 `xml:"cx,attr"`
+				Y float64 `xml:"cy,attr"`
+			} `xml:"circle"`
+		}
+		c := chart{series: []chartSeries{named, rest}}
+		if err := xml.Unmarshal([]byte(c.svg("id")), &drawn); err != nil {
+			t.Fatal(err)
+		}
+		var boxes []box
+		for _, text := range drawn.Texts {
+			if text.Class != "point-name" {
+				continue
+			}
+			b := textBox(xy{text.X, text.Y}, text.Text, pointSize)
+			for _, o := range boxes {
+				if b.overlaps(o) {
+					t.Errorf("%s at (%v, %v) lies over another name", text.Text, text.X, text.Y)
+				}
+			}
+			boxes = append(boxes, b)
+			for _, m := range drawn.Marks {
+				if m.X > b.left && m.X < b.right && m.Y > b.top && m.Y < b.bottom {
+					t.Errorf("%s at (%v, %v) lies on a mark", text.Text, text.X, text.Y)
+				}
+			}
+		}
+		if len(boxes) == 0 {
+			t.Error("no point is named")
 		}
 	})
 }
@@ -218,6 +379,95 @@ func numbers(t rapid.TB, text string) []float64 {
 		out = append(out, x)
 	}
 	return out
+}
+
+// drawnText is a text of a drawing of a train, with the room that it is estimated
+// to take.
+type drawnText struct {
+	text string
+	room box
+}
+
+// trainTexts are the texts of a drawing and its lines of dimensions.
+func trainTexts(t rapid.TB, svg string) (texts []drawnText, lines [][2]xy) {
+	t.Helper()
+	var drawn struct {
+		Texts []struct {
+			X      float64 `xml:"x,attr"`
+			Y      float64 `xml:"y,attr"`
+			Anchor string  `xml:"text-anchor,attr"`
+			Style  string  `xml:"style,attr"`
+			Text   string  `xml:",chardata"`
+		} `xml:"text"`
+		Lines []struct {
+			Class string  `xml:"class,attr"`
+			X1    float64 `xml:"x1,attr"`
+			Y1    float64 `xml:"y1,attr"`
+			X2    float64 `xml:"x2,attr"`
+			Y2    float64 `xml:"y2,attr"`
+		} `xml:"line"`
+	}
+	if err := xml.Unmarshal([]byte(svg), &drawn); err != nil {
+		t.Fatal(err)
+	}
+	for _, d := range drawn.Texts {
+		size := numbers(t, strings.TrimSuffix(strings.TrimPrefix(d.Style, "font-size:"), "px"))[0]
+		wide := textWidth(d.Text, size)
+		at := xy{d.X - map[string]float64{"start": 0, "middle": wide / 2, "end": wide}[d.Anchor], d.Y}
+		texts = append(texts, drawnText{d.Text, textBox(at, d.Text, size)})
+	}
+	for _, l := range drawn.Lines {
+		if l.Class == "dimension" || l.Class == "scale" {
+			lines = append(lines, [2]xy{{l.X1, l.Y1}, {l.X2, l.Y2}})
+		}
+	}
+	return texts, lines
+}
+
+// TestTrainTexts: whatever stands where in a train, no text of its drawing lies
+// over another or is cut, and no line of dimensions runs through one.
+func TestTrainTexts(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d := &ReportDrawing{MaskHalfMM: 12, PupilMM: 4, BoxMM: 2, CombinerMM: rapid.SampledFrom([]float64{0, 4}).Draw(t, "combiner")}
+		z := 0.0
+		for _, group := range []string{"front", "relay", "relay2", "rear"} {
+			thick := rapid.Float64Range(2, 15).Draw(t, "thick")
+			d.Lenses = append(d.Lenses, ReportLens{Group: group, HalfMM: rapid.Float64Range(5, 30).Draw(t, "half"), FirstMM: z, EndMM: z + thick})
+			z += thick + rapid.Float64Range(1, 150).Draw(t, "gap")
+		}
+		length := d.Lenses[3].EndMM
+		relief := rapid.Float64Range(10, 80).Draw(t, "relief")
+		d.EyeMM = length + relief
+		between := rapid.Float64Range(d.Lenses[0].EndMM, d.Lenses[3].FirstMM)
+		d.MaskFarMM, d.MaskNearMM = between.Draw(t, "far"), between.Draw(t, "near")
+		d.ViewpointMM = rapid.Float64Range(-2*length, 2*length).Draw(t, "viewpoint")
+		svg := d.trainSVG("id", "name", length, relief)
+		var frame struct {
+			ViewBox string `xml:"viewBox,attr"`
+		}
+		if err := xml.Unmarshal([]byte(svg), &frame); err != nil {
+			t.Fatal(err)
+		}
+		view := numbers(t, frame.ViewBox)
+		texts, lines := trainTexts(t, svg)
+		const slack = 0.02 // of coordinates with two decimals
+		for i, a := range texts {
+			inner := box{a.room.left + slack, a.room.top + slack, a.room.right - slack, a.room.bottom - slack}
+			if !inner.inside(box{view[0], view[1], view[0] + view[2], view[1] + view[3]}) {
+				t.Errorf("%s is cut: %+v in %v", a.text, a.room, view)
+			}
+			for _, b := range texts[:i] {
+				if inner.overlaps(b.room) {
+					t.Errorf("%s lies over %s: %+v, %+v", a.text, b.text, a.room, b.room)
+				}
+			}
+			for _, l := range lines {
+				if inner.crosses(l[0], l[1]) {
+					t.Errorf("a line from %v to %v runs through %s: %+v", l[0], l[1], a.text, a.room)
+				}
+			}
+		}
+	})
 }
 
 // TestStandalone: the file in full size is XML by itself, and a train with a ray

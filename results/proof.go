@@ -5,15 +5,18 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"math"
 	"math/big"
 	"slices"
+	"strconv"
 	"strings"
 )
 
-// PrintProof prints in words what a run knows of one sweep point: the space,
-// what became of its designs, the proven length, and when nothing passed, how
-// far each requirement is from letting something pass.
-func PrintProof(w io.Writer, p *ManifestPoint) error {
+// PrintProof prints in words what a run knows of one sweep point, of which the
+// ranking lists so many designs: the space, what became of its designs, the proven
+// length, and when nothing passed, how far each requirement is from letting
+// something pass.
+func PrintProof(w io.Writer, p *ManifestPoint, listed int) error {
 	var b strings.Builder
 	if len(p.Values) > 0 {
 		values := make([]string, len(p.Values))
@@ -22,14 +25,24 @@ func PrintProof(w io.Writer, p *ManifestPoint) error {
 		}
 		fmt.Fprintf(&b, "point %d: %s\n", p.Point, strings.Join(values, ", "))
 	}
-	fmt.Fprintf(&b, "%s designs; examined %d, checked by rays %d, passed %d\n", countOf(p.Space), p.Examined, p.Checked, p.Passed)
+	fmt.Fprintf(&b, "%s designs; examined %d, checked by rays %d, ", countOf(p.Space), p.Examined, p.Checked)
+	switch {
+	case p.Refined != nil:
+		fmt.Fprintf(&b, "passed %d%s\n", p.Passed, atParaxialGaps)
+	case int64(listed) < p.Passed:
+		fmt.Fprintf(&b, "%d listed of %d that passed\n", listed, p.Passed)
+	default:
+		fmt.Fprintf(&b, "passed %d\n", p.Passed)
+	}
 	proven := "proven"
 	if p.Refined != nil {
-		proven = "proven, at paraxial gaps"
+		proven += atParaxialGaps
 	}
 	switch {
 	case p.Optimized != nil:
 		printOptimized(&b, p)
+	case p.WholeSpace && p.Passed == 0:
+		fmt.Fprintf(&b, "%s: the whole space was searched, no design passes\n", proven)
 	case p.ProvenLengthMM != nil && p.Passed > 0:
 		fmt.Fprintf(&b, "%s: no other design is shorter than %.6f mm\n", proven, *p.ProvenLengthMM)
 	case p.ProvenLengthMM != nil:
@@ -38,7 +51,7 @@ func PrintProof(w io.Writer, p *ManifestPoint) error {
 		fmt.Fprintf(&b, "%s: the whole space was searched, no other design passes\n", proven)
 	}
 	if r := p.Refined; r != nil {
-		fmt.Fprintf(&b, "refined by exact rays: %d candidates, %d then pass\n", r.Candidates, r.Passed)
+		fmt.Fprintf(&b, "refined by exact rays: %d candidates, %d then pass; %d listed\n", r.Candidates, r.Passed, listed)
 	}
 	if line := p.IdealLimit.Line(); line != "" {
 		fmt.Fprintln(&b, line)
@@ -48,6 +61,14 @@ func PrintProof(w io.Writer, p *ManifestPoint) error {
 	}
 	printCounts(&b, "turned away", p.Failed)
 	printCounts(&b, "set aside by bounds", p.SetAside)
+	if len(p.Binds) > 0 {
+		drawn, counts := int64(0), map[string]*big.Int{}
+		for name, n := range p.Binds {
+			drawn += n
+			counts[name] = big.NewInt(n)
+		}
+		printCounts(&b, fmt.Sprintf("bounds left none to judge; of %d drawn at random, turned away", drawn), counts)
+	}
 	if p.Nothing() {
 		printWouldFit(&b, p)
 	}
@@ -55,16 +76,25 @@ func PrintProof(w io.Writer, p *ManifestPoint) error {
 	return err
 }
 
-// printOptimized prints how good a population search is known to be.
+// atParaxialGaps tells a number apart from one of refined designs.
+const atParaxialGaps = ", at paraxial gaps"
+
+// printOptimized prints how good a population search is known to be. What it found
+// and what bounds it from below are designs at their paraxial gaps.
 func printOptimized(b *strings.Builder, p *ManifestPoint) {
 	o := p.Optimized
+	shortest, proven := "the shortest found", "proven"
+	if p.Refined != nil {
+		shortest += atParaxialGaps + ","
+		proven += atParaxialGaps
+	}
 	found := "nothing that passes was found"
 	if o.BestMM != nil {
 		at := int64(0)
 		if n := len(o.History); n > 0 {
 			at = o.History[n-1].Evaluations
 		}
-		found = fmt.Sprintf("the shortest found has %.6f mm, first met after %d", *o.BestMM, at)
+		found = fmt.Sprintf("%s has %.6f mm, first met after %d", shortest, *o.BestMM, at)
 	}
 	fmt.Fprintf(b, "not exact: %s of %d evaluations of a population search\n", found, o.Evaluations)
 	if n := o.Nearest; n != nil {
@@ -75,16 +105,16 @@ func printOptimized(b *strings.Builder, p *ManifestPoint) {
 	}
 	switch {
 	case p.WholeSpace:
-		fmt.Fprintln(b, "proven: no design passes at all")
+		fmt.Fprintf(b, "%s: no design passes at all\n", proven)
 	case o.LowerBoundMM == nil:
 		fmt.Fprintln(b, "nothing is proven: the groups are too many to bound what was missed")
 	case o.GapMM != nil && *o.GapMM <= 0:
-		fmt.Fprintln(b, "proven all the same: no design that passes is shorter than that")
+		fmt.Fprintf(b, "%s all the same: no design that passes is shorter than that\n", proven)
 	case o.GapMM != nil:
-		fmt.Fprintf(b, "proven: no design shorter than %.6f mm passes, %.2f mm (%.1f %%) below the shortest found\n",
-			*o.LowerBoundMM, *o.GapMM, 100**o.GapMM / *o.BestMM)
+		fmt.Fprintf(b, "%s: no design shorter than %.6f mm passes, %.2f mm (%.1f %%) below the shortest found\n",
+			proven, *o.LowerBoundMM, *o.GapMM, 100**o.GapMM / *o.BestMM)
 	default:
-		fmt.Fprintf(b, "proven: no design shorter than %.6f mm passes\n", *o.LowerBoundMM)
+		fmt.Fprintf(b, "%s: no design shorter than %.6f mm passes\n", proven, *o.LowerBoundMM)
 	}
 }
 
@@ -136,11 +166,58 @@ func countOf(digits string) string {
 
 // fitUnits are the keys and units of the spec in which an easing is told.
 var fitUnits = map[string]string{
-	"gap": "train.group_gap_min_mm", "length": "train.length_max_mm", "relief": "eye.relief_min_mm",
+	"gap": "train.group_gap_min_mm", "length": "train.length_max_mm",
+	"relief": "eye.relief_min_mm", "relief_max_mm": "eye.relief_max_mm",
 	"aperture":  "field.width_deg, the height in proportion",
 	"clearance": "mask.clearance_mm", "travel": "stage.travel_mm",
-	"mask_size": "mask.width_mm, the height in proportion", "parts": "train.lenses_max",
+	"mask_size": "mask.width_mm, the height in proportion",
+	"parts":     "train.lenses_max", "distinct_parts_max": "train.distinct_parts_max", "stock": "stock, of each part in the lens tables",
 	"magnification": "train.magnification_tol",
+}
+
+// fitCounts is what the easings count that have no unit of measurement.
+var fitCounts = map[string]string{"parts": "lenses", "distinct_parts_max": "parts", "stock": "of a part"}
+
+// fitDown are the easings that lower a value.
+var fitDown = []string{"gap", "relief", "aperture", "clearance", "transmission_min"}
+
+// fitsAt is the value, with its unit, at which a first design passes with a
+// requirement eased: rounded to the side on which it still does.
+func fitsAt(p *ManifestPoint, name string) string {
+	value := *p.WouldFit[name]
+	said := strconv.FormatFloat(roundedTo(value, slices.Contains(fitDown, name)), 'g', -1, 64)
+	key, _, _ := strings.Cut(cmp.Or(fitUnits[name], "limits."+name), ",")
+	unit := cmp.Or(fitCounts[name], unitOf(Axis{Key: key, Kind: KindFloat}))
+	if unit == unitOne || unit == unitNone || unit == unitPrice {
+		return said
+	}
+	return said + " " + unit
+}
+
+// roundedTo is x to four digits, never above it where down, else never below.
+func roundedTo(x float64, down bool) float64 {
+	digits := func(x float64) float64 {
+		near, _ := strconv.ParseFloat(strconv.FormatFloat(x, 'e', 3, 64), 64) // of such digits it has no error
+		return near
+	}
+	near := digits(x)
+	step := math.Pow(10, math.Floor(math.Log10(math.Abs(x)))-3)
+	switch {
+	case down && near > x:
+		return digits(near - step)
+	case !down && near < x:
+		return digits(near + step)
+	}
+	return near
+}
+
+// fitKeys says by their keys of the spec what was eased.
+func fitKeys(names []string) string {
+	keys := make([]string, len(names))
+	for i, name := range names {
+		keys[i], _, _ = strings.Cut(cmp.Or(fitUnits[name], "limits."+name), ",")
+	}
+	return strings.Join(keys, ", ")
 }
 
 // lengthAt is the length of the design that passes with a requirement eased.
@@ -173,7 +250,7 @@ func printWouldFit(b *strings.Builder, p *ManifestPoint) {
 			never = append(never, name)
 			continue
 		}
-		passes := fmt.Sprintf("%.4g", *value)
+		passes := fitsAt(p, name)
 		if unsettled {
 			passes += " or nearer"
 		}
@@ -187,9 +264,9 @@ func printWouldFit(b *strings.Builder, p *ManifestPoint) {
 		}
 	}
 	if len(open) > 0 {
-		fmt.Fprintf(b, "too many designs to tell whether these alone would help: %s\n", strings.Join(open, ", "))
+		fmt.Fprintf(b, "too many designs to tell whether these alone would help: %s\n", fitKeys(open))
 	}
 	if len(never) > 0 {
-		fmt.Fprintf(b, "no value of these alone would help: %s\n", strings.Join(never, ", "))
+		fmt.Fprintf(b, "no value of these alone would help: %s\n", fitKeys(never))
 	}
 }

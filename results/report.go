@@ -1,8 +1,12 @@
 package results
 
 import (
+	"crypto/sha256"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"os"
 )
 
 // Report is everything that the page of a run tells. What stands in the
@@ -14,6 +18,9 @@ type Report struct {
 	Axes      []Axis
 	Designs   []Design
 	Setpoints []Setpoint
+	// PointsAsked is how many sweep points the job has; the manifest of an
+	// unfinished run may have fewer.
+	PointsAsked int
 	// Asked is the spec in words.
 	Asked []ReportWords
 	// RankedBy is the column that ranks designs: length_mm or length_to_eye_mm.
@@ -21,9 +28,8 @@ type Report struct {
 	// Leading are the designs to tell whole.
 	Leading []ReportDesign
 	// Eyes is how many trains to order parts for: 1 or 2.
-	Eyes int
-	// Cautions stand in a box at the top.
-	Cautions string
+	Eyes     int
+	Cautions string // in full
 	// Warnings say what is doubtful of the report.
 	Warnings []string
 }
@@ -117,13 +123,86 @@ type ReportRay struct {
 	Points  []ReportPoint
 }
 
+// asked is what was asked of a design that a column can be held against.
+func (r *Report) asked(d *Design) []Asked {
+	for i := range r.Manifest.Points {
+		if p := &r.Manifest.Points[i]; p.Point == d.Point {
+			return p.Asked
+		}
+	}
+	return nil
+}
+
 // WriteReport writes the page, one file of HTML that needs no other, whole or
-// not at all.
+// not at all. Its last line is a comment with a digest of the lines before it.
 func WriteReport(path string, r *Report) error {
 	return WriteWhole(path, func(w io.Writer) error {
-		if err := reportTemplate.Execute(w, newReportPage(r)); err != nil {
+		h := sha256.New()
+		if err := reportTemplate.Execute(io.MultiWriter(w, h), newReportPage(r)); err != nil {
 			return fmt.Errorf("cannot be made: %w", err)
 		}
+		_, err := fmt.Fprintf(w, reportEnd, h.Sum(nil))
+		return err
+	})
+}
+
+// reportEnd is the last line of a page.
+const reportEnd = "<!-- %x -->\n"
+
+// IsReport tells whether the file at path is a page as [WriteReport] wrote it, to
+// the byte.
+func IsReport(path string) bool {
+	f, size, err := openRegular(path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	h := sha256.New()
+	before := size - int64(len(fmt.Sprintf(reportEnd, h.Sum(nil))))
+	if before < 0 {
+		return false
+	}
+	if _, err := io.CopyN(h, f, before); err != nil {
+		return false
+	}
+	end, err := io.ReadAll(io.LimitReader(f, size-before))
+	return err == nil && string(end) == fmt.Sprintf(reportEnd, h.Sum(nil))
+}
+
+// drawingMark begins each drawing that WriteDrawing wrote.
+const drawingMark = "<!-- relaysweep: drawing of a train -->\n"
+
+// MayDraw refuses a path at which a file stands that is no drawing of
+// WriteDrawing's.
+func MayDraw(path string) error {
+	f, err := os.Open(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
 		return nil
+	case err != nil:
+		return fmt.Errorf("%s: %w", path, causeOf(err))
+	}
+	defer f.Close()
+	begins := make([]byte, len(drawingMark))
+	if _, err := io.ReadFull(f, begins); err != nil || string(begins) != drawingMark {
+		return fmt.Errorf("%s: stands there already and is no drawing of relaysweep, so that it is left as it is", path)
+	}
+	return nil
+}
+
+// WriteDrawing writes the best of the designs told whole as an SVG of its own,
+// whole or not at all. It fails where none is told and where MayDraw does.
+func WriteDrawing(path string, r *Report) error {
+	l, _ := r.best()
+	if l == nil {
+		return fmt.Errorf("%s: there is no design to draw", path)
+	}
+	if err := MayDraw(path); err != nil {
+		return err
+	}
+	d := l.Design
+	return WriteWhole(path, func(w io.Writer) error {
+		_, err := io.WriteString(w, drawingMark+l.Drawing.trainFile(fmt.Sprintf("%s, %s", r.Job, sayDesign(r, d)), d.LengthMM, d.EyeReliefMM))
+		return err
 	})
 }

@@ -145,6 +145,10 @@ func tradeChart(r *Report, column, title string, axis chartAxis, more bool) *cha
 	slices.SortStableFunc(marks, func(a, b mark) int { return cmp.Or(cmp.Compare(a.at.y, b.at.y), cmp.Compare(a.rank, b.rank)) })
 	unbeaten := chartSeries{label: "not beaten in both", style: 0, steps: true}
 	rest := chartSeries{label: "beaten by another", style: 1, noLine: true}
+	note := func(m mark) string {
+		across := strings.TrimSpace(fmt.Sprintf("%s %s %s", axis.label, shortNumber(m.at.x), axis.unit))
+		return fmt.Sprintf("rank %d: %s, %s %s mm", m.rank, across, lengthName(r.RankedBy), shortNumber(m.at.y))
+	}
 	var best float64
 	for i, m := range marks {
 		gain := best - m.at.x
@@ -156,9 +160,11 @@ func tradeChart(r *Report, column, title string, axis chartAxis, more bool) *cha
 			best = m.at.x
 			unbeaten.points = append(unbeaten.points, m.at)
 			unbeaten.names = append(unbeaten.names, fmt.Sprint(m.rank))
+			unbeaten.notes = append(unbeaten.notes, note(m))
 			continue
 		}
 		rest.points = append(rest.points, m.at)
+		rest.notes = append(rest.notes, note(m))
 	}
 	c := &chart{title: title, x: axis, y: chartAxis{lengthName(r.RankedBy), "mm"}, series: []chartSeries{unbeaten}}
 	if len(rest.points) > 0 {
@@ -188,8 +194,8 @@ func sweptChart(r *Report) *chart {
 	if across < 0 {
 		c.title, c.x = "Shortest design of each sweep point", chartAxis{"sweep point", ""}
 	} else {
-		key := r.Axes[across].Key // its name tells its unit
-		c.title, c.x = "Shortest design against "+key, chartAxis{key, ""}
+		name := sayKey(r.Axes[across].Key)
+		c.title, c.x = "Shortest design against "+name, chartAxis{name, axisUnit(r.Axes[across])}
 	}
 	at := map[string]int{}
 	for i := range r.Designs {
@@ -202,7 +208,7 @@ func sweptChart(r *Report) *chart {
 		for k, v := range d.Swept {
 			switch {
 			case k != across:
-				others = append(others, lastOf(r.Axes[k].Key)+" "+v.String())
+				others = append(others, sayAxis(r.Axes[k], v))
 			case v.kind == KindInt:
 				x = float64(v.whole)
 			default:
@@ -232,13 +238,4 @@ func sweptChart(r *Report) *chart {
 		c.series = c.series[:chartStyles]
 	}
 	return c
-}
-
-// lastOf is a key without its section.
-func lastOf(key string) string {
-	_, name, found := strings.Cut(key, ".")
-	if !found {
-		return key
-	}
-	return name
 }

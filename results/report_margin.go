@@ -8,8 +8,11 @@ import (
 // shows how much of each bound is used.
 func marginPageTable(l *ReportDesign, asked []Asked) pageTable {
 	t := pageTable{Caption: "Margins", Class: "margins"}
-	t.Heads = heads("<asked of", "<unit", "reached", "asked", "margin", "<share of the bound that is used")
+	t.Heads = heads("<asked of", "<unit", "reached", "asked", "margin", "<share of the bound in use")
 	add := func(name, unit string, reached pageCell, value float64, bound Bound, limit float64) {
+		if unit == unitPrice {
+			unit = ""
+		}
 		sign, margin := "≤ ", limit-math.Abs(value)
 		if bound == AtLeast {
 			sign, margin = "≥ ", value-limit
@@ -19,7 +22,7 @@ func marginPageTable(l *ReportDesign, asked []Asked) pageTable {
 			decimals = 2
 		}
 		t.Rows = append(t.Rows, pageRow{Cells: []pageCell{
-			rowHead(name), words(unit), reached, plain(sign + Fixed(limit, decimals)), plain(Fixed(margin, decimals)),
+			said(name), words(unit), reached, plain(sign + Fixed(limit, decimals)), plain(Fixed(margin, decimals)),
 			drawn(shareBar(usedShare(value, bound, limit))),
 		}})
 	}

@@ -28,6 +28,8 @@ var reportTemplate = template.Must(template.New("report").Parse(pageHTML))
 type reportPage struct {
 	Title, Cautions string
 	Made            string
+	Unfinished      []string // sentences; none of a complete run
+	Best            *pageBest
 	Style           template.CSS
 	Script          template.JS
 	Warnings        []string
@@ -39,6 +41,7 @@ type reportPage struct {
 	Charts          []template.HTML
 	Ranked          pageTable
 	RankedLeft      int
+	RankedNote      string
 	Designs         []pageDesign
 	Bar             template.HTML
 }
@@ -63,10 +66,13 @@ type pageDesign struct {
 	FullName        string
 }
 
-// pageFact is one number at the head of a design.
+// pageFact is one number of a design.
 type pageFact struct {
-	Name, Unit string
-	Value      pageCell
+	Words, Key, Unit string
+	Value            pageCell
+	// InMargins tells that the number stands among the margins too: paper has it
+	// once.
+	InMargins bool
 }
 
 // pageField is a line of the legend of rays.
@@ -78,6 +84,7 @@ type pageField struct {
 func newReportPage(r *Report) *reportPage {
 	p := &reportPage{
 		Title: r.Job, Cautions: r.Cautions, Style: template.CSS(pageCSS), Script: template.JS(pageJS),
+		Unfinished: unfinishedWords(r), Best: newPageBest(r),
 		Warnings: r.Warnings, Asked: r.Asked, Found: foundWords(r), Points: pointsTable(r),
 	}
 	m := r.Manifest
@@ -103,6 +110,7 @@ func newReportPage(r *Report) *reportPage {
 	}
 	if len(r.Designs) > 0 {
 		p.Ranked, p.RankedLeft = rankedTable(r)
+		p.RankedNote = standingWords(r)
 	}
 	for i := range r.Leading {
 		p.Designs = append(p.Designs, newPageDesign(r, &r.Leading[i], i+1))
@@ -115,20 +123,11 @@ func shortDigest(digest string) string { return digest[:min(12, len(digest))] }
 func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 	d := l.Design
 	id := fmt.Sprintf("d%d", number)
-	name := fmt.Sprintf("rank %d", d.Rank)
-	var swept []string
-	for k, v := range d.Swept {
-		swept = append(swept, r.Axes[k].Key+" = "+v.String())
-	}
-	title := name
-	if len(swept) > 0 {
-		title = fmt.Sprintf("point %d (%s), rank %d", d.Point, strings.Join(swept, ", "), d.Rank)
+	name, title := fmt.Sprintf("rank %d", d.Rank), sayDesign(r, d)
+	if len(d.Swept) > 0 {
 		name = fmt.Sprintf("point %d, rank %d", d.Point, d.Rank)
 	}
-	var asked []Asked
-	if d.Point < len(r.Manifest.Points) {
-		asked = r.Manifest.Points[d.Point].Asked
-	}
+	asked := r.asked(d)
 	p := pageDesign{
 		ID: id, Name: strings.ToUpper(name[:1]) + name[1:], Title: strings.ToUpper(title[:1]) + title[1:],
 		Point: strconv.Itoa(d.Point), Rank: strconv.Itoa(d.Rank), DesignID: breakable(d.DesignID),
@@ -144,20 +143,20 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 	if note := d.FieldNote(); note != "" {
 		p.RaysNote += " Field: " + note + "."
 	}
-	for _, f := range []struct{ name, column string }{
-		{"length", "length_mm"}, {"to the eye", "length_to_eye_mm"}, {"eye relief", "eye_relief_mm"},
-		{"viewpoint shift", "viewpoint_shift_mm"}, {"travel", "travel_mm"}, {"refocus time", "refocus_s"},
-		{"magnification", "angular_magnification"}, {"largest field", "field_max_deg"}, {"mask pixel", "pixel_arcmin"},
-		{"step of the stage", "depth_step_D"}, {"mask size, far to near", "mask_scale_change_pct"},
-		{"mask blur", "mask_blur_arcmin"}, {"view blur", "view_blur_arcmin"}, {"refocus of the eye", "view_refocus_D"},
-		{"distortion", "distortion_pct"}, {"lateral colour", "lateral_colour_arcmin"}, {"axial colour", "axial_colour_D"},
-		{"vignetted", "vignetted_pct"}, {"transmission", "transmission"}, {"glass", "mass_g"}, {"price", "price"},
+	held := map[string]bool{}
+	for _, a := range asked {
+		held[a.Column] = true
+	}
+	for _, column := range []string{
+		"length_mm", "length_to_eye_mm", "eye_relief_mm", "viewpoint_shift_mm", "travel_mm", "refocus_s", "angular_magnification",
+		"field_max_deg", "pixel_arcmin", "depth_step_D", "mask_scale_change_pct", "mask_blur_arcmin", "view_blur_arcmin",
+		"view_refocus_D", "distortion_pct", "lateral_colour_arcmin", "axial_colour_D", "vignetted_pct", "transmission", "mass_g", "price",
 	} {
-		_, unit, _ := d.Number(f.column)
+		_, unit, _ := d.Number(column)
 		if unit == unitPrice {
 			unit = ""
 		}
-		p.Facts = append(p.Facts, pageFact{f.name, unit, columnCell(d, f.column)})
+		p.Facts = append(p.Facts, pageFact{sayName(column), column, unit, columnCell(d, column), held[column]})
 	}
 	seen := map[int]bool{}
 	for _, ray := range l.Drawing.Rays {
@@ -188,62 +187,13 @@ func raySample(field int) template.HTML {
 	return template.HTML(`<svg class="sample" aria-hidden="true" viewBox="0 0 44 10" width="44" height="10" style="--u:1px">` + s.b.String() + `</svg>`)
 }
 
-// foundWords say what a run found, and how sure that is.
-func foundWords(r *Report) []string {
-	m := r.Manifest
-	none, inexact, drawn := 0, 0, 0
-	for i := range m.Points {
-		if m.Points[i].Nothing() {
-			none++
-		}
-		switch p := &m.Points[i]; {
-		case p.Optimized != nil:
-			drawn++
-		case !p.Exact:
-			inexact++
-		}
-	}
-	found := fmt.Sprintf("%s at %d of %d sweep points passed every requirement and every limit by exact rays.",
-		countedDesigns(len(r.Designs)), len(m.Points)-none, len(m.Points))
-	switch {
-	case len(r.Designs) == 0:
-		found = "Nothing meets the requirements."
-	case len(m.Points) == 1:
-		found = fmt.Sprintf("%s passed every requirement and every limit by exact rays.", countedDesigns(len(r.Designs)))
-	}
-	if len(r.Designs) == 0 && drawn > 0 {
-		found = "Nothing that meets the requirements was found."
-	}
-	sure := "The ranking is exact: apart from the designs listed, nothing shorter than the proven length passes. The proof speaks of paraxial gaps."
-	switch {
-	case drawn > 0:
-		sure = fmt.Sprintf("Not exact at %d of %d sweep points: a population search looked at a part of the designs, and shorter ones may pass. The proven length is a lower bound on all of them.",
-			drawn+inexact, len(m.Points))
-	case inexact > 0:
-		sure = fmt.Sprintf("Not exact at %d of %d sweep points: the search ended before the ranking was full.", inexact, len(m.Points))
-	case len(r.Designs) == 0:
-		sure = "That is proven, for trains at their paraxial gaps: no design shorter than the proven length passes."
-	}
-	all := []string{found, sure}
-	if len(m.Points) == 1 && m.Points[0].ApertureRatio != nil {
-		all = append(all, strings.Replace(m.Points[0].IdealLimit.Line(), "ideal", "Ideal", 1)+".")
-	}
-	return all
-}
-
-func countedDesigns(n int) string {
-	if n == 1 {
-		return "1 design"
-	}
-	return fmt.Sprintf("%d designs", n)
-}
-
 const (
 	// pointsShown is how many sweep points the page lists at most, and
 	// easingShown at how many without a design it says what would help; run.json
-	// has all.
-	pointsShown = 300
-	easingShown = 12
+	// has all. pointsPrinted of them stand on paper.
+	pointsShown   = 300
+	pointsPrinted = 24
+	easingShown   = 12
 )
 
 // pointsTable is the proof, a row a sweep point.
@@ -257,13 +207,13 @@ func pointsTable(r *Report) pageTable {
 	if sweep {
 		t.Heads = append(t.Heads, heads("point")...)
 		for _, a := range r.Axes {
-			t.Heads = append(t.Heads, pageHead{Name: breakable(a.Key), Left: a.Kind == KindString})
+			t.Heads = append(t.Heads, axisHead(a))
 		}
 	}
 	t.Heads = append(t.Heads, heads("designs in the space", "checked by rays", "passed", "proven length, mm", "ideal limit, mm", "<turned away by")...)
 	for i := range min(len(m.Points), pointsShown) {
 		p := &m.Points[i]
-		var row pageRow
+		row := pageRow{ScreenOnly: i >= pointsPrinted}
 		if sweep {
 			row.Cells = append(row.Cells, plain(strconv.Itoa(p.Point)).head())
 			for _, v := range p.Values {
@@ -278,9 +228,10 @@ func pointsTable(r *Report) pageTable {
 			proven = "whole space"
 		}
 		row.Cells = append(row.Cells, plain(countOf(p.Space)), plain(strconv.FormatInt(p.Checked, 10)),
-			plain(strconv.FormatInt(p.Passed, 10)), plain(proven), plain(p.IdealLimit.short()), words(largestCounts(p.Failed)))
+			plain(strconv.FormatInt(p.Passed, 10)), plain(proven), plain(p.IdealLimit.short()), largestCounts(p.Failed))
 		t.Rows = append(t.Rows, row)
 	}
+	t.stacks()
 	return t
 }
 
@@ -288,18 +239,18 @@ func pointsTable(r *Report) pageTable {
 const countsShown = 4
 
 // largestCounts names the largest counts.
-func largestCounts(counts map[string]*big.Int) string {
+func largestCounts(counts map[string]*big.Int) pageCell {
 	names := slices.SortedFunc(maps.Keys(counts), func(x, y string) int {
 		return cmp.Or(counts[y].Cmp(counts[x]), strings.Compare(x, y))
 	})
 	var parts []string
 	for _, name := range names[:min(countsShown, len(names))] {
-		parts = append(parts, name+" "+countOf(counts[name].String()))
+		parts = append(parts, string(saidName(name))+" "+countOf(counts[name].String()))
 	}
 	if len(names) > countsShown {
 		parts = append(parts, "…")
 	}
-	return strings.Join(parts, ", ")
+	return pageCell{Text: template.HTML(strings.Join(parts, ", ")), Left: true, Class: "long"}
 }
 
 // easingTable tells, for a point at which nothing passes, what alone would let
@@ -317,15 +268,19 @@ func easingTable(p *ManifestPoint, sweep bool) (t pageTable, notes []string) {
 		unsettled := slices.Contains(p.WouldFitOpen, name)
 		switch {
 		case value == nil && unsettled:
-			open = append(open, name)
+			open = append(open, sayName(name))
 		case value == nil:
-			never = append(never, name)
+			never = append(never, sayName(name))
 		default:
 			passes := fmt.Sprintf("%.4g", *value)
+			key := cmp.Or(fitUnits[name], "limits."+name)
+			if unit := fitUnit(key); unit != "" {
+				passes += " " + unit
+			}
 			if unsettled {
 				passes += " or nearer"
 			}
-			t.Rows = append(t.Rows, pageRow{Cells: []pageCell{rowHead(name), plain(passes), plain(lengthAt(p, name)), words(cmp.Or(fitUnits[name], "limits."+name))}})
+			t.Rows = append(t.Rows, pageRow{Cells: []pageCell{said(name), plain(passes), plain(lengthAt(p, name)), words(key)}})
 		}
 	}
 	if len(open) > 0 {
@@ -335,4 +290,11 @@ func easingTable(p *ManifestPoint, sweep bool) (t pageTable, notes []string) {
 		notes = append(notes, fmt.Sprintf("No value of these alone would help%s: %s.", of, strings.Join(never, ", ")))
 	}
 	return t, notes
+}
+
+// fitUnit is the unit of a key of the spec that an easing names, whatever the
+// easing says besides; empty for none.
+func fitUnit(key string) string {
+	key, _, _ = strings.Cut(key, ",")
+	return axisUnit(Axis{Key: key, Kind: KindFloat})
 }

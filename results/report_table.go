@@ -16,6 +16,9 @@ type pageTable struct {
 	Heads       []pageHead
 	Rows        []pageRow
 	Sortable    bool
+	// Stacks tells that on a narrow screen each row becomes some lines, with the
+	// names of columns at the values.
+	Stacks bool
 }
 
 // shortRows is how many rows a table has at most to stand on one sheet of
@@ -25,11 +28,25 @@ const shortRows = 16
 // Short tells whether the table is not to be parted in print.
 func (t pageTable) Short() bool { return len(t.Rows) <= shortRows }
 
+// Printed is how many of the rows stand on paper.
+func (t pageTable) Printed() int {
+	n := 0
+	for i := range t.Rows {
+		if !t.Rows[i].ScreenOnly {
+			n++
+		}
+	}
+	return n
+}
+
 // pageHead is the head of a column.
 type pageHead struct {
-	Name template.HTML // with places to break at
-	Unit string
-	Left bool // text; numbers stand right
+	Words string
+	Name  template.HTML // the words with places to break at
+	Unit  string
+	Key   string // the column's name in the files, if it has one
+	Left  bool   // text; numbers stand right
+	Class string
 }
 
 // pageRow is a row. Point and Rank tell whose numbers it holds where a table
@@ -37,6 +54,7 @@ type pageHead struct {
 type pageRow struct {
 	Cells       []pageCell
 	Point, Rank string
+	ScreenOnly  bool // left out on paper
 }
 
 // pageCell is a cell. Of, Row and Column say which value of which file it
@@ -46,6 +64,21 @@ type pageCell struct {
 	Text            template.HTML
 	Of, Row, Column string
 	Left, Head      bool
+	Title           string // a tooltip
+	Class           string
+	// Label and Unit are the column's, for rows that stack.
+	Label, Unit string
+}
+
+// stacks gives each cell the name and unit of its column.
+func (t *pageTable) stacks() {
+	t.Stacks = true
+	for i := range t.Rows {
+		for k := range t.Rows[i].Cells {
+			c := &t.Rows[i].Cells[k]
+			c.Label, c.Unit = t.Heads[k].Words, t.Heads[k].Unit
+		}
+	}
 }
 
 func heads(names ...string) []pageHead {
@@ -53,9 +86,15 @@ func heads(names ...string) []pageHead {
 	for i, name := range names {
 		name, left := strings.CutPrefix(name, "<")
 		name, unit, _ := strings.Cut(name, ", ")
-		out[i] = pageHead{breakable(name), unit, left}
+		out[i] = pageHead{Words: name, Name: breakable(name), Unit: unit, Left: left}
 	}
 	return out
+}
+
+// axisHead is the head of a swept key.
+func axisHead(a Axis) pageHead {
+	name := sayKey(a.Key)
+	return pageHead{Words: name, Name: breakable(name), Unit: axisUnit(a), Key: a.Key, Left: a.Kind == KindString || a.Kind == KindBool}
 }
 
 // breakable is text whose words may be broken behind the signs that part
@@ -100,6 +139,7 @@ func namePieces(word string) []string {
 func unbroken(text string) template.HTML { return template.HTML(html.EscapeString(printable(text))) }
 
 func words(text string) pageCell   { return pageCell{Text: breakable(text), Left: true} }
+func said(name string) pageCell    { return pageCell{Text: saidName(name), Left: true, Head: true} }
 func plain(text string) pageCell   { return pageCell{Text: unbroken(text)} }
 func rowHead(text string) pageCell { return pageCell{Text: breakable(text), Left: true, Head: true} }
 func drawn(svg string) pageCell    { return pageCell{Text: template.HTML(svg), Left: true} }
@@ -146,8 +186,49 @@ func columnCell(d *Design, column string) pageCell {
 }
 
 // rankedShown is how many rows the page's ranked table has at most: the page is
-// to be read, ranked.parquet holds all.
-const rankedShown = 400
+// to be read, ranked.parquet holds all. On paper they take rankedLines at most, of
+// which designs take one for each designLetters letters or so: with them five
+// designs take twelve sheets.
+const (
+	rankedShown   = 400
+	rankedLines   = 44
+	designLetters = 34
+)
+
+// printedRows is how many rows of the ranked table stand on paper.
+func printedRows(designs []Design) int {
+	most := 1
+	for i := range designs {
+		lines, used := 1, 0
+		for _, piece := range namePieces(designs[i].DesignID) {
+			if used > 0 && used+len(piece) > designLetters {
+				lines, used = lines+1, 0
+			}
+			used += len(piece)
+		}
+		most = max(most, lines)
+	}
+	return max(1, rankedLines/most)
+}
+
+// rankWithin is the last rank that can be shown of all sweep points in at most
+// so many rows; the best of each point in any case.
+func rankWithin(designs []Design, rows int) int {
+	of := map[int]int{}
+	last := 0
+	for i := range designs {
+		of[designs[i].Rank]++
+		last = max(last, designs[i].Rank)
+	}
+	shown := 0
+	for rank := 1; rank <= last; rank++ {
+		if shown > 0 && shown+of[rank] > rows {
+			return rank - 1
+		}
+		shown += of[rank]
+	}
+	return last
+}
 
 // rankedTable is the ranking, best ranks of all sweep points first to go in.
 func rankedTable(r *Report) (t pageTable, left int) {
@@ -157,58 +238,56 @@ func rankedTable(r *Report) (t pageTable, left int) {
 		t.Heads = append(t.Heads, heads("point")...)
 	}
 	for _, a := range r.Axes {
-		h := pageHead{Name: breakable(a.Key), Left: a.Kind == KindString || a.Kind == KindBool}
-		if u := unitOf(a); u != unitOne && u != unitNone {
-			h.Unit = u
-		}
-		t.Heads = append(t.Heads, h)
+		t.Heads = append(t.Heads, axisHead(a))
+		t.Heads[len(t.Heads)-1].Class = "swept"
 	}
-	t.Heads = append(t.Heads, heads("rank", "length, mm", "to eye, mm", "eye relief, mm", "lenses", "price", "field, deg",
-		"travel, mm", "pixel, arcmin", "mask blur, arcmin", "view blur, arcmin", "vignetted, %", "<design")...)
-	last := 0
-	for _, d := range r.Designs {
-		last = max(last, d.Rank)
+	for _, h := range []struct{ head, column string }{
+		{"rank", "rank"}, {"length, mm", "length_mm"}, {"to eye, mm", "length_to_eye_mm"}, {"eye relief, mm", "eye_relief_mm"},
+		{"lenses", "lenses_count"}, {"price", "price"}, {"field, deg", "field_max_deg"}, {"travel, mm", "travel_mm"},
+		{"pixel, arcmin", "pixel_arcmin"}, {"mask blur, arcmin", "mask_blur_arcmin"}, {"view blur, arcmin", "view_blur_arcmin"},
+		{"vignetted, %", "vignetted_pct"}, {"<place", "exact, refined"}, {"<design", "design_id"},
+	} {
+		head := heads(h.head)[0]
+		head.Key = h.column
+		t.Heads = append(t.Heads, head)
 	}
-	shown := 0
-	most := last
-	for rank := 1; rank <= last; rank++ {
-		n := 0
-		for _, d := range r.Designs {
-			if d.Rank == rank {
-				n++
-			}
-		}
-		if shown > 0 && shown+n > rankedShown {
-			most = rank - 1
-			break
-		}
-		shown += n
-	}
+	room, onPaper := printedRows(r.Designs), 0
+	most, printed := rankWithin(r.Designs, rankedShown), rankWithin(r.Designs, room)
 	for i := range r.Designs {
 		d := &r.Designs[i]
 		if d.Rank > most {
 			continue
 		}
 		row := pageRow{Point: strconv.Itoa(d.Point), Rank: strconv.Itoa(d.Rank)}
+		if row.ScreenOnly = d.Rank > printed || onPaper == room; !row.ScreenOnly {
+			onPaper++
+		}
 		if sweep {
 			row.Cells = append(row.Cells, fromColumn(d, "point", 0))
 		}
 		for k, v := range d.Swept {
 			c := plain(v.String()).of("ranked", r.Axes[k].Key, -1)
-			c.Left = v.kind == KindString || v.kind == KindBool
+			c.Left, c.Class = v.kind == KindString || v.kind == KindBool, "swept"
 			row.Cells = append(row.Cells, c)
 		}
 		for _, column := range []string{"rank", "length_mm", "length_to_eye_mm", "eye_relief_mm", "lenses_count", "price",
 			"field_max_deg", "travel_mm", "pixel_arcmin", "mask_blur_arcmin", "view_blur_arcmin", "vignetted_pct"} {
 			c := columnCell(d, column)
-			if column == "rank" {
+			switch column {
+			case "rank":
 				c = fromColumn(d, column, 0).head()
+			case "field_max_deg":
+				if note := fieldNote(d, r.asked(d)); note != "" {
+					c.Title, c.Class = note, "note"
+				}
 			}
 			row.Cells = append(row.Cells, c)
 		}
-		row.Cells = append(row.Cells, words(d.DesignID).of("ranked", "design_id", -1))
+		row.Cells = append(row.Cells, words(r.standing(d)), words(d.DesignID).of("ranked", "design_id", -1))
+		row.Cells[len(row.Cells)-1].Class = "long"
 		t.Rows = append(t.Rows, row)
 	}
+	t.stacks()
 	return t, len(r.Designs) - len(t.Rows)
 }
 
@@ -260,8 +339,8 @@ func assemblyTable(l *ReportDesign) pageTable {
 		}
 		next, edge := "eye", plain("")
 		if i+1 < len(d.Lenses) {
-			next = d.Lenses[i+1].Group
-			if next == lens.Group {
+			next = sayGroup(d.Lenses[i+1].Group)
+			if d.Lenses[i+1].Group == lens.Group {
 				next = "next lens"
 			}
 			edge = plain(Fixed(l.EdgeGapMM[i], 3))
@@ -275,7 +354,7 @@ func assemblyTable(l *ReportDesign) pageTable {
 		}
 		t.Rows = append(t.Rows, pageRow{Cells: []pageCell{
 			plain(strconv.Itoa(i + 1)).head(),
-			words(lens.Group).of("lenses", "group", i),
+			words(sayGroup(lens.Group)),
 			oneLine(lens.Part).of("lenses", "part", i),
 			oneLine(facing + ": " + sideOf(d.Surfaces[first].RadiusMM)),
 			plain(Fixed(d.Surfaces[first].ZMM, 3)).of("surfaces", "z_mm", first),
@@ -286,6 +365,14 @@ func assemblyTable(l *ReportDesign) pageTable {
 		}})
 	}
 	return t
+}
+
+// sayGroup is a group in words.
+func sayGroup(group string) string {
+	if group == "relay2" {
+		return "relay 2"
+	}
+	return group
 }
 
 // sideOf says what a surface looks like from the world: a positive radius has

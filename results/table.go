@@ -110,11 +110,12 @@ func (t *Table) line(cells []string, widths []int) string {
 // cellWidth measures text the same way under every locale.
 var cellWidth = &runewidth.Condition{StrictEmojiNeutral: true}
 
-// printable replaces control characters, which a catalog may hold and which
-// would break the table or drive the terminal.
+// printable replaces control characters, and those that turn the direction of
+// writing, which damaged results may hold and which would break the table or
+// drive the terminal.
 func printable(s string) string {
 	return strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) {
+		if unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) || r == '\u2028' || r == '\u2029' {
 			return unicode.ReplacementChar
 		}
 		return r

@@ -170,3 +170,40 @@ func TestEncodingToAFullDisk(t *testing.T) {
 		t.Errorf("error on a disk that just holds it: %v", err)
 	}
 }
+
+// TestLeftBehind: the beginning of a file that a killed process has left is removed
+// by the next one that writes it; what another one is at stays, and so does what
+// only looks alike.
+func TestLeftBehind(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "x")
+	alike := []string{".x.0123456789abcdef01234567.tmp", ".x.tmp", TemporaryName("y")}
+	left, held := TemporaryName("x"), TemporaryName("x")
+	for _, name := range append(alike, left, held) {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte("half"), 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	f, err := os.OpenFile(filepath.Join(dir, held), os.O_RDWR, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if err := hold(f); holds && err != nil {
+		t.Fatal(err)
+	}
+	if err := WriteWhole(path, func(io.Writer) error { return nil }); err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range append(alike, held, "x") {
+		if _, err := os.Stat(filepath.Join(dir, name)); err != nil {
+			t.Error(err)
+		}
+	}
+	if _, err := os.Stat(filepath.Join(dir, left)); holds && err == nil {
+		t.Error("what was left behind is still there")
+	}
+	if !IsTemporary(left, "x") || IsTemporary(left, "y") || IsTemporary(alike[0], "x") || IsTemporary("x", "x") {
+		t.Error("temporary names are not told apart")
+	}
+}

@@ -33,7 +33,7 @@ func specOf(r plain.Request) *Spec {
 		},
 		Field: FieldSection{r.FieldWidthDeg, r.FieldHeightDeg, r.FieldShape},
 		Eye: EyeSection{
-			r.PupilMM, r.BoxMM, r.ReliefMinMM, r.ReliefMaxMM, r.AccommodationD, r.RefocusMaxD, r.CombinerMM, r.CombinerIndex,
+			r.PupilMM, r.BoxMM, &r.SharpBoxMM, r.ReliefMinMM, r.ReliefMaxMM, r.AccommodationD, r.RefocusMaxD, r.CombinerMM, r.CombinerIndex,
 		},
 		Depth: DepthSection{r.NearM, r.FarM, r.Steps},
 		Mask: MaskSection{

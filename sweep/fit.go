@@ -6,21 +6,31 @@ import (
 	"math"
 	"slices"
 
+	"relaysweep/catalog"
 	"relaysweep/objective"
 )
 
 // lever is one requirement or limit that can be eased alone.
 type lever struct {
-	name  string // under which failures are counted
+	// name is that under which failures are counted; a requirement that several
+	// keys set has one lever a key, and those after the first are named after it.
+	name  string
 	start float64
 	// eased is where easing ends: what no bench would go beyond.
 	eased float64
 	set   func(p *objective.Problem, value float64)
+	// lenses sets a value that the lens tables have rather than the spec; nil
+	// for none.
+	lenses func(lenses []*catalog.Lens, value float64) []*catalog.Lens
+	// needs is how many a train takes of what a lever of whole numbers allows:
+	// the value that it needs, whatever its gaps are. It is nil for the others.
+	needs func(t *objective.Train) float64
 }
 
 // easedLength and the others are where easing ends.
 const (
 	easedTravel    = 1000.0 // mm
+	easedRelief    = 1000.0 // mm
 	easedMask      = 1000.0 // mm
 	easedArcmin    = 600.0
 	easedDioptres  = 10.0
@@ -30,58 +40,133 @@ const (
 	easedField     = 0.02 // share of the field
 )
 
-// levers are the paraxial requirements of a problem that a number in the spec
-// sets, in the order in which they are tested. The aperture's number is the
-// field: its width in degrees, the height going with it.
-func levers(spec *Spec, p *objective.Problem) []lever {
+// levers are the paraxial requirements on a library's trains that a number in the
+// spec or the lens tables sets, in the order in which they are tested. The
+// aperture's number is the field: its width in degrees, the height going with it.
+func levers(spec *Spec, lib *objective.Library) []lever {
+	p := lib.Problem
+	more := func(name string, start, eased float64, set func(p *objective.Problem, v float64)) lever {
+		return lever{name: name, start: start, eased: math.Max(start, eased), set: set}
+	}
+	less := func(name string, start, eased float64, set func(p *objective.Problem, v float64)) lever {
+		return lever{name: name, start: start, eased: math.Min(start, eased), set: set}
+	}
 	limit := func(name string, eased float64) lever {
-		return lever{name, p.Limits.Limit(name), eased, func(p *objective.Problem, v float64) {
+		return more(name, p.Limits.Limit(name), eased, func(p *objective.Problem, v float64) {
 			p.Limits.Max = maps.Clone(p.Limits.Max)
 			p.Limits.Max[name] = v
-		}}
+		})
 	}
 	all := []lever{
-		{"gap", p.GroupGapMin, 0, func(p *objective.Problem, v float64) { p.GroupGapMin = v }},
-		{"length", p.LengthMax, math.Inf(1), func(p *objective.Problem, v float64) { p.LengthMax = v }},
-		{"relief", p.ReliefMin, p.CombinerMM, func(p *objective.Problem, v float64) { p.ReliefMin = v }},
-		{"aperture", spec.Field.WidthDeg, spec.Field.WidthDeg * easedField, func(p *objective.Problem, v float64) {
+		less("gap", p.GroupGapMin, 0, func(p *objective.Problem, v float64) { p.GroupGapMin = v }),
+		more("length", p.LengthMax, math.Inf(1), func(p *objective.Problem, v float64) { p.LengthMax = v }),
+		less("relief", p.ReliefMin, p.CombinerMM, func(p *objective.Problem, v float64) { p.ReliefMin = v }),
+		more("relief_max_mm", p.ReliefMax, easedRelief, func(p *objective.Problem, v float64) { p.ReliefMax = v }),
+		less("aperture", spec.Field.WidthDeg, spec.Field.WidthDeg*easedField, func(p *objective.Problem, v float64) {
 			eased := *spec
 			eased.Field.WidthDeg = v
 			eased.Field.HeightDeg = spec.Field.HeightDeg * v / spec.Field.WidthDeg
 			q := eased.Problem()
 			p.TanHalfWidth, p.TanHalfHeight, p.TanMax = q.TanHalfWidth, q.TanHalfHeight, q.TanMax
-		}},
-		{"clearance", p.Clearance, 0, func(p *objective.Problem, v float64) { p.Clearance = v }},
-		{"travel", p.Travel, easedTravel, func(p *objective.Problem, v float64) { p.Travel = v }},
-		{"mask_size", p.MaskWidth, easedMask, func(p *objective.Problem, v float64) {
+		}),
+		less("clearance", p.Clearance, 0, func(p *objective.Problem, v float64) { p.Clearance = v }),
+		more("travel", p.Travel, easedTravel, func(p *objective.Problem, v float64) { p.Travel = v }),
+		more("mask_size", p.MaskWidth, easedMask, func(p *objective.Problem, v float64) {
 			p.MaskHeight *= v / p.MaskWidth
 			p.MaskWidth = v
-		}},
+		}),
 		limit("pixel_arcmin", easedArcmin),
 		limit("depth_step_D", easedDioptres),
 		limit("viewpoint_shift_mm", easedShift),
-		limit("price", easedSum),
-		limit("mass_g", easedSum),
 	}
-	if p.LensesMax > 0 {
-		all = append(all, lever{"parts", float64(p.LensesMax), 1000, func(p *objective.Problem, v float64) {
-			p.LensesMax = int(math.Ceil(v))
-		}})
+	all = append(all, partLevers(spec, lib)...)
+	all = append(all, limit("price", easedSum), limit("mass_g", easedSum))
+	if slices.Contains(spec.Train.Layouts, objective.Keplerian) {
+		all = append(all, more("magnification", p.MagnificationTol, easedTolerance, func(p *objective.Problem, v float64) {
+			p.MagnificationTol = v
+		}))
 	}
+	return slices.DeleteFunc(all, func(l lever) bool { return math.IsInf(l.start, 1) || l.start == l.eased })
+}
+
+// partLevers are the levers on what parts a train may take: how many lenses, how
+// many different ones, and how many of one whose stock is bounded.
+func partLevers(spec *Spec, lib *objective.Library) []lever {
+	p := lib.Problem
+	groups := 0
 	for _, layout := range spec.Train.Layouts {
-		if layout == objective.Keplerian {
-			all = append(all, lever{"magnification", p.MagnificationTol, easedTolerance, func(p *objective.Problem, v float64) {
-				p.MagnificationTol = v
-			}})
+		groups = max(groups, len(layout.GroupNames()))
+	}
+	most := float64(groups * spec.Train.LensesPerGroup)
+	var all []lever
+	if p.LensesMax > 0 {
+		all = append(all, lever{
+			name: "parts", start: float64(p.LensesMax), eased: most,
+			set:   func(p *objective.Problem, v float64) { p.LensesMax = int(v) },
+			needs: func(t *objective.Train) float64 { return float64(lensesIn(t)) },
+		})
+	}
+	if p.PartsMax > 0 {
+		all = append(all, lever{
+			name: "distinct_parts_max", start: float64(p.PartsMax), eased: most,
+			set:   func(p *objective.Problem, v float64) { p.PartsMax = int(v) },
+			needs: func(t *objective.Train) float64 { return float64(len(pieces(t))) },
+		})
+	}
+	least := math.Inf(1)
+	stock := map[string]int{}
+	for _, l := range lib.Lenses {
+		if l.Stock >= 0 {
+			stock[l.Part] = l.Stock
+			least = math.Min(least, float64(l.Stock))
 		}
 	}
-	var set []lever
-	for _, l := range all {
-		if !math.IsInf(l.start, 1) && l.start != l.eased {
-			set = append(set, l)
+	if len(stock) > 0 {
+		all = append(all, lever{
+			name: "stock", start: least, eased: most,
+			lenses: func(lenses []*catalog.Lens, v float64) []*catalog.Lens {
+				eased := slices.Clone(lenses)
+				for i, l := range eased {
+					if l.Stock >= 0 && l.Stock < int(v) {
+						more := *l
+						more.Stock = int(v)
+						eased[i] = &more
+					}
+				}
+				return eased
+			},
+			needs: func(t *objective.Train) float64 {
+				need := least
+				for part, n := range pieces(t) {
+					if have, bounded := stock[part]; bounded && n > have {
+						need = math.Max(need, float64(n))
+					}
+				}
+				return need
+			},
+		})
+	}
+	return slices.DeleteFunc(all, func(l lever) bool { return l.start >= l.eased })
+}
+
+// pieces is how many of each part a train takes.
+func pieces(t *objective.Train) map[string]int {
+	n := map[string]int{}
+	for _, g := range t.Groups {
+		for _, e := range g.Elements {
+			n[e.Lens.Part]++
 		}
 	}
-	return set
+	return n
+}
+
+// lensesIn is how many lenses a train has.
+func lensesIn(t *objective.Train) int {
+	n := 0
+	for _, g := range t.Groups {
+		n += len(g.Elements)
+	}
+	return n
 }
 
 // easedTogether is how many of the shortest designs that an eased requirement
@@ -112,6 +197,10 @@ type Fits struct {
 	// Open are the names, sorted, whose search ended before it had seen
 	// everything: something may pass at a value nearer than the one given.
 	Open []string
+	// Binds counts, by requirement, what designs fail first of which some were
+	// judged by themselves because bounds had set all of them aside; empty when
+	// the search has judged some. See [binding].
+	Binds map[string]int64
 }
 
 func (f *Fits) leaveOpen(name string) {
@@ -122,27 +211,44 @@ func (f *Fits) leaveOpen(name string) {
 }
 
 // wouldFit finds the easing of each requirement and limit alone. It is called
-// when nothing passes.
-func wouldFit(ctx context.Context, spec *Spec, lib *objective.Library, o options) (*Fits, error) {
-	o.progress, o.onePerParts, o.checksMax, o.effortMax = nil, false, fitChecks, fitEffort
-	fits := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}}
-	if err := fits.limits(ctx, lib, o); err != nil {
+// when nothing passes, with the proof of that.
+func wouldFit(ctx context.Context, spec *Spec, lib *objective.Library, o options, proof *Proof) (*Fits, error) {
+	all := levers(spec, lib)
+	show := func(easing string) {
+		if o.progress != nil {
+			o.progress(Status{
+				Stage: StageWouldFit, Easing: easing, Examined: proof.Examined, Checked: proof.Checked, ProvenMM: proof.ProvenLength,
+				Wanted: o.top, ChecksMax: o.checksMax, Replayed: o.log.replaying(),
+			})
+		}
+	}
+	each := o
+	each.progress, each.onePerParts, each.checksMax, each.effortMax = nil, false, fitChecks, fitEffort
+	fits := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}, Binds: map[string]int64{}}
+	show("limits")
+	if err := fits.limits(ctx, lib, each); err != nil {
 		return nil, err
 	}
-	for _, l := range levers(spec, lib.Problem) {
-		value, length, found, settled, err := l.fit(ctx, lib, o)
+	for _, l := range all {
+		show(l.name)
+		found, err := l.fit(ctx, lib, each)
 		if err != nil {
 			return nil, err
 		}
 		fits.Value[l.name] = nil
-		if found {
-			fits.Value[l.name], fits.Length[l.name] = &value, length
+		if found.found {
+			fits.Value[l.name], fits.Length[l.name] = &found.value, found.length
 		}
-		if !settled {
+		if !found.settled {
 			fits.leaveOpen(l.name)
 		}
 	}
-	return fits, nil
+	if !o.part.Whole() { // the merge draws from the whole
+		return fits, nil
+	}
+	var err error
+	fits.Binds, err = binding(ctx, lib, o, proof)
+	return fits, err
 }
 
 // limits is the part of wouldFit for limits that the ray check tests: one walk
@@ -266,61 +372,122 @@ func (a *ascent) easeUnit(ctx context.Context, batch []candidate, base *objectiv
 // ease.
 var paraxialLimits = []string{"pixel_arcmin", "depth_step_D", "viewpoint_shift_mm", "mass_g", "price"}
 
+// easing is what fit found of a lever.
+type easing struct {
+	value, length float64 // mm; of the train that passes at the value
+	found         bool
+	// settled is false when a search ended before it had seen everything.
+	settled bool
+}
+
 // fit finds the least easing of the requirement that lets a design pass. It
 // eases it fully, takes the shortest designs that pass and finds how much each
 // needs; then it halves what is left between the requirement and that, by an
-// exact search each, down to the resolution. settled is false when one of these
-// searches ended before it had seen everything.
-func (l *lever) fit(ctx context.Context, lib *objective.Library, o options) (value, length float64, found, settled bool, err error) {
-	o.top = easedTogether
-	none, some := l.start, l.eased // nothing passes at none
-	settled = true
-	for try := some; ; try = none + (some-none)/2 {
-		p := l.at(lib.Problem, try)
-		a, err := newAscent(ctx, objective.NewLibrary(p, lib.Lenses), o)
-		if err != nil {
-			return 0, 0, false, false, err
+// exact search each, down to the resolution.
+func (l *lever) fit(ctx context.Context, lib *objective.Library, o options) (easing, error) {
+	e, none := easing{value: l.eased, settled: true}, l.start // nothing passes at none
+	if l.name == objective.Length.String() {
+		// The shortest that passes has no need to be the first of the ranking.
+		var err error
+		if e, err = l.shortest(ctx, lib, o); err != nil {
+			return easing{}, err
 		}
-		out, err := a.run(ctx)
+		if o.by == objective.ByLength || !o.wants(objective.ErectorPair) {
+			return e, nil
+		}
+		// A pair's inner gap is another where it is chosen for the ranked length:
+		// one whose shortest gap fails by rays may pass at that one.
+	}
+	o.top = easedTogether
+	for {
+		try := e.value
+		if e.found {
+			try = l.between(none, e.value)
+			if try == none || try == e.value || math.Abs(e.value-none) <= resolution*math.Abs(e.value-l.start) {
+				return e, nil
+			}
+		}
+		out, err := l.search(ctx, lib, o, try)
 		if err != nil {
-			return 0, 0, false, false, err
+			return easing{}, err
 		}
 		switch {
-		case len(out.Found) > 0 && l.name == "length":
-			length = out.Found[0].Train.Length
-			return length, length, true, true, nil
 		case len(out.Found) > 0:
-			some, length, found = try, out.Found[0].Train.Length, true
+			e.value, e.length, e.found = try, out.Found[0].Train.Length, true
 			for _, f := range out.Found {
-				if nearer := l.least(lib.Problem, f.Train, some, o.by); nearer != some {
-					some, length = nearer, f.Train.Length
+				if nearer := l.least(lib.Problem, f.Train, e.value, o.by); nearer != e.value {
+					e.value, e.length = nearer, f.Train.Length
 				}
 			}
-		case !found:
-			return 0, 0, false, out.Proof.Exact, nil
+		case !e.found:
+			e.settled = e.settled && out.Proof.Exact
+			return e, nil
 		default:
-			none, settled = try, settled && out.Proof.Exact
-		}
-		middle := none + (some-none)/2 // is one of them where nothing lies between
-		if middle == none || middle == some || math.Abs(some-none) <= resolution*math.Abs(some-l.start) {
-			return some, length, true, settled, nil
+			none, e.settled = try, e.settled && out.Proof.Exact
 		}
 	}
+}
+
+// shortest is the length of the shortest design that passes.
+func (l *lever) shortest(ctx context.Context, lib *objective.Library, o options) (easing, error) {
+	o.by, o.top = objective.ByLength, 1
+	out, err := l.search(ctx, lib, o, l.eased)
+	if err != nil {
+		return easing{}, err
+	}
+	if len(out.Found) == 0 {
+		return easing{value: l.eased, settled: out.Proof.Exact}, nil
+	}
+	length := out.Found[0].Train.Length
+	return easing{value: length, length: length, found: true, settled: true}, nil
+}
+
+// search looks for the first designs that pass with the requirement at a value.
+func (l *lever) search(ctx context.Context, lib *objective.Library, o options, value float64) (*Outcome, error) {
+	lenses := lib.Lenses
+	if l.lenses != nil {
+		lenses = l.lenses(lenses, value)
+	}
+	a, err := newAscent(ctx, objective.NewLibrary(l.at(lib.Problem, value), lenses), o)
+	if err != nil {
+		return nil, err
+	}
+	return a.run(ctx)
+}
+
+func (o *options) wants(layout objective.Layout) bool {
+	return slices.ContainsFunc(o.spaces, func(s objective.Space) bool { return s.Layout == layout })
 }
 
 // at is the problem with the requirement at a value.
 func (l *lever) at(p *objective.Problem, value float64) *objective.Problem {
 	q := *p
-	l.set(&q, value)
+	if l.set != nil {
+		l.set(&q, value)
+	}
 	return &q
+}
+
+// between is the value in the middle between two, or none where there is none.
+func (l *lever) between(none, some float64) float64 {
+	if l.needs != nil {
+		return none + math.Floor((some-none)/2)
+	}
+	return none + (some-none)/2
 }
 
 // least is the value nearest to the spec's at which a train passes that passes
 // at some: never farther than some.
 func (l *lever) least(p *objective.Problem, t *objective.Train, some float64, by objective.RankBy) float64 {
+	switch {
+	case l.needs != nil:
+		return math.Min(some, l.needs(t))
+	case l.name == objective.Length.String():
+		some = math.Min(some, t.Length)
+	}
 	none := l.start
 	for range 48 {
-		try := none + (some-none)/2
+		try := l.between(none, some)
 		if try == none || try == some {
 			break
 		}

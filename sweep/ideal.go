@@ -11,8 +11,12 @@ import (
 
 // addIdeals finds how short a train could be at each of the points if every focal
 // length could be had, several points at once, and keeps that in a journal where
-// there is one. Points without a lens in use have no such limit.
-func (j *Job) addIdeals(ctx context.Context, journal *Journal, outcomes []PointOutcome) error {
+// there is one. Points without a lens in use have no such limit. progress, which may be
+// nil, is told once.
+func (j *Job) addIdeals(ctx context.Context, journal *Journal, outcomes []PointOutcome, progress Progress) error {
+	if progress != nil && len(outcomes) > 0 {
+		progress(Status{Stage: StageIdeal, Point: len(outcomes) - 1, Points: len(outcomes)})
+	}
 	kept := &keptIdeals{journal: journal}
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(j.Workers())
@@ -28,7 +32,10 @@ func (j *Job) addIdeals(ctx context.Context, journal *Journal, outcomes []PointO
 					return err
 				}
 				options := j.options(o.Point.Spec)
-				ideal := o.Problem.Ideal(options.spaces, ratio, options.by)
+				ideal, err := o.Problem.Ideal(ctx, options.spaces, ratio, options.by)
+				if err != nil {
+					return err
+				}
 				o.Ideal = &ideal
 				return kept.write(o.Point.Index, o.Ideal)
 			}

@@ -39,9 +39,9 @@ func TestIdealAgainstSearch(t *testing.T) {
 		s.Mask.Seat, s.Search.RankBy, s.Train.Magnification, s.Train.AirGapMinMM = x.seat, x.by, x.magnification, 0
 		j := &Job{Spec: s}
 		o, p := j.options(s), s.Problem()
-		aimed := p.Ideal(o.spaces, x.ratio*float64(x.perGroup), o.by)
-		if aimed.Train == nil {
-			t.Fatalf("case %d: no train", c)
+		aimed, err := p.Ideal(context.Background(), o.spaces, x.ratio*float64(x.perGroup), o.by)
+		if err != nil || aimed.Train == nil {
+			t.Fatalf("case %d: no train, %v", c, err)
 		}
 		r := rand.New(rand.NewPCG(8, uint64(c)))
 		var lenses []*catalog.Lens
@@ -97,7 +97,7 @@ func TestIdealPoints(t *testing.T) {
 			outcomes = append(outcomes, PointOutcome{Point: Point{Spec: &s}, Problem: s.Problem()})
 		}
 		outcomes[3].Point.Spec.Catalog.ExcludeParts = []string{"*"}
-		if err := j.addIdeals(context.Background(), nil, outcomes); err != nil {
+		if err := j.addIdeals(context.Background(), nil, outcomes, nil); err != nil {
 			t.Fatal(err)
 		}
 		for i, want := range []float64{0, 0.7, 0.9} {
@@ -123,7 +123,7 @@ func TestIdealPoints(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if err := j.addIdeals(ctx, nil, first); !Interrupted(err) {
+	if err := j.addIdeals(ctx, nil, first, nil); !Interrupted(err) {
 		t.Errorf("interrupted: %v", err)
 	}
 }

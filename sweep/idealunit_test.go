@@ -22,7 +22,10 @@ func TestIdealKept(t *testing.T) {
 		for _, travel := range []float64{s.Stage.TravelMM, 1e-6} {
 			p := s.Problem()
 			p.Travel = travel
-			want := p.Ideal([]objective.Space{space}, 0.8, objective.ByLength)
+			want, err := p.Ideal(t.Context(), []objective.Space{space}, 0.8, objective.ByLength)
+			if err != nil {
+				t.Fatal(err)
+			}
 			if (want.Train == nil) != (travel < 1) || want.Train == nil && len(want.Without) == 0 {
 				t.Errorf("%v, travel %v: %+v", space, travel, want)
 			}

@@ -2,7 +2,7 @@ package sweep
 
 import (
 	"fmt"
-	"path/filepath"
+	"regexp"
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
@@ -32,24 +32,43 @@ func (j *Job) Inputs() []Input {
 	return inputs
 }
 
+// CopyNames are the names of the copies of a spec, so many lens tables and so many
+// glass tables, in the order of [Job.Inputs].
+func CopyNames(lenses, glasses int) []string {
+	names := []string{specCopy}
+	for i := range lenses {
+		names = append(names, lensCopy(i))
+	}
+	for i := range glasses {
+		names = append(names, glassCopy(i))
+	}
+	return names
+}
+
+// copyName matches the names of copies.
+var copyName = regexp.MustCompile(`^(spec\.toml|(lenses|glasses)-[1-9][0-9]*\.csv)$`)
+
+// IsCopyName tells whether a copy of an input can have the name.
+func IsCopyName(name string) bool { return copyName.MatchString(name) }
+
 func lensCopy(i int) string  { return fmt.Sprintf("lenses-%d.csv", i+1) }
 func glassCopy(i int) string { return fmt.Sprintf("glasses-%d.csv", i+1) }
 
-// OpenInputs reads a job from a folder of copies, see [Job.Inputs]: the spec's
-// tables are read from there, wherever the spec says that they are. Messages
-// and the catalog call them by the names in the spec. What is wrong comes as
-// one [catalog.Faults].
-func OpenInputs(folder string) (*Job, error) {
-	spec, err := ReadSpec(filepath.Join(folder, specCopy))
+// OpenInputs reads a job from copies, see [Job.Inputs], of which path tells where
+// each stands: the spec's tables are read from there, wherever the spec says that
+// they are. Messages and the catalog call them by the names in the spec. What is
+// wrong comes as one [catalog.Faults].
+func OpenInputs(path func(name string) string) (*Job, error) {
+	spec, err := ReadSpec(path(specCopy))
 	if err != nil {
 		return nil, err
 	}
 	lenses, glasses := spec.LensFiles(), spec.GlassFiles()
 	for i := range lenses {
-		lenses[i].Path = filepath.Join(folder, lensCopy(i))
+		lenses[i].Path = path(lensCopy(i))
 	}
 	for i := range glasses {
-		glasses[i].Path = filepath.Join(folder, glassCopy(i))
+		glasses[i].Path = path(glassCopy(i))
 	}
 	return openTables(spec, lenses, glasses)
 }

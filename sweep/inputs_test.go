@@ -1,6 +1,7 @@
 package sweep
 
 import (
+	"context"
 	"os"
 	"path/filepath"
 	"testing"
@@ -47,7 +48,7 @@ travel_mm = 15
 			t.Fatal(err)
 		}
 	}
-	job, err := Open(filepath.Join(folder, "job", "spec of mine.toml"))
+	job, err := Open(context.Background(), filepath.Join(folder, "job", "spec of mine.toml"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -66,7 +67,7 @@ travel_mm = 15
 			t.Fatal(err)
 		}
 	}
-	again, err := OpenInputs(copies)
+	again, err := OpenInputs(func(name string) string { return filepath.Join(copies, name) })
 	if err != nil {
 		t.Fatal(err)
 	}

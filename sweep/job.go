@@ -21,13 +21,43 @@ type Job struct {
 }
 
 // Open reads a spec and its catalogs. What is wrong in them comes as one
-// [catalog.Faults].
-func Open(path string) (*Job, error) {
+// [catalog.Faults]. When ctx ends before, its error comes at once: nothing ends a
+// read of a pipe into which nobody writes, or of a drive that is gone, so that it
+// is left to itself.
+func Open(ctx context.Context, path string) (*Job, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	var job *Job
+	read := make(chan error, 1)
+	go func() {
+		var err error
+		job, err = open(path)
+		read <- err
+	}()
+	select {
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	case err := <-read:
+		return job, err
+	}
+}
+
+func open(path string) (*Job, error) {
 	spec, err := ReadSpec(path)
 	if err != nil {
 		return nil, err
 	}
-	return openTables(spec, spec.LensFiles(), spec.GlassFiles())
+	faults := spec.checkOutput()
+	job, err := openTables(spec, spec.LensFiles(), spec.GlassFiles())
+	var more catalog.Faults
+	if err != nil && !errors.As(err, &more) {
+		return nil, err
+	}
+	if err := append(faults, more...).Err(); err != nil {
+		return nil, err
+	}
+	return job, nil
 }
 
 // PointOutcome is a sweep point with what its search brought.
@@ -86,7 +116,7 @@ func (j *Job) Run(ctx context.Context, at Attempt) ([]PointOutcome, error) {
 		}
 	}
 	if at.Part.Whole() {
-		if err := j.addIdeals(ctx, at.Journal, outcomes); err != nil {
+		if err := j.addIdeals(ctx, at.Journal, outcomes, at.Progress); err != nil {
 			return outcomes, err
 		}
 	}
@@ -149,14 +179,17 @@ func (r *pointRun) search(ctx context.Context, o options) (*PointOutcome, error)
 		out, err := searchPoint(ctx, spec, lib, o)
 		return outcome(out), err
 	}
-	o.progress(Status{Stage: "stacks", Replayed: true, Wanted: o.top, ChecksMax: o.checksMax})
 	kept := r.at.Journal.points[index]
+	o.progress(Status{Stage: StageStacks, Replayed: kept.units > 0 || kept.outcome != nil, Wanted: o.top, ChecksMax: o.checksMax})
 	if kept.outcome != nil {
-		out, err := readOutcome(ctx, lib, o, kept.outcome)
-		if err != nil && ctx.Err() == nil {
+		out, err := readOutcome(r.work, lib, o, kept.outcome)
+		if err != nil && r.work.Err() == nil {
 			err = &DamagedJournalError{r.at.Journal.path, err}
 		}
-		return outcome(out), err
+		if err != nil { // designs without a report are of no use
+			return nil, err
+		}
+		return outcome(out), nil
 	}
 	events := r.at.Events
 	events.Info("point", "point", index, "points", len(r.job.Points), "lenses", len(lib.Lenses), "units_kept", kept.units)
@@ -292,7 +325,7 @@ func searchPoint(ctx context.Context, spec *Spec, lib *objective.Library, o opti
 	}
 	if len(out.Found) == 0 && out.Proof.Exact {
 		start := time.Now()
-		out.Proof.WouldFit, err = wouldFit(ctx, spec, unrefined(lib), o)
+		out.Proof.WouldFit, err = wouldFit(ctx, spec, unrefined(lib), o, &out.Proof)
 		out.Proof.Seconds["would_fit"] = time.Since(start).Seconds()
 	}
 	return out, err

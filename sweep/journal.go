@@ -69,8 +69,12 @@ const (
 
 const recordPrefix = 8 // bytes of length and checksum
 
-// recordMost bounds a record: a longer one is damage.
-const recordMost = 1 << 30
+// recordMost bounds a record: a longer one is damage. The memory of one of
+// recordSmall bytes is taken before these are read.
+const (
+	recordMost  = 1 << 30
+	recordSmall = 1 << 16
+)
 
 // syncInterval is the time between two syncs of the journal. What was written
 // since the last one outlives the end of the process, but may not outlive that
@@ -200,7 +204,13 @@ func readRecord(in io.Reader, before uint32) (payload []byte, sum uint32, err er
 		return nil, 0, io.ErrUnexpectedEOF
 	}
 	// The length may be damage: memory is taken as the bytes come.
-	payload, err = io.ReadAll(io.LimitReader(in, int64(length)))
+	if length <= recordSmall {
+		payload = make([]byte, length)
+		_, err = io.ReadFull(in, payload)
+		err = cut(err)
+	} else {
+		payload, err = io.ReadAll(io.LimitReader(in, int64(length)))
+	}
 	if err != nil {
 		return nil, 0, err
 	}

@@ -194,3 +194,61 @@ func kinds(t *testing.T, data []byte) string {
 	}
 	return out.String()
 }
+
+// TestReplayInterrupted stops jobs while their journal is replayed, when no design is in
+// hand: what is told is the beginning of the ranking, and all are accounted for.
+func TestReplayInterrupted(t *testing.T) {
+	stopped, begun := 0, 0
+	r := rand.New(rand.NewPCG(11, 12))
+	resumeCases(t, 4, func(c int, j *Job) {
+		j.Spec.Job.Top = 60
+		j.Points = j.Spec.Grid()
+		folder := t.TempDir()
+		out, err := journalled(t.Context(), t, j, folder, Part{}, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := tell(out)
+		path := filepath.Join(folder, JournalFile)
+		whole, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		header := len(firstRecords(t, whole, 1))
+		for range 6 {
+			if err := os.WriteFile(path, whole[:header+r.IntN(len(whole)-header)], 0o666); err != nil {
+				t.Fatal(err)
+			}
+			ctx, cancel := context.WithCancel(t.Context())
+			left := 1 + r.IntN(6)
+			out, err := journalled(ctx, t, j, folder, Part{}, func(s Status) {
+				if left--; left == 0 {
+					cancel()
+				}
+			})
+			cancel()
+			if err == nil {
+				continue
+			}
+			if !Interrupted(err) {
+				t.Fatal(err)
+			}
+			stopped++
+			for i, x := range tell(out) {
+				accounted(t, &out[i].Outcome)
+				n := len(x.Found)
+				if n > len(want[i].Found) || !slices.Equal(x.Found, want[i].Found[:n]) {
+					t.Errorf("case %d: found by then %v, in all %v", c, x.Found, want[i].Found)
+				} else if n > 0 && n < len(want[i].Found) {
+					begun++
+					if x.Proven > want[i].Lengths[n] {
+						t.Errorf("case %d: proven to %v, and yet there is a design of %v", c, x.Proven, want[i].Lengths[n])
+					}
+				}
+			}
+		}
+	})
+	if stopped < 10 || begun == 0 {
+		t.Errorf("%d interrupts, %d with a ranking begun", stopped, begun)
+	}
+}

@@ -184,13 +184,18 @@ func (e *encoder) fits(f *Fits) {
 	for _, name := range f.Open {
 		e.text(name)
 	}
+	e.uvarint(len(f.Binds))
+	for _, name := range slices.Sorted(maps.Keys(f.Binds)) {
+		e.text(name)
+		e.int64(f.Binds[name])
+	}
 }
 
 func (d *decoder) fits() *Fits {
 	if !d.flag() {
 		return nil
 	}
-	f := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}}
+	f := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}, Binds: map[string]int64{}}
 	for range d.length() {
 		name := d.text()
 		f.Value[name] = nil
@@ -201,6 +206,10 @@ func (d *decoder) fits() *Fits {
 	}
 	for range d.length() {
 		f.Open = append(f.Open, d.text())
+	}
+	for range d.length() {
+		name := d.text()
+		f.Binds[name] = d.int64()
 	}
 	return f
 }

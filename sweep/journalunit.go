@@ -160,7 +160,7 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 			e.millimetres(part.most, part.least)
 			e.uint64(part.digest)
 		}
-		list = a.listing.due(&a.backlog, &part)
+		list = w.ok && a.listing.due(&a.backlog, &part)
 		e.flag(list)
 		if list {
 			e.designs(pending)

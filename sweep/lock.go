@@ -77,7 +77,13 @@ func (l *Lock) say() {
 	_, _ = fmt.Fprintf(l.file, "process %d on %s, since %s,\n", os.Getpid(), host, time.Now().UTC().Format(time.RFC3339))
 }
 
-// Release gives the folder free and leaves no file.
+// Release gives the folder free and leaves no file. Where the folder has been
+// moved meanwhile, the file went with it, and what stands in its place is another's.
 func (l *Lock) Release() error {
-	return errors.Join(os.Remove(l.path), l.file.Close())
+	var err error
+	opened, errOpened := l.file.Stat()
+	if standing, errNow := os.Stat(l.path); errOpened == nil && errNow == nil && os.SameFile(opened, standing) {
+		err = os.Remove(l.path)
+	}
+	return errors.Join(err, l.file.Close())
 }

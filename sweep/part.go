@@ -28,6 +28,9 @@ type Part struct {
 // journals, each in a folder named as partName tells.
 const partsFolder = "parts"
 
+// LogFile is the name of the log of events in the folder of a job or of a part.
+const LogFile = "job.log"
+
 // partsMost bounds the number of parts.
 const partsMost = 10_000
 

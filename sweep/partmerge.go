@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"math"
 	"math/big"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -21,14 +22,28 @@ type Parts struct {
 	output   string
 	journals []*Journal // by index
 	merging  *Journal   // what a merge has done so far; nil before
+	locks    []*Lock
 }
 
 // ErrNoParts tells that an output folder holds no parts of a job.
 var ErrNoParts = errors.New("holds no parts of a job: relaysweep run --part I/N SPEC makes them")
 
-// OpenParts opens the journals of all parts below an output folder. One that
-// is missing, unfinished, or of another job than the others is an error that
-// names it.
+// UnfinishedPartsError tells which parts of a job are still to be done.
+type UnfinishedPartsError struct {
+	Folder  string   // of the parts
+	Missing []string // with how far each is
+	Running bool     // a process is at one of them
+	Spec    string   // file of the spec from which the others were made, if any
+}
+
+func (e *UnfinishedPartsError) Error() string {
+	return fmt.Sprintf("%s: these parts are still to be done: %s\n    relaysweep run --part I/N SPEC does, or goes on with, part I",
+		e.Folder, strings.Join(e.Missing, ", "))
+}
+
+// OpenParts opens the journals of all parts below an output folder, and keeps
+// others out of these. Where some are missing, unfinished or being done, the error is
+// an [UnfinishedPartsError].
 func OpenParts(output string) (*Parts, error) {
 	parts, err := partsIn(output)
 	if err != nil {
@@ -41,25 +56,48 @@ func OpenParts(output string) (*Parts, error) {
 		return nil, err
 	}
 	ps := &Parts{output: output}
-	var missing []string
+	missing := &UnfinishedPartsError{Folder: PartsFolder(output)}
+	begun := parts[0].Count
 	for i := range parts[0].Count {
 		part := Part{i, parts[0].Count}
+		lock, err := LockFolder(part.Folder(output))
+		var locked *LockedError
+		switch {
+		case errors.As(err, &locked):
+			missing.Missing = append(missing.Missing, part.String()+" (being done)")
+			missing.Running = true
+			continue
+		case errors.Is(err, fs.ErrNotExist):
+			missing.Missing = append(missing.Missing, part.String()+" (not begun)")
+			begun--
+			continue
+		case err != nil:
+			return nil, errors.Join(err, ps.Close())
+		}
+		ps.locks = append(ps.locks, lock)
 		j, err := readJournal(filepath.Join(part.Folder(output), JournalFile), false)
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
-			missing = append(missing, part.String()+" (not begun)")
+			missing.Missing = append(missing.Missing, part.String()+" (not begun)")
+			begun--
 			continue
 		case err != nil:
 			return nil, errors.Join(err, ps.Close())
 		}
 		ps.journals = append(ps.journals, j)
 		if !j.ended {
-			missing = append(missing, part.String()+" (unfinished)")
+			missing.Missing = append(missing.Missing, part.String()+" (unfinished)")
 		}
 	}
-	if len(missing) > 0 {
-		return nil, errors.Join(fmt.Errorf("%s: these parts are still to be done: %s\n    relaysweep run --part I/N SPEC does, or goes on with, part I",
-			PartsFolder(output), strings.Join(missing, ", ")), ps.Close())
+	if begun == 0 {
+		// What is left in their folders is not theirs.
+		return nil, errors.Join(fmt.Errorf("%s: %w", output, ErrNoParts), ps.Close())
+	}
+	if len(missing.Missing) > 0 {
+		if len(ps.journals) > 0 {
+			missing.Spec = ps.SpecFile()
+		}
+		return nil, errors.Join(missing, ps.Close())
 	}
 	return ps, nil
 }
@@ -117,7 +155,7 @@ func (ps *Parts) openMerge(j *Job, origin Origin) error {
 	return err
 }
 
-// Close closes the journals.
+// Close closes the journals and lets others into the parts' folders.
 func (ps *Parts) Close() error {
 	var errs []error
 	if ps.merging != nil {
@@ -126,7 +164,61 @@ func (ps *Parts) Close() error {
 	for _, j := range ps.journals {
 		errs = append(errs, j.file.Close())
 	}
+	for _, l := range ps.locks {
+		errs = append(errs, l.Release())
+	}
 	return errors.Join(errs...)
+}
+
+// ClearParts removes the parts of a job whose results are in place, and which were
+// moved from the folder of parts to another one: by that one rename all of them are
+// gone, so that none is missed whenever this ends. What is not of a part goes back.
+func ClearParts(away, home string) error {
+	entries, err := os.ReadDir(away)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		if _, ok := partOf(partName.FindStringSubmatch(e.Name())); !ok || !e.IsDir() {
+			continue
+		}
+		folder := filepath.Join(away, e.Name())
+		for _, name := range []string{JournalFile, JournalFile + ".new", MergeFile, MergeFile + ".new", LockFile, LogFile} {
+			info, err := os.Lstat(filepath.Join(folder, name))
+			if err != nil || !info.Mode().IsRegular() {
+				continue
+			}
+			if err := os.Remove(filepath.Join(folder, name)); err != nil {
+				return err
+			}
+		}
+		// Fails on a folder that holds something else, which is to stay.
+		_ = os.Remove(folder)
+	}
+	if err := os.Remove(away); err == nil {
+		return nil
+	}
+	if err := os.Rename(away, home); err != nil {
+		return fmt.Errorf("%s: holds files that are no part's; they stay there, as %s can't take them back: %w", away, home, causeOf(err))
+	}
+	return nil
+}
+
+// IsJournal tells whether the file at path is the journal of a job, as far as it is
+// whole.
+func IsJournal(path string) bool {
+	j, err := readJournal(path, false)
+	return err == nil && j.file.Close() == nil
+}
+
+// RemoveJournal removes the journal that a run which was killed at its very end has
+// left beside its results. What is no journal stays.
+func RemoveJournal(folder string) error {
+	path := filepath.Join(folder, JournalFile)
+	if !IsJournal(path) {
+		return nil
+	}
+	return os.Remove(path)
 }
 
 // Merge joins finished parts of the job to what a run of the whole would have
@@ -161,6 +253,7 @@ func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Prog
 				progress(s)
 			}
 		}
+		m.progress(Status{Stage: StageMerge})
 		var out *Outcome
 		var err error
 		if first := (Part{0, len(ps.journals)}); first.byPoints(len(j.Points)) {
@@ -175,7 +268,7 @@ func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Prog
 		}
 		outcomes = append(outcomes, PointOutcome{Point: point, Problem: p, Lenses: len(lib.Lenses), Outcome: *out})
 	}
-	return outcomes, errors.Join(j.addIdeals(ctx, ps.merging, outcomes), ps.merging.sync())
+	return outcomes, errors.Join(j.addIdeals(ctx, ps.merging, outcomes, progress), ps.merging.sync())
 }
 
 // merge is the merge of one sweep point.
@@ -259,7 +352,10 @@ func (m *merge) join(ctx context.Context) (*Outcome, error) {
 		return nil, err
 	}
 	if len(out.Found) == 0 && p.Exact {
-		p.WouldFit = nearestFits(m.point.Spec, m.lib.Problem, outcomes)
+		p.WouldFit = nearestFits(m.point.Spec, m.lib, outcomes)
+		if p.WouldFit.Binds, err = binding(ctx, m.lib, m.options, p); err != nil {
+			return nil, err
+		}
 	}
 	return out, nil
 }
@@ -310,7 +406,12 @@ func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
 		return nil, err
 	}
 	if len(out.Found) == 0 && p.Exact {
-		p.WouldFit = nearestFits(m.point.Spec, m.lib.Problem, outcomes)
+		plain := unrefined(m.lib)
+		p.WouldFit = nearestFits(m.point.Spec, plain, outcomes)
+		var err error
+		if p.WouldFit.Binds, err = binding(ctx, plain, m.options, p); err != nil {
+			return nil, err
+		}
 	}
 	return out, nil
 }
@@ -469,12 +570,13 @@ func joinedFocal(o *Outcome) *big.Int {
 
 // nearestFits joins what would fit in each of the parts: of each requirement
 // and limit the value nearest to the spec's.
-func nearestFits(spec *Spec, p *objective.Problem, outcomes []*Outcome) *Fits {
+func nearestFits(spec *Spec, lib *objective.Library, outcomes []*Outcome) *Fits {
+	p := lib.Problem
 	asked := map[string]float64{"transmission_min": p.Limits.TransmissionMin}
 	for _, m := range objective.MetricList {
 		asked[m.Name] = p.Limits.Limit(m.Name)
 	}
-	for _, l := range levers(spec, p) {
+	for _, l := range levers(spec, lib) {
 		asked[l.name] = l.start
 	}
 	joined := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}}

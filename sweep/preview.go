@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"math/big"
+	"slices"
 
 	"relaysweep/objective"
 )
@@ -22,6 +23,9 @@ type Preview struct {
 	// count them here.
 	Serving   []Serving
 	Conflicts []objective.Conflict
+	// LeastViewpointMM is a lower bound on the shift of the viewpoint of every
+	// train that the groups make; -Inf where it is not limited, or none is known.
+	LeastViewpointMM float64
 	// LargestClearMM is the largest clear diameter of any lens in use, to hold
 	// against the problem's LastAperture.
 	LargestClearMM float64
@@ -40,6 +44,33 @@ type Serving struct {
 	Groups int
 }
 
+// Impossible tells whether the numbers above prove that a run would find nothing
+// at this point.
+func (v *Preview) Impossible() bool {
+	return v.Lenses == 0 || len(v.Conflicts) > 0 || v.ApertureMissing() || v.ViewpointMissing() ||
+		!slices.ContainsFunc(v.Spaces, func(s SpacePreview) bool { return v.served(s.Space) })
+}
+
+// ApertureMissing tells whether no lens is wide enough to stand next to the eye.
+func (v *Preview) ApertureMissing() bool { return v.Problem.LastAperture() > v.LargestClearMM }
+
+// ViewpointMissing tells whether no train keeps the limit on the shift of the
+// viewpoint.
+func (v *Preview) ViewpointMissing() bool {
+	return v.LeastViewpointMM > v.Problem.Limits.Limit("viewpoint_shift_mm")*(1+1e-9)+1e-6
+}
+
+// served tells whether each place of a space has a group that can serve there,
+// as far as that was counted.
+func (v *Preview) served(space objective.Space) bool {
+	for _, s := range v.Serving {
+		if s.Groups == 0 && (s.Place == "relay" && space.Layout == objective.ErectorSingle || s.Place != "relay" && s.Seat == space.Seat) {
+			return false
+		}
+	}
+	return true
+}
+
 // previewMost is how many groups a preview makes to count those that serve.
 const previewMost = 2_000_000
 
@@ -52,7 +83,7 @@ func (j *Job) Preview(ctx context.Context) ([]Preview, error) {
 		o := j.options(point.Spec)
 		v := Preview{
 			Point: point, Problem: p, Lenses: len(lib.Lenses), ByKind: map[string]int{},
-			Elements: len(lib.Elements), Groups: new(big.Int), Conflicts: p.Conflicts(),
+			Elements: len(lib.Elements), Groups: new(big.Int), Conflicts: p.Conflicts(), LeastViewpointMM: math.Inf(-1),
 		}
 		for _, l := range lib.Lenses {
 			v.ByKind[l.Kind]++
@@ -68,35 +99,47 @@ func (j *Job) Preview(ctx context.Context) ([]Preview, error) {
 			v.Spaces = append(v.Spaces, SpacePreview{s, new(big.Int).Exp(v.Groups, big.NewInt(groups), nil)})
 		}
 		if v.Groups.IsInt64() && v.Groups.Int64() <= previewMost {
-			st, err := serving(ctx, lib, rolesOf(o))
-			if err != nil {
+			if err := v.serve(ctx, lib, rolesOf(o)); err != nil {
 				return nil, err
 			}
-			v.Serving = st
 		}
 		previews = append(previews, v)
 	}
 	return previews, nil
 }
 
-// serving counts the groups that can serve in each place.
-func serving(ctx context.Context, lib *objective.Library, want roles) ([]Serving, error) {
+// serve counts the groups that can serve in each place, and bounds what they
+// make together.
+func (v *Preview) serve(ctx context.Context, lib *objective.Library, want roles) error {
 	relay, front := want.single, want.single || want.pair
 	want.pair, want.single = false, front
 	s := newOpenSource(lib, want)
 	st, err := s.collect(ctx, math.Inf(1), share{})
 	if err != nil {
-		return nil, err
+		return err
 	}
-	var all []Serving
 	for _, seat := range want.seats {
 		if front {
-			all = append(all, Serving{"front", seat, len(st.fronts[seat])})
+			v.Serving = append(v.Serving, Serving{"front", seat, len(st.fronts[seat])})
 		}
-		all = append(all, Serving{"rear", seat, len(st.rears[seat])})
+		v.Serving = append(v.Serving, Serving{"rear", seat, len(st.rears[seat])})
 	}
 	if relay {
-		all = append(all, Serving{"relay", want.seats[0], len(st.relays)})
+		v.Serving = append(v.Serving, Serving{"relay", want.seats[0], len(st.relays)})
 	}
-	return all, nil
+	if math.IsInf(v.Problem.Limits.Limit("viewpoint_shift_mm"), 1) {
+		return nil
+	}
+	v.LeastViewpointMM = math.Inf(1)
+	for _, s := range want.spaces {
+		least := math.Inf(-1)
+		switch s.Layout {
+		case objective.ErectorSingle:
+			least = v.Problem.LeastViewpointShift(lib, st.fronts[s.Seat], st.rears[s.Seat], st.relays)
+		case objective.Keplerian:
+			least = v.Problem.LeastKeplerianViewpointShift(lib, st.plain, st.rears[s.Seat])
+		}
+		v.LeastViewpointMM = min(v.LeastViewpointMM, least)
+	}
+	return nil
 }

@@ -150,7 +150,7 @@ func BenchmarkRayCheck(b *testing.B) {
 	for _, name := range []string{"quick", "stacks", "wide"} {
 		spec, lenses := wide, benchLenses(400)
 		if name != "wide" {
-			job, err := Open("../testdata/demo/" + name + ".toml")
+			job, err := Open(context.Background(), "../testdata/demo/"+name+".toml")
 			if err != nil {
 				b.Fatal(err)
 			}

@@ -109,7 +109,7 @@ func givenGlass(t *testing.T) *catalog.Glass {
 
 func demoJob(t testing.TB, name string) *Job {
 	t.Helper()
-	j, err := Open("../testdata/demo/" + name + ".toml")
+	j, err := Open(context.Background(), "../testdata/demo/"+name+".toml")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -111,7 +111,8 @@ type Progress func(Status)
 // Status is how far a sweep point has come.
 type Status struct {
 	Point, Points   int    // which of the run's points it is, from 0, and how many these are
-	Stage           string // "stacks", "search", "check", "optimize", "screen", "refine" or "audit"
+	Stage           string // one of those below, or "search", "check", "optimize", "screen", "refine" or "audit"
+	Easing          string // at StageWouldFit: the requirement that is eased
 	Examined        int64
 	Checked, Passed int64
 	ProvenMM        float64 // ranked length below which all is known
@@ -122,6 +123,14 @@ type Status struct {
 	Refined         int     // candidates refined
 	BestMM          float64 // ranked length of the shortest design found, +Inf for none; 0 where nothing is refined
 }
+
+// Stages in which nothing is counted.
+const (
+	StageStacks   = "stacks"
+	StageWouldFit = "would_fit"
+	StageIdeal    = "ideal"
+	StageMerge    = "merge"
+)
 
 // options are what the search of one point needs besides the problem.
 type options struct {
@@ -308,6 +317,7 @@ func (a *ascent) least(ctx context.Context) (float64, error) {
 func (a *ascent) advance(ctx context.Context) error {
 	defer a.clock("search")()
 	if !a.begun {
+		a.report("search")
 		var err error
 		if a.lo, err = a.leastUnit(ctx); err != nil {
 			return err

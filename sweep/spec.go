@@ -31,7 +31,8 @@ type Spec struct {
 	// [Point].
 	Axes []Axis
 
-	stepsGiven bool // depth.steps stands in the file or is swept
+	stepsGiven bool      // depth.steps stands in the file or is swept
+	lines      lineIndex // on which lines the keys stand
 }
 
 // JobSection is the section [job].
@@ -79,8 +80,9 @@ type FieldSection struct {
 
 // EyeSection is the section [eye].
 type EyeSection struct {
-	PupilMM        float64 // diameter
-	BoxMM          float64 // diameter of the region in which the pupil moves
+	PupilMM        float64  // diameter
+	BoxMM          float64  // diameter of the region in which the pupil moves
+	SharpBoxMM     *float64 // diameter of the region over which blurs count; nil: BoxMM
 	ReliefMinMM    float64
 	ReliefMaxMM    float64
 	AccommodationD float64

@@ -207,6 +207,7 @@ func TestSpecRoundTrip(t *testing.T) {
 		"depth.far_m": {1, 10}, "eye.relief_max_mm": {80, 100}, "eye.combiner_mm": {0, 1},
 		"mask.glass_index": {1, 2}, "eye.combiner_index": {1, 2}, "depth.steps": {2, 9},
 		"train.lenses_max": {3, 9}, "catalog.focal_max_mm": {1, 2}, "train.lenses_per_group": {1, 6},
+		"job.workers": {0, workersMost}, "job.top": {1, topMost},
 		"light.wavelengths_nm": {400, 700}, "train.distinct_parts_max": {0, 3}, "refine.near_miss_factor": {1, 5},
 	}
 	words := map[string][]string{
@@ -345,6 +346,12 @@ func FuzzReadSpec(f *testing.F) {
 		}
 		f.Add(data)
 	}
+	for _, line := range []string{
+		"x = 12mm", "x = −0,3", "x = \"a", "x = [1, 2", "[eye", "x = \"C:\\l\"", "x = \"caf\xe9\"", "a.b.c.d.e.f.g.h.i = 1",
+		"x = [[[[[[[[[[[[[[[[[1]]]]]]]]]]]]]]]]]", "output = \"~/a\"", "x = “a”", "name = 'twice'", "\"x = 1", "x =", "= 1", "x = 99999999999999999999",
+	} {
+		f.Add([]byte(slipped(line)))
+	}
 	f.Fuzz(func(t *testing.T, data []byte) {
 		s, err := parseSpec("fuzz.toml", data)
 		if err != nil {
@@ -357,11 +364,19 @@ func FuzzReadSpec(f *testing.F) {
 				if fault.File != "fuzz.toml" || fault.Found == "" || fault.Want == "" || fault.Line < 0 || fault.Line > lines {
 					t.Errorf("not a whole fault: %#v", fault)
 				}
+				if text := strings.ReplaceAll(fault.Error(), "\n", ""); strings.ContainsFunc(text, catalog.IsHidden) {
+					t.Errorf("fault %q could drive a terminal", fault.Error())
+				}
 			}
 			if _, again := parseSpec("fuzz.toml", data); again == nil || again.Error() != err.Error() {
 				t.Errorf("read again:\n%v\nbefore:\n%v", again, err)
 			}
 			return
+		}
+		for _, doubt := range (&Job{Spec: s, Catalog: &catalog.Catalog{}}).Doubts() {
+			if doubt.File != "fuzz.toml" || doubt.Found == "" || doubt.Want == "" || doubt.Line < 0 {
+				t.Errorf("not a whole doubt: %#v", doubt)
+			}
 		}
 		points := s.Grid()
 		if len(points) == 0 {

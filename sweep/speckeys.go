@@ -30,6 +30,14 @@ var required = mandatory{}
 // integerMost bounds all integer keys, so that no count overflows.
 const integerMost = 1_000_000_000
 
+// topMost bounds job.top: every design listed is held whole until the end, with
+// all that was measured of it. workersMost bounds job.workers: no machine has
+// more cores to give.
+const (
+	topMost     = 100_000
+	workersMost = 1024
+)
+
 // samplesMost bounds depth.steps: more samples than any stage has positions
 // worth telling apart.
 const samplesMost = 10_000
@@ -38,9 +46,9 @@ const samplesMost = 10_000
 // which are themselves names of these.
 var specKeys = []specKey{
 	{"job", "name", "", required, jobName(), func(s *Spec) any { return &s.Job.Name }},
-	{"job", "output", "", nil, notEmpty("the name of a folder"), func(s *Spec) any { return &s.Job.Output }},
-	{"job", "top", "", int64(50), count(1), func(s *Spec) any { return &s.Job.Top }},
-	{"job", "workers", "", int64(0), count(0).zeroMeans("all cores"), func(s *Spec) any { return &s.Job.Workers }},
+	{"job", "output", "", nil, folderName(), func(s *Spec) any { return &s.Job.Output }},
+	{"job", "top", "", int64(50), fromTo(1, topMost), func(s *Spec) any { return &s.Job.Top }},
+	{"job", "workers", "", int64(0), fromTo(0, workersMost).zeroMeans("all cores"), func(s *Spec) any { return &s.Job.Workers }},
 	{"job", "seed", "", int64(1), anyNumber(), func(s *Spec) any { return &s.Job.Seed }},
 	{"job", "memory_gb", "GB", 0.0, atLeast(0).zeroMeans("no cap"), func(s *Spec) any { return &s.Job.MemoryGB }},
 
@@ -70,6 +78,7 @@ var specKeys = []specKey{
 
 	{"eye", "pupil_mm", "mm", 4.0, above(0), func(s *Spec) any { return &s.Eye.PupilMM }},
 	{"eye", "box_mm", "mm", 2.0, atLeast(0), func(s *Spec) any { return &s.Eye.BoxMM }},
+	{"eye", "sharp_box_mm", "mm", nil, atLeast(0), func(s *Spec) any { return &s.Eye.SharpBoxMM }},
 	{"eye", "relief_min_mm", "mm", 20.0, atLeast(0), func(s *Spec) any { return &s.Eye.ReliefMinMM }},
 	{"eye", "relief_max_mm", "mm", 80.0, atLeast(0), func(s *Spec) any { return &s.Eye.ReliefMaxMM }},
 	{"eye", "accommodation_D", "dioptres", 8.0, atLeast(0), func(s *Spec) any { return &s.Eye.AccommodationD }},

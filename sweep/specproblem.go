@@ -25,6 +25,7 @@ func (s *Spec) Problem() *objective.Problem {
 
 		Pupil:           s.Eye.PupilMM,
 		Box:             s.Eye.BoxMM,
+		SharpBox:        s.sharpBox(),
 		PupilCut:        s.pupilCut(),
 		ReliefMin:       s.Eye.ReliefMinMM,
 		ReliefMax:       s.Eye.ReliefMaxMM,
@@ -62,6 +63,14 @@ func (s *Spec) Problem() *objective.Problem {
 	return p
 }
 
+// sharpBox is the diameter of the region over which blurs count.
+func (s *Spec) sharpBox() float64 {
+	if s.Eye.SharpBoxMM == nil {
+		return s.Eye.BoxMM
+	}
+	return *s.Eye.SharpBoxMM
+}
+
 // pupilCut is what apertures may cut off the pupil, by the limit on vignetting.
 func (s *Spec) pupilCut() float64 {
 	if s.Limits.VignettedPct == nil {
@@ -77,7 +86,7 @@ func (s *Spec) limits() objective.Limits {
 		k := &specKeys[i]
 		limit, optional := k.at(s).(**float64)
 		switch {
-		case !optional || *limit == nil:
+		case !optional || k.section != "limits" || *limit == nil:
 		case k.name == "transmission_min":
 			l.TransmissionMin = **limit
 		default:

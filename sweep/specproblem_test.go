@@ -33,6 +33,7 @@ height_deg = 60
 [eye]
 pupil_mm = 5
 box_mm = 3
+sharp_box_mm = 1.5
 relief_min_mm = 21
 relief_max_mm = 81
 accommodation_D = 6
@@ -86,7 +87,7 @@ transmission_min = 0.16
 		MaskWidth: 37, MaskHeight: 28, MaskPixel: 0.036, MaskGlass: 1.1, MaskGlassIndex: 1.51,
 		Clearance: 4, MaskTransmits: 0.21, Travel: 12, StageResolution: 0.0025, StageSpeed: 30,
 		LensesMax: 7, PartsMax: 4,
-		PupilCut: 1 - 0.6870488261325406, // cos a where a - sin a·cos a = π/10
+		SharpBox: 1.5, PupilCut: 1 - 0.6870488261325406, // cos a where a - sin a·cos a = π/10
 		Limits: objective.Limits{
 			TransmissionMin: 0.16, FieldFraction: 0.7,
 			Max: map[string]float64{
@@ -100,6 +101,10 @@ transmission_min = 0.16
 	// The expected tangents have 15 digits.
 	if diff := cmp.Diff(want, s.Problem(), cmpopts.EquateApprox(2e-15, 0), cmpopts.IgnoreUnexported(objective.Problem{})); diff != "" {
 		t.Errorf("problem (-want +got):\n%s", diff)
+	}
+	s.Eye.SharpBoxMM = nil
+	if got := s.Problem().SharpBox; got != 3 {
+		t.Errorf("blurs count over %g mm where the spec does not say, want the box of 3 mm", got)
 	}
 	s.Field.Shape = "ellipse"
 	if got := s.Problem().TanMax; math.Abs(got-1) > 2e-15 {

@@ -3,11 +3,8 @@ package sweep
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
-	"io/fs"
 	"math"
-	"os"
 	"strings"
 
 	"github.com/BurntSushi/toml"
@@ -19,29 +16,31 @@ import (
 // that is wrong with the file, every sweep point included, except that a
 // mistake in the TOML notation hides the rest.
 func ReadSpec(path string) (*Spec, error) {
-	data, err := os.ReadFile(path)
+	data, err := catalog.ReadFile(path, specBytesMost)
 	if err != nil {
-		reason := err
-		var pathError *fs.PathError
-		if errors.As(err, &pathError) {
-			reason = pathError.Err
-		}
-		return nil, catalog.Faults{{File: path, Found: "cannot be read: " + reason.Error(), Want: "a spec file in TOML"}}
+		return nil, catalog.Faults{{File: path, Found: "cannot be read: " + err.Error(), Want: "a spec file in TOML"}}
 	}
 	return parseSpec(path, data)
 }
 
 // parseSpec reads a spec from the bytes of the file.
 func parseSpec(file string, data []byte) (*Spec, error) {
+	doc := string(data)
+	if fault := textFault(file, data); fault != nil {
+		return nil, catalog.Faults{*fault}
+	}
+	if fault := boundsFault(file, doc); fault != nil {
+		return nil, catalog.Faults{*fault}
+	}
 	var document map[string]any
-	meta, err := toml.Decode(string(data), &document)
+	meta, err := toml.Decode(doc, &document)
 	if err != nil {
-		return nil, catalog.Faults{notationFault(file, err)}
+		return nil, catalog.Faults{notationFault(file, doc, err)}
 	}
 	digest := sha256.Sum256(data)
 	r := specReader{
 		file:   file,
-		lines:  indexLines(string(data)),
+		lines:  indexLines(doc),
 		spec:   &Spec{File: file, SHA256: hex.EncodeToString(digest[:])},
 		given:  map[string]bool{},
 		bad:    map[string]bool{},
@@ -54,25 +53,13 @@ func parseSpec(file string, data []byte) (*Spec, error) {
 	}
 	r.requireKeys()
 	r.spec.stepsGiven = r.given["depth.steps"]
+	r.spec.lines = r.lines
 	r.spec.settle()
 	r.checkRelations()
 	if err := r.faults.Err(); err != nil {
 		return nil, err
 	}
 	return r.spec, nil
-}
-
-// notationFault describes a file that the decoder refused.
-func notationFault(file string, err error) catalog.Fault {
-	fault := catalog.Fault{File: file, Found: err.Error(), Want: "a file in TOML notation; the rest of it was not checked"}
-	var parse toml.ParseError
-	if errors.As(err, &parse) {
-		fault.Line = parse.Position.Line
-		if parse.Message != "" {
-			fault.Found = parse.Message
-		}
-	}
-	return fault
 }
 
 // specReader gathers a spec and what is wrong with it.

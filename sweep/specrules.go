@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"relaysweep/catalog"
 	"relaysweep/objective"
 )
 
@@ -50,10 +51,18 @@ func fromTo(lo, hi float64) specRule {
 		func(x float64) bool { return lo <= x && x <= hi })
 }
 
-// count is fromTo without an upper end worth naming.
+// count is fromTo without an upper end worth naming where it is kept.
 func count(lo float64) specRule {
 	r := fromTo(lo, integerMost)
 	r.want = atLeast(lo).want
+	within := r.problem
+	r.problem = func(v any) string {
+		p := within(v)
+		if p != "" && v.(int64) > integerMost {
+			p += fmt.Sprintf(" is more than %d, the most that a count may be", integerMost)
+		}
+		return p
+	}
 	return r
 }
 
@@ -89,6 +98,9 @@ func each(one specRule) specRule {
 		if len(list) == 0 {
 			return "an empty list"
 		}
+		if len(list) > listMost {
+			return longList(len(list))
+		}
 		for i, x := range list {
 			if p := one.problem(x); p != "" {
 				return fmt.Sprintf("%s, the %s of the list", p, ordinal(i+1))
@@ -115,14 +127,26 @@ func jobName() specRule {
 	}}
 }
 
-// notEmpty is the rule of a file's name.
-func notEmpty(what string) specRule {
-	return specRule{want: what + ", in quotes", problem: func(v any) string {
-		if name := v.(string); name == "" || strings.ContainsRune(name, 0) {
+// folderName is the rule of a folder's name.
+func folderName() specRule {
+	return specRule{want: "the name of a folder, in quotes", problem: func(v any) string {
+		switch name := v.(string); {
+		case name == "":
 			return showValue(name)
+		case strings.ContainsFunc(name, catalog.IsHidden):
+			return showValue(name) + " holds a control character (a backslash makes them between double quotes: write /)"
+		case strings.HasPrefix(name, "~"):
+			return showValue(name) + " begins with ~, which only a shell turns into a home folder"
 		}
 		return ""
 	}}
+}
+
+// listMost bounds the lists of a spec.
+const listMost = 1000
+
+func longList(n int) string {
+	return fmt.Sprintf("a list of %d, more than the %d that a list may hold", n, listMost)
 }
 
 // oneOf admits the words given.
@@ -150,9 +174,12 @@ func listOf(what string, atLeast int) specRule {
 		if len(list) < atLeast {
 			return "an empty list"
 		}
+		if len(list) > listMost {
+			return longList(len(list))
+		}
 		for i, text := range list {
 			switch {
-			case text == "" || strings.ContainsRune(text, 0):
+			case text == "" || strings.ContainsFunc(text, catalog.IsHidden):
 				return fmt.Sprintf("%s, the %s of the list", showValue(text), ordinal(i+1))
 			case slices.Contains(list[:i], text):
 				return showValue(text) + " stands in the list twice"

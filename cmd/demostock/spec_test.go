@@ -18,7 +18,7 @@ func TestDemoSpecsAreSound(t *testing.T) {
 		t.Fatalf("found %d specs, want three or more", len(specs))
 	}
 	for _, path := range specs {
-		job, err := sweep.Open(path)
+		job, err := sweep.Open(context.Background(), path)
 		if err != nil {
 			t.Errorf("%s: %v", path, err)
 			continue
@@ -35,7 +35,7 @@ func TestDemoSpecsAreSound(t *testing.T) {
 
 // The demo with stacks says that it is beyond plain nested loops.
 func TestStacksAreMany(t *testing.T) {
-	job, err := sweep.Open(filepath.Join(filepath.Dir(committed), "stacks.toml"))
+	job, err := sweep.Open(context.Background(), filepath.Join(filepath.Dir(committed), "stacks.toml"))
 	if err != nil {
 		t.Fatal(err)
 	}

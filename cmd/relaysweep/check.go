@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"math"
 	"math/big"
 	"slices"
 	"strings"
@@ -29,7 +30,14 @@ func newCheckCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return printPreviews(cmd.OutOrStdout(), job, previews)
+			if err := printPreviews(cmd.OutOrStdout(), job, previews); err != nil {
+				return err
+			}
+			// As a run would end, which needs one point with a design.
+			if !slices.ContainsFunc(previews, func(v sweep.Preview) bool { return !v.Impossible() }) {
+				return errNothing
+			}
+			return nil
 		},
 	}
 }
@@ -64,8 +72,12 @@ func printPreview(w io.Writer, v *sweep.Preview) error {
 	for _, k := range kinds {
 		parts = append(parts, fmt.Sprintf("%d %s", v.ByKind[k], cmp.Or(k, "of no kind")))
 	}
-	fmt.Fprintf(w, "%s in use (%s), %d with both ways round, %s of up to %s\n",
-		counted(v.Lenses, "lens"), strings.Join(parts, ", "), v.Elements,
+	about := ""
+	if len(parts) > 0 {
+		about = " (" + strings.Join(parts, ", ") + ")"
+	}
+	fmt.Fprintf(w, "%s in use%s, %d with both ways round, %s of up to %s\n",
+		counted(v.Lenses, "lens"), about, v.Elements,
 		large(v.Groups)+" groups", counted(v.Point.Spec.Train.LensesPerGroup, "lens"))
 	t := results.Table{Columns: []results.Column{
 		{Name: "layout", Align: results.Left}, {Name: "seat", Align: results.Left}, {Name: "designs"},
@@ -79,18 +91,28 @@ func printPreview(w io.Writer, v *sweep.Preview) error {
 	if err := t.Print(w); err != nil {
 		return err
 	}
+	if v.Lenses == 0 {
+		fmt.Fprintln(w, "conflict: no lens is in use: the keys of [catalog] leave all of them out")
+	}
 	for _, s := range v.Serving {
 		fmt.Fprintf(w, "groups that can serve as %s (%s seat): %d\n", s.Place, s.Seat, s.Groups)
 		if s.Groups == 0 {
-			fmt.Fprintf(w, "conflict: no group can serve as %s, so nothing can pass\n", s.Place)
+			fmt.Fprintf(w, "conflict: no group can serve as %s (%s seat)\n", s.Place, s.Seat)
 		}
 	}
-	if need := v.Problem.LastAperture(); need > v.LargestClearMM {
+	if v.ApertureMissing() && v.Lenses > 0 {
 		fmt.Fprintf(w, "conflict: field and pupil need a clear diameter of %.2f mm at the lens next to the eye; the largest in use is %.2f mm\n",
-			need, v.LargestClearMM)
+			v.Problem.LastAperture(), v.LargestClearMM)
+	}
+	if limit := v.Problem.Limits.Limit("viewpoint_shift_mm"); v.ViewpointMissing() && !math.IsInf(v.LeastViewpointMM, 1) {
+		fmt.Fprintf(w, "conflict: viewpoint_shift_mm: whatever train these groups make, the eye is more than %.2f mm behind its viewpoint; the limit is %.2f mm\n",
+			math.Floor(v.LeastViewpointMM*100)/100, limit)
 	}
 	for _, c := range v.Conflicts {
 		fmt.Fprintf(w, "conflict: %s: %s\n", c.Names, c.Why)
+	}
+	if v.Impossible() {
+		fmt.Fprintln(w, "nothing can pass: a run would end with code 3")
 	}
 	return nil
 }

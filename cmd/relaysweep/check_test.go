@@ -2,9 +2,14 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+
+	"relaysweep/results"
+	"relaysweep/sweep"
 )
 
 func TestCheck(t *testing.T) {
@@ -60,14 +65,127 @@ func TestCheckOfConflicts(t *testing.T) {
 		{"width_deg = 10", "width_deg = 60", []string{"conflict: field and pupil need a clear diameter of", "the largest in use is 22.50 mm", "conflict: no group can serve as rear"}},
 	} {
 		spec := newJob(t, c.old, c.new)
-		o := must(t, exitDone, "check", spec)
-		for _, want := range c.wants {
+		o := must(t, exitNothing, "check", spec)
+		for _, want := range append(c.wants, "nothing can pass: a run would end with code 3") {
 			if !strings.Contains(o.stdout, want) {
 				t.Errorf("%s: check does not say %q:\n%s", c.new, want, o.stdout)
 			}
 		}
 		// And rightly so.
 		must(t, exitNothing, "run", spec)
+	}
+}
+
+// TestCheckOfNoLens leaves all lenses out, which ends as a run does.
+func TestCheckOfNoLens(t *testing.T) {
+	spec := newJob(t, `["lenses.csv"]`, "[\"lenses.csv\"]\nexclude_kinds = [\"*\"]")
+	o := must(t, exitNothing, "check", spec)
+	for _, want := range []string{"0 lenses in use, 0 with", "conflict: no lens is in use: the keys of [catalog] leave all of them out"} {
+		if !strings.Contains(o.stdout, want) {
+			t.Errorf("check does not say %q:\n%s", want, o.stdout)
+		}
+	}
+	must(t, exitNothing, "run", spec)
+}
+
+// TestCheckOfOnePointOfTwo has a sweep point at which nothing can pass beside
+// one with designs: neither check nor run ends with 3.
+func TestCheckOfOnePointOfTwo(t *testing.T) {
+	spec := newJob(t, "vignetted_pct = 20", "vignetted_pct = 20\n[sweep]\n\"mask.width_mm\" = [3, 36]")
+	if o := must(t, exitDone, "check", spec); strings.Count(o.stdout, "nothing can pass") != 1 {
+		t.Errorf("check says:\n%s", o.stdout)
+	}
+	must(t, exitDone, "run", spec)
+}
+
+// TestCheckOfTheViewpoint limits the shift of the viewpoint. The least that
+// check proves is never more than that of a design, and a limit below it finds
+// none. For thin lenses of equal focal lengths f in front and at the eye the
+// shift is at least 8·f, for 40 mm therefore about 320 mm: by Newton's equation
+// 4·f + 4·f_relay + f²/f_relay, least at f_relay = f/2.
+func TestCheckOfTheViewpoint(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		edits []string
+	}{
+		{"unit magnification", nil},
+		{"magnified, with plates", []string{
+			"lenses_per_group = 1", "lenses_per_group = 1\nmagnification = 1.25",
+			"pixel_um = 20", "pixel_um = 20\nglass_mm = 2", "refocus_max_D = 2", "refocus_max_D = 2\ncombiner_mm = 5",
+			"view_blur_arcmin = 16", "view_blur_arcmin = 40", "mask_blur_arcmin = 12", "mask_blur_arcmin = 40",
+		}},
+		{"keplerian", []string{
+			"lenses_per_group = 1", "lenses_per_group = 1\nlayouts = [\"keplerian\"]\nmagnification = 1.2\nmagnification_tol = 0.1",
+			"view_blur_arcmin = 16", "view_blur_arcmin = 40", "mask_blur_arcmin = 12", "mask_blur_arcmin = 40",
+		}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			with := func(mm string) string {
+				return newJobOf(t, smallLenses(manyFocals), append(slices.Clone(c.edits),
+					"vignetted_pct = 20", "vignetted_pct = 20\nviewpoint_shift_mm = "+mm, "top = 8", "top = 1000")...)
+			}
+			spec := with("100000")
+			must(t, exitDone, "run", spec)
+			designs, _, err := results.ReadRanked(filepath.Join(outputOf(spec), rankedFile))
+			if err != nil {
+				t.Fatal(err)
+			}
+			least := math.Inf(1)
+			for i := range designs {
+				least = math.Min(least, designs[i].ViewpointShiftMM)
+			}
+			job, err := sweep.Open(t.Context(), spec)
+			if err != nil {
+				t.Fatal(err)
+			}
+			previews, err := job.Preview(t.Context())
+			if err != nil {
+				t.Fatal(err)
+			}
+			bound := previews[0].LeastViewpointMM
+			t.Logf("the bound is %.3f mm, the least of %d designs %.3f mm", bound, len(designs), least)
+			if !(bound <= least && bound > 0.5*least) {
+				t.Errorf("the bound is %.3f mm, the least of %d designs %.3f mm", bound, len(designs), least)
+			}
+			must(t, exitDone, "check", with(fmt.Sprintf("%.3f", least+0.001)))
+			below := with(fmt.Sprintf("%.3f", bound-0.01))
+			o := must(t, exitNothing, "check", below)
+			if want := fmt.Sprintf("conflict: viewpoint_shift_mm: whatever train these groups make, the eye is more than %.2f mm behind its viewpoint", math.Floor(bound*100)/100); !strings.Contains(o.stdout, want) {
+				t.Errorf("check does not say %q:\n%s", want, o.stdout)
+			}
+			must(t, exitNothing, "run", below)
+		})
+	}
+}
+
+// TestDoubts gives what is probably not meant: check and run say so on stderr,
+// with the line, and go on.
+func TestDoubts(t *testing.T) {
+	for _, c := range []struct{ old, new, want string }{
+		{"view_blur_arcmin = 16\n", "", "job.toml:29: limits: view_blur_arcmin is not limited"},
+		{"pixel_arcmin = 2.5\nview_blur_arcmin = 16\nmask_blur_arcmin = 12\nvignetted_pct = 20\n", "",
+			"mask_blur_arcmin, view_blur_arcmin, vignetted_pct and pixel_arcmin are not limited"},
+		{`["lenses.csv"]`, "[\"lenses.csv\"]\nexclude_kinds = [\"Fresnel\"]", `job.toml:7: catalog.exclude_kinds: ["Fresnel"] match no lens` +
+			"\n    expected kinds of the tables, upper and lower case distinct: bi-convex or plano-convex"},
+		{`["lenses.csv"]`, "[\"lenses.csv\"]\nexclude_parts = [\"xy*\", \"pc*\"]", `job.toml:7: catalog.exclude_parts: ["xy*"] match no lens`},
+		{"top = 8", "top = 8\nmemory_gb = 0.01", "job.toml:4: job.memory_gb: 0.01 GB is less than the program itself takes\n    expected at least 0.05"},
+		{"pixel_um = 20", "pixel_um = 0.018", "job.toml:24: mask.pixel_um: 0.018 µm is unusual\n    expected a pixel of some µm; if 0.018 is in mm, write 18\n"},
+		{"vignetted_pct = 20", "vignetted_pct = 20\n[sweep]\n\"eye.pupil_mm\" = [4, 0.004]", "job.toml:36: sweep.\"eye.pupil_mm\": 0.004 mm is unusual\n    expected a pupil of 2 to 8 mm; if 0.004 is in m, write 4\n"},
+		{"width_deg = 10", "width_deg = 0.21", "job.toml:12: field.width_deg: 0.21 degrees is unusual\n    expected a field of some degrees, full angle; if 0.21 is in radians, write 12\n"},
+	} {
+		o := invoke(t, "check", newJob(t, c.old, c.new))
+		if !strings.Contains(o.stderr, c.want) || !strings.HasPrefix(o.stderr, "warning: ") {
+			t.Errorf("%s: check says %q, not %q", c.new, o.stderr, c.want)
+		}
+	}
+	// With all that is seen limited, also by a sweep, nothing is said.
+	spec := newJob(t, "vignetted_pct = 20\n", "[sweep]\n\"limits.vignetted_pct\" = [20, 25]\n")
+	if o := must(t, exitDone, "run", spec); o.stderr != "" {
+		t.Errorf("run says %q", o.stderr)
+	}
+	// A blur of 1.02 D through 4 mm: 4 mrad·1.02 = 14.03 arcmin across, RMS over 2·sqrt 2 of it 4.96.
+	if o := must(t, exitDone, "run", newJob(t, "mask_blur_arcmin = 12\n", "")); !strings.Contains(o.stderr, "mask_blur_arcmin = 5   # 1.02 D") {
+		t.Errorf("run says %q", o.stderr)
 	}
 }
 
@@ -81,7 +199,7 @@ func TestWarnings(t *testing.T) {
 		case 0:
 			published = "efl_mm"
 		case 1:
-			published = "33"
+			published = "38"
 		}
 		fmt.Fprintf(&table, "%s,%s\n", line, published)
 	}

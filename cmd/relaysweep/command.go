@@ -103,16 +103,12 @@ wrong, 3 done but nothing meets the requirements, 130 interrupted.
 			if len(args) == 0 {
 				return nil
 			}
-			err := fmt.Errorf("there is no command %q", args[0])
-			if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
-				err = fmt.Errorf("%w; %s is the nearest", err, near[0])
-			}
-			return usageError{err}
+			return noCommand(cmd, args[0])
 		},
 		SuggestionsMinimumDistance: 2,
 		RunE:                       func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
+	root.SetFlagErrorFunc(flagError)
 	root.AddCommand(newRunCommand(), newMergeCommand(), newCheckCommand(), newShowCommand(), newReportCommand(), newSetpointsCommand())
 	return root
 }
@@ -127,12 +123,17 @@ func oneArgument(what string) cobra.PositionalArgs {
 	}
 }
 
-// cautions are shown with every design.
+// cautions are told in full once a run, in the help and in the report.
 const cautions = `Cautions
   A relay of short lenses focuses sunlight and lasers on the eye and on what
   stands at its image planes: never point it at the sun or into a beam. Laser
   and lamp safety follow IEC 60825-1 and IEC 62471 and local rules, judged by
-  someone qualified. Whoever wears such a viewer sees from a displaced viewpoint
-  through a narrowed field: use it seated; no driving, no walking, no tools.
-  The numbers are design figures, not a safety assessment.
+  someone qualified. The stage moves by itself: keep fingers clear, and stop it
+  before the mask can touch a lens. Round or pad every edge near the eye, where
+  a slip or a knock would hurt. Whoever wears such a viewer sees from a displaced
+  viewpoint through a narrowed field: use it seated; no driving, no walking, no
+  tools. The numbers are design figures, not a safety assessment.
 `
+
+// cautionLine stands for the cautions wherever else designs are shown.
+const cautionLine = "Cautions: never at the sun or into a beam; fingers off the moving stage; seated use only. In full: relaysweep help\n"

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -38,6 +39,9 @@ func TestDone(t *testing.T) {
 		if !strings.Contains(o.stdout, want) {
 			t.Errorf("the summary does not say %q:\n%s", want, o.stdout)
 		}
+	}
+	if strings.Count(o.stdout, cautions) != 1 {
+		t.Errorf("the run does not tell the cautions in full and once:\n%s", o.stdout)
 	}
 	want := []string{outputOf(spec)}
 	for _, name := range []string{inputsFolder, "inputs/lenses-1.csv", "inputs/spec.toml", logFile, rankedFile, manifestFile, setpointsFile} {
@@ -138,18 +142,64 @@ func TestWrongCommandLines(t *testing.T) {
 		{"run --rank 1 a.toml", "unknown flag: --rank"},
 		{"check", "check takes one argument"},
 		{"show", "show takes one argument, the output folder"},
-		{"show OUTPUT --rank one", `"one"`},
-		{"show OUTPUT --rank 0", "has no rank 0: it has 8 designs"},
-		{"show OUTPUT --rank 9", "has no rank 9: it has 8 designs"},
+		{"version", "there is no command \"version\"; relaysweep --version prints it"},
+		{"show OUTPUT --rank one", `--rank takes a whole number, found "one"`},
+		{"show OUTPUT --rank 99999999999999999999", `--rank takes a whole number, found "99999999999999999999"`},
+		{"run job.toml --quiet=perhaps", `--quiet takes true, false or nothing, found "perhaps"`},
+		{"setpoints OUTPUT --step-D 0,1", `--step-D takes a number with a decimal point, as 0.05, found "0,1"`},
+		{"report OUTPUT --designs 0", "--designs is 0; it takes 1 to 100"},
+		{"show OUTPUT --rank 0", "has no rank 0: it has ranks 1 to 8"},
+		{"show OUTPUT --rank 9", "has no rank 9: it has ranks 1 to 8"},
+		{"setpoints OUTPUT --rank 9 --depths 1", "has no rank 9: it has ranks 1 to 8"},
+		{"setpoints OUTPUT --point 2 --depths 1", "there is no point 2: the run has point 0 only"},
 		{"show OUTPUT --point -1", "no point -1"},
-		{"show OUTPUT --point 1", "no point 1"},
+		{"show OUTPUT --point 1", "no point 1: the run has point 0 only"},
 		{"show OUTPUT --point 1 --rank 1", "no point 1"},
 	} {
 		args := strings.Fields(strings.Replace(c.line, "OUTPUT", output, 1))
 		o := must(t, exitWrong, args...)
-		if !strings.Contains(o.stderr, c.want) || !strings.Contains(o.stderr, "--help") || o.stdout != "" {
+		if !strings.Contains(o.stderr, c.want) || !strings.Contains(o.stderr, "--help") || o.stdout != "" || strings.Contains(o.stderr, "strconv") {
 			t.Errorf("%s: stderr %q, stdout %q", c.line, o.stderr, o.stdout)
 		}
+	}
+}
+
+// TestResultsBelow shows a folder above results: these are named.
+func TestResultsBelow(t *testing.T) {
+	output := finishedJob(t)
+	top := filepath.Dir(filepath.Dir(output))
+	for _, args := range [][]string{{"show", top}, {"report", top}, {"setpoints", top, "--depths", "1"}} {
+		o := must(t, exitFailed, args...)
+		if want := top + ": holds no results of a run (no run.json); those below it are\n    " + output + "\n"; !strings.Contains(o.stderr, want) {
+			t.Errorf("%s: %s", args[0], o.stderr)
+		}
+	}
+	for path, want := range map[string]string{
+		t.TempDir():                       "holds no results of a run (no run.json), nor does any folder below it",
+		filepath.Join(output, "nowhere"):  "there is no such folder",
+		filepath.Join(output, rankedFile): "is a file, and has to be the output folder",
+	} {
+		if o := must(t, exitFailed, "show", path); !strings.Contains(o.stderr, want) || strings.Contains(o.stderr, "open ") {
+			t.Errorf("%s: %s", path, o.stderr)
+		}
+	}
+}
+
+// TestAnotherSpecInTheFolder runs a changed spec where complete results stand,
+// which is said before the run, and the same spec, where nothing is said.
+func TestAnotherSpecInTheFolder(t *testing.T) {
+	spec := newJob(t)
+	must(t, exitDone, "run", spec)
+	if o := must(t, exitDone, "run", spec, "--restart"); strings.Contains(o.stderr, "another spec") {
+		t.Errorf("the same spec: %s", o.stderr)
+	}
+	text := strings.Replace(string(readFile(t, spec)), "travel_mm = 15", "travel_mm = 14", 1)
+	if err := os.WriteFile(spec, []byte(text), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	o := must(t, exitDone, "run", spec)
+	if !strings.HasPrefix(o.stderr, "warning: "+outputOf(spec)+": holds the complete results of 20") || !strings.Contains(o.stderr, "job.output") {
+		t.Errorf("another spec: %q", o.stderr)
 	}
 }
 
@@ -157,6 +207,7 @@ func TestHelp(t *testing.T) {
 	for _, c := range []struct{ args, want string }{
 		{"", "Exit codes:"},
 		{"--help", "driving"},
+		{"help", cautions},
 		{"help run", "SPEC"},
 		{"show --help", "--point"},
 		{"--version", version},
@@ -264,12 +315,46 @@ func TestCancelled(t *testing.T) {
 			t.Errorf("the code is %d, not %d", code, exitInterrupted)
 		}
 		cancel()
-		leftToGoOn(t, spec, before)
-		for _, want := range []string{"interrupted", "relaysweep run " + spec + " goes on"} {
+		wants := []string{"interrupted", "relaysweep run " + spec + " goes on"}
+		if after > 0 {
+			leftToGoOn(t, spec, before)
+		} else {
+			wants = []string{"interrupted, nothing was written", "the same command starts again"}
+			if got := listing(t, filepath.Dir(spec)); !slices.Equal(got, before) {
+				t.Errorf("a run that did not begin left %q, not %q", got, before)
+			}
+		}
+		for _, want := range wants {
 			if !strings.Contains(stderr.String(), want) || stdout.Len() > 0 {
 				t.Errorf("%q is not in stderr %q; stdout %q", want, stderr.String(), stdout.String())
 			}
 		}
+	}
+}
+
+// TestInterruptedReading sends Ctrl-C to commands that wait for a lens table, from
+// a pipe into which nobody writes.
+func TestInterruptedReading(t *testing.T) {
+	for _, command := range []string{"run", "check"} {
+		spec := newJob(t, `["lenses.csv"]`, `["lenses.csv", "pipe.csv"]`)
+		if err := syscall.Mkfifo(filepath.Join(filepath.Dir(spec), "pipe.csv"), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		leftNothing(t, filepath.Dir(spec), func() {
+			c := program(t, command, spec)
+			o := endedOnce(t, c, func() {
+				// The pipe can be opened for writing once the command reads it.
+				pipe, err := os.OpenFile(filepath.Join(filepath.Dir(spec), "pipe.csv"), os.O_WRONLY, 0)
+				if err != nil {
+					t.Error(err)
+				}
+				t.Cleanup(func() { _ = pipe.Close() })
+				_ = c.Process.Signal(os.Interrupt)
+			})
+			if o.code != exitInterrupted || !strings.Contains(o.stderr, "interrupted, nothing was written") || o.stdout != "" {
+				t.Errorf("%s: code %d, stderr %q, stdout %q", command, o.code, o.stderr, o.stdout)
+			}
+		})
 	}
 }
 
@@ -359,4 +444,74 @@ func editSpec(t testing.TB, spec string, old, new string) string {
 		t.Fatal(err)
 	}
 	return spec
+}
+
+// TestSummary: the summary says how many of the rows it shows, which design its hint
+// shows, in a sweep too, and how many of those that passed are listed. What it names
+// can be shown.
+func TestSummary(t *testing.T) {
+	hint := func(stdout string) []string {
+		for line := range strings.Lines(stdout) {
+			if words, is := strings.CutPrefix(line, "relaysweep show "); is && strings.Contains(line, "--rank 1") {
+				words, _, _ = strings.Cut(words, " tells")
+				return strings.Fields(words)
+			}
+		}
+		return nil
+	}
+	long := newJobOf(t, smallLenses(manyFocals), "top = 8", "top = 12", "view_blur_arcmin = 16", "view_blur_arcmin = 24")
+	o := must(t, exitDone, "run", long)
+	if want := "\n10 of 12 rows; relaysweep show " + outputOf(long) + " prints all\n"; !strings.Contains(o.stdout, want) {
+		t.Errorf("no %q in\n%s", want, o.stdout)
+	}
+	if strings.Contains(must(t, exitDone, "show", outputOf(long)).stdout, "rows;") {
+		t.Error("show says that rows are missing")
+	}
+	short := newJob(t)
+	o = must(t, exitDone, "run", short)
+	if strings.Contains(o.stdout, " rows") || strings.Contains(o.stdout, "listed") || strings.Contains(o.stdout, "--point") {
+		t.Errorf("all rows are shown, and of one point:\n%s", o.stdout)
+	}
+	must(t, exitDone, append([]string{"show"}, hint(o.stdout)...)...)
+	// The first point has no design.
+	swept := newJob(t, "vignetted_pct = 20", "vignetted_pct = 20\n[sweep]\n\"train.length_max_mm\" = [60, 0]")
+	o = must(t, exitDone, "run", swept)
+	if got, want := hint(o.stdout), []string{outputOf(swept), "--point", "1", "--rank", "1"}; !slices.Equal(got, want) {
+		t.Errorf("the hint is %q, want %q", got, want)
+	}
+	must(t, exitDone, append([]string{"show"}, hint(o.stdout)...)...)
+	// A population search meets more that pass than are listed.
+	drawn := newJobOf(t, smallLenses(manyFocals), "view_blur_arcmin = 16", "view_blur_arcmin = 24",
+		"[limits]", "[search]\nmethod = \"optimize\"\nevaluations_max = 3000\n[limits]")
+	o = must(t, exitDone, "run", drawn)
+	passed := readManifest(t, outputOf(drawn)).Points[0].Passed
+	if want := fmt.Sprintf("8 listed of %d that passed\n", passed); passed <= 8 || !strings.Contains(o.stdout, want) {
+		t.Errorf("no %q in\n%s", want, o.stdout)
+	}
+}
+
+// TestNothingJudged asks for less length than the space of any window: no design is
+// judged by itself, and yet the run says what binds, whole and in parts.
+func TestNothingJudged(t *testing.T) {
+	spec := newJob(t, "lenses_per_group = 1", "lenses_per_group = 1\nlength_max_mm = 20")
+	o := must(t, exitNothing, "run", spec)
+	p := readManifest(t, outputOf(spec)).Points[0]
+	if len(p.Failed) > 0 || len(p.Binds) == 0 {
+		t.Errorf("failed %v, binds %v", p.Failed, p.Binds)
+	}
+	line := "bounds left none to judge; of 1000 drawn at random, turned away: "
+	if !strings.Contains(o.stdout, line) || !strings.Contains(o.stdout, "the whole space was searched, no design passes\n") {
+		t.Errorf("the summary is\n%s", o.stdout)
+	}
+	if err := os.RemoveAll(outputOf(spec)); err != nil {
+		t.Fatal(err)
+	}
+	for _, part := range []string{"1/2", "2/2"} {
+		must(t, exitDone, "run", "--part", part, spec)
+	}
+	must(t, exitNothing, "merge", outputOf(spec))
+	merged := readManifest(t, outputOf(spec)).Points[0]
+	if fmt.Sprint(merged.Binds) != fmt.Sprint(p.Binds) {
+		t.Errorf("binds %v in one run, %v merged", p.Binds, merged.Binds)
+	}
 }

@@ -4,12 +4,8 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
-	"io"
-	"io/fs"
 	"os"
-	"path/filepath"
 
-	"relaysweep/results"
 	"relaysweep/sweep"
 )
 
@@ -39,37 +35,6 @@ func readInputs(job *sweep.Job) ([]inputCopy, error) {
 		copies = append(copies, inputCopy{in.Copy, data})
 	}
 	return copies, nil
-}
-
-// writeInputs writes the copies, each whole or not at all, in place of those
-// of an earlier run.
-func writeInputs(output string, copies []inputCopy) error {
-	folder := filepath.Join(output, inputsFolder)
-	if err := os.MkdirAll(folder, 0o777); err != nil {
-		return err
-	}
-	// Attempts that were killed meanwhile may have left beginnings of copies.
-	for _, pattern := range []string{"lenses-*.csv", "glasses-*.csv", ".*.tmp"} {
-		stale, err := fs.Glob(os.DirFS(folder), pattern)
-		if err != nil {
-			return err
-		}
-		for _, name := range stale {
-			if err := os.Remove(filepath.Join(folder, name)); err != nil {
-				return err
-			}
-		}
-	}
-	for _, c := range copies {
-		err := results.WriteWhole(filepath.Join(folder, c.name), func(w io.Writer) error {
-			_, err := w.Write(c.data)
-			return err
-		})
-		if err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 func digestOf(data []byte) string {

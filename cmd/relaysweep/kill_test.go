@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -19,7 +20,8 @@ import (
 // of cores, and lets the same command go on until the job is done, again and
 // again: the bytes are always those of a job that ran through.
 func TestKilledBytes(t *testing.T) {
-	kills := 50
+	t.Parallel() // processes of their own, which wait for the disk most of the time
+	kills := effort(50, 200)
 	if testing.Short() {
 		kills = 8
 	}
@@ -69,6 +71,94 @@ func TestKilledBytes(t *testing.T) {
 	if resumed == 0 {
 		t.Error("no attempt went on from a journal")
 	}
+}
+
+// TestKilledMerge kills merges at random instants, and TestKilledReport reports: the
+// same command then does what one that ran through does, and leaves nothing.
+func TestKilledMerge(t *testing.T) {
+	t.Parallel()
+	spec := newJob(t)
+	must(t, exitDone, "run", "--quiet", spec)
+	want := parquetOf(t, spec)
+	if err := os.RemoveAll(outputOf(spec)); err != nil {
+		t.Fatal(err)
+	}
+	for _, part := range []string{"1/2", "2/2"} {
+		must(t, exitDone, "run", "--quiet", "--part", part, spec)
+	}
+	parts := contents(t, outputOf(spec))
+	stopAtRandom(t, effort(12, 200), []os.Signal{syscall.SIGKILL, os.Interrupt}, []string{"merge", outputOf(spec)}, func() {
+		sameParquet(t, "merged", want, parquetOf(t, spec))
+		onlyResults(t, spec)
+		restore(t, outputOf(spec), parts)
+	})
+}
+
+func TestKilledReport(t *testing.T) {
+	t.Parallel()
+	output := finishedJob(t)
+	must(t, exitDone, "report", output)
+	want, before := readFile(t, output, reportFile), listing(t, output)
+	stopAtRandom(t, effort(12, 200), []os.Signal{syscall.SIGKILL, os.Interrupt}, []string{"report", output}, func() {
+		if !bytes.Equal(want, readFile(t, output, reportFile)) {
+			t.Error("the page differs")
+		}
+		if after := listing(t, output); !slices.Equal(before, after) {
+			t.Errorf("files before %q\nand after %q", before, after)
+		}
+	})
+}
+
+// TestInterruptedAnywhere interrupts a run at random instants, whatever it is at: it ends
+// in good order or is done, and the same command goes on.
+func TestInterruptedAnywhere(t *testing.T) {
+	t.Parallel()
+	spec := longJob(t)
+	must(t, exitDone, "run", "--quiet", spec)
+	want := parquetOf(t, spec)
+	if err := os.RemoveAll(outputOf(spec)); err != nil {
+		t.Fatal(err)
+	}
+	stopAtRandom(t, effort(12, 200), []os.Signal{os.Interrupt, syscall.SIGTERM}, []string{"run", "--quiet", spec}, func() {
+		sameParquet(t, "run", want, parquetOf(t, spec))
+		onlyResults(t, spec)
+		if err := os.RemoveAll(outputOf(spec)); err != nil {
+			t.Fatal(err)
+		}
+	})
+}
+
+// stopAtRandom sends the signals in turn to a command, a process of its own, at
+// random instants, and lets the same command go on; check is called each time that
+// it is done.
+func stopAtRandom(t *testing.T, times int, signals []os.Signal, args []string, check func()) {
+	t.Helper()
+	start := time.Now()
+	if o := ended(t, program(t, args...)); o.code != exitDone {
+		t.Fatalf("code %d: %s", o.code, o.stderr)
+	}
+	lasts := time.Since(start)
+	check()
+	r := rand.New(rand.NewPCG(7, 8))
+	stopped, done := 0, 0
+	for sent := 0; sent < times || done == 0; sent++ {
+		c := program(t, args...)
+		var timer *time.Timer
+		o := endedOnce(t, c, func() {
+			timer = time.AfterFunc(time.Duration(r.Int64N(int64(lasts))), func() { _ = c.Process.Signal(signals[sent%len(signals)]) })
+		})
+		timer.Stop()
+		switch o.code {
+		case -1, exitInterrupted:
+			stopped++
+		case exitDone:
+			done++
+			check()
+		default:
+			t.Fatalf("code %d: %s", o.code, o.stderr)
+		}
+	}
+	t.Logf("%s: %d signals, %d processes stopped, %d done", args[0], times, stopped, done)
 }
 
 // TestInterruptedTwice stops a process by one signal and by two, and starts it
@@ -244,7 +334,7 @@ func TestFolderGone(t *testing.T) {
 		_ = c.Process.Kill()
 		t.Fatal("the run does not notice")
 	}
-	if c.ProcessState.ExitCode() != exitFailed || !strings.Contains(stderr.String(), "has gone") {
+	if c.ProcessState.ExitCode() != exitFailed || strings.Count(stderr.String(), "has gone") != 1 {
 		t.Errorf("code %d, stderr %q", c.ProcessState.ExitCode(), stderr.String())
 	}
 	if _, err := os.Stat(outputOf(spec)); err == nil {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -10,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"relaysweep/results"
 	"relaysweep/sweep"
 )
 
@@ -36,22 +38,44 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, lock.Release()) }()
+	if err := settle(output, cmd.ErrOrStderr()); err != nil {
+		return err
+	}
 	parts, err := sweep.OpenParts(output)
-	if errors.Is(err, sweep.ErrNoParts) && holdsComplete(output) {
-		// The same merge has been done: a cluster may run a task twice.
+	if errors.Is(err, sweep.ErrNoParts) {
+		m, damage := inspect(output)
+		switch {
+		case damage != nil:
+			return fmt.Errorf("%w\n    and what stands there is not whole: %w\n    relaysweep run --restart SPEC does the job again", err, damage)
+		case m != nil && m.Complete:
+			// The same merge has been done: a cluster may run a task twice.
+			fmt.Fprintf(cmd.ErrOrStderr(), "%s: is merged already\n", output)
+			return showFinished(cmd.OutOrStdout(), output, sweep.Part{}, cautionLine)
+		}
+	}
+	var unfinished *sweep.UnfinishedPartsError
+	if errors.As(err, &unfinished) && isMergeOf(cmd.Context(), output, unfinished.Spec) {
 		fmt.Fprintf(cmd.ErrOrStderr(), "%s: is merged already\n", output)
-		return showFinished(cmd.OutOrStdout(), output, sweep.Part{})
+		if !unfinished.Running {
+			if err := dropParts(output); err != nil {
+				return err
+			}
+		}
+		return showFinished(cmd.OutOrStdout(), output, sweep.Part{}, cautionLine)
 	}
 	if err != nil {
 		return err
 	}
-	defer parts.Close()
+	defer func() { err = errors.Join(err, parts.Close()) }()
 	job, err := openJob(cmd, parts.SpecFile())
 	if err != nil {
 		return err
 	}
 	inputs, err := readInputs(job)
 	if err != nil {
+		return err
+	}
+	if err := checkPlaces(output, inputs); err != nil {
 		return err
 	}
 	by := origin()
@@ -64,16 +88,37 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 	finished := time.Now().UTC().Truncate(time.Second)
 	rows := rowsFrom(job, outcomes, by)
 	rows.manifest.Started, rows.manifest.Finished, rows.manifest.Complete = parts.Started(), &finished, true
-	if err := writeAll(output, inputs, rows); err != nil {
+	if err := writeAll(output, inputs, rows, cmd.ErrOrStderr()); err != nil {
 		return err
 	}
 	if err := keepLogs(output, parts.Folders()); err != nil {
 		return err
 	}
-	if err := os.RemoveAll(sweep.PartsFolder(output)); err != nil {
+	if err := dropParts(output); err != nil {
 		return err
 	}
-	return summarise(cmd.OutOrStdout(), output, rows.manifest, rows.designs, rows.axes)
+	return summarise(cmd.OutOrStdout(), output, rows.manifest, rows.designs, rows.axes, cautionLine)
+}
+
+// isMergeOf tells whether a folder holds the complete results of the job of a
+// spec: whatever is left there of its parts, or has been begun of them anew, can
+// only come to the same.
+func isMergeOf(ctx context.Context, output, spec string) bool {
+	job, err := sweep.Open(ctx, spec)
+	if err != nil {
+		return false
+	}
+	m, err := readFinished(output, job, origin())
+	return err == nil && m != nil
+}
+
+// dropParts removes the parts of a job: by one rename, and then file by file.
+func dropParts(output string) error {
+	away := filepath.Join(output, results.TemporaryName(partsBase))
+	if err := rename(sweep.PartsFolder(output), away); err != nil {
+		return err
+	}
+	return clearParts(output, away)
 }
 
 // keepLogs appends the logs of the parts to that of the job.

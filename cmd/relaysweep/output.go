@@ -21,7 +21,7 @@ const (
 	rankedFile    = "ranked.parquet"
 	setpointsFile = "setpoints.parquet"
 	manifestFile  = "run.json"
-	logFile       = "job.log"
+	logFile       = sweep.LogFile
 )
 
 // makeFolder makes the output folder and tries whether files can be made in it:
@@ -52,7 +52,7 @@ func makeFolder(path string) (tidy func(), err error) {
 }
 
 func tryFile(folder string) error {
-	f, err := os.CreateTemp(folder, ".try-*")
+	f, err := os.OpenFile(filepath.Join(folder, results.TemporaryName(tryBase)), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
 		var cause *fs.PathError
 		if errors.As(err, &cause) {
@@ -139,69 +139,27 @@ func glassFiles(job *sweep.Job) []results.GlassFile {
 }
 
 // readFinished reads the manifest of a folder that holds the complete results
-// of this very job, by this very program; nil where it does not. Whatever else
-// stands there is no fault: a run replaces it.
-func readFinished(folder string, job *sweep.Job, by sweep.Origin) *results.Manifest {
-	m, err := results.ReadManifest(filepath.Join(folder, manifestFile))
-	if err != nil || !m.Complete || m.Version != by.Version || m.Build != by.Build ||
+// of this very job, by this very program; nil where it does not. What stands there
+// and can't be known for results of any run is an error, unless an unfinished job
+// is to be gone on with.
+func readFinished(folder string, job *sweep.Job, by sweep.Origin) (*results.Manifest, error) {
+	m, err := inspect(folder)
+	if err != nil {
+		if _, unfinished := os.Lstat(filepath.Join(folder, sweep.JournalFile)); unfinished == nil {
+			return nil, nil
+		}
+		return nil, fmt.Errorf("%w\n    relaysweep run --restart SPEC does the job again, and keeps beside its results what it can't tell to be a run's", err)
+	}
+	if m == nil || !m.Complete || m.Version != by.Version || m.Build != by.Build ||
 		m.SpecSHA256 != job.Spec.SHA256 || !slices.Equal(m.Catalogs, catalogFiles(job)) ||
 		!slices.Equal(m.GlassTables, glassFiles(job)) || len(m.Points) != len(job.Points) {
-		return nil
+		return nil, nil
 	}
-	for _, name := range []string{rankedFile, setpointsFile} {
-		if info, err := os.Stat(filepath.Join(folder, name)); err != nil || !info.Mode().IsRegular() {
-			return nil
-		}
-	}
-	return m
+	return m, nil
 }
 
 // holdsComplete tells whether a folder holds the complete results of any run.
 func holdsComplete(folder string) bool {
-	m, err := results.ReadManifest(filepath.Join(folder, manifestFile))
-	return err == nil && m.Complete
-}
-
-// stageFolder is where the files of a run are made before they take their
-// places: a disk that fills leaves older results as they are.
-const stageFolder = "results.new"
-
-// writeAll writes the three files of a run and the copies of what it was made
-// from. The manifest of an older run goes
-// first and the new one comes last: where a manifest stands, the other files
-// are of the same run.
-func writeAll(folder string, inputs []inputCopy, rows *jobRows) (err error) {
-	stage := filepath.Join(folder, stageFolder)
-	// An attempt that was killed may have left one.
-	if err := os.RemoveAll(stage); err != nil {
-		return err
-	}
-	if err := os.Mkdir(stage, 0o777); err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, os.RemoveAll(stage)) }()
-	// The spec's digest stands in the manifest only: a change of the spec that
-	// changes no result, as of the number of workers, changes no byte here.
-	meta := map[string]string{"program": rows.manifest.Program, "version": rows.manifest.Version}
-	if err := results.WriteRanked(filepath.Join(stage, rankedFile), rows.axes, meta, rows.designs); err != nil {
-		return err
-	}
-	if err := results.WriteSetpoints(filepath.Join(stage, setpointsFile), meta, rows.setpoints); err != nil {
-		return err
-	}
-	if err := results.WriteManifest(filepath.Join(stage, manifestFile), rows.manifest); err != nil {
-		return err
-	}
-	if err := os.Remove(filepath.Join(folder, manifestFile)); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	if err := writeInputs(folder, inputs); err != nil {
-		return err
-	}
-	for _, name := range []string{rankedFile, setpointsFile, manifestFile} {
-		if err := os.Rename(filepath.Join(stage, name), filepath.Join(folder, name)); err != nil {
-			return err
-		}
-	}
-	return sweep.SyncFolder(folder)
+	m, err := inspect(folder)
+	return err == nil && m != nil && m.Complete
 }

@@ -52,6 +52,9 @@ func TestPartsBytes(t *testing.T) {
 			}
 		}
 		merged := must(t, exitDone, "merge", outputOf(spec))
+		if strings.Contains(merged.stdout, cautions) || strings.Count(merged.stdout, cautionLine) != 1 {
+			t.Errorf("%s: the merge does not tell the cautions on one line:\n%s", c.name, merged.stdout)
+		}
 		sameParquet(t, c.name, want, parquetOf(t, spec))
 		onlyResults(t, spec)
 		for _, part := range []string{"part=1/", fmt.Sprintf("part=%d/", c.parts), "msg=merged"} {
@@ -119,5 +122,45 @@ func TestWrongParts(t *testing.T) {
 	}
 	if o := must(t, exitFailed, "merge", filepath.Join(t.TempDir(), "none")); !strings.Contains(o.stderr, "none") {
 		t.Errorf("stderr is %q", o.stderr)
+	}
+}
+
+// TestMergedHalfCleared has complete results and what a kill may leave of their
+// parts: the merge has been done, and what is left of them goes. Parts of another
+// spec are still to be done.
+func TestMergedHalfCleared(t *testing.T) {
+	spec := newJob(t)
+	output := outputOf(spec)
+	parts := func() {
+		for _, part := range []string{"1/3", "2/3", "3/3"} {
+			must(t, exitDone, "run", "--quiet", "--part", part, spec)
+		}
+	}
+	parts()
+	left := contents(t, output)
+	merged := must(t, exitDone, "merge", output)
+	for _, part := range []string{"1-of-3", "2-of-3"} {
+		delete(left, filepath.Join(sweep.PartsFolder(output), part, sweep.JournalFile))
+		for path, text := range left {
+			if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(path, []byte(text), 0o666); err != nil {
+				t.Fatal(err)
+			}
+		}
+		o := must(t, exitDone, "merge", output)
+		if o.stdout != merged.stdout || !strings.Contains(o.stderr, "merged already") {
+			t.Errorf("without the journal of %s: %s%s", part, o.stdout, o.stderr)
+		}
+		onlyResults(t, spec)
+	}
+	editSpec(t, spec, "width_deg = 10", "width_deg = 9.5")
+	parts()
+	if err := os.RemoveAll(filepath.Join(sweep.PartsFolder(output), "1-of-3")); err != nil {
+		t.Fatal(err)
+	}
+	if o := must(t, exitFailed, "merge", output); !strings.Contains(o.stderr, "1/3 (not begun)") {
+		t.Errorf("says %s", o.stderr)
 	}
 }

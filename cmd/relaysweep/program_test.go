@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -17,11 +18,35 @@ import (
 // program itself: a process of its own, to be killed.
 const asProgram = "RELAYSWEEP_TEST_AS_PROGRAM"
 
+// killedAt is a variable with the number of a change of an output folder, from
+// 1, before which the program kills itself.
+const killedAt = "RELAYSWEEP_TEST_KILLED_AT"
+
 func TestMain(m *testing.M) {
 	if os.Getenv(asProgram) != "" {
+		if left, err := strconv.Atoi(os.Getenv(killedAt)); err == nil {
+			beforeChange = func(string) error {
+				if left--; left == 0 {
+					if self, err := os.FindProcess(os.Getpid()); err == nil {
+						_ = self.Kill()
+					}
+					select {}
+				}
+				return nil
+			}
+		}
 		main()
 	}
 	os.Exit(m.Run())
+}
+
+// effort is how often a test does what it does at random: some seconds' worth of
+// it, or as often as .ci/torture asks for.
+func effort(usual, long int) int {
+	if os.Getenv("RELAYSWEEP_TORTURE") != "" {
+		return long
+	}
+	return usual
 }
 
 // program is a command of a process of its own.

@@ -1,10 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
 	"os"
+	"slices"
 	"sync"
 	"time"
 
@@ -43,6 +45,21 @@ const (
 	lineIntervalOld  = time.Minute
 )
 
+// quietAfter is how long nothing may be counted before the phase is named.
+const quietAfter = 10 * time.Second
+
+// phases name what is done at a stage. What has no name here is named by itself.
+var phases = map[string]string{
+	sweep.StageStacks: "making groups of lenses", sweep.StageWouldFit: "finding what would fit",
+	sweep.StageIdeal: "finding the ideal limit", sweep.StageMerge: "joining the parts",
+	"search": "searching", "check": "checking by rays", "optimize": "searching a population",
+	"refine": "refining by exact rays", "screen": "screening by rays", "audit": "auditing the screen",
+}
+
+// uncounted are the stages in which nothing is counted: the phase is all that there is
+// to show.
+var uncounted = []string{sweep.StageStacks, sweep.StageWouldFit, sweep.StageIdeal, sweep.StageMerge}
+
 // progress shows how a run stands on stderr. It goes on showing the time while
 // a long unit of work is in hand.
 type progress struct {
@@ -55,6 +72,7 @@ type progress struct {
 	known bool // now is
 	shown time.Time
 	last  sweep.Status // as last shown
+	moved time.Time    // when a count last changed, or the stage
 	begun time.Time    // when this attempt was the first to do something anew
 	point int          // at which that was
 	check int64        // how many were checked then
@@ -95,9 +113,14 @@ func (p *progress) tick() {
 }
 
 // show takes note of how the run stands; it is shown when it is time.
-func (p *progress) show(s sweep.Status) {
+func (p *progress) show(s sweep.Status) { p.take(s, time.Now()) }
+
+func (p *progress) take(s sweep.Status, now time.Time) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	if s.Stage != p.now.Stage || countsOf(&s) != countsOf(&p.now) {
+		p.moved = now
+	}
 	if s.Point != p.now.Point {
 		p.last = sweep.Status{Point: s.Point}
 		p.check, p.exam = 0, 0
@@ -105,9 +128,14 @@ func (p *progress) show(s sweep.Status) {
 	if s.Replayed {
 		p.last, p.check, p.exam = s, s.Checked, s.Examined // what was done before says nothing of the rate
 	} else if p.begun.IsZero() {
-		p.begun, p.point = time.Now(), s.Point
+		p.begun, p.point = now, s.Point
 	}
 	p.now, p.known = s, true
+}
+
+// countsOf are the counts that show a run moving.
+func countsOf(s *sweep.Status) [5]int64 {
+	return [5]int64{int64(s.Point), s.Examined, s.Checked, s.Passed, int64(s.Refined)}
 }
 
 func (p *progress) draw(now time.Time) {
@@ -141,6 +169,13 @@ func (p *progress) line(now time.Time, since time.Duration) string {
 	if s.Replayed {
 		return line + "  going through the journal"
 	}
+	phase := cmp.Or(phases[s.Stage], s.Stage)
+	if s.Easing != "" {
+		phase += ": " + s.Easing + " eased"
+	}
+	if slices.Contains(uncounted, s.Stage) {
+		return line + "  " + phase
+	}
 	line += fmt.Sprintf("  examined %s (%s/s)  checked %s (%s/s)  passed %d",
 		short(s.Examined), short(rate(s.Examined-p.last.Examined, since)),
 		short(s.Checked), short(rate(s.Checked-p.last.Checked, since)), s.Passed)
@@ -152,6 +187,9 @@ func (p *progress) line(now time.Time, since time.Duration) string {
 	}
 	if s.ProvenMM > 0 && !math.IsInf(s.ProvenMM, 0) {
 		line += fmt.Sprintf("  proven to %.1f mm", s.ProvenMM)
+	}
+	if quiet := now.Sub(p.moved); quiet > quietAfter && phase != "" {
+		return line + fmt.Sprintf("  %s for %s", phase, quiet.Round(time.Second))
 	}
 	return line + p.left(now)
 }

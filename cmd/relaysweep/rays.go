@@ -26,7 +26,7 @@ func showRays(cmd *cobra.Command, folder string, point, rank int) error {
 	if err := printRays(w, b); err != nil {
 		return err
 	}
-	_, err = fmt.Fprint(w, "\n", cautions)
+	_, err = fmt.Fprint(w, "\n", cautionLine)
 	return err
 }
 

@@ -101,7 +101,7 @@ func TestRays(t *testing.T) {
 
 	d := &run.designs[0]
 	page := must(t, exitDone, "show", output, "--rank", "1", "--rays").stdout
-	if !strings.Contains(page, d.DesignID) || !strings.Contains(page, "546.07 nm") || !strings.Contains(page, cautions) {
+	if !strings.Contains(page, d.DesignID) || !strings.Contains(page, "546.07 nm") || !strings.HasSuffix(page, "\n\n"+cautionLine) {
 		t.Errorf("the page of rays is\n%s", page)
 	}
 	// The last field sample of the far depth, at the surface next to the eye.

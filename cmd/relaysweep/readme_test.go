@@ -241,7 +241,8 @@ func TestReadmeKeys(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	must(t, exitDone, "check", path)
+	// Every limit at 1 can't be met, which check only tells of a spec that it has read.
+	must(t, exitNothing, "check", path)
 }
 
 // TestReadmeSpec lets check read the README's example of a spec.

@@ -1,8 +1,12 @@
 package main
 
 import (
+	"cmp"
+	"errors"
 	"fmt"
+	"io/fs"
 	"math"
+	"os"
 	"path/filepath"
 
 	"relaysweep/objective"
@@ -21,18 +25,53 @@ type finishedRun struct {
 	job       *sweep.Job
 }
 
-// openResults reads the results of a run.
+// doAgain tells what to do about results that are not whole.
+const doAgain = "\n    relaysweep run --restart SPEC does the job again"
+
+// openResults reads the results of a run, and holds them against their digests.
 func openResults(folder string) (*finishedRun, error) {
+	path := filepath.Join(folder, manifestFile)
+	for {
+		before, errBefore := os.Stat(path)
+		r, err := readResults(folder)
+		if err == nil {
+			return r, nil
+		}
+		// A run that ends meanwhile replaces what is being read.
+		after, errAfter := os.Stat(path)
+		if errBefore != nil || errAfter != nil || os.SameFile(before, after) {
+			return nil, err
+		}
+	}
+}
+
+func readResults(folder string) (*finishedRun, error) {
 	r := &finishedRun{folder: folder}
 	var err error
 	if r.manifest, err = results.ReadManifest(filepath.Join(folder, manifestFile)); err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, missingResults(folder, err)
+		}
+		return nil, fmt.Errorf("%w%s", err, doAgain)
+	}
+	ranked, err := locate(folder, placed{rankedFile, r.manifest.RankedSHA256})
+	if err != nil {
+		return nil, fmt.Errorf("%w%s", err, doAgain)
+	}
+	setpoints, err := locate(folder, placed{setpointsFile, r.manifest.SetpointsSHA256})
+	if err != nil {
+		return nil, fmt.Errorf("%w%s", err, doAgain)
+	}
+	if r.designs, r.axes, err = results.ReadRanked(ranked); err != nil {
 		return nil, err
 	}
-	if r.designs, r.axes, err = results.ReadRanked(filepath.Join(folder, rankedFile)); err != nil {
+	if r.setpoints, err = results.ReadSetpoints(setpoints); err != nil {
 		return nil, err
 	}
-	if r.setpoints, err = results.ReadSetpoints(filepath.Join(folder, setpointsFile)); err != nil {
-		return nil, err
+	for i := range r.designs {
+		if d := &r.designs[i]; d.Point < 0 || d.Point >= len(r.manifest.Points) {
+			return nil, fmt.Errorf("%s: has a design of point %d, which %s does not have%s", ranked, d.Point, manifestFile, doAgain)
+		}
 	}
 	return r, nil
 }
@@ -44,30 +83,35 @@ func openRun(folder string) (*finishedRun, error) {
 	if err != nil {
 		return nil, err
 	}
-	inputs := filepath.Join(folder, inputsFolder)
-	const again = "\n    run the job again: it writes the copies anew"
-	if r.job, err = sweep.OpenInputs(inputs); err != nil {
-		// Faults would say that the user's own spec is wrong.
-		return nil, fmt.Errorf("%s: the copies of the run's inputs are missing or damaged: %v%s", inputs, err, again)
-	}
-	digests := []string{r.manifest.SpecSHA256}
-	for _, t := range r.manifest.Catalogs {
-		digests = append(digests, t.SHA256)
-	}
-	for _, t := range r.manifest.GlassTables {
-		digests = append(digests, t.SHA256)
-	}
-	copies := r.job.Inputs()
-	changed := len(copies) != len(digests) || len(r.job.Points) != len(r.manifest.Points)
-	for i := range min(len(copies), len(digests)) {
-		if copies[i].SHA256 != digests[i] {
-			return nil, fmt.Errorf("%s: is not the file that the run was made from%s", filepath.Join(inputs, copies[i].Copy), again)
+	return r, r.openInputs()
+}
+
+// openInputs reads the job of a run from the copies of its inputs.
+func (r *finishedRun) openInputs() error {
+	inputs := filepath.Join(r.folder, inputsFolder)
+	const again = "\n    run the job again by --restart: it writes the copies anew"
+	paths := map[string]string{}
+	for _, f := range copiesOf(r.manifest) {
+		path, err := locate(r.folder, f)
+		if err != nil {
+			return fmt.Errorf("%w%s", err, again)
 		}
+		paths[filepath.Base(f.name)] = path
 	}
-	if changed {
-		return nil, fmt.Errorf("%s: does not hold the files that the run was made from%s", inputs, again)
+	job, err := sweep.OpenInputs(func(name string) string {
+		return cmp.Or(paths[name], filepath.Join(inputs, name))
+	})
+	if err != nil {
+		// Faults would say that the user's own spec is wrong.
+		return fmt.Errorf("%s: the copies of the run's inputs are missing or damaged: %v%s", inputs, err, again)
 	}
-	return r, nil
+	// An unfinished run has the points that it came to.
+	points := len(r.manifest.Points)
+	if len(job.Inputs()) != len(paths) || points > len(job.Points) || r.manifest.Complete && points < len(job.Points) {
+		return fmt.Errorf("%s: does not hold the files that the run was made from%s", inputs, again)
+	}
+	r.job = job
+	return nil
 }
 
 // find is the design of a rank at a sweep point.
@@ -80,7 +124,7 @@ func (r *finishedRun) find(point, rank int) (*results.Design, error) {
 			return d, nil
 		}
 	}
-	return nil, usageError{fmt.Errorf("point %d has no rank %d: it has %s", point, rank, counted(designsAt(r.designs, point), "design"))}
+	return nil, noRank(point, rank, designsAt(r.designs, point))
 }
 
 // designsAt is how many designs a sweep point has.
@@ -96,7 +140,7 @@ func designsAt(designs []results.Design, point int) (n int) {
 // knowsPoint refuses a sweep point that the run does not have.
 func (r *finishedRun) knowsPoint(point int) error {
 	if point < 0 || point >= len(r.manifest.Points) {
-		return usageError{fmt.Errorf("there is no point %d: the run has points 0 to %d", point, len(r.manifest.Points)-1)}
+		return noPoint(point, len(r.manifest.Points))
 	}
 	return nil
 }
@@ -105,7 +149,7 @@ func (r *finishedRun) knowsPoint(point int) error {
 func (r *finishedRun) setpointsOf(d *results.Design) []results.Setpoint {
 	var rows []results.Setpoint
 	for _, s := range r.setpoints {
-		if s.Point == d.Point && s.Rank == d.Rank {
+		if s.Point == d.Point && s.Rank == d.Rank && s.DesignID == d.DesignID {
 			rows = append(rows, s)
 		}
 	}
@@ -217,6 +261,21 @@ func (b *reopened) warning(madeBy string) string {
 	}
 	return fmt.Sprintf("point %d, rank %d: traced again by version %s, %s from what the run by version %s wrote; what is drawn and traced here is this version's",
 		b.design.Point, b.design.Rank, version, b.doubt, madeBy)
+}
+
+// doubt is what to warn of about a row, empty for nothing: how it differs from the
+// train traced again, or why that can't be.
+func (r *finishedRun) doubt(d *results.Design) string {
+	if r.job == nil {
+		if err := r.openInputs(); err != nil {
+			return fmt.Sprintf("point %d, rank %d: can't be traced again: %v", d.Point, d.Rank, err)
+		}
+	}
+	b, err := r.reopen(d)
+	if err != nil {
+		return fmt.Sprintf("can't be traced again: %v", err)
+	}
+	return b.warning(r.manifest.Version)
 }
 
 // spaceOf is the layout and seat of a row.

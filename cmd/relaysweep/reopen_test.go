@@ -108,6 +108,23 @@ func TestReopenGlasses(t *testing.T) {
 	}
 }
 
+// seal puts the digests of the Parquet files into run.json again: someone has
+// changed them on purpose.
+func seal(t testing.TB, output string) {
+	t.Helper()
+	m := readManifest(t, output)
+	var err error
+	if m.RankedSHA256, err = digestOfFile(filepath.Join(output, rankedFile)); err != nil {
+		t.Fatal(err)
+	}
+	if m.SetpointsSHA256, err = digestOfFile(filepath.Join(output, setpointsFile)); err != nil {
+		t.Fatal(err)
+	}
+	if err := results.WriteManifest(filepath.Join(output, manifestFile), m); err != nil {
+		t.Fatal(err)
+	}
+}
+
 // TestReopenDoubt writes rows that this version does not trace to the same
 // numbers: a warning says by how much.
 func TestReopenDoubt(t *testing.T) {
@@ -119,7 +136,8 @@ func TestReopenDoubt(t *testing.T) {
 	if err := results.WriteSetpoints(filepath.Join(output, setpointsFile), nil, setpoints); err != nil {
 		t.Fatal(err)
 	}
-	for _, command := range reopening {
+	seal(t, output)
+	for _, command := range append(reopening, []string{"show", "--rank", "1"}) {
 		o := must(t, exitDone, append([]string{command[0], output}, command[1:]...)...)
 		if !strings.Contains(o.stderr, "warning: point 0, rank 1") || !strings.Contains(o.stderr, "0.002 mm different") {
 			t.Errorf("%s warns %q", command[0], o.stderr)
@@ -151,6 +169,7 @@ func TestReopenRefined(t *testing.T) {
 	if err := results.WriteRanked(filepath.Join(output, rankedFile), nil, nil, designs); err != nil {
 		t.Fatal(err)
 	}
+	seal(t, output)
 	run, err := openRun(output)
 	if err != nil {
 		t.Fatal(err)
@@ -176,6 +195,8 @@ func TestReopenSpoiltRows(t *testing.T) {
 		{func(d *results.Design) { d.Layout = "nosuch" }, "no layout is called nosuch"},
 		{func(d *results.Design) { d.Lenses = d.Lenses[:2] }, "2 groups"},
 		{func(d *results.Design) { d.Lenses[1].Group = "front" }, "lens 2"},
+		// Rows of another run with the same point and rank are none of this one.
+		{func(d *results.Design) { d.DesignID = "nosuch" }, "has no setpoints of it"},
 	} {
 		output := finishedJob(t)
 		designs := readRanked(t, output)
@@ -183,6 +204,7 @@ func TestReopenSpoiltRows(t *testing.T) {
 		if err := results.WriteRanked(filepath.Join(output, rankedFile), nil, nil, designs); err != nil {
 			t.Fatal(err)
 		}
+		seal(t, output)
 		o := must(t, exitFailed, "setpoints", output, "--depths", "1")
 		if !strings.Contains(o.stderr, c.want) || !strings.Contains(o.stderr, rankedFile) || !strings.Contains(o.stderr, "rank 1") {
 			t.Errorf("%s: says %s", c.want, o.stderr)

@@ -21,10 +21,13 @@ func newReportCommand() *cobra.Command {
 		Use:   "report OUTPUT",
 		Short: "write a page to order and build from: drawings, parts, places, stage table, margins",
 		Long: `report writes report.html into the output folder of a run: one file that needs
-no network, to read at the bench and to print. It tells what was asked and
-found, and the leading designs whole: drawn to scale with traced rays, parts to
-order, where each lens stands, the stage table, margins, blur over field and
-depth, and a drawing in full size.`,
+no network, to read at the bench and to print. It begins with the best train,
+tells what was asked and found, and the leading designs whole: drawn to scale
+with traced rays, parts to order, where each lens stands, the stage table,
+margins, blur over field and depth, and a drawing in full size.
+
+--drawing also writes the best train as a picture of its own, in SVG. It takes
+the place of an older picture of that kind, and of no other file.`,
 		Args: oneArgument("the output folder of a run"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.anyPoint = !cmd.Flags().Changed("point")
@@ -34,12 +37,14 @@ depth, and a drawing in full size.`,
 	cmd.Flags().IntVar(&o.designs, "designs", 5, "how many of the leading designs to tell whole")
 	cmd.Flags().IntVar(&o.point, "point", 0, "sweep point of these designs; without it the best of each, then the second of each, …")
 	cmd.Flags().IntVar(&o.eyes, "eyes", 1, "how many eyes to order parts for: 1 or 2")
+	cmd.Flags().StringVar(&o.drawing, "drawing", "", "also write the best train as a picture to this file (.svg)")
 	return cmd
 }
 
 type reportOptions struct {
 	designs, point, eyes int
 	anyPoint             bool
+	drawing              string // empty for none
 }
 
 // designsMost bounds the designs that one page tells whole: beyond it, it is
@@ -48,10 +53,17 @@ const designsMost = 100
 
 func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 	switch {
-	case o.designs < 0 || o.designs > designsMost:
-		return usageError{fmt.Errorf("--designs is %d; it takes 0 to %d", o.designs, designsMost)}
+	case o.designs < 1 || o.designs > designsMost:
+		return usageError{fmt.Errorf("--designs is %d; it takes 1 to %d", o.designs, designsMost)}
 	case o.eyes != 1 && o.eyes != 2:
 		return usageError{fmt.Errorf("--eyes is %d; it takes 1 or 2", o.eyes)}
+	case o.drawing != "" && filepath.Ext(o.drawing) != ".svg":
+		return usageError{fmt.Errorf("--drawing is %q; it takes the name of a file that ends in .svg", o.drawing)}
+	}
+	if o.drawing != "" {
+		if err := results.MayDraw(o.drawing); err != nil {
+			return err
+		}
 	}
 	run, err := openRun(folder)
 	if err != nil {
@@ -65,7 +77,7 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 	spec := run.job.Spec
 	report := &results.Report{
 		Job: spec.Job.Name, Manifest: run.manifest, Axes: run.axes, Designs: run.designs, Setpoints: run.setpoints,
-		Asked: specWords(run.job), RankedBy: spec.Search.RankBy, Eyes: o.eyes, Cautions: cautionSentences(),
+		PointsAsked: len(run.job.Points), Asked: specWords(run.job), RankedBy: spec.Search.RankBy, Eyes: o.eyes, Cautions: cautionSentences(),
 	}
 	for _, d := range run.leading(o) {
 		b, err := run.reopen(d)
@@ -79,14 +91,31 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 		report.Leading = append(report.Leading, reportDesign(b))
 	}
 	path := filepath.Join(folder, reportFile)
+	if err := keepForeign(path, results.IsReport, cmd.ErrOrStderr()); err != nil {
+		return err
+	}
 	if err := results.WriteReport(path, report); err != nil {
 		return err
 	}
 	told := counted(len(report.Leading), "design")
-	if len(run.designs) == 0 {
+	switch {
+	case len(run.designs) > 0:
+	case run.manifest.Complete:
 		told = "what binds; no design meets the requirements"
+	default:
+		told = "nothing that meets the requirements was found by then"
 	}
-	_, err = fmt.Fprintf(cmd.OutOrStdout(), "written to %s: %s\n", path, told)
+	if !run.manifest.Complete {
+		told += "; the run is unfinished"
+	}
+	out := cmd.OutOrStdout()
+	if _, err = fmt.Fprintf(out, "written to %s: %s\n", path, told); err != nil || o.drawing == "" {
+		return err
+	}
+	if err := results.WriteDrawing(o.drawing, report); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(out, "written to %s: the best train\n", o.drawing)
 	return err
 }
 

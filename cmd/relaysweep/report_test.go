@@ -17,10 +17,14 @@ import (
 
 // shownPage is what testdata/page.mjs tells of a page.
 type shownPage struct {
-	Faults, Requests, Headings, Cautions, Unnamed, Clashes, BeyondPaper []string
-	Text                                                                string
-	Values                                                              []shownValue
-	Drawings                                                            []struct {
+	Faults, Requests, Headings, Cautions, Unnamed, Clashes, Crossed, Keys, Tooltips, BeyondPaper []string
+	Text                                                                                         string
+	Values                                                                                       []shownValue
+	First                                                                                        []float64
+	CautionsSeen                                                                                 bool
+	Stacked                                                                                      []bool
+	SheetHeads                                                                                   [][]string
+	Drawings                                                                                     []struct {
 		Name, Kind            string
 		Width, Height, Covers float64
 		Shapes, Texts, Rays   int
@@ -207,7 +211,7 @@ func TestReport(t *testing.T) {
 // checkShown looks at what any page has to be.
 func checkShown(t *testing.T, shown *shownPage, designs int) {
 	t.Helper()
-	for _, list := range [][]string{shown.Faults, shown.Unnamed, shown.Clashes, shown.BeyondPaper} {
+	for _, list := range [][]string{shown.Faults, shown.Unnamed, shown.Clashes, shown.Crossed, shown.Keys, shown.BeyondPaper} {
 		for _, fault := range list {
 			t.Error(fault)
 		}
@@ -218,8 +222,20 @@ func checkShown(t *testing.T, shown *shownPage, designs int) {
 		}
 	}
 	_, told, _ := strings.Cut(cautions, "\n")
-	if n := strings.Count(shown.Text, strings.Join(strings.Fields(told), " ")); n != 2 || len(shown.Cautions) != 2 || !shown.Printed {
-		t.Errorf("the cautions stand %d times in %d boxes, in print: %v", n, len(shown.Cautions), shown.Printed)
+	if n := strings.Count(shown.Text, strings.Join(strings.Fields(told), " ")); n != 1 || len(shown.Cautions) != 1 || !shown.CautionsSeen || !shown.Printed {
+		t.Errorf("the cautions stand %d times in %d boxes, seen after one press: %v, in print: %v", n, len(shown.Cautions), shown.CautionsSeen, shown.Printed)
+	}
+	// Drawing, five numbers and parts of the best train stand on the first screen.
+	if len(shown.First) != 3 || slices.Max(shown.First) > 1 {
+		t.Errorf("of the best train parts end at %v of the first screen's height", shown.First)
+	}
+	for _, key := range []string{"view_blur_arcmin", "length_mm", "design_id"} {
+		if !slices.Contains(shown.Tooltips, key) {
+			t.Errorf("nothing tells that its name is %s", key)
+		}
+	}
+	if len(shown.Stacked) == 0 || slices.Contains(shown.Stacked, false) {
+		t.Errorf("rows of the ranking that a narrow screen shows whole: %v", shown.Stacked)
 	}
 	for scheme, contrast := range shown.Contrast {
 		// WCAG 2.1, success criterion 1.4.3: 4.5 for text.
@@ -242,7 +258,7 @@ func checkShown(t *testing.T, shown *shownPage, designs int) {
 		}
 	}
 	// A bar and at least one strip, and six charts beside those of the overview.
-	if kinds["train"] != designs || kinds["full-size"] < 2*designs || kinds["chart"] < 6*designs+1 {
+	if kinds["train"] != designs+1 || kinds["full-size"] < 2*designs || kinds["chart"] < 6*designs+1 {
 		t.Errorf("%d designs have the drawings %v", designs, kinds)
 	}
 }
@@ -355,12 +371,15 @@ func checkSorting(t *testing.T, shown *shownPage) {
 func checkPaper(t *testing.T, shown *shownPage, sheets []paperPage, designs int) {
 	t.Helper()
 	const pointsPerMM = 72 / 25.4
-	if most := 4 + 6*designs; len(sheets) < 3*designs || len(sheets) > most {
-		t.Errorf("the page prints on %d sheets", len(sheets))
+	if most := 2 + 2*designs; len(sheets) < designs || len(sheets) > most {
+		t.Errorf("the page prints on %d sheets, more than %d", len(sheets), most)
 	}
 	bars, heads, ranking := 0, 0, 0
 	for i := range sheets {
 		sheet := &sheets[i]
+		if !slices.ContainsFunc(shown.SheetHeads, sheet.holds) && !sheet.has("must") {
+			t.Errorf("sheet %d has tables only", i+1)
+		}
 		// The margins of the style sheet are 15 mm at the sides and 14 above and
 		// below; the browser rounds them to its units of 0.26 mm.
 		side, end := 14.6*pointsPerMM, 13.6*pointsPerMM
@@ -536,7 +555,7 @@ func TestReportSame(t *testing.T) {
 // written.
 func TestReportWrong(t *testing.T) {
 	output := finishedJob(t)
-	for _, args := range [][]string{{"--designs", "-1"}, {"--designs", "1000"}, {"--eyes", "3"}, {"--point", "7"}, {"--designs", "many"}} {
+	for _, args := range [][]string{{"--designs", "-1"}, {"--designs", "0"}, {"--designs", "1000"}, {"--drawing", "train.png"}, {"--eyes", "3"}, {"--point", "7"}, {"--designs", "many"}} {
 		leftNothing(t, output, func() { must(t, exitWrong, append([]string{"report", output}, args...)...) })
 	}
 	must(t, exitFailed, "report", filepath.Join(output, "nowhere"))

@@ -41,8 +41,13 @@ func (w *specWriter) of(key string, value any, unit string) string {
 func sayValue(value any) string {
 	switch v := value.(type) {
 	case string:
-		if v == "either" {
-			return "front or rear" // the one value that reads badly as it is
+		switch v { // values that read badly as they are
+		case "either":
+			return "front or rear"
+		case "length_mm":
+			return "length"
+		case "length_to_eye_mm":
+			return "length to the eye"
 		}
 		return v
 	case float64:

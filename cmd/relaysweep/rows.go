@@ -182,7 +182,7 @@ func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestP
 		point.Refined = &results.RefinedCounts{Candidates: r.Candidates, Passed: r.Passed}
 	}
 	if fits := proof.WouldFit; fits != nil {
-		point.WouldFit, point.WouldFitLengthMM, point.WouldFitOpen = fits.Value, fits.Length, fits.Open
+		point.WouldFit, point.WouldFitLengthMM, point.WouldFitOpen, point.Binds = fits.Value, fits.Length, fits.Open, fits.Binds
 	}
 	if x := o.Optimized; x != nil {
 		point.Optimized = optimizedPoint(x)

@@ -5,15 +5,16 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"log/slog"
-	"os"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"relaysweep/catalog"
 	"relaysweep/results"
 	"relaysweep/sweep"
 )
@@ -53,13 +54,13 @@ order, a second one at once; neither loses what stands in the journal.`,
 	return cmd
 }
 
-// openJob reads a job and prints the warnings about its catalogs.
+// openJob reads a job and prints the warnings about its catalogs and its spec.
 func openJob(cmd *cobra.Command, path string) (*sweep.Job, error) {
-	job, err := sweep.Open(path)
+	job, err := sweep.Open(cmd.Context(), path)
 	if err != nil {
 		return nil, err
 	}
-	for _, w := range job.Catalog.Warnings {
+	for _, w := range append(slices.Clone(job.Catalog.Warnings), job.Doubts()...) {
 		fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", w.Error())
 	}
 	return job, nil
@@ -85,6 +86,13 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 	}
 	output, by := job.Spec.OutputDir(), origin()
 	folder := part.Folder(output)
+	inputs, err := readInputs(job)
+	if err != nil {
+		return err
+	}
+	if err := checkPlaces(output, inputs); err != nil {
+		return err
+	}
 	if !part.Whole() {
 		if err := part.OtherParts(output); err != nil {
 			return err
@@ -100,17 +108,35 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 		return err
 	}
 	defer func() { err = errors.Join(err, lock.Release()) }()
+	if part.Whole() {
+		if err := settle(output, cmd.ErrOrStderr()); err != nil {
+			return err
+		}
+	}
 	if !flags.restart {
-		if m := readFinished(output, job, by); m != nil {
+		m, err := readFinished(output, job, by)
+		if err != nil && part.Whole() {
+			return err
+		}
+		if m != nil {
 			fmt.Fprintf(cmd.ErrOrStderr(), "%s: complete since %s; --restart does the job again\n", output, m.Finished.Format(time.RFC3339))
 			if part.Whole() {
 				// One that was killed between its last result and this.
-				if err := os.Remove(filepath.Join(folder, sweep.JournalFile)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+				if err := sweep.RemoveJournal(folder); err != nil {
 					return err
 				}
 			}
-			return showFinished(cmd.OutOrStdout(), output, part)
+			return showFinished(cmd.OutOrStdout(), output, part, cautions)
 		}
+	}
+	warnReplaced(cmd.ErrOrStderr(), output, job)
+	if flags.restart {
+		if err := keepForeign(filepath.Join(folder, sweep.JournalFile), sweep.IsJournal, cmd.ErrOrStderr()); err != nil {
+			return err
+		}
+	}
+	if err := keepForeign(filepath.Join(folder, logFile), isLog, cmd.ErrOrStderr()); err != nil {
+		return err
 	}
 	journal, err := job.OpenJournal(output, part, by, flags.restart)
 	if err != nil {
@@ -118,14 +144,14 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 	}
 	closed := false
 	defer func() {
-		if !closed {
-			err = errors.Join(err, journal.Close())
+		if closed {
+			return
+		}
+		// What ended the run may be what closing meets again.
+		if fault := journal.Close(); fault != nil && (err == nil || !strings.Contains(err.Error(), fault.Error())) {
+			err = errors.Join(err, fault)
 		}
 	}()
-	inputs, err := readInputs(job)
-	if err != nil {
-		return err
-	}
 	events, eventsFile, err := openLog(folder)
 	if err != nil {
 		return err
@@ -141,6 +167,22 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 		err = r.summary()
 	}
 	return err
+}
+
+// warnReplaced says, before a run begins, that the complete results of another
+// job stand in its folder.
+func warnReplaced(w io.Writer, output string, job *sweep.Job) {
+	m, err := results.ReadManifest(filepath.Join(output, manifestFile))
+	if err != nil || !m.Complete || m.SpecSHA256 == job.Spec.SHA256 &&
+		slices.Equal(m.Catalogs, catalogFiles(job)) && slices.Equal(m.GlassTables, glassFiles(job)) {
+		return
+	}
+	when := ""
+	if m.Finished != nil {
+		when = " of " + m.Finished.Format(time.RFC3339)
+	}
+	fmt.Fprintf(w, "warning: %s: holds the complete results%s of another spec or other tables: they stay until this run is complete, which takes their place\n"+
+		"    to keep them, end the run and give it a folder of its own (job.output)\n", catalog.Visible(output), when)
 }
 
 // runner is a run that has its folder, its journal and its log.
@@ -197,7 +239,7 @@ func (r *runner) run(quiet bool) error {
 		finished := time.Now().UTC().Truncate(time.Second)
 		r.rows = rowsFrom(r.job, outcomes, r.by)
 		r.rows.manifest.Started, r.rows.manifest.Finished, r.rows.manifest.Complete = r.journal.Started(), &finished, true
-		if err := writeAll(r.output, r.inputs, r.rows); err != nil {
+		if err := writeAll(r.output, r.inputs, r.rows, stderr); err != nil {
 			r.events.Error("failed", "error", err.Error())
 			return err
 		}
@@ -221,7 +263,7 @@ func (r *runner) interrupted(outcomes []sweep.PointOutcome) error {
 	}
 	rows := rowsFrom(r.job, outcomes, r.by)
 	rows.manifest.Started = r.journal.Started()
-	if err := writeAll(r.output, r.inputs, rows); err != nil {
+	if err := writeAll(r.output, r.inputs, rows, r.cmd.ErrOrStderr()); err != nil {
 		return &interruptedError{fmt.Sprintf("%s\n    what was found up to now could not be written: %v", kept, err)}
 	}
 	return &interruptedError{fmt.Sprintf("%s\n    relaysweep show %s shows the %s found up to now", kept, r.output, counted(len(rows.designs), "design"))}
@@ -230,7 +272,7 @@ func (r *runner) interrupted(outcomes []sweep.PointOutcome) error {
 func (r *runner) summary() error {
 	w := r.cmd.OutOrStdout()
 	if r.part.Whole() {
-		return summarise(w, r.output, r.rows.manifest, r.rows.designs, r.rows.axes)
+		return summarise(w, r.output, r.rows.manifest, r.rows.designs, r.rows.axes, cautions)
 	}
 	fmt.Fprintf(w, "part %s of the job is done\nwhen all parts are: relaysweep merge %s\n", r.part, r.output)
 	return nil
@@ -238,26 +280,23 @@ func (r *runner) summary() error {
 
 // showFinished prints again what a complete run has printed; of a part there
 // is nothing to print.
-func showFinished(w io.Writer, output string, part sweep.Part) error {
+func showFinished(w io.Writer, output string, part sweep.Part, caution string) error {
 	if !part.Whole() {
 		return nil
 	}
-	m, err := results.ReadManifest(filepath.Join(output, manifestFile))
+	run, err := openResults(output)
 	if err != nil {
 		return err
 	}
-	designs, axes, err := results.ReadRanked(filepath.Join(output, rankedFile))
-	if err != nil {
-		return err
-	}
-	return summarise(w, output, m, designs, axes)
+	return summarise(w, output, run.manifest, run.designs, run.axes, caution)
 }
 
 // shownDesigns is how many designs of a point the summary of a run shows.
 const shownDesigns = 10
 
-// summarise prints what a run found and what is proven of it.
-func summarise(w io.Writer, folder string, m *results.Manifest, designs []results.Design, axes []results.Axis) error {
+// summarise prints what a run found and what is proven of it, with cautions
+// where there are designs.
+func summarise(w io.Writer, folder string, m *results.Manifest, designs []results.Design, axes []results.Axis, caution string) error {
 	var shown []results.Design
 	for _, d := range designs {
 		if d.Rank <= shownDesigns {
@@ -268,12 +307,15 @@ func summarise(w io.Writer, folder string, m *results.Manifest, designs []result
 		if err := results.PrintRanked(w, shown, axes, isTerminal(w)); err != nil {
 			return err
 		}
+		if len(shown) < len(designs) {
+			fmt.Fprintf(w, "%d of %d rows; relaysweep show %s prints all\n", len(shown), len(designs), folder)
+		}
 		fmt.Fprintln(w)
 	}
 	nothing := false
 	for i := range m.Points {
 		p := &m.Points[i]
-		if err := results.PrintProof(w, p); err != nil {
+		if err := results.PrintProof(w, p, designsAt(designs, p.Point)); err != nil {
 			return err
 		}
 		nothing = nothing || p.Nothing()
@@ -282,8 +324,13 @@ func summarise(w io.Writer, folder string, m *results.Manifest, designs []result
 	if len(designs) == 0 {
 		return errNothing
 	}
-	fmt.Fprintf(w, "relaysweep show %s --rank 1 tells what to buy and where it stands\n", folder)
-	fmt.Fprintf(w, "relaysweep report %s makes a page of it to order and build from\n\n%s", folder, cautions)
+	if len(m.Points) > 1 {
+		fmt.Fprintf(w, "relaysweep show %s --point %d --rank 1 tells what to buy and where it stands, of point %d\n",
+			folder, designs[0].Point, designs[0].Point)
+	} else {
+		fmt.Fprintf(w, "relaysweep show %s --rank 1 tells what to buy and where it stands\n", folder)
+	}
+	fmt.Fprintf(w, "relaysweep report %s makes a page of it to order and build from\n\n%s", folder, caution)
 	if nothing {
 		fmt.Fprintln(w, "\nsome sweep points have no design")
 	}

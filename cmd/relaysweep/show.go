@@ -4,12 +4,12 @@ import (
 	"cmp"
 	"fmt"
 	"io"
-	"path/filepath"
 	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"relaysweep/catalog"
 	"relaysweep/results"
 )
 
@@ -24,7 +24,7 @@ func newShowCommand() *cobra.Command {
 			if rays {
 				return showRays(cmd, args[0], point, rank)
 			}
-			return show(cmd.OutOrStdout(), args[0], selection{
+			return show(cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], selection{
 				point: point, anyPoint: !cmd.Flags().Changed("point"),
 				rank: rank, anyRank: !cmd.Flags().Changed("rank"),
 			})
@@ -43,17 +43,14 @@ type selection struct {
 	anyPoint, anyRank bool
 }
 
-func show(w io.Writer, folder string, want selection) error {
-	manifest, err := results.ReadManifest(filepath.Join(folder, manifestFile))
+func show(w, stderr io.Writer, folder string, want selection) error {
+	run, err := openResults(folder)
 	if err != nil {
 		return err
 	}
-	designs, axes, err := results.ReadRanked(filepath.Join(folder, rankedFile))
-	if err != nil {
-		return err
-	}
+	manifest, designs, axes := run.manifest, run.designs, run.axes
 	if !want.anyPoint && (want.point < 0 || want.point >= len(manifest.Points)) {
-		return usageError{fmt.Errorf("there is no point %d: the run has points 0 to %d", want.point, len(manifest.Points)-1)}
+		return noPoint(want.point, len(manifest.Points))
 	}
 	if !manifest.Complete {
 		fmt.Fprintf(w, "unfinished: the run was interrupted, the same command goes on; this is what it had found by then\n\n")
@@ -66,13 +63,12 @@ func show(w io.Writer, folder string, want selection) error {
 		if d.Point != want.point || d.Rank != want.rank {
 			continue
 		}
-		setpoints, err := results.ReadSetpoints(filepath.Join(folder, setpointsFile))
-		if err != nil {
-			return err
+		if doubt := run.doubt(d); doubt != "" {
+			fmt.Fprintf(stderr, "warning: %s\n", doubt)
 		}
-		return showDesign(w, &manifest.Points[d.Point], d, setpoints)
+		return showDesign(w, &manifest.Points[d.Point], d, run.setpointsOf(d))
 	}
-	return usageError{fmt.Errorf("point %d has no rank %d: it has %s", want.point, want.rank, counted(designsAt(designs, want.point), "design"))}
+	return noRank(want.point, want.rank, designsAt(designs, want.point))
 }
 
 func showTable(w io.Writer, m *results.Manifest, designs []results.Design, axes []results.Axis, want selection) error {
@@ -90,18 +86,18 @@ func showTable(w io.Writer, m *results.Manifest, designs []results.Design, axes 
 	}
 	for i := range m.Points {
 		if want.anyPoint || i == want.point {
-			if err := results.PrintProof(w, &m.Points[i]); err != nil {
+			if err := results.PrintProof(w, &m.Points[i], designsAt(designs, m.Points[i].Point)); err != nil {
 				return err
 			}
 		}
 	}
-	_, err := fmt.Fprint(w, "\n", cautions)
+	_, err := fmt.Fprint(w, "\n", cautionLine)
 	return err
 }
 
 // showDesign prints one design whole.
 func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, setpoints []results.Setpoint) error {
-	fmt.Fprintf(w, "rank %d: %s\n", d.Rank, d.DesignID)
+	fmt.Fprintf(w, "rank %d: %s\n", d.Rank, catalog.Visible(d.DesignID))
 	for _, v := range point.Values {
 		fmt.Fprintf(w, "  %s = %s\n", v.Key, v.Value)
 	}
@@ -132,7 +128,7 @@ func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, se
 			return err
 		}
 	}
-	_, err := fmt.Fprint(w, "\n", cautions)
+	_, err := fmt.Fprint(w, "\n", cautionLine)
 	return err
 }
 
@@ -215,7 +211,7 @@ func setpointTable(d *results.Design, setpoints []results.Setpoint) *results.Tab
 		{Name: "view blur", Unit: "arcmin"}, {Name: "pixel", Unit: "arcmin"},
 	}}
 	for _, s := range setpoints {
-		if s.Point == d.Point && s.Rank == d.Rank {
+		if s.Point == d.Point && s.Rank == d.Rank && s.DesignID == d.DesignID {
 			t.Add(results.Fixed(s.DepthM, 3), results.Fixed(s.VergenceD, 3), results.Fixed(s.MaskMM, 3),
 				results.Fixed(s.MaskParaxialMM, 3), results.Fixed(s.StageMM, 3), results.Fixed(s.MaskBlurArcmin, 2),
 				results.Fixed(s.ViewBlurArcmin, 2), results.Fixed(s.PixelArcmin, 2))

@@ -29,7 +29,7 @@ try {
   page.on('console', m => ['error', 'warn'].includes(m.type()) && told.faults.push(m.text()))
   page.on('pageerror', e => told.faults.push(`${e}`))
   page.on('request', r => told.requests.push(r.url()))
-  await page.setViewport({ width: 1100, height: 900 })
+  await page.setViewport({ width: 1280, height: 850 })
   await page.goto(pathToFileURL(resolve(file)).href, { waitUntil: 'load' })
 
   // What the page shows of the results: each element with data-col.
@@ -78,11 +78,66 @@ try {
     }
   }))
 
-  // Texts of a chart that lie over each other or beyond its frame.
+  // What stands on the first screen: how far down each part of the best train ends.
+  told.first = await page.$$eval('.best .train, .best dl.five, .best table', all =>
+    all.map(e => e.getBoundingClientRect().bottom / innerHeight))
+
+  // One press away: the cautions, whole.
+  told.cautionsSeen = await page.evaluate(async () => {
+    document.querySelector('.to-cautions')?.click()
+    await new Promise(done => setTimeout(done, 50))
+    const box = document.querySelector('.cautions').getBoundingClientRect()
+    scrollTo(0, 0)
+    return box.top > -1 && box.bottom <= innerHeight
+  })
+
+  // Names of keys and columns where words belong: in heads, tables and charts, but
+  // for the column that names the key to edit.
+  told.keys = await page.evaluate(() => {
+    const out = []
+    for (const e of document.querySelectorAll('h1, h2, h3, caption, th, td, dt, dd, svg text, p:not(.id)')) {
+      const head = e.closest('table')?.tHead?.rows[0].cells[e.cellIndex]?.textContent
+      if (e.tagName === 'TD' && head?.startsWith('key of the spec')) continue
+      if (/[a-z]_[a-zA-Z]/.test(e.textContent)) out.push(`${e.tagName} ${e.textContent}`)
+    }
+    return out
+  })
+  // Words that have a name in files tell it when pointed at.
+  told.tooltips = await page.$$eval('[title]', all => all.map(e => e.title))
+
+  // Lines that run through a text of a drawing, and texts over each other.
+  told.crossed = await page.$$eval('svg.train, svg.full-size', all => all.flatMap(svg => {
+    const out = []
+    const name = svg.querySelector('title').textContent
+    const texts = [...svg.querySelectorAll('text')].map(t => [t.textContent, t.getBoundingClientRect()])
+    const lines = [...svg.querySelectorAll('.dimension, .cut, .scale')].map(l => l.getBoundingClientRect())
+    texts.forEach(([a, p], i) => {
+      for (const q of lines) {
+        if (p.left < q.right - 1 && q.left < p.right - 1 && p.top < q.bottom - 1 && q.top < p.bottom - 1) out.push(`${name}: a line runs through ${a}`)
+        // Of an upright line or a level one the box has no width or height.
+        const upright = q.width < 2 && q.left > p.left + 1 && q.left < p.right - 1 && q.top < p.bottom - 1 && q.bottom > p.top + 1
+        const level = q.height < 2 && q.top > p.top + 2 && q.top < p.bottom - 2 && q.left < p.right - 1 && q.right > p.left + 1
+        if (upright || level) out.push(`${name}: a line runs through ${a}`)
+      }
+      for (const [b, q] of texts.slice(i + 1)) {
+        if (p.left < q.right - 1 && q.left < p.right - 1 && p.top < q.bottom - 1.5 && q.top < p.bottom - 1.5) out.push(`${name}: ${a} over ${b}`)
+      }
+    })
+    return out
+  }))
+
+  // Texts of a chart that lie over each other, on a mark or beyond its frame.
   told.clashes = await page.$$eval('svg.chart', all => all.flatMap(svg => {
     const out = []
     const frame = svg.getBoundingClientRect()
-    const texts = [...svg.querySelectorAll('.tick, .label, .chart-title')].map(t => [t.textContent, t.getBoundingClientRect()])
+    const texts = [...svg.querySelectorAll('text')].map(t => [t.textContent, t.getBoundingClientRect()])
+    const marks = [...svg.querySelectorAll('.mark')].map(m => m.getBoundingClientRect())
+    for (const t of svg.querySelectorAll('.point-name, .limit-name')) {
+      const p = t.getBoundingClientRect()
+      if (marks.some(q => p.left < q.right - 1 && q.left < p.right - 1 && p.top < q.bottom - 2 && q.top < p.bottom - 2)) {
+        out.push(`${svg.querySelector('title').textContent}: ${t.textContent} on a mark`)
+      }
+    }
     texts.forEach(([a, p], i) => {
       if (p.left < frame.left - 2 || p.right > frame.right + 2 || p.top < frame.top - 2 || p.bottom > frame.bottom + 2) {
         out.push(`${svg.querySelector('title').textContent}: ${a} is cut`)
@@ -137,8 +192,15 @@ try {
   await page.reload({ waitUntil: 'load' })
 
   // What is wider than the screen of a telephone, but for what scrolls by itself.
-  await page.setViewport({ width: 390, height: 844 })
+  await page.setViewport({ width: 420, height: 844 })
   told.narrow = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth)
+  // The ranking, though, does not: what is wide in a row stands on a line below.
+  told.stacked = await page.$$eval('.ranking .table', all => all.flatMap(div => [...div.querySelectorAll('tbody tr')].map(row => {
+    const cells = [...row.cells]
+    const long = cells.at(-1).getBoundingClientRect()
+    return div.scrollWidth <= div.clientWidth && long.top > cells[0].getBoundingClientRect().bottom - 1 && long.width > 200
+      && cells.every(c => c.getBoundingClientRect().right <= innerWidth && getComputedStyle(c, '::before').content.length > 2)
+  })))
   if (pictures) await page.screenshot({ path: join(pictures, 'narrow.png') })
 
   // What sticks out of the paper.
@@ -154,9 +216,10 @@ try {
   })
   // The numbers of each row, which stand on one line of the paper: cells that are
   // not broken, word by word.
-  told.rows = await page.$$eval('table tbody tr', all => all.map(row =>
-    [...row.cells].filter(c => !c.classList.contains('l') && c.textContent.trim())
+  told.rows = await page.$$eval('table tbody tr', all => all.filter(row => row.getClientRects().length).map(row =>
+    [...row.cells].filter(c => !c.classList.contains('l') && c.getClientRects().length && c.textContent.trim())
       .flatMap(c => c.textContent.trim().split(/\s+/))))
+  told.sheetHeads = await page.$$eval('h1, h2, h3', all => all.filter(h => h.getClientRects().length).map(h => h.textContent.trim().split(/\s+/)))
   told.printed = await page.$$eval('.cautions', all => all.every(e => e.getBoundingClientRect().height > 20))
   await page.pdf({ path: pdf, format: 'A4', preferCSSPageSize: true, printBackground: false })
 } finally {

@@ -46,11 +46,12 @@ type Sample struct {
 	ViewRefocusD     float64 // magnitude
 	VignettedPct     float64
 
-	rays     [][]seen // by wavelength
-	usable   bool     // no wavelength lost more than half of its rays
-	u0       float64  // fitted slope at the viewpoint, reference wavelength
-	lateral  float64  // its spread over the wavelengths, arcmin
-	defocusD float64  // spread of the defocus over the wavelengths
+	rays     [][]seen   // by wavelength
+	away     [][][]seen // likewise, by displaced place of the pupil
+	usable   bool       // no wavelength lost more than half of its rays
+	u0       float64    // fitted slope at the viewpoint, reference wavelength
+	lateral  float64    // its spread over the wavelengths, arcmin
+	defocusD float64    // spread of the defocus over the wavelengths
 }
 
 // fieldFractions are the field samples, as fractions of the largest half
@@ -82,12 +83,20 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 		var samples []*Sample
 		for _, fraction := range fieldFractions {
 			s := &Sample{FieldFraction: fraction, VergenceD: 1000 * v}
-			for _, o := range waves {
-				var rays []seen
-				for _, p := range pupil {
-					rays = append(rays, o.trace(p[0], p[1], fraction*r.tanMax(), v))
+			for place, at := range places(r.SharpBoxMM) {
+				var all [][]seen
+				for _, o := range waves {
+					var rays []seen
+					for _, p := range pupil {
+						rays = append(rays, o.trace(p[0]+at[0], p[1]+at[1], fraction*r.tanMax(), v))
+					}
+					all = append(all, rays)
 				}
-				s.rays = append(s.rays, rays)
+				if place == 0 {
+					s.rays = all
+				} else {
+					s.away = append(s.away, all)
+				}
 			}
 			s.usable = kept(s.rays)
 			s.VignettedPct = vignetted(r, waves[r.reference()], pupil, fraction*r.tanMax(), v)
@@ -98,18 +107,23 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 		point := ExactSetpoint{VergenceD: 1000 * v, MaskParaxialMM: paraxial, PixelArcmin: pixelAngle(r, math.Abs(chief))}
 		point.MaskMM = sharpest(r, waves, samples, paraxial)
 		for _, s := range samples {
-			s.MaskBlurArcmin = math.Inf(1)
-			if s.usable {
-				s.MaskBlurArcmin = arcmin(math.Sqrt(maskVariance(r, waves, s, point.MaskMM)) / math.Abs(chief))
-			}
 			s.describeView(r, t.theta, v)
+			s.MaskBlurArcmin = s.blurOfMask(r, waves, point.MaskMM, chief)
+			for _, rays := range s.away {
+				// As if the pupil's middle stood there.
+				there := Sample{rays: rays, usable: kept(rays)}
+				there.describeView(r, t.theta, v)
+				s.MaskBlurArcmin = math.Max(s.MaskBlurArcmin, there.blurOfMask(r, waves, point.MaskMM, chief))
+				s.ViewBlurArcmin = math.Max(s.ViewBlurArcmin, there.ViewBlurArcmin)
+				s.ViewRefocusD = math.Max(s.ViewRefocusD, there.ViewRefocusD)
+			}
 			m.VignettedPct = math.Max(m.VignettedPct, s.VignettedPct)
 			if s.FieldFraction <= r.FieldFraction {
 				point.MaskBlurArcmin = math.Max(point.MaskBlurArcmin, s.MaskBlurArcmin)
 				point.ViewBlurArcmin = math.Max(point.ViewBlurArcmin, s.ViewBlurArcmin)
 				m.count(r, t.theta, s, depth == 0)
 			}
-			s.rays = nil
+			s.rays, s.away = nil, nil
 			m.Samples = append(m.Samples, *s)
 		}
 		m.MaskBlurArcmin = math.Max(m.MaskBlurArcmin, point.MaskBlurArcmin)
@@ -124,6 +138,24 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 	m.RefocusS = m.TravelMM / r.SpeedMMS
 	m.FailedBy = m.firstFailure(r, t, maskMatrix)
 	return m
+}
+
+// places are the middle of a box and its displaced places: up, down, sideways.
+// Without a box there is the middle only.
+func places(box float64) [][2]float64 {
+	if box == 0 {
+		return [][2]float64{{0, 0}}
+	}
+	return [][2]float64{{0, 0}, {0, box / 2}, {0, -box / 2}, {box / 2, 0}}
+}
+
+// blurOfMask is the blur in arcmin of a mask at a position, seen at a chief height
+// per unit slope.
+func (s *Sample) blurOfMask(r Request, waves []*optics, position, chief float64) float64 {
+	if !s.usable {
+		return math.Inf(1)
+	}
+	return arcmin(math.Sqrt(maskVariance(r, waves, s, position)) / math.Abs(chief))
 }
 
 // disc fills a disc of the given diameter with the points of a square grid.
@@ -161,7 +193,7 @@ func kept(rays [][]seen) bool {
 // not come through when the pupil is centred or displaced.
 func vignetted(r Request, o *optics, pupil [][2]float64, tan, v float64) float64 {
 	worst := 0.0
-	for _, shift := range [][2]float64{{0, 0}, {0, r.BoxMM / 2}, {0, -r.BoxMM / 2}, {r.BoxMM / 2, 0}} {
+	for _, shift := range places(r.BoxMM) {
 		bad := 0
 		for _, p := range pupil {
 			if s := o.trace(p[0]+shift[0], p[1]+shift[1], tan, v); s.lost || s.vignetted {

@@ -206,6 +206,9 @@ func RandomRequest(r *rand.Rand) Request {
 			q.Limits[limit.name] = value
 		}
 	}
+	if !oneIn(3) {
+		q.SharpBoxMM = []float64{q.BoxMM, between(0, 3)}[r.IntN(2)]
+	}
 	if oneIn(2) {
 		q.Limits["vignetted_pct"] = between(0, 60)
 	}

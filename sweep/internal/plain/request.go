@@ -25,6 +25,7 @@ type Request struct {
 
 	PupilMM        float64 // diameter; 0: 4
 	BoxMM          float64 // diameter
+	SharpBoxMM     float64 // diameter of the part of it over which blurs count
 	ReliefMinMM    float64 // physical
 	ReliefMaxMM    float64 // physical; 0: 80
 	AccommodationD float64

@@ -1,0 +1,70 @@
+package results
+
+import (
+	"bytes"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"runtime"
+	"testing"
+
+	"github.com/apache/arrow/go/v15/parquet/file"
+)
+
+// TestDamagedSizes spoils bytes where a file says how large something is: in the
+// headers of its pages, in the first bytes of what is packed, and in the footer.
+// Reading then asks for little memory, whatever it finds.
+func TestDamagedSizes(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "ranked.parquet")
+	if err := WriteRanked(path, testAxes, nil, madeDesigns(20, testAxes)); err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	pf, err := file.NewParquetReader(bytes.NewReader(data))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var places []int
+	group := pf.MetaData().RowGroup(0)
+	for c := range group.NumColumns() {
+		column, err := group.ColumnChunk(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		start := int(column.DataPageOffset())
+		for i := range min(60, int(column.TotalCompressedSize())) {
+			places = append(places, start+i)
+		}
+	}
+	for at := len(data) - 4000; at < len(data); at++ {
+		places = append(places, at)
+	}
+	const allowed = 256 << 20 // a whole one takes some megabytes
+	r := rand.New(rand.NewPCG(1, 2))
+	refused := 0
+	for range 1000 {
+		bad := bytes.Clone(data)
+		at := places[r.IntN(len(places)-1)]
+		bad[at], bad[at+1] = byte(r.Uint32()), byte(r.Uint32())
+		if err := os.WriteFile(path, bad, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		_, _, err := ReadRanked(path)
+		runtime.ReadMemStats(&after)
+		if err != nil {
+			refused++
+		}
+		if took := after.TotalAlloc - before.TotalAlloc; took > allowed {
+			t.Errorf("%x and %x at %d of %d: %d MB, error %v", bad[at], bad[at+1], at, len(data), took>>20, err)
+		}
+	}
+	if refused < 250 {
+		t.Errorf("only %d of 1000 were refused", refused)
+	}
+}

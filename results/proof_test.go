@@ -1,0 +1,110 @@
+package results
+
+import (
+	"bytes"
+	"math"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+func proofOf(t *testing.T, p *ManifestPoint, listed int) string {
+	t.Helper()
+	var out bytes.Buffer
+	if err := PrintProof(&out, p, listed); err != nil {
+		t.Fatal(err)
+	}
+	return out.String()
+}
+
+// TestPrintProof says of which set each count and each claim is true.
+func TestPrintProof(t *testing.T) {
+	refined := &RefinedCounts{Candidates: 500, Passed: 480}
+	optimized := &Optimized{BestMM: ptr(129.66), LowerBoundMM: ptr(100.0), GapMM: ptr(29.66), Evaluations: 900}
+	for name, c := range map[string]struct {
+		point      ManifestPoint
+		listed     int
+		want, none []string
+	}{
+		"all listed":  {ManifestPoint{Passed: 20, ProvenLengthMM: ptr(200.0)}, 20, []string{"rays 0, passed 20\n", "no other design is shorter than 200.000000 mm"}, []string{"listed"}},
+		"some listed": {ManifestPoint{Passed: 999, ProvenLengthMM: ptr(200.0)}, 20, []string{"rays 0, 20 listed of 999 that passed\n"}, []string{"passed 999"}},
+		"refined": {
+			ManifestPoint{Passed: 999, Refined: refined, ProvenLengthMM: ptr(200.0)}, 20,
+			[]string{"passed 999, at paraxial gaps\n", "proven, at paraxial gaps: no other", "500 candidates, 480 then pass; 20 listed\n"}, nil,
+		},
+		"optimized and refined": {
+			ManifestPoint{Passed: 999, Refined: refined, Optimized: optimized}, 20,
+			[]string{"the shortest found, at paraxial gaps, has 129.660000 mm", "proven, at paraxial gaps: no design shorter than 100.000000 mm"}, nil,
+		},
+		"optimized":   {ManifestPoint{Passed: 20, Optimized: optimized}, 20, []string{"the shortest found has 129.660000 mm", "\nproven: no design"}, []string{"paraxial"}},
+		"nothing":     {ManifestPoint{WholeSpace: true}, 0, []string{"proven: the whole space was searched, no design passes\n"}, []string{"other", "shorter"}},
+		"whole space": {ManifestPoint{Passed: 3, WholeSpace: true}, 3, []string{"the whole space was searched, no other design passes\n"}, nil},
+		"nothing but refined": {
+			ManifestPoint{WholeSpace: true, Refined: refined}, 20,
+			[]string{"passed 0, at paraxial gaps\n", "proven, at paraxial gaps: the whole space was searched, no design passes\n"}, nil,
+		},
+		"set aside": {
+			ManifestPoint{WholeSpace: true, Binds: map[string]int64{"length": 250, "gap": 750}}, 0,
+			[]string{"bounds left none to judge; of 1000 drawn at random, turned away: gap 750, length 250\n"}, nil,
+		},
+	} {
+		c.point.Space = "1000"
+		got := proofOf(t, &c.point, c.listed)
+		for _, want := range c.want {
+			if !strings.Contains(got, want) {
+				t.Errorf("%s: no %q in\n%s", name, want, got)
+			}
+		}
+		for _, none := range c.none {
+			if strings.Contains(got, none) {
+				t.Errorf("%s: %q in\n%s", name, none, got)
+			}
+		}
+	}
+}
+
+// TestPrintWouldFit tells each value with its unit, rounded so that a design still
+// passes there, and by its key what does not help.
+func TestPrintWouldFit(t *testing.T) {
+	fit := map[string]*float64{
+		"length": ptr(141.7144), "relief": ptr(11.99999), "relief_max_mm": ptr(15.5), "aperture": ptr(9.98765), "travel": ptr(17.5),
+		"pixel_arcmin": ptr(2.00001), "viewpoint_shift_mm": ptr(123456.7), "transmission_min": ptr(0.81237), "stock": ptr(2.0),
+		"parts": ptr(4.0), "distinct_parts_max": ptr(3.0), "price": ptr(99.994), "magnification": ptr(0.012344), "mass_g": nil, "clearance": nil,
+	}
+	p := &ManifestPoint{Space: "1000", WholeSpace: true, WouldFit: fit, WouldFitOpen: []string{"clearance", "travel"}}
+	got := proofOf(t, p, 0)
+	for _, want := range []string{
+		"length 141.8 mm - train.length_max_mm", "relief 11.99 mm - eye.relief_min_mm", "relief_max_mm 15.5 mm - eye.relief_max_mm",
+		"aperture 9.987 deg - field.width_deg, the height in proportion", "travel 17.5 mm or nearer - stage.travel_mm",
+		"pixel_arcmin 2.001 arcmin - limits.pixel_arcmin", "viewpoint_shift_mm 123500 mm - limits.viewpoint_shift_mm",
+		"transmission_min 0.8123 - limits.transmission_min", "stock 2 of a part - stock, of each part in the lens tables",
+		"parts 4 lenses - train.lenses_max", "distinct_parts_max 3 parts - train.distinct_parts_max", "price 100 - limits.price",
+		"magnification 0.01235 - train.magnification_tol",
+		"no value of these alone would help: limits.mass_g", "whether these alone would help: mask.clearance_mm",
+	} {
+		found := false
+		for line := range strings.Lines(got) {
+			found = found || strings.Join(strings.Fields(line), " ") == want || strings.HasSuffix(strings.TrimSpace(line), want)
+		}
+		if !found {
+			t.Errorf("no %q in\n%s", want, got)
+		}
+	}
+}
+
+// TestRoundedTo rounds to four digits, to one side only, and leaves alone what has no more.
+func TestRoundedTo(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		x := rapid.Float64Range(1e-6, 1e9).Draw(t, "x")
+		for _, down := range []bool{true, false} {
+			got := roundedTo(x, down)
+			if down && got > x || !down && got < x || math.Abs(got-x) > 1.0001e-3*x {
+				t.Fatalf("%v to %v, down %v", x, got, down)
+			}
+			if again := roundedTo(got, down); again != got {
+				t.Fatalf("%v to %v and then to %v", x, got, again)
+			}
+		}
+	})
+}

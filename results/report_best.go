@@ -1,0 +1,152 @@
+package results
+
+import (
+	"fmt"
+	"html/template"
+	"strconv"
+)
+
+// pageBest is the first thing on the page: the best train as a picture, what to
+// buy for it, and five numbers with what was asked.
+type pageBest struct {
+	Heading, Name string
+	Point, Rank   string
+	Link          string
+	Train         template.HTML
+	Numbers       []pageNumber
+	Order         pageTable
+}
+
+// pageNumber is a number with what was asked of it.
+type pageNumber struct {
+	Words, Key, Unit string
+	Value            pageCell
+	Asked            string
+}
+
+// best is the shortest of the designs told whole, with its place among them.
+func (r *Report) best() (l *ReportDesign, place int) {
+	shortest := 0.0
+	for i := range r.Leading {
+		if mm, _, ok := r.Leading[i].Design.Number(r.RankedBy); ok && (l == nil || mm < shortest) {
+			l, place, shortest = &r.Leading[i], i, mm
+		}
+	}
+	return l, place
+}
+
+func newPageBest(r *Report) *pageBest {
+	l, place := r.best()
+	if l == nil {
+		return nil
+	}
+	d := l.Design
+	asked := r.asked(d)
+	p := &pageBest{
+		Heading: "The best train", Name: sayDesign(r, d), Point: strconv.Itoa(d.Point), Rank: strconv.Itoa(d.Rank),
+		Link:  fmt.Sprintf("d%d", place+1),
+		Train: template.HTML(l.Drawing.trainSVG("best-train", "the best train", d.LengthMM, d.EyeReliefMM)),
+		Order: orderPageTable(l, r.Eyes),
+	}
+	if r.pointsWithDesigns() > 1 {
+		p.Heading = "The shortest train of those told here"
+	}
+	for _, column := range []string{r.RankedBy, "field_max_deg", "travel_mm", "mask_blur_arcmin", "view_blur_arcmin"} {
+		_, unit, _ := d.Number(column)
+		n := pageNumber{Words: sayName(column), Key: column, Unit: unit, Value: columnCell(d, column), Asked: askedWords(column, asked)}
+		switch {
+		case column == r.RankedBy && n.Asked == "":
+			n.Asked = "asked: the shortest"
+		case column == r.RankedBy:
+			n.Asked += ", the shortest"
+		case n.Asked == "":
+			n.Asked = "no limit was set"
+		}
+		if column == "field_max_deg" {
+			if note := fieldNote(d, asked); note != "" {
+				n.Asked = note
+			}
+		}
+		p.Numbers = append(p.Numbers, n)
+	}
+	return p
+}
+
+// askedWords says the bounds on a column; empty where there are none.
+func askedWords(column string, asked []Asked) string {
+	words := ""
+	for _, a := range asked {
+		if a.Column != column {
+			continue
+		}
+		if words != "" {
+			words += ", "
+		}
+		if a.Bound == AtLeast {
+			words += "at least "
+		} else {
+			words += "at most "
+		}
+		words += shortNumber(a.Value)
+	}
+	if words == "" {
+		return ""
+	}
+	return "asked: " + words
+}
+
+// shortNumber is a number with two decimals at most, and none that say nothing.
+func shortNumber(x float64) string {
+	s := &svgDrawing{decimals: 2}
+	return s.coordinate(x)
+}
+
+// fieldAsked is the largest full angle that was asked of a design.
+func fieldAsked(d *Design, asked []Asked) (deg float64, known bool) {
+	if deg, _, known = d.Number("field_asked_deg"); known {
+		return deg, true
+	}
+	for _, a := range asked {
+		if a.Column == "field_max_deg" && a.Bound == AtLeast {
+			return a.Value, true
+		}
+	}
+	return 0, false
+}
+
+// fieldNote says what is lost where the whole pupil does not pass over all of
+// the field; empty where it does.
+func fieldNote(d *Design, asked []Asked) string {
+	deg, known := fieldAsked(d, asked)
+	if !known || d.FieldMaxDeg >= deg*(1-shownEqual) {
+		return ""
+	}
+	return fmt.Sprintf("asked: %s; beyond it up to %s %% of the pupil is lost", shortNumber(deg), Fixed(d.VignettedPct, 1))
+}
+
+// sayDesign is a design by its place: rank, and sweep point where there are
+// several.
+func sayDesign(r *Report, d *Design) string {
+	name := fmt.Sprintf("rank %d", d.Rank)
+	if len(d.Swept) == 0 {
+		return name
+	}
+	point := fmt.Sprintf("point %d", d.Point)
+	for k, v := range d.Swept {
+		sep := " ("
+		if k > 0 {
+			sep = ", "
+		}
+		point += sep + sayAxis(r.Axes[k], v)
+	}
+	return point + "), " + name
+}
+
+// pointsWithDesigns is at how many sweep points something passes.
+func (r *Report) pointsWithDesigns() int {
+	points := map[int]bool{}
+	for i := range r.Designs {
+		points[r.Designs[i].Point] = true
+	}
+	return len(points)
+}

@@ -1,0 +1,151 @@
+package results
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// unfinishedWords say how far a run came that was interrupted.
+func unfinishedWords(r *Report) []string {
+	m := r.Manifest
+	if m.Complete {
+		return nil
+	}
+	all := []string{"The run was interrupted; the same command goes on from there. This is what it had found by then, and better designs may come."}
+	n := len(m.Points)
+	if n == 0 {
+		return all
+	}
+	p := &m.Points[n-1]
+	came := fmt.Sprintf("%s designs were examined and %s checked by rays", countOf(strconv.FormatInt(p.Examined, 10)), countOf(strconv.FormatInt(p.Checked, 10)))
+	switch {
+	case p.ProvenLengthMM != nil:
+		came += fmt.Sprintf("; its search had come to a length of %.2f mm.", *p.ProvenLengthMM)
+	case p.Optimized != nil:
+		came += fmt.Sprintf(" in %d evaluations.", p.Evaluations)
+	default:
+		came += "."
+	}
+	if r.PointsAsked > 1 {
+		return append(all, fmt.Sprintf("It had come to sweep point %d, the %s of %d. There %s", p.Point, ordinal(n), r.PointsAsked, came))
+	}
+	return append(all, "Of "+countOf(p.Space)+" designs "+came)
+}
+
+// ordinal is a place in a row, from 1: 1st, 2nd, …
+func ordinal(n int) string {
+	ending := "th"
+	if n%100 < 11 || n%100 > 13 {
+		switch n % 10 {
+		case 1:
+			ending = "st"
+		case 2:
+			ending = "nd"
+		case 3:
+			ending = "rd"
+		}
+	}
+	return strconv.Itoa(n) + ending
+}
+
+// foundWords say what a run found, and how sure that is.
+func foundWords(r *Report) []string {
+	m := r.Manifest
+	none, inexact, drawn, whole := 0, 0, 0, 0
+	passed, refined := int64(0), 0
+	for i := range m.Points {
+		p := &m.Points[i]
+		passed += p.Passed
+		if p.Refined != nil {
+			refined += p.Refined.Passed
+		}
+		if p.Nothing() {
+			none++
+		}
+		if p.WholeSpace {
+			whole++
+		}
+		switch {
+		case p.Optimized != nil:
+			drawn++
+		case !p.Exact:
+			inexact++
+		}
+	}
+	listed := countedDesigns(len(r.Designs)) + " passed every requirement and every limit by exact rays"
+	switch {
+	case refined > 0:
+		listed = fmt.Sprintf("%s listed, of %d that passed every requirement and every limit by exact rays at their paraxial gaps and %d refined ones that passed", countedDesigns(len(r.Designs)), passed, refined)
+	case passed > int64(len(r.Designs)):
+		listed = fmt.Sprintf("%s listed of %d that passed every requirement and every limit by exact rays", countedDesigns(len(r.Designs)), passed)
+	}
+	found := listed + "."
+	switch {
+	case len(r.Designs) == 0 && !m.Complete:
+		found = "Nothing that meets the requirements was found by then."
+	case len(r.Designs) == 0 && drawn > 0:
+		found = "Nothing that meets the requirements was found."
+	case len(r.Designs) == 0:
+		found = "Nothing meets the requirements."
+	case len(m.Points) > 1 || r.PointsAsked > 1:
+		found = fmt.Sprintf("%s, at %d of %d sweep points.", listed, len(m.Points)-none, max(len(m.Points), r.PointsAsked))
+	}
+	var sure string
+	switch {
+	case !m.Complete:
+		sure = "How sure the ranking is can be said when the run is complete."
+	case drawn > 0:
+		sure = fmt.Sprintf("Not exact at %d of %d sweep points: a population search looked at a part of the designs, and shorter ones may pass. The proven length is a lower bound on all of them.",
+			drawn+inexact, len(m.Points))
+	case inexact > 0:
+		sure = fmt.Sprintf("Not exact at %d of %d sweep points: the search ended before the ranking was full.", inexact, len(m.Points))
+	case len(r.Designs) == 0 && whole == len(m.Points):
+		sure = "That is proven, for trains at their paraxial gaps: the whole space was searched, and no design passes."
+	case len(r.Designs) == 0:
+		sure = "That is proven, for trains at their paraxial gaps: no design shorter than the proven length passes."
+	default:
+		sure = "The ranking is exact: apart from the designs listed, nothing shorter than the proven length passes. The proof speaks of paraxial gaps."
+	}
+	all := []string{found, sure}
+	if len(m.Points) == 1 && m.Points[0].ApertureRatio != nil {
+		all = append(all, strings.Replace(m.Points[0].IdealLimit.Line(), "ideal", "Ideal", 1)+".")
+	}
+	return all
+}
+
+// standingWords explain the words of the ranking's column of places that occur.
+func standingWords(r *Report) string {
+	meaning := map[string]string{
+		"proven":  "proven: nothing outside the ranking could stand before it, at paraxial gaps",
+		"refined": "refined: gaps and eye relief re-optimised by exact rays, the place is not proven",
+		"found":   "found: the place is not proven",
+		"so far":  "so far: the run is unfinished",
+	}
+	seen := map[string]bool{}
+	var parts []string
+	for i := range r.Designs {
+		if word := r.standing(&r.Designs[i]); !seen[word] {
+			seen[word] = true
+			if meaning[word] != "" {
+				parts = append(parts, meaning[word])
+			}
+		}
+	}
+	slices.Sort(parts)
+	note := "Place: " + strings.Join(parts, "; ") + "."
+	for i := range r.Designs {
+		if d := &r.Designs[i]; fieldNote(d, r.asked(d)) != "" {
+			return note + " A field in italics is smaller than the one asked: the whole pupil passes only there, and the column of what is vignetted tells the most that is lost beyond."
+		}
+	}
+	return note
+}
+
+func countedDesigns(n int) string {
+	if n == 1 {
+		return "1 design"
+	}
+	return fmt.Sprintf("%d designs", n)
+}

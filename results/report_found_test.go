@@ -1,0 +1,148 @@
+package results
+
+import (
+	"strings"
+	"testing"
+)
+
+// TestFoundWords: what is said of a run's result is true of that run: how many
+// passed and how many are listed, whether all was searched, whether it is done.
+func TestFoundWords(t *testing.T) {
+	designs := func(n int) []Design {
+		list := make([]Design, n)
+		for i := range list {
+			list[i] = Design{Rank: i + 1, Exact: true}
+		}
+		return list
+	}
+	for name, c := range map[string]struct {
+		r         Report
+		want, not []string
+	}{
+		"all listed": {
+			Report{Designs: designs(20), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Passed: 20, Exact: true}}}},
+			[]string{"20 designs passed", "The ranking is exact"}, []string{"listed of", "Unfinished"},
+		},
+		"some listed": {
+			Report{Designs: designs(20), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Passed: 999, Exact: true}}}},
+			[]string{"20 designs listed of 999 that passed"}, []string{"20 designs passed"},
+		},
+		"refined": {
+			Report{Designs: designs(20), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Passed: 30, Refined: &RefinedCounts{50, 40}}}}},
+			[]string{"20 designs listed, of 30 that passed", "and 40 refined ones"}, nil,
+		},
+		"nothing in the whole space": {
+			Report{Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{WholeSpace: true, Exact: true}}}},
+			[]string{"Nothing meets the requirements.", "the whole space was searched, and no design passes"}, []string{"shorter than the proven length"},
+		},
+		"nothing below a length": {
+			Report{Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Exact: true, ProvenLengthMM: ptr(200.0)}}}},
+			[]string{"Nothing meets the requirements.", "no design shorter than the proven length passes"}, []string{"whole space"},
+		},
+		"nothing yet": {
+			Report{PointsAsked: 1, Manifest: &Manifest{Points: []ManifestPoint{{Space: "215000000", Examined: 70, Checked: 50, ProvenLengthMM: ptr(187.25)}}}},
+			[]string{"Nothing that meets the requirements was found by then.", "Of 215000000 designs 70 designs", "50 checked by rays; its search had come to a length of 187.25 mm."},
+			[]string{"Nothing meets", "proven, for", "exact"},
+		},
+		"some yet": {
+			Report{PointsAsked: 9, Designs: designs(3), Manifest: &Manifest{Points: []ManifestPoint{{Passed: 3, Exact: true}, {Point: 1, Checked: 5}, {Point: 2, Checked: 7}}}},
+			[]string{"3 designs passed", "at 1 of 9 sweep points.", "sweep point 2, the 3rd of 9. There 0 designs were examined and 7 checked by rays."}, []string{"exact at", "ranking is exact"},
+		},
+		"interrupted at once": {
+			Report{PointsAsked: 2, Manifest: &Manifest{}}, []string{"The run was interrupted", "found by then"}, []string{"Nothing meets"},
+		},
+	} {
+		text := strings.Join(append(unfinishedWords(&c.r), foundWords(&c.r)...), " ")
+		for _, want := range c.want {
+			if !strings.Contains(text, want) {
+				t.Errorf("%s: %q does not say %q", name, text, want)
+			}
+		}
+		for _, not := range c.not {
+			if strings.Contains(text, not) {
+				t.Errorf("%s: %q says %q", name, text, not)
+			}
+		}
+	}
+}
+
+func TestOrdinal(t *testing.T) {
+	for n, want := range map[int]string{1: "1st", 2: "2nd", 3: "3rd", 4: "4th", 11: "11th", 12: "12th", 13: "13th", 21: "21st", 102: "102nd", 111: "111th"} {
+		if got := ordinal(n); got != want {
+			t.Errorf("%d is said as %s", n, got)
+		}
+	}
+}
+
+// TestFieldNote: where the whole pupil passes over less than the field asked, the
+// share that is lost is said, and nowhere else.
+func TestFieldNote(t *testing.T) {
+	asked := []Asked{{"eye_relief_mm", AtLeast, 20}, {"field_max_deg", AtLeast, 12.48}}
+	for _, c := range []struct {
+		design Design
+		want   string
+	}{
+		{Design{FieldMaxDeg: 6.87, VignettedPct: 8.25, Refined: true}, "asked: 12.48; beyond it up to 8.2 % of the pupil is lost"},
+		{Design{FieldMaxDeg: 12.48}, ""},
+		{Design{FieldMaxDeg: 12.48 * (1 - 1e-9)}, ""},
+		{Design{FieldMaxDeg: 14, VignettedPct: 3}, ""},
+	} {
+		if got := fieldNote(&c.design, asked); got != c.want {
+			t.Errorf("field %v: %q, not %q", c.design.FieldMaxDeg, got, c.want)
+		}
+	}
+	if got := fieldNote(&Design{FieldMaxDeg: 1}, nil); got != "" {
+		t.Errorf("nothing was asked: %q", got)
+	}
+}
+
+// TestWords: neither columns nor keys are shown by names of files.
+func TestWords(t *testing.T) {
+	for i := range designColumns {
+		if name := designColumns[i].field.Name; strings.Contains(sayName(name), "_") {
+			t.Errorf("%s is said as %q", name, sayName(name))
+		}
+	}
+	for key, want := range map[string]string{
+		"stage.travel_mm": "stage travel", "limits.view_blur_arcmin": "limit on view blur", "limits.price": "limit on price",
+		"train.lenses_per_group": "lenses per group", "eye.refocus_max_D": "eye refocus max", "search.rank_by": "rank by", "mask.seat": "mask seat",
+	} {
+		if got := sayKey(key); got != want {
+			t.Errorf("%s is said as %q, not %q", key, got, want)
+		}
+	}
+	if got := sayAxis(Axis{"stage.travel_mm", KindFloat}, FloatValue(5.5)); got != "stage travel 5.5 mm" {
+		t.Error(got)
+	}
+}
+
+// TestBest: the first train of the page is the shortest of those told, by the
+// length that ranks, with what was asked beside its numbers.
+func TestBest(t *testing.T) {
+	first, second := &Design{Rank: 1, LengthMM: 200, LengthToEyeMM: 250, ViewBlurArcmin: 3}, &Design{Point: 1, Rank: 1, LengthMM: 210, LengthToEyeMM: 240, FieldMaxDeg: 9, VignettedPct: 4}
+	r := &Report{
+		RankedBy: "length_to_eye_mm", Designs: []Design{*first, *second}, Leading: []ReportDesign{{Design: first, Drawing: *drawnTrain(250)}, {Design: second, Drawing: *drawnTrain(240)}},
+		Manifest: &Manifest{Points: []ManifestPoint{{}, {Point: 1, Asked: []Asked{{"length_mm", AtMost, 300}, {"field_max_deg", AtLeast, 12.5}, {"view_blur_arcmin", AtMost, 4}}}}},
+	}
+	p := newPageBest(r)
+	if p.Link != "d2" || p.Point != "1" || len(p.Numbers) != 5 {
+		t.Fatalf("the best is %+v", p)
+	}
+	for i, want := range []string{"asked: the shortest", "asked: 12.5; beyond it up to 4.0 % of the pupil is lost", "no limit was set", "no limit was set", "asked: at most 4"} {
+		if p.Numbers[i].Asked != want {
+			t.Errorf("%s: %q, not %q", p.Numbers[i].Words, p.Numbers[i].Asked, want)
+		}
+	}
+}
+
+// TestFitUnit: a value that would let a design pass has the unit of its key.
+func TestFitUnit(t *testing.T) {
+	for key, want := range map[string]string{
+		"field.width_deg, the height in proportion": "deg", "train.length_max_mm": "mm", "limits.view_blur_arcmin": "arcmin",
+		"limits.price": "", "train.lenses_max": "", "train.magnification_tol": "",
+	} {
+		if got := fitUnit(key); got != want {
+			t.Errorf("%s is in %q, not %q", key, got, want)
+		}
+	}
+}

@@ -1,0 +1,98 @@
+package results
+
+import (
+	"html"
+	"html/template"
+	"strings"
+)
+
+// spoken are the words by which people call columns and requirements.
+var spoken = map[string]string{
+	"length_mm": "length", "length_to_eye_mm": "length to the eye", "eye_relief_mm": "eye relief",
+	"viewpoint_shift_mm": "viewpoint shift", "angular_magnification": "magnification",
+	"lenses_count": "lenses", "distinct_parts": "different parts", "price": "price", "mass_g": "mass of the glass",
+	"transmission": "transmission", "field_max_deg": "largest field", "travel_mm": "travel", "refocus_s": "refocus time",
+	"pixel_arcmin": "mask pixel", "depth_step_D": "step of the stage", "mask_scale_change_pct": "mask size, far to near",
+	"mask_blur_arcmin": "mask blur", "view_blur_arcmin": "view blur", "view_defocus_D": "view defocus",
+	"view_astigmatism_D": "view astigmatism", "view_refocus_D": "refocus of the eye", "axis_vergence_D": "vergence on the axis",
+	"distortion_pct": "distortion", "lateral_colour_arcmin": "lateral colour", "axial_colour_D": "axial colour",
+	"vignetted_pct": "vignetted",
+
+	"focal": "focal lengths", "gap": "gaps", "relief": "eye relief", "aperture": "apertures",
+	"clearance": "clearance of the mask", "mask_size": "size of the mask", "parts": "number of parts",
+}
+
+// sayName says a column or a requirement in words. One that has no words of its
+// own is said by its name, without underlines and the unit.
+func sayName(name string) string {
+	if words, known := spoken[name]; known {
+		return words
+	}
+	return strings.ReplaceAll(withoutUnit(name), "_", " ")
+}
+
+// withoutUnit takes from a name the letters that tell its unit.
+func withoutUnit(name string) string {
+	for _, u := range unitSuffixes {
+		if short, has := strings.CutSuffix(name, u.suffix); has && strings.HasPrefix(u.suffix, "_") {
+			return short
+		}
+	}
+	return name
+}
+
+// sayKey says a key of the spec in words, without its unit.
+func sayKey(key string) string {
+	section, name, found := strings.Cut(key, ".")
+	if !found {
+		return sayName(key)
+	}
+	switch section {
+	case "limits":
+		return "limit on " + sayName(name)
+	case "train", "catalog", "search", "job", "ideal":
+		// Their names say enough.
+		return strings.ReplaceAll(withoutUnit(name), "_", " ")
+	}
+	return section + " " + strings.ReplaceAll(withoutUnit(name), "_", " ")
+}
+
+// sayAxis says a swept key with its value and unit.
+func sayAxis(a Axis, v Value) string {
+	said := sayKey(a.Key) + " " + v.String()
+	if u := axisUnit(a); u != "" {
+		said += " " + u
+	}
+	return said
+}
+
+// axisUnit is the unit of a swept key, empty for none.
+func axisUnit(a Axis) string {
+	switch u := unitOf(a); u {
+	case unitOne, unitNone, unitPrice:
+		return ""
+	default:
+		return u
+	}
+}
+
+// withKey is words with the name that files and specs use as a tooltip.
+func withKey(words, key string) template.HTML {
+	return template.HTML(`<span title="`+html.EscapeString(printable(key))+`">`) + breakable(words) + `</span>`
+}
+
+// saidName is a column or requirement in words, with its name as a tooltip.
+func saidName(name string) template.HTML { return withKey(sayName(name), name) }
+
+// standing says how sure a design's place in the ranking is.
+func (r *Report) standing(d *Design) string {
+	switch {
+	case !r.Manifest.Complete:
+		return "so far"
+	case d.Exact:
+		return "proven"
+	case d.Refined:
+		return "refined"
+	}
+	return "found"
+}
