@@ -14,6 +14,7 @@ type Design struct {
 	Layout   string
 	Seat     string
 	Exact    bool
+	Screened bool
 	Refined  bool
 	// StartLengthMM is the length at the paraxial gaps and Active what keeps a
 	// refined design from being shorter, by names; nil where not refined.
@@ -118,6 +119,7 @@ var designColumns = []column[Design]{
 	label("layout", "order of the groups: keplerian, erector-single or erector-pair", func(d *Design) *string { return &d.Layout }),
 	label("seat", "image at which the mask stands: front or rear", func(d *Design) *string { return &d.Seat }),
 	flag("exact", "whether the rank is proven over the whole space at paraxial gaps; false for a refined design and for all of a population search", func(d *Design) *bool { return &d.Exact }),
+	flag("screened", "whether the rank is certain under the screen: no other design is shorter when it is refined that comes within the near-miss factor of its limits at its paraxial gaps; false without refinement, for all of a population search, and beyond what a run that was cut short has come to", func(d *Design) *bool { return &d.Screened }),
 	flag("refined", "whether gaps and eye relief were re-optimised by exact rays", func(d *Design) *bool { return &d.Refined }),
 	maybe("start_length_mm", "mm", "first vertex to last vertex before gaps were re-optimised; null where they were not", func(d *Design) **float64 { return &d.StartLengthMM }),
 	maybeLabel("active", "requirements and limits that a refined design just meets, which keep it from being shorter, with commas between; null where not refined", func(d *Design) **string { return &d.Active }),

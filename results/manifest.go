@@ -60,6 +60,14 @@ type ManifestPoint struct {
 	Failed   map[string]*big.Int `json:"failed"` // by requirement or limit
 	// Refined counts what was re-optimised by exact rays; nil where nothing was to be.
 	Refined *RefinedCounts `json:"refined,omitempty"`
+	// ScreenedMM is a ranked length: no other design which comes within the near-miss factor
+	// of its limits at its paraxial gaps is shorter when it is refined; nil (null) where nothing
+	// was refined, or when the whole space was screened.
+	ScreenedMM *float64 `json:"screened_mm"`
+	// Audit tells what the screen turned away wrongly, of what was drawn; nil (null) for none.
+	Audit *Audit `json:"audit"`
+	// Found is the shortest design; nil (null) for none, and where nothing was refined.
+	Found *BestFound `json:"found"`
 	// Optimized tells of a population search; nil, and none of its keys written, for
 	// the exact one.
 	*Optimized
@@ -71,7 +79,10 @@ type ManifestPoint struct {
 	ProvenLengthMM *float64 `json:"proven_length_mm"`
 	WholeSpace     bool     `json:"whole_space"` // nothing is left unseen
 	SlackMM        float64  `json:"slack_mm"`    // kept in the bounds against rounding
-	Exact          bool     `json:"exact"`
+	// Exact tells that the ranking is proven to its end. A refined one is not, but Ended
+	// tells that all of it is certain under the screen.
+	Exact bool `json:"exact"`
+	Ended bool `json:"ended"`
 	// WouldFit gives, when nothing passes, for each requirement or limit the
 	// value at which a first design would appear with the others kept; nil
 	// (null) where no value does. An infinite value is written as null.
@@ -90,9 +101,24 @@ type ManifestPoint struct {
 	Seconds map[string]float64 `json:"seconds"` // by stage
 }
 
+// Audit is what came of refining designs that the screen turned away, drawn at random
+// from those up to the last listed length.
+type Audit struct {
+	Drawn  int `json:"drawn"`
+	Passed int `json:"passed"` // of these, once refined
+	// MissedShareUpper95 is the upper limit, at 95 % confidence, of the share of all of them
+	// that would pass.
+	MissedShareUpper95 float64 `json:"missed_share_upper_95"`
+}
+
+// BestFound is the shortest design found.
+type BestFound struct {
+	ShortestMM float64 `json:"shortest_mm"` // its ranked length
+	By         string  `json:"by"`          // "walk" or "population"
+}
+
 // RefinedCounts are the designs that were re-optimised by exact rays, and those of
-// them that pass afterwards. All other counts are of designs at their paraxial
-// gaps.
+// them that pass afterwards. The counts of failures are of designs at their paraxial gaps.
 type RefinedCounts struct {
 	Candidates int `json:"candidates"`
 	Passed     int `json:"passed"`
@@ -131,7 +157,7 @@ type Improvement struct {
 
 // Nothing tells whether no design passes, refined or not.
 func (p *ManifestPoint) Nothing() bool {
-	return p.Passed == 0 && (p.Refined == nil || p.Refined.Passed == 0)
+	return p.Passed == 0 && (p.Refined == nil || p.Refined.Passed == 0) && p.Found == nil
 }
 
 // SweptValue is a swept key and its value at a sweep point.

@@ -26,8 +26,10 @@ func PrintProof(w io.Writer, p *ManifestPoint, listed int) error {
 		fmt.Fprintf(&b, "point %d: %s\n", p.Point, strings.Join(values, ", "))
 	}
 	fmt.Fprintf(&b, "%s designs; examined %d, checked by rays %d, ", countOf(p.Space), p.Examined, p.Checked)
-	switch {
-	case p.Refined != nil:
+	switch r := p.Refined; {
+	case r != nil && p.Optimized == nil:
+		fmt.Fprintf(&b, "refined %d near their limits; %d passed, %d listed\n", r.Candidates, r.Passed, listed)
+	case r != nil:
 		fmt.Fprintf(&b, "passed %d%s\n", p.Passed, atParaxialGaps)
 	case int64(listed) < p.Passed:
 		fmt.Fprintf(&b, "%d listed of %d that passed\n", listed, p.Passed)
@@ -41,6 +43,8 @@ func PrintProof(w io.Writer, p *ManifestPoint, listed int) error {
 	switch {
 	case p.Optimized != nil:
 		printOptimized(&b, p)
+	case p.Refined != nil:
+		printScreened(&b, p)
 	case p.WholeSpace && p.Passed == 0:
 		fmt.Fprintf(&b, "%s: the whole space was searched, no design passes\n", proven)
 	case p.ProvenLengthMM != nil && p.Passed > 0:
@@ -50,14 +54,14 @@ func PrintProof(w io.Writer, p *ManifestPoint, listed int) error {
 	case p.WholeSpace:
 		fmt.Fprintf(&b, "%s: the whole space was searched, no other design passes\n", proven)
 	}
-	if r := p.Refined; r != nil {
+	if r := p.Refined; r != nil && p.Optimized != nil {
 		fmt.Fprintf(&b, "refined by exact rays: %d candidates, %d then pass; %d listed\n", r.Candidates, r.Passed, listed)
 	}
 	if line := p.IdealLimit.Line(); line != "" {
 		fmt.Fprintln(&b, line)
 	}
-	if !p.Exact && p.Optimized == nil {
-		fmt.Fprintln(&b, "not exact: the search ended before the ranking was full")
+	if !p.Ended && p.Optimized == nil {
+		fmt.Fprintln(&b, "not complete: the search ended before the ranking was full")
 	}
 	printCounts(&b, "turned away", p.Failed)
 	printCounts(&b, "set aside by bounds", p.SetAside)
@@ -74,6 +78,35 @@ func PrintProof(w io.Writer, p *ManifestPoint, listed int) error {
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// printScreened prints how sure a refined ranking is.
+func printScreened(b *strings.Builder, p *ManifestPoint) {
+	if p.WholeSpace {
+		fmt.Fprintln(b, "proven, at paraxial gaps: the whole space was searched, no other design passes")
+		fmt.Fprintln(b, "screened: the whole space; every design near its limits was refined")
+	} else {
+		if p.ProvenLengthMM != nil {
+			fmt.Fprintf(b, "proven, at paraxial gaps: no other design is shorter than %.6f mm\n", *p.ProvenLengthMM)
+		}
+		if p.ScreenedMM != nil {
+			fmt.Fprintf(b, "screened: no other design near its limits there is shorter than %.6f mm when refined\n", *p.ScreenedMM)
+		}
+	}
+	if f := p.Found; f != nil && !p.Ended && p.ScreenedMM != nil {
+		fmt.Fprintf(b, "shortest found: %.6f mm, by the %s; the screen has come to %.2f mm (%.1f %%) below\n",
+			f.ShortestMM, f.By, f.ShortestMM-*p.ScreenedMM, 100*(f.ShortestMM-*p.ScreenedMM)/f.ShortestMM)
+	}
+	a := p.Audit
+	switch {
+	case a == nil || a.Drawn == 0:
+	case a.Passed == 0:
+		fmt.Fprintf(b, "audit: of the designs that the screen turned away %d were drawn and refined, none passes: at most %s %% would (95 %% confidence)\n",
+			a.Drawn, Fixed(100*a.MissedShareUpper95, 1))
+	default:
+		fmt.Fprintf(b, "audit: THE SCREEN LEAKS: of the designs that it turned away %d were drawn and refined, %d pass: up to %s %% would (95 %% confidence)\n    raise refine.near_miss_factor to look further\n",
+			a.Drawn, a.Passed, Fixed(100*a.MissedShareUpper95, 1))
+	}
 }
 
 // atParaxialGaps tells a number apart from one of refined designs.

@@ -70,7 +70,7 @@ func foundWords(r *Report) []string {
 		switch {
 		case p.Optimized != nil:
 			drawn++
-		case !p.Exact:
+		case !p.Ended:
 			inexact++
 		}
 	}

@@ -91,6 +91,8 @@ func (r *Report) standing(d *Design) string {
 		return "so far"
 	case d.Exact:
 		return "proven"
+	case d.Screened:
+		return "screened"
 	case d.Refined:
 		return "refined"
 	}

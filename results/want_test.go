@@ -41,6 +41,7 @@ func wantRanked(axes []Axis, units ...string) []wantColumn[Design] {
 		{Name: "layout", Type: "string", Unit: "none", value: func(d *Design) any { return d.Layout }},
 		{Name: "seat", Type: "string", Unit: "none", value: func(d *Design) any { return d.Seat }},
 		{Name: "exact", Type: "bool", Unit: "none", value: func(d *Design) any { return d.Exact }},
+		{Name: "screened", Type: "bool", Unit: "none", value: func(d *Design) any { return d.Screened }},
 		{Name: "refined", Type: "bool", Unit: "none", value: func(d *Design) any { return d.Refined }},
 		{Name: "start_length_mm", Type: "double", Unit: "mm", Nullable: true, value: func(d *Design) any { return orNil(d.StartLengthMM) }},
 		{Name: "active", Type: "string", Unit: "none", Nullable: true, value: func(d *Design) any {

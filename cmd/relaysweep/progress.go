@@ -185,7 +185,12 @@ func (p *progress) line(now time.Time, since time.Duration) string {
 	if s.Refined > 0 {
 		line += fmt.Sprintf("  refined %d", s.Refined)
 	}
-	if s.ProvenMM > 0 && !math.IsInf(s.ProvenMM, 0) {
+	if s.BestMM > 0 && !math.IsInf(s.BestMM, 0) {
+		line += fmt.Sprintf("  best %.1f mm", s.BestMM)
+		if gap := s.BestMM - s.ProvenMM; s.ProvenMM > 0 && gap > 0 {
+			line += fmt.Sprintf("  screened to %.1f mm, %.1f mm (%.1f %%) to go", s.ProvenMM, gap, 100*gap/s.BestMM)
+		}
+	} else if s.ProvenMM > 0 && !math.IsInf(s.ProvenMM, 0) {
 		line += fmt.Sprintf("  proven to %.1f mm", s.ProvenMM)
 	}
 	if quiet := now.Sub(p.moved); quiet > quietAfter && phase != "" {

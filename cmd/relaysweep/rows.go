@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"relaysweep/catalog"
@@ -48,7 +49,9 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 	d := p.Describe(t)
 	row := results.Design{
 		Point: o.Point.Index, Swept: valuesOf(o.Point), Rank: rank, DesignID: f.ID,
-		Layout: t.Layout.String(), Seat: t.Seat.String(), Exact: !t.Refined && o.Optimized == nil, Refined: t.Refined,
+		Layout: t.Layout.String(), Seat: t.Seat.String(),
+		Exact:    !t.Refined && o.Optimized == nil && (o.Refined == nil || f.Ranked <= o.Proof.ProvenLength),
+		Screened: f.Screened, Refined: t.Refined,
 
 		LengthMM: d.Length, LengthToEyeMM: d.LengthToEye, EyeReliefMM: d.EyeRelief,
 		ViewpointShiftMM: d.ViewpointShift, AngularMagnification: d.AngularMagnification,
@@ -171,7 +174,7 @@ func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestP
 	point := results.ManifestPoint{
 		Point: o.Point.Index, Space: proof.Space.String(), SetAside: proof.SetAside,
 		Examined: proof.Examined, Checked: proof.Checked, Passed: proof.Passed,
-		Failed: proof.Failed, SlackMM: objective.BoundSlack, Exact: proof.Exact,
+		Failed: proof.Failed, SlackMM: objective.BoundSlack, Exact: proof.Exact, Ended: proof.Exact,
 		WholeSpace: math.IsInf(proof.ProvenLength, 1), Seconds: proof.Seconds,
 		Asked: askedOf(o.Problem),
 	}
@@ -180,6 +183,16 @@ func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestP
 	}
 	if r := o.Refined; r != nil {
 		point.Refined = &results.RefinedCounts{Candidates: r.Candidates, Passed: r.Passed}
+		point.Exact = proof.Exact && !slices.ContainsFunc(o.Found, func(f sweep.Found) bool { return f.Train.Refined })
+		if o.Optimized == nil && !math.IsInf(o.ScreenedMM, 0) {
+			point.ScreenedMM = &o.ScreenedMM
+		}
+	}
+	if a := o.Audit; a != nil {
+		point.Audit = &results.Audit{Drawn: a.Drawn, Passed: a.Passed, MissedShareUpper95: a.MissedShareUpper95}
+	}
+	if b := o.Best; b != nil {
+		point.Found = &results.BestFound{ShortestMM: b.ShortestMM, By: b.By}
 	}
 	if fits := proof.WouldFit; fits != nil {
 		point.WouldFit, point.WouldFitLengthMM, point.WouldFitOpen, point.Binds = fits.Value, fits.Length, fits.Open, fits.Binds
