@@ -44,6 +44,12 @@ const (
 	// which a gain is the end of a round.
 	feasibleHope = 0.1
 	feasibleGain = 0.02
+	// Where an excess is above hopelessExcess, a limit exceeded by a factor of six, the phase
+	// goes on only if hopelessEvaluations estimates have brought the sum of squared excesses
+	// down to a share of hopelessShare.
+	hopelessExcess      = 5.0
+	hopelessEvaluations = 40
+	hopelessShare       = 0.3
 	// feasibleMargin is added to excesses in the first round of the feasibility
 	// phase, which without it would come to limits with steps that end before them,
 	// and marginShrink of that in each further one.
@@ -94,6 +100,9 @@ type descent struct {
 	method string
 	source rand.Source
 	best   refined
+	worst  float64 // the largest excess measured last
+	// hopeless tells that the first start was, see hopelessExcess.
+	hopeless bool
 
 	// claimed is the shortest place that estimates allow since the last measurement.
 	claimed       []float64
@@ -128,6 +137,9 @@ func (d *descent) becomeAllowed(origin []float64, infeasible float64) {
 	if d.best.moved != nil {
 		return
 	}
+	if d.hopeless {
+		return
+	}
 	type place struct {
 		x          []float64
 		infeasible float64
@@ -149,6 +161,15 @@ func (d *descent) becomeAllowed(origin []float64, infeasible float64) {
 // or there is no hope for it.
 func (d *descent) approach(x []float64, infeasible float64) {
 	step, m := stepFeasible, &merit{squares: true, margin: feasibleMargin}
+	if d.worst > hopelessExcess {
+		d.r.Centre(x)
+		x = d.minimise(m, step, hopelessEvaluations)
+		before := infeasible
+		infeasible = d.measure(x)
+		if d.hopeless = infeasible > hopelessShare*before; d.hopeless || d.best.moved != nil {
+			return
+		}
+	}
 	for round := range feasibleRounds {
 		d.r.Centre(x)
 		if x = d.minimise(m, step, feasibleEvaluations/(1+round)); d.claimed != nil {
@@ -240,6 +261,7 @@ func (d *descent) lowerRelief() {
 func (d *descent) measure(x []float64) (infeasible float64) {
 	d.best.measurements++
 	length, excess := d.r.Evaluate(x)
+	d.worst = slices.Max(excess)
 	if slices.Max(excess) <= 0 && (d.best.moved == nil || length < d.best.length) {
 		d.best.moved, d.best.length = slices.Clone(x), length
 	}

@@ -14,10 +14,11 @@ import (
 const (
 	// beatSpace is the number of designs from which on it is worth it.
 	beatSpace = 10_000_000
-	// beatEvaluations bounds the population, beatCandidates how many of its designs are
-	// refined for each one wanted.
-	beatEvaluations = 30_000
-	beatCandidates  = 4
+	// beatEvaluations bounds the population for each power of ten of the space beyond
+	// beatDecades, and beatCandidates how many of its designs are refined for each one wanted.
+	beatEvaluations = 1500
+	beatDecades     = 3
+	beatCandidates  = 2
 )
 
 // population looks for designs to beat.
@@ -28,7 +29,7 @@ func (w *refineWalk) population(ctx context.Context) error {
 	defer w.clock("population")()
 	o := w.options
 	o.refine = refineOptions{}
-	o.optimize = optimizeOptions{wanted: true, seed: w.refine.seed, evaluations: beatEvaluations}
+	o.optimize = optimizeOptions{wanted: true, seed: w.refine.seed, evaluations: beatEvaluations * int64(len(w.proof.Space.String())-1-beatDecades)}
 	o.checksMax = 0
 	o.progress = func(s Status) {
 		s.ProvenMM, s.BestMM = w.level(), math.Inf(1)
