@@ -96,6 +96,7 @@ type Checker struct {
 	rim       *rimBuffers
 	at        place                        // of the pupil's middle
 	away      []*Checker                   // with the pupil displaced, for its sharpness alone
+	summed    bool                         // a displaced pupil's bundles in use have been summed in full
 	indices   map[*catalog.Glass][]float64 // by wavelength
 	limits    []float64                    // by MetricList; +Inf for none
 	allowance float64                      // factor on the requirements of exact setpoints; 1, more for near misses

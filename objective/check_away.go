@@ -45,7 +45,7 @@ func (c *Checker) skips(field int) bool { return len(c.fills[field].x) == 0 }
 func (a *Checker) follow(c *Checker) {
 	a.t, a.steps, a.beyondMask, a.ratios = c.t, c.steps, c.beyondMask, c.ratios
 	a.viewpoint, a.layer, a.chief = c.viewpoint, c.layer, c.chief
-	a.margin = 1
+	a.margin, a.summed = 1, false
 	for i := range a.beams {
 		clear(a.beams[i].traced)
 	}
@@ -61,17 +61,8 @@ func (c *Checker) rejectAway() bool {
 	}
 	if c.limited(maskBlur) {
 		for _, a := range c.away {
-			a.traceAway(c.margin < c.awayMargin())
-			for _, i := range c.worstFirst {
-				if a.skips(a.bundles[i].field) {
-					continue
-				}
-				a.sumMask(&a.bundles[i])
-				c.addMaskBlur(i, a)
-				if c.beyond(maskBlur, c.report.Metrics.MaskBlurArcmin) {
-					c.report.FailedBy = MetricList[maskBlur].Name
-					return a.certain()
-				}
+			if c.rejectAwayMask(a) {
+				return true
 			}
 		}
 	}
@@ -83,7 +74,9 @@ func (c *Checker) rejectAway() bool {
 					continue
 				}
 				for w := range a.weight {
-					a.toView(i, w)
+					if !a.summed {
+						a.toView(i, w)
+					}
 				}
 				c.addViewBlur(i, a)
 				if c.beyond(viewBlur, m.ViewBlurArcmin) {
@@ -99,38 +92,52 @@ func (c *Checker) rejectAway() bool {
 	return c.failed() && c.allCertain()
 }
 
-// traceAway traces what the mask's blur needs. With further it also finds out by the
-// outermost field whether rays come near to being lost further on.
-func (a *Checker) traceAway(further bool) {
-	n := len(a.vergences)
-	a.trace(0, a.used*n, toMask)
-	if further {
-		outermost := (a.used - 1) * n
-		a.traceWavelength(outermost, outermost+1, a.reference, toWorld)
-		a.traceWavelength(outermost+n-1, outermost+n, a.reference, toWorld)
-	}
-}
-
-// awayMargin is the margin (see certainMargin) of the pupil in the middle from which on
-// displaced ones are taken to have enough: sines of angles of incidence grow
-// at most with the distance from the axis.
-func (c *Checker) awayMargin() float64 {
-	reach := (c.p.Pupil + c.p.SharpBox) / (outermostRing * c.p.Pupil)
-	return 1 - (1-certainMargin)/(reach*reach)
-}
-
-// outermostRing is the least radius of the outermost ring of a filling, over that of the
-// pupil.
-const outermostRing = 0.9
-
-// allCertain is certain for all places of the pupil.
+// allCertain tells that no ray was lost, but where everything has been summed up in
+// full.
 func (c *Checker) allCertain() bool {
 	for _, a := range c.away {
-		if !a.certain() {
+		if !a.summed && !a.certain() {
 			return false
 		}
 	}
 	return c.certain()
+}
+
+// rejectAwayMask goes through the mask's blur with the pupil of a, from the outermost
+// field to the axis. A field is summed up in full as soon as rays come near to being
+// lost.
+func (c *Checker) rejectAwayMask(a *Checker) bool {
+	n := len(a.vergences)
+	for f := a.used - 1; f >= 0; f-- {
+		if a.skips(f) {
+			continue
+		}
+		a.trace(f*n, (f+1)*n, toMask)
+		if f == a.used-1 { // as in rejected
+			a.traceWavelength(f*n, f*n+1, a.reference, toWorld)
+			a.traceWavelength(f*n+n-1, f*n+n, a.reference, toWorld)
+		}
+		from, to := f*len(a.depths), (f+1)*len(a.depths)
+		if !a.certain() {
+			if !a.summed {
+				to = a.usedBundles() // those before it too
+			}
+			a.summed = true
+			a.sum(from, to)
+		} else {
+			for i := range a.bundles[from:to] {
+				a.sumMask(&a.bundles[from+i])
+			}
+		}
+		for i := from; i < to; i++ {
+			c.addMaskBlur(i, a)
+		}
+		if c.beyond(maskBlur, c.report.Metrics.MaskBlurArcmin) {
+			c.report.FailedBy = MetricList[maskBlur].Name
+			return true
+		}
+	}
+	return false
 }
 
 // failedLimit is the limit that has failed: before all for a requirement, beyond all

@@ -11,10 +11,10 @@ import (
 // losses; lossHalvings is how often the stretch in which they begin is halved,
 // and lossNodes the number of Gauss nodes in what gets through.
 const (
-	lossChords   = 32
+	lossChords   = 18
 	lossScan     = 9
-	lossHalvings = 9
-	lossNodes    = 8
+	lossHalvings = 7
+	lossNodes    = 6
 	// lossStretches is the largest number of stretches of a chord that get through,
 	// each in two halves.
 	lossStretches = lossScan + 1

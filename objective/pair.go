@@ -61,7 +61,7 @@ func (p *Problem) NewPairRelay(first, second PairHalf) (PairRelay, bool) {
 		sum: a.FocalMM + b.FocalMM, product: a.FocalMM * b.FocalMM,
 		ffd: a.FFDMM, bfd: b.BFDMM, fold: a.BFDMM + b.FFDMM,
 	}
-	if math.IsInf(r.product, 0) || math.IsNaN(r.product) {
+	if powerless(r.f1) || powerless(r.f2) {
 		return r, false
 	}
 	r.x = a.ThicknessMM + b.ThicknessMM + a.FFDMM + b.BFDMM + r.fold
@@ -81,11 +81,11 @@ func (p *Problem) NewPairRelay(first, second PairHalf) (PairRelay, bool) {
 }
 
 // pairFocalMin and pairFocalMax, in mm, bound the focal lengths of a pair
-// relay that are looked at. They are far outside anything that can be a relay
-// and only keep v finite.
+// relay that are looked at. The least is far outside anything that can be a relay
+// and only keeps v finite.
 const (
 	pairFocalMin = 1e-6
-	pairFocalMax = 1e7
+	pairFocalMax = focalMost
 )
 
 // inner is the inner gap s at v.

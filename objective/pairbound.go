@@ -12,10 +12,10 @@ type Half struct {
 }
 
 // Half reduces what is stacked to one group of a pair relay, false when it is
-// afocal, so that no gap gives it a part in one.
+// without power, so that it serves in none.
 func (s *Stacker) Half() (Half, bool) {
 	g := s.Group()
-	if math.IsInf(g.FocalMM, 0) {
+	if powerless(g.FocalMM) {
 		return Half{}, false
 	}
 	return HalfOf(g, s.Code()), true

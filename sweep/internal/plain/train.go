@@ -38,6 +38,13 @@ func newTrain(r Request, layout, seat string, stacks []stack, inner float64) (*t
 		t.maskGap = 0
 	}
 	front, rear := stacks[0].m, stacks[n-1].m
+	// No group may be without power, which is what a focal length beyond 10^6 mm
+	// counts as.
+	for _, s := range stacks {
+		if math.Abs(s.m.c) < 1e-6 {
+			return t, false
+		}
+	}
 	if !(front.c < 0 && rear.c < 0) {
 		return t, false
 	}
@@ -48,7 +55,7 @@ func newTrain(r Request, layout, seat string, stacks []stack, inner float64) (*t
 	}
 	t.theta = r.Magnification
 	relay := t.relayMatrix(inner)
-	if !(relay.c < 0) {
+	if !(relay.c <= -1e-6) {
 		return t, false
 	}
 	if layout == "erector-pair" {
