@@ -108,18 +108,24 @@ func (c *Checker) addMaskBlur(i int, a *Checker) {
 		return
 	}
 	s, sample := &c.report.Setpoints[b.depth], &c.report.Samples[i]
-	shift := s.MaskParaxialMM - s.MaskMM
-	blur := math.Inf(1)
-	if b.maskAll.weight >= halfLost {
-		pp, ps, ss := b.maskAll.variance()
-		variance := pp + float64(2*shift*ps) + float64(shift*shift*ss)
-		blur = arcmin(math.Sqrt(max(variance, 0)) / math.Abs(c.chief[b.depth]))
-	}
+	blur := c.maskBlurOf(b)
 	sample.MaskBlurArcmin = max(sample.MaskBlurArcmin, blur)
 	if b.field < c.used {
 		s.MaskBlurArcmin = max(s.MaskBlurArcmin, blur)
 		m.MaskBlurArcmin = max(m.MaskBlurArcmin, blur)
 	}
+}
+
+// maskBlurOf is the mask's blur in arcmin, at its setpoint, in a bundle of any pupil.
+func (c *Checker) maskBlurOf(b *bundle) float64 {
+	if b.maskAll.weight < halfLost {
+		return math.Inf(1)
+	}
+	s := &c.report.Setpoints[b.depth]
+	shift := s.MaskParaxialMM - s.MaskMM
+	pp, ps, ss := b.maskAll.variance()
+	variance := pp + float64(2*shift*ps) + float64(shift*shift*ss)
+	return arcmin(math.Sqrt(max(variance, 0)) / math.Abs(c.chief[b.depth]))
 }
 
 // judgeDefocus measures the world's vergence error at the reference wavelength.

@@ -45,6 +45,7 @@ type Refiner struct {
 	allowedShare  float64 // of a pupil
 	overfillError float64
 	watched       []watchedPupil
+	leading       []*Checker // the displaced pupils that an estimate looks at, see lead
 	// Of the unknowns, see Centre.
 	centre   []float64
 	moves    [2][2]float64 // mm of the first and the last gap for vergence and magnification
@@ -146,13 +147,15 @@ func (r *Refiner) Evaluate(x []float64) (length float64, excess []float64) {
 	r.names, r.excess = r.names[:0], r.excess[:0]
 	r.addParaxial()
 	r.addTraced(r.c.MeasureLimited(r.t))
+	r.lead()
 	if r.c.limited(vignetting) {
 		r.watch()
 	}
 	return r.t.Ranked(r.by), r.excess
 }
 
-// Estimate is Evaluate with a stand-in for vignetting, a smooth one that takes
+// Estimate is Evaluate with blurs of those displaced pupils only that were worst when it was
+// last called, and with a stand-in for vignetting, a smooth one that takes
 // few rays: several excesses at the end in place of one, and as many from one
 // estimate to the next. They are negative where there is less than the allowed
 // vignetting, at any distance from that, and the nearer to the place where Evaluate
@@ -163,7 +166,10 @@ func (r *Refiner) Estimate(x []float64) (length float64, excess []float64) {
 	r.addParaxial()
 	allowed := r.c.limits[vignetting]
 	r.c.limits[vignetting] = math.Inf(1) // so that it is not measured
+	all := r.c.away
+	r.c.away = r.leading
 	r.addTraced(r.c.MeasureLimited(r.t))
+	r.c.away = all
 	r.c.limits[vignetting] = allowed
 	r.addWatched()
 	return r.t.Ranked(r.by), r.excess

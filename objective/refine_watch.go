@@ -113,3 +113,44 @@ func (r *Refiner) addWatched() {
 		r.add(MetricList[vignetting].Name, level, 0, overfillScale)
 	}
 }
+
+// leadShare is the share of the largest blur, in its limit, that the blur of another displaced
+// pupil must have for an estimate to look at it as well.
+const leadShare = 0.9
+
+// lead chooses the displaced pupils that estimates look at: those whose blurs come nearest
+// to their limits, or exceed them most, at the train in hand, which has just been measured
+// in full.
+func (r *Refiner) lead() {
+	r.leading = r.leading[:0]
+	levels := make([]float64, len(r.c.away))
+	most := r.c.blurLevel(r.c)
+	for k, a := range r.c.away {
+		levels[k] = r.c.blurLevel(a)
+		most = max(most, levels[k])
+	}
+	for k, a := range r.c.away {
+		if levels[k] >= leadShare*most {
+			r.leading = append(r.leading, a)
+		}
+	}
+}
+
+// blurLevel is the largest blur in use of the pupil that a has measured, in its limit.
+func (c *Checker) blurLevel(a *Checker) float64 {
+	level := 0.0
+	for i := range c.usedBundles() {
+		b := &a.bundles[i]
+		if a.skips(b.field) {
+			continue
+		}
+		if c.limited(viewBlur) {
+			blur, _ := a.refocused(b)
+			level = max(level, blur/max(c.limits[viewBlur], limitScale))
+		}
+		if c.limited(maskBlur) {
+			level = max(level, c.maskBlurOf(b)/max(c.limits[maskBlur], limitScale))
+		}
+	}
+	return level
+}
