@@ -48,13 +48,13 @@ const (
 
 // MetricList is every metric in the order in which limits apply to them.
 var MetricList = []Metric{
-	{"mask_blur_arcmin", "arcmin", "RMS blur of the mask at its best position for each depth, largest over fields and depths",
+	{"mask_blur_arcmin", "arcmin", "RMS radius of the mask's blur at its best position for each depth, largest over fields, depths and places of the pupil",
 		func(m *Metrics) *float64 { return &m.MaskBlurArcmin }},
 	{"view_defocus_D", "D", "vergence error of the world, positive when it looks nearer than it should; the one of largest magnitude over fields and depths",
 		func(m *Metrics) *float64 { return &m.ViewDefocusD }},
 	{"view_astigmatism_D", "D", "cylinder of the world's vergence error, largest over fields and depths",
 		func(m *Metrics) *float64 { return &m.ViewAstigmatismD }},
-	{"view_blur_arcmin", "arcmin", "RMS blur of the world after the eye's best refocus, all wavelengths, largest over fields and depths",
+	{"view_blur_arcmin", "arcmin", "RMS radius of the world's blur after the eye's best refocus, all wavelengths, largest over fields, depths and places of the pupil",
 		func(m *Metrics) *float64 { return &m.ViewBlurArcmin }},
 	{"view_refocus_D", "D", "largest magnitude of refocus that the eye needs for view_blur_arcmin",
 		func(m *Metrics) *float64 { return &m.ViewRefocusD }},

@@ -151,11 +151,11 @@ var designColumns = []column[Design]{
 	number("pixel_arcmin", "arcmin", "angle of one mask pixel at the eye, the largest over the depth range", func(d *Design) *float64 { return &d.PixelArcmin }),
 	number("mask_scale_change_pct", "%", "change of the mask's apparent size from far to near", func(d *Design) *float64 { return &d.MaskScaleChangePct }),
 
-	number("mask_blur_arcmin", "arcmin", "RMS blur of the mask as an angle at the eye, the largest over field and depth", func(d *Design) *float64 { return &d.MaskBlurArcmin }),
+	number("mask_blur_arcmin", "arcmin", "RMS radius of the mask's blur as an angle at the eye, the largest over field, depth and places of the pupil; a uniform disc is 2.83 times that across, to compare with pixel_arcmin", func(d *Design) *float64 { return &d.MaskBlurArcmin }),
 	number("view_defocus_D", "D", "defocus of the view, positive when the world looks nearer than it should; the one of largest magnitude over field and depth", func(d *Design) *float64 { return &d.ViewDefocusD }),
-	number("view_astigmatism_D", "D", "cylinder of the view, the largest over field and depth", func(d *Design) *float64 { return &d.ViewAstigmatismD }),
-	number("view_blur_arcmin", "arcmin", "RMS blur of the view after the eye's best refocus, the largest over field and depth", func(d *Design) *float64 { return &d.ViewBlurArcmin }),
-	number("view_refocus_D", "D", "refocus that the eye's best focus took, the largest magnitude over field and depth", func(d *Design) *float64 { return &d.ViewRefocusD }),
+	number("view_astigmatism_D", "D", "cylinder of the view, the largest over field and depth; good to 1 % up to 10 D, to some 5 % beyond", func(d *Design) *float64 { return &d.ViewAstigmatismD }),
+	number("view_blur_arcmin", "arcmin", "RMS radius of the view's blur after the eye's best refocus, the largest over field, depth and places of the pupil; a uniform disc is 2.83 times that across. Good to 1 % up to 100 arcmin, to some 5 % beyond", func(d *Design) *float64 { return &d.ViewBlurArcmin }),
+	number("view_refocus_D", "D", "refocus that the eye's best focus took, the largest magnitude over field, depth and places of the pupil", func(d *Design) *float64 { return &d.ViewRefocusD }),
 	number("axis_vergence_D", "D", "defocus of the view on the axis at the far depth, signed", func(d *Design) *float64 { return &d.AxisVergenceD }),
 	number("distortion_pct", "%", "distortion of the view at the far depth, signed, the one of largest magnitude over the field", func(d *Design) *float64 { return &d.DistortionPct }),
 	number("lateral_colour_arcmin", "arcmin", "spread of the chief direction over the wavelengths at the far depth, the largest over the field", func(d *Design) *float64 { return &d.LateralColourArcmin }),
@@ -190,10 +190,10 @@ var surfaceColumns = []column[Surface]{
 var sampleColumns = []column[Sample]{
 	number("field_fraction", unitOne, "tangent of the half angle over that of the largest one", func(s *Sample) *float64 { return &s.FieldFraction }),
 	number("vergence_D", "D", "apparent vergence of the depth", func(s *Sample) *float64 { return &s.VergenceD }),
-	number("mask_blur_arcmin", "arcmin", "RMS blur of the mask as an angle at the eye", func(s *Sample) *float64 { return &s.MaskBlurArcmin }),
-	number("view_blur_arcmin", "arcmin", "RMS blur of the view after the eye's best refocus", func(s *Sample) *float64 { return &s.ViewBlurArcmin }),
+	number("mask_blur_arcmin", "arcmin", "RMS radius of the mask's blur as an angle at the eye, the largest over places of the pupil", func(s *Sample) *float64 { return &s.MaskBlurArcmin }),
+	number("view_blur_arcmin", "arcmin", "RMS radius of the view's blur after the eye's best refocus, the largest over places of the pupil; good to 1 % up to 100 arcmin, to some 8 % beyond", func(s *Sample) *float64 { return &s.ViewBlurArcmin }),
 	number("view_defocus_D", "D", "defocus of the view, positive when the world looks nearer than it should", func(s *Sample) *float64 { return &s.ViewDefocusD }),
-	number("view_astigmatism_D", "D", "cylinder of the view", func(s *Sample) *float64 { return &s.ViewAstigmatismD }),
+	number("view_astigmatism_D", "D", "cylinder of the view; good to 1 % up to 10 D", func(s *Sample) *float64 { return &s.ViewAstigmatismD }),
 }
 
 // rankedColumns are all columns of ranked.parquet for a sweep.

@@ -28,8 +28,8 @@ var setpointColumns = []column[Setpoint]{
 	number("mask_mm", "mm", "mask position by exact rays, from the last vertex before the mask to its modulating layer", func(s *Setpoint) *float64 { return &s.MaskMM }),
 	number("mask_paraxial_mm", "mm", "paraxial mask position, from the last vertex before the mask to its modulating layer", func(s *Setpoint) *float64 { return &s.MaskParaxialMM }),
 	number("stage_mm", "mm", "stage position from the far setpoint, positive towards the eye", func(s *Setpoint) *float64 { return &s.StageMM }),
-	number("mask_blur_arcmin", "arcmin", "RMS blur of the mask as an angle at the eye, the largest over the field", func(s *Setpoint) *float64 { return &s.MaskBlurArcmin }),
-	number("view_blur_arcmin", "arcmin", "RMS blur of the view after the eye's best refocus, the largest over the field", func(s *Setpoint) *float64 { return &s.ViewBlurArcmin }),
+	number("mask_blur_arcmin", "arcmin", "RMS radius of the mask's blur as an angle at the eye, the largest over field and places of the pupil", func(s *Setpoint) *float64 { return &s.MaskBlurArcmin }),
+	number("view_blur_arcmin", "arcmin", "RMS radius of the view's blur after the eye's best refocus, the largest over field and places of the pupil", func(s *Setpoint) *float64 { return &s.ViewBlurArcmin }),
 	number("pixel_arcmin", "arcmin", "angle of one mask pixel at the eye", func(s *Setpoint) *float64 { return &s.PixelArcmin }),
 }
 
