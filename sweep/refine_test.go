@@ -133,7 +133,7 @@ func refinedDemo(t testing.TB, method string, candidates int) (*Job, *PointOutco
 // ray check of a fresh problem and by the requirements' own functions; that no
 // random neighbour is much shorter; and that each comes back after it was moved.
 func TestRefined(t *testing.T) {
-	j, out := refinedDemo(t, refineSimplex, 40)
+	j, out := refinedDemo(t, refineSimplex, 120)
 	if len(out.Found) < 3 || out.Refined.Passed < 3 {
 		t.Fatalf("%d found, %+v", len(out.Found), out.Refined)
 	}

@@ -27,7 +27,7 @@ func TestDemoSpecsAreSound(t *testing.T) {
 			t.Errorf("%s: the job's name does not fit its file", path)
 		}
 		// The same viewer in every spec.
-		if p := job.Spec.Problem(); p.Pupil != 4 || p.Box != 2 || p.VergenceNear != 1/250.0 || p.MaskPixel != 0.02 {
+		if p := job.Spec.Problem(); p.Pupil != 3 || p.Box != 2 || p.VergenceNear != 1/250.0 || p.MaskPixel != 0.02 {
 			t.Errorf("%s: pupil %g mm, box %g mm, near vergence %g/mm, pixel %g mm", path, p.Pupil, p.Box, p.VergenceNear, p.MaskPixel)
 		}
 	}

@@ -28,6 +28,7 @@ height_deg = 7.5
 
 [eye]
 refocus_max_D = 2
+sharp_box_mm = 0
 
 [depth]
 near_m = 0.25

@@ -538,7 +538,7 @@ func pageText(t *testing.T, output string) string {
 // TestReportSame: the same run makes the same page, and another page takes its
 // place.
 func TestReportSame(t *testing.T) {
-	output := finishedJob(t)
+	output := finishedJob(t, "view_blur_arcmin = 16", "view_blur_arcmin = 24")
 	must(t, exitDone, "report", output, "--designs", "2")
 	first := readFile(t, output, reportFile)
 	must(t, exitDone, "report", output, "--designs", "1")

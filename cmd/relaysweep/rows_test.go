@@ -127,7 +127,8 @@ func TestRows(t *testing.T) {
 	table := smallLenses(fewFocals)
 	parts := partsOf(t, table)
 	keplerian := []string{"lenses_per_group = 1", "lenses_per_group = 1\nlayouts = [\"keplerian\"]\nmagnification_tol = 0.2"}
-	stacked := []string{"lenses_per_group = 1", "lenses_per_group = 2", "view_blur_arcmin = 16", "view_blur_arcmin = 40"}
+	stacked := []string{"lenses_per_group = 1", "lenses_per_group = 2", "view_blur_arcmin = 16", "view_blur_arcmin = 40",
+		"top = 8", "top = 60"}
 	seen := map[string]bool{}
 	for _, edits := range [][]string{sweptJob, keplerian, stacked} {
 		output := finishedJob(t, edits...)
