@@ -102,8 +102,11 @@ type Checker struct {
 	allowance float64                      // factor on the requirements of exact setpoints; 1, more for near misses
 	// worstFirst are the bundles in use from the one that is likely to be worst
 	// on: from the outermost field to the axis, in each first what is traced.
-	through    []float64 // weights of the rays that get through, a buffer
-	worstFirst []int
+	// refocusSlackD is by how much the bounds of the eye's refocus are widened; 0 but for
+	// screens.
+	refocusSlackD float64
+	through       []float64 // weights of the rays that get through, a buffer
+	worstFirst    []int
 
 	// The train in hand.
 	t          *Train

@@ -249,8 +249,9 @@ func (c *Checker) refocusedOf(b *bundle, all viewSums) (blur, refocus float64) {
 	relaxed := -1000 * c.depths[b.depth]                                // refocus of the relaxed eye
 	ee, xe, xx := all.variance()
 	refocus = world * xe / xx
-	refocus = min(max(refocus, relaxed), relaxed+p.AccommodationD)
-	refocus = min(max(refocus, -p.RefocusMaxD), p.RefocusMaxD)
+	refocus = min(max(refocus, relaxed-c.refocusSlackD), relaxed+p.AccommodationD+c.refocusSlackD)
+	most := p.RefocusMaxD + c.refocusSlackD
+	refocus = min(max(refocus, -most), most)
 	rho := refocus / world
 	variance := ee - float64(2*rho*xe) + float64(rho*rho*xx)
 	return arcmin(math.Sqrt(max(variance, 0))), refocus

@@ -63,8 +63,13 @@ func (p *Problem) residualMost(axisD float64) float64 {
 }
 
 // screenedAxisD is the largest axis_vergence_D, in dioptres, at its paraxial gaps of a
-// train that is refined.
-func (p *Problem) screenedAxisD() float64 { return p.NearMissFactor * p.axisLimitD() }
+// train that is refined. Gaps can make up for it, so that the near-miss factor does not
+// hold for it; but the more of it there may be, the looser is the bound.
+func (p *Problem) screenedAxisD() float64 { return max(axisMostD, p.axisLimitD()) }
+
+// axisMostD is what aberration gives the axis at most, in dioptres, of trains that are
+// refined where the limit asks for less.
+const axisMostD = 0.75
 
 // refineRoom is what refinement can change with a rear group.
 type refineRoom struct {

@@ -8,7 +8,8 @@ import (
 
 // Screener tells, by exact rays at its paraxial gaps, whether a train is worth being
 // refined: at some of several eye reliefs it exceeds no limit of the ray check by more than
-// the problem's NearMissFactor (see [NewNearChecker]). It reuses its buffers: each
+// the problem's NearMissFactor (see [NewNearChecker]), the view's blur after a refocus to which
+// the gaps may help, and axis_vergence_D, which they can put right, up to a bound of its own. It reuses its buffers: each
 // goroutine needs its own.
 type Screener struct {
 	p    *Problem // with the limits of refined trains
@@ -40,7 +41,11 @@ const screenStep = 10.0
 // NewScreener prepares screens for p, which must not change afterwards.
 func NewScreener(p *Problem) *Screener {
 	q := p.refined()
-	return &Screener{p: q, near: NewNearChecker(q, p.NearMissFactor), mask: NewNearChecker(q, p.NearMissFactor)}
+	near := NewNearChecker(q, p.NearMissFactor)
+	near.limits[axisVergence] = p.screenedAxisD()
+	// Gaps can change the vergence of the world by so much, as a refocus does.
+	near.refocusSlackD = 1000 * p.residualMost(p.screenedAxisD())
+	return &Screener{p: q, near: near, mask: NewNearChecker(q, p.NearMissFactor)}
 }
 
 // refined is the problem with the limits that hold for refined trains.
