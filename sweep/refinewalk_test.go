@@ -67,6 +67,7 @@ func refineByHand(t *testing.T, s *Spec, request plain.Request, lenses []*catalo
 		}
 		refiner.Begin(n.start)
 		if end := refineTrain(refiner, n.start, reliefs[i], o.refine.method, o.refine.seed); end.moved != nil {
+			checkBounds(t, p, refiner, n.start, end.moved)
 			train, report, _ := refiner.Settle(end.moved)
 			if ranked := objective.RoundedLength(train.Ranked(o.by)); report.FailedBy == "" && ranked <= n.ranked {
 				n.ranked, n.moved = ranked, end.moved
@@ -263,4 +264,108 @@ func checkMoved(t *testing.T, s *Spec, request plain.Request, out *Outcome) {
 			t.Errorf("%s: reported as %s", f.ID, f.Report.FailedBy)
 		}
 	}
+}
+
+// checkBounds holds a train in a refiner's hand, moved, against the bound by which the walk
+// orders, and against the one that its own rays give, at a pair's own inner gap.
+func checkBounds(t *testing.T, p *objective.Problem, r *objective.Refiner, start *objective.Train, moved []float64) (shorter float64) {
+	t.Helper()
+	train, _, _ := r.Settle(moved)
+	if least := p.LeastAny(start); train.Length < least-1e-6 {
+		t.Errorf("%s: refined to %.6f mm, below %.6f", start.DesignID(), train.Length, least)
+	}
+	at := *start
+	if start.Layout == objective.ErectorPair {
+		at.Gaps = nil
+		if p.Solve(&at, train.Gaps[1]) != objective.Met {
+			return start.Length - train.Length
+		}
+		r.Begin(&at)
+		defer r.Begin(start)
+	}
+	if least := r.LeastLength(); train.Length < least-1e-6 {
+		t.Errorf("%s: refined to %.6f mm, at its own inner gap below %.6f", start.DesignID(), train.Length, least)
+	}
+	return start.Length - train.Length
+}
+
+// TestRefinedLengthsAreBounded holds refinements of near misses of the demo against their bounds.
+func TestRefinedLengthsAreBounded(t *testing.T) {
+	const trains = 6
+	j := demoJob(t, "quick")
+	p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 1.5, trains, anyTrain)
+	r := objective.NewRefiner(p, objective.ByLength)
+	refined, shorter, room := 0, 0.0, 0.0
+	for _, start := range misses {
+		if end := refineFrom(r, start, refineSimplex, 1); end.moved != nil {
+			refined++
+			shorter = max(shorter, checkBounds(t, p, r, start, end.moved))
+			room = max(room, start.Length-p.LeastAny(start))
+		}
+	}
+	t.Logf("%d refined, up to %.3f mm shorter, by %.3f at most", refined, shorter, room)
+	if refined == 0 || shorter == 0 {
+		t.Errorf("%d refined, up to %.3f mm shorter", refined, shorter)
+	}
+}
+
+// TestMaskScreenIsRight: the mask of a train that is turned away as it is solved is
+// blurred beyond the limit, by a near check of the whole train, at every eye relief at
+// which it would be screened; and the verdict is the same whoever asked before.
+func TestMaskScreenIsRight(t *testing.T) {
+	trains, turned := 0, 0
+	for c := 3000; turned < 1000 && c < 3200; c++ {
+		s, _, lenses, good := refinedCase(c)
+		if !good || s.Mask.Seat == "front" {
+			continue
+		}
+		tight := 0.5 * *s.Limits.MaskBlurArcmin // so that many are turned away
+		s.Limits.MaskBlurArcmin, s.Refine.NearMissFactor = &tight, 1
+		p := s.Problem()
+		lib := objective.NewLibrary(p, lenses)
+		all, _ := walkAll(t, unrefinedSpec(s), lenses, 2, 0)
+		screen, again := newMaskScreen(p, 1), newMaskScreen(p, 1)
+		near := objective.NewNearChecker(p, p.NearMissFactor)
+		limit := p.NearMissFactor * p.Limits.Limit(objective.MaskBlurName)
+		for i := range all {
+			train := all[i].train
+			if train.Seat != objective.SeatRear {
+				continue
+			}
+			rear := lib.Code(train.Groups[len(train.Groups)-1].Elements)
+			trains++
+			if !screen.turnsAway(train, rear) {
+				continue
+			}
+			turned++
+			at := *train
+			if turned%4 == 0 && !train.AtEveryScreen(func(relief float64) bool {
+				at.EyeRelief = relief
+				return near.Measure(&at).Metrics.MaskBlurArcmin > limit
+			}) {
+				t.Errorf("%s is turned away, its mask is blurred by %v at most at %v mm", train.DesignID(), limit, at.EyeRelief)
+			}
+		}
+		for i := range slices.Backward(all) {
+			train := all[i].train
+			if train.Seat != objective.SeatRear {
+				continue
+			}
+			rear := lib.Code(train.Groups[len(train.Groups)-1].Elements)
+			if got := again.turnsAway(train, rear); got != screen.turnsAway(train, rear) {
+				t.Errorf("%s: turned away %v when asked in another order", train.DesignID(), got)
+			}
+		}
+	}
+	t.Logf("%d trains, %d turned away", trains, turned)
+	if trains < 2000 || turned < 1000 || turned == trains {
+		t.Errorf("%d trains, %d turned away: says little", trains, turned)
+	}
+}
+
+// unrefinedSpec is a spec with its ranking at paraxial gaps.
+func unrefinedSpec(s *Spec) *Spec {
+	u := *s
+	u.Refine.Method = refineNone
+	return &u
 }
