@@ -29,6 +29,8 @@ type refineWalk struct {
 	known   map[designKey]*refinedEnd
 	ended   map[designKey]*refinedEnd // what was refined, kept for another walk; nil for none
 	quiet   bool                      // shows nothing
+	// How many designs are screened in one unit, and refined.
+	screenMost, refineMost int
 }
 
 // refineTools are what one goroutine refines with.
@@ -56,7 +58,7 @@ type refinedEnd struct {
 func (e *refinedEnd) passed() bool { return e.failed == "" && !e.longer }
 
 // screenBatch is how many designs are screened in one unit, refineBatch how many are
-// refined. They do not depend on the number of workers.
+// refined, so that neither depends on the number of workers.
 const (
 	screenBatch = 256
 	refineBatch = 32
@@ -68,8 +70,9 @@ const endSlack = 2e-6
 func newRefineWalk(a *ascent) *refineWalk {
 	w := &refineWalk{
 		ascent: a, tools: make(chan *refineTools, a.workers), known: map[designKey]*refinedEnd{},
-		best:    ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
-		beat:    ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
+		best:       ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
+		beat:       ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
+		screenMost: screenBatch, refineMost: refineBatch,
 		screens: newAuditSample(a.refine.audit, a.refine.seed), solves: newAuditSample(a.refine.audit, a.refine.seed),
 	}
 	for range a.workers {
@@ -135,7 +138,7 @@ func (w *refineWalk) walk(ctx context.Context) error {
 			return nil
 		}
 		w.lengthMost = w.wanted() + endSlack - w.reliefAdded()
-		batch, more, err := w.next(ctx, screenBatch)
+		batch, more, err := w.next(ctx, w.screenMost)
 		if err != nil {
 			return err
 		}
@@ -286,7 +289,7 @@ func (w *refineWalk) each(ctx context.Context, n, share int, do func(with *refin
 
 // refineNext refines the first designs that wait for it.
 func (w *refineWalk) refineNext(ctx context.Context) error {
-	n := min(len(w.waiting), refineBatch)
+	n := min(len(w.waiting), w.refineMost)
 	if most := w.refine.candidates; most > 0 {
 		n = min(n, most-w.counts.Candidates)
 	}
