@@ -31,6 +31,7 @@ type refineWalk struct {
 	quiet   bool                      // shows nothing
 	// How many designs are screened in one unit, and refined.
 	screenMost, refineMost int
+	groups                 *groupCache
 }
 
 // refineTools are what one goroutine refines with.
@@ -78,6 +79,9 @@ func newRefineWalk(a *ascent) *refineWalk {
 	for range a.workers {
 		w.tools <- &refineTools{objective.NewScreener(a.p), objective.NewChecker(a.p), objective.NewRefiner(a.p, a.by)}
 	}
+	if w.groups = newGroupCache(a.lib); a.shared != nil {
+		w.groups = a.shared.groups
+	}
 	if a.turned = w.solves; a.shared != nil {
 		a.shared.drawing = w.solves
 	}
@@ -111,7 +115,18 @@ func (w *refineWalk) run(ctx context.Context) (*Outcome, error) {
 	if !w.part.Whole() {
 		return out, nil
 	}
-	return out, w.audit(ctx, out, w.sample())
+	if err := w.audit(ctx, out, w.sample()); err != nil {
+		return w.told(ctx, out, err)
+	}
+	return out, nil
+}
+
+// told is an outcome with its reports, after an error that has stopped the run.
+func (w *refineWalk) told(ctx context.Context, out *Outcome, err error) (*Outcome, error) {
+	if reportErr := report(context.WithoutCancel(ctx), w.lib, w.options, out.Found); reportErr != nil {
+		return nil, reportErr
+	}
+	return out, err
 }
 
 // sample are the designs from which an audit is drawn.
@@ -124,11 +139,7 @@ func (w *refineWalk) halted(ctx context.Context, err error) (*Outcome, error) {
 		w.proof.SetAside[byUnseen] = unseen
 	}
 	w.proof.Exact = false
-	out := w.outcome()
-	if reportErr := report(context.WithoutCancel(ctx), w.lib, w.options, out.Found); reportErr != nil {
-		return nil, reportErr
-	}
-	return out, err
+	return w.told(ctx, w.outcome(), err)
 }
 
 func (w *refineWalk) walk(ctx context.Context) error {
@@ -254,7 +265,7 @@ func (w *refineWalk) screen(ctx context.Context, batch []candidate) ([]objective
 	defer w.clock("screen")()
 	results := make([]objective.Screened, len(batch))
 	return results, w.each(ctx, len(batch), screenShare, func(with *refineTools, i int) error {
-		start, err := batch[i].solve(w.lib)
+		start, err := batch[i].solveOf(w.lib, w.groups.group)
 		if err == nil {
 			results[i] = with.screener.Screen(start)
 		}

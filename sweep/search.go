@@ -225,7 +225,7 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 	if a.source, err = newSource(ctx, lib, rolesOf(o)); err != nil {
 		return nil, err
 	}
-	shared := &search{lib: lib, p: lib.Problem, by: o.by, workers: o.workers}
+	shared := &search{lib: lib, p: lib.Problem, by: o.by, workers: o.workers, groups: newGroupCache(lib)}
 	if lib.Problem.Refining() {
 		shared.mask = newMaskScreen(lib.Problem, o.workers)
 	}
