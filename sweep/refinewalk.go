@@ -111,7 +111,12 @@ func (w *refineWalk) run(ctx context.Context) (*Outcome, error) {
 	if !w.part.Whole() {
 		return out, nil
 	}
-	return out, w.audit(ctx, out, w.sample())
+	if err = w.audit(ctx, out, w.sample()); err != nil {
+		if reportErr := report(context.WithoutCancel(ctx), w.lib, w.options, out.Found); reportErr != nil {
+			return nil, reportErr
+		}
+	}
+	return out, err
 }
 
 // sample are the designs from which an audit is drawn.
@@ -426,6 +431,9 @@ func (w *refineWalk) audit(ctx context.Context, out *Outcome, kept []candidate) 
 	audit.MissedShareUpper95 = upperShare(audit.Passed, audit.Drawn)
 	out.Audit = audit
 	out.Found = listed.found
+	if n := audit.Passed; n > 0 && (out.Best == nil || out.Found[0].Ranked < out.Best.ShortestMM) {
+		out.Best = &BestFound{out.Found[0].Ranked, byWalk}
+	}
 	return report(ctx, w.lib, w.options, out.Found)
 }
 
