@@ -369,3 +369,44 @@ func unrefinedSpec(s *Spec) *Spec {
 	u.Refine.Method = refineNone
 	return &u
 }
+
+// TestAuditFindsLeaks lets a screen turn something good away: without any near miss allowed,
+// trains that exceed a limit by little and refine to less. The audit finds them, counts
+// them, and ranks them, each marked as not screened.
+func TestAuditFindsLeaks(t *testing.T) {
+	const c = 3441
+	s, request, lenses, good := refinedCase(c)
+	if !good {
+		t.Fatal("the case is of no use")
+	}
+	s.Refine.NearMissFactor = 2
+	passing, _, ok := refineByHand(t, s, request, lenses, 30)
+	s.Refine.NearMissFactor, s.Refine.Audit, s.Job.Top = 1, 1000, 50
+	screened, _, okScreened := refineByHand(t, s, request, lenses, 30)
+	if !ok || !okScreened || len(passing) <= len(screened) {
+		t.Fatalf("%d pass, %d of them within the limits before", len(passing), len(screened))
+	}
+	w, out := walked(t, s, lenses, func(*refineWalk) {})
+	accounted(t, out)
+	let, leaked := map[string]bool{}, 0
+	for _, f := range screened {
+		let[f.id] = true
+	}
+	for i, f := range out.Found {
+		if f.Screened != let[f.ID] || f.Report.FailedBy != "" {
+			t.Errorf("%s is marked %v, the screen lets it through: %v", f.ID, f.Screened, let[f.ID])
+		}
+		if i > 0 && compareFound(out.Found[i-1], f) >= 0 {
+			t.Errorf("rank %d before %d", i, i+1)
+		}
+		if !f.Screened {
+			leaked++
+		}
+	}
+	if a := out.Audit; a == nil || a.Passed != leaked || leaked == 0 || a.Drawn != len(w.sample()) || a.MissedShareUpper95 != upperShare(leaked, a.Drawn) {
+		t.Errorf("%d leaked, %+v, %d turned away", leaked, a, len(w.sample()))
+	}
+	if out.Best == nil || out.Best.ShortestMM != out.Found[0].Ranked {
+		t.Errorf("%+v is not what leads", out.Best)
+	}
+}
