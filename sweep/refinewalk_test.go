@@ -291,9 +291,9 @@ func checkBounds(t *testing.T, p *objective.Problem, r *objective.Refiner, start
 
 // TestRefinedLengthsAreBounded holds refinements of near misses of the demo against their bounds.
 func TestRefinedLengthsAreBounded(t *testing.T) {
-	const trains = 5
+	const trains = 8
 	j := demoJob(t, "quick")
-	p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 3, trains, anyTrain)
+	p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 2, trains, anyTrain)
 	r := objective.NewRefiner(p, objective.ByLength)
 	refined, shorter, room := 0, 0.0, 0.0
 	for _, start := range misses {
