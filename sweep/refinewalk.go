@@ -394,6 +394,9 @@ func (w *refineWalk) refineOne(with *refineTools, start *objective.Train, relief
 	}
 	end.failed = with.checker.Check(start).FailedBy
 	end.ranked = objective.RoundedLength(start.Ranked(w.by))
+	if !with.refiner.Refinable() {
+		return end
+	}
 	r := refineTrain(with.refiner, start, relief, w.refine.method, w.refine.seed)
 	end.evaluations = r.evaluations
 	if r.moved == nil {
