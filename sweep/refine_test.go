@@ -132,7 +132,7 @@ func refinedDemo(t testing.TB, method string, candidates int) (*Job, *PointOutco
 
 // TestRefined refines near misses of the demo and rechecks what comes out by the
 // ray check of a fresh problem and by the requirements' own functions; that no
-// random neighbour is much shorter; and that each comes back after it was moved.
+// random neighbour is much shorter, nor it than its bounds; and that each comes back after it was moved.
 func TestRefined(t *testing.T) {
 	j, out := refinedDemo(t, refineSimplex, 120)
 	if len(out.Found) < 3 || out.Refined.Passed < 3 {
@@ -149,6 +149,11 @@ func TestRefined(t *testing.T) {
 			t.Errorf("%s: refined %v, from %v mm, active %v", f.ID, f.Train.Refined, f.StartLengthMM, f.Active)
 			continue
 		}
+		bounded := j.Points[0].Spec.Problem()
+		start := mustSolve(j.library(j.Points[0].Spec, bounded), &f.design)
+		within := objective.NewRefiner(bounded, objective.ByLength)
+		within.Begin(start)
+		checkBounds(t, bounded, within, start, f.moved)
 		r := checker.Check(f.Train)
 		if diff := cmp.Diff(f.Report, r, cmpopts.EquateNaNs()); diff != "" {
 			t.Errorf("%s: reported -, checked +\n%s", f.ID, diff)

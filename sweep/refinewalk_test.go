@@ -289,26 +289,6 @@ func checkBounds(t *testing.T, p *objective.Problem, r *objective.Refiner, start
 	return start.Length - train.Length
 }
 
-// TestRefinedLengthsAreBounded holds refinements of near misses of the demo against their bounds.
-func TestRefinedLengthsAreBounded(t *testing.T) {
-	const trains = 8
-	j := demoJob(t, "quick")
-	p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 2, trains, anyTrain)
-	r := objective.NewRefiner(p, objective.ByLength)
-	refined, shorter, room := 0, 0.0, 0.0
-	for _, start := range misses {
-		if end := refineFrom(r, start, refineSimplex, 1); end.moved != nil {
-			refined++
-			shorter = max(shorter, checkBounds(t, p, r, start, end.moved))
-			room = max(room, start.Length-p.LeastAny(start))
-		}
-	}
-	t.Logf("%d refined, up to %.3f mm shorter, by %.3f at most", refined, shorter, room)
-	if refined == 0 || shorter == 0 {
-		t.Errorf("%d refined, up to %.3f mm shorter", refined, shorter)
-	}
-}
-
 // TestMaskScreenIsRight: the mask of a train that is turned away as it is solved is
 // blurred beyond the limit, by a near check of the whole train, at every eye relief at
 // which it would be screened; and the verdict is the same whoever asked before.
