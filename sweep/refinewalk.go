@@ -423,6 +423,9 @@ func (w *refineWalk) audit(ctx context.Context, out *Outcome, kept []candidate) 
 	audit.MissedShareUpper95 = upperShare(audit.Passed, audit.Drawn)
 	out.Audit = audit
 	out.Found = listed.found
+	if len(out.Found) > 0 && (out.Best == nil || out.Found[0].Ranked < out.Best.ShortestMM) {
+		out.Best = &BestFound{out.Found[0].Ranked, byWalk}
+	}
 	return report(ctx, w.lib, w.options, out.Found)
 }
 

@@ -12,8 +12,8 @@ import (
 // on any number of workers and from parts of the point.
 func TestRunRefines(t *testing.T) {
 	edits := []string{
-		"view_blur_arcmin = 16", "view_blur_arcmin = 13",
-		"[limits]", "[refine]\nmethod = \"simplex\"\ncandidates = 40\n[limits]",
+		"view_blur_arcmin = 24", "view_blur_arcmin = 13",
+		`method = "none"`, "method = \"simplex\"\ncandidates = 40",
 	}
 	spec := newJob(t, edits...)
 	if o := must(t, exitDone, "run", spec); !strings.Contains(o.stdout, "proven, at paraxial gaps") || !strings.Contains(o.stdout, "refined by exact rays: ") {
