@@ -37,10 +37,13 @@ type Refiner struct {
 	gapLeast []float64 // by gap; of no meaning for the mask's
 	axisD    float64   // axis_vergence_D at the paraxial gaps, as far as a screen lets it pass
 	residual float64   // 1/mm, see residualMost
-	eyeMost  float64   // mm, of |p|
-	pair     *pairCase // nil for others
-	names    []string
-	excess   []float64
+	// tooSpherical tells that aberration gives the axis more vergence than the bounds
+	// allow for.
+	tooSpherical bool
+	eyeMost      float64   // mm, of |p|
+	pair         *pairCase // nil for others
+	names        []string
+	excess       []float64
 	// Of the stand-in for vignetting, see watch.
 	allowedShare  float64 // of a pupil
 	overfillError float64
@@ -77,7 +80,9 @@ func (r *Refiner) Begin(start *Train) {
 // bound sets the limits within which [Problem.LeastRefined] and [PairTrain.Least] hold.
 func (r *Refiner) bound() {
 	p, rear := r.p, r.start.Groups[len(r.start.Groups)-1]
-	r.axisD = math.Min(math.Abs(r.c.MeasureLimited(r.start).Metrics.AxisVergenceD), p.screenedAxisD())
+	axisD := math.Abs(r.c.MeasureLimited(r.start).Metrics.AxisVergenceD)
+	r.tooSpherical = !(axisD <= p.screenedAxisD())
+	r.axisD = math.Min(axisD, p.screenedAxisD())
 	r.residual = p.residualMost(r.axisD)
 	atEye, _, ok := p.eyeRange(rear.BFDMM, r.residual)
 	if r.eyeMost = eyeMost / atEye; !ok {
@@ -95,6 +100,10 @@ func (r *Refiner) bound() {
 		r.pair = &c
 	}
 }
+
+// Refinable reports whether the bounds hold for refinements of the train in hand: not where
+// aberration at its paraxial gaps gives the axis too much vergence.
+func (r *Refiner) Refinable() bool { return !r.tooSpherical }
 
 // LeastLength is a length in mm that no refinement of the train in hand goes below, at the
 // inner gap that a pair begins with.

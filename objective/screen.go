@@ -8,9 +8,9 @@ import (
 
 // Screener tells, by exact rays at its paraxial gaps, whether a train is worth being
 // refined: at some of several eye reliefs it exceeds no limit of the ray check by more than
-// the problem's NearMissFactor (see [NewNearChecker]), the view's blur after a refocus to which
-// the gaps may help, and axis_vergence_D, which they can put right, up to a bound of its own. It reuses its buffers: each
-// goroutine needs its own.
+// the problem's NearMissFactor (see [NewNearChecker]). Gaps can put right the vergence on the
+// axis, so that it is left out, and the view's blur is taken after a refocus to which they
+// help. It reuses its buffers: each goroutine needs its own.
 type Screener struct {
 	p    *Problem // with the limits of refined trains
 	near *Checker
@@ -26,8 +26,6 @@ type Screened struct {
 	Failed string
 	// Relief is the least of the eye reliefs looked at where it is, in mm, physical.
 	Relief float64
-	// AxisD is axis_vergence_D there.
-	AxisD float64
 }
 
 // MaskBlurName is the name of the limit on the mask's blur.
@@ -42,7 +40,7 @@ const screenStep = 10.0
 func NewScreener(p *Problem) *Screener {
 	q := p.refined()
 	near := NewNearChecker(q, p.NearMissFactor)
-	near.limits[axisVergence] = p.screenedAxisD()
+	near.limits[axisVergence] = math.Inf(1)
 	// Gaps can change the vergence of the world by so much, as a refocus does.
 	near.refocusSlackD = 1000 * p.residualMost(p.screenedAxisD())
 	return &Screener{p: q, near: near, mask: NewNearChecker(q, p.NearMissFactor)}
@@ -71,7 +69,7 @@ func (s *Screener) Screen(t *Train) Screened {
 		}
 		report := s.near.Check(&at)
 		if report.FailedBy == "" {
-			return Screened{Relief: relief, AxisD: report.Metrics.AxisVergenceD}
+			return Screened{Relief: relief}
 		}
 		first = cmp.Or(first, report.FailedBy)
 	}
@@ -83,7 +81,8 @@ func (s *Screener) Screen(t *Train) Screened {
 // the wavelength, the variance over all wavelengths after the best refocus is no less than w
 // times the variance of these rays, about their own centroid and after a refocus
 // of their own within the same bounds. Rays that are lost are left out, as they are from
-// the metric, and more than lostMost of them are more than half of the bundle.
+// the metric, and more than lostMost of them are more than half of the bundle; what is left
+// of them samples the pupil roughly, so that the limit then is lossyDoubt times as high.
 func (c *Checker) blursView(t *Train) bool {
 	if !c.limited(viewBlur) {
 		return false
@@ -102,7 +101,16 @@ func (c *Checker) blursView(t *Train) bool {
 		return false
 	}
 	blur, _ := c.refocusedOf(b, sums)
-	return blur*math.Sqrt(c.weight[c.reference]) > c.limits[viewBlur]
+	return blur*math.Sqrt(c.weight[c.reference]) > c.limits[viewBlur]*doubtOf(sums.weight)
+}
+
+// doubtOf is by how much more a limit has to be exceeded where only a share of a bundle's
+// weight gets through.
+func doubtOf(through float64) float64 {
+	if through < 1-1e-9 {
+		return lossyDoubt
+	}
+	return 1
 }
 
 // blursMask likewise reports whether the mask's blur is, wherever it stands along the axis.
@@ -121,8 +129,11 @@ func (c *Checker) blursMask(t *Train) bool {
 	}
 	pp, ps, ss := sums.variance()
 	least := math.Sqrt(max(0, pp-ps*ps/ss) * c.weight[c.reference])
-	return arcmin(least/math.Abs(c.chief[b.depth])) > c.limits[maskBlur]
+	return arcmin(least/math.Abs(c.chief[b.depth])) > c.limits[maskBlur]*doubtOf(sums.weight)
 }
+
+// lossyDoubt is a factor on the limit of a bundle that loses rays, see blursView.
+const lossyDoubt = 1.5
 
 // lostMost is the share of a quadrature's weight of which no more can be lost where half of
 // the bundle gets through.
