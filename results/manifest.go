@@ -106,8 +106,11 @@ type ManifestPoint struct {
 type Audit struct {
 	Drawn  int `json:"drawn"`
 	Passed int `json:"passed"` // of these, once refined
+	// Listed are those that passed and are no longer than ScreenedMM, or than the last
+	// listed design: the ranking would lack them.
+	Listed int `json:"listed"`
 	// MissedShareUpper95 is the upper limit, at 95 % confidence, of the share of all of them
-	// that would pass.
+	// that would pass, of whatever length.
 	MissedShareUpper95 float64 `json:"missed_share_upper_95"`
 }
 

@@ -38,7 +38,8 @@ func madeManifest() *Manifest {
 			Examined: 1 << 60, Checked: 77, Passed: 50,
 			Failed:         map[string]*big.Int{"travel": big.NewInt(20), "gap": big.NewInt(7)},
 			Asked:          []Asked{{"travel_mm", AtMost, 15}, {"transmission", AtLeast, 0.5}},
-			ProvenLengthMM: ptr(123.456789), SlackMM: 1e-6, Exact: true,
+			ProvenLengthMM: ptr(123.456789), SlackMM: 1e-6, Exact: true, Ended: true,
+			Audit: &Audit{Drawn: 200, Passed: 3, Listed: 1, MissedShareUpper95: 0.0375}, Found: &BestFound{120.5, "population"},
 			WouldFit: map[string]*float64{"travel": ptr(17.5), "price": nil}, WouldFitLengthMM: map[string]float64{"travel": 214.25},
 			IdealLimit: IdealLimit{
 				LengthMM: ptr(80.5), ReachedMM: ptr(80.55), ApertureRatio: ptr(0.75), Settled: true, StockMorePct: ptr(53.5),
@@ -98,6 +99,17 @@ func TestManifestText(t *testing.T) {
         "gap": 7,
         "travel": 20
       },
+      "screened_mm": null,
+      "audit": {
+        "drawn": 200,
+        "passed": 3,
+        "listed": 1,
+        "missed_share_upper_95": 0.0375
+      },
+      "found": {
+        "shortest_mm": 120.5,
+        "by": "population"
+      },
       "asked": [
         {
           "column": "travel_mm",
@@ -114,6 +126,7 @@ func TestManifestText(t *testing.T) {
       "whole_space": false,
       "slack_mm": 0.000001,
       "exact": true,
+      "ended": true,
       "would_fit": {
         "price": null,
         "travel": 17.5
@@ -174,7 +187,7 @@ func TestManifestOfNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, want := range []string{`"catalogs":[]`, `"finished":null`, `"values":{}`, `"set_aside":{}`, `"failed":{}`, `"asked":[]`,
-		`"proven_length_mm":null`, `"would_fit":{"travel":null}`, `"seconds":{}`} {
+		`"proven_length_mm":null`, `"screened_mm":null`, `"audit":null`, `"found":null`, `"would_fit":{"travel":null}`, `"seconds":{}`} {
 		if !strings.Contains(flat.String(), want) {
 			t.Errorf("no %s in %s", want, flat.String())
 		}

@@ -36,10 +36,7 @@ func PrintProof(w io.Writer, p *ManifestPoint, listed int) error {
 	default:
 		fmt.Fprintf(&b, "passed %d\n", p.Passed)
 	}
-	proven := "proven"
-	if p.Refined != nil {
-		proven += atParaxialGaps
-	}
+	const proven = "proven"
 	switch {
 	case p.Optimized != nil:
 		printOptimized(&b, p)
@@ -80,33 +77,61 @@ func PrintProof(w io.Writer, p *ManifestPoint, listed int) error {
 	return err
 }
 
-// printScreened prints how sure a refined ranking is.
+// printScreened prints how sure a refined ranking is. What it says of the proof and
+// the screen is of designs that are not in the list.
 func printScreened(b *strings.Builder, p *ManifestPoint) {
+	other := "no other design"
+	if p.Nothing() {
+		other = "no design"
+	}
 	if p.WholeSpace {
-		fmt.Fprintln(b, "proven, at paraxial gaps: the whole space was searched, no other design passes")
+		fmt.Fprintf(b, "proven%s: the whole space was searched, %s passes\n", atParaxialGaps, other)
 		fmt.Fprintln(b, "screened: the whole space; every design near its limits was refined")
 	} else {
 		if p.ProvenLengthMM != nil {
-			fmt.Fprintf(b, "proven, at paraxial gaps: no other design is shorter than %.6f mm\n", *p.ProvenLengthMM)
+			fmt.Fprintf(b, "proven%s: %s that passes is shorter than %.6f mm\n", atParaxialGaps, other, *p.ProvenLengthMM)
 		}
 		if p.ScreenedMM != nil {
-			fmt.Fprintf(b, "screened: no other design near its limits there is shorter than %.6f mm when refined\n", *p.ScreenedMM)
+			fmt.Fprintf(b, "screened: %s near its limits there is shorter than %.6f mm when refined\n", other, *p.ScreenedMM)
 		}
 	}
 	if f := p.Found; f != nil && !p.Ended && p.ScreenedMM != nil {
-		fmt.Fprintf(b, "shortest found: %.6f mm, by the %s; the screen has come to %.2f mm (%.1f %%) below\n",
-			f.ShortestMM, f.By, f.ShortestMM-*p.ScreenedMM, 100*(f.ShortestMM-*p.ScreenedMM)/f.ShortestMM)
+		fmt.Fprintf(b, "shortest found: %.6f mm, by the %s; %s\n", f.ShortestMM, f.By, cameTo(f.ShortestMM, *p.ScreenedMM))
 	}
 	a := p.Audit
-	switch {
-	case a == nil || a.Drawn == 0:
-	case a.Passed == 0:
-		fmt.Fprintf(b, "audit: of the designs that the screen turned away %d were drawn and refined, none passes: at most %s %% would (95 %% confidence)\n",
-			a.Drawn, Fixed(100*a.MissedShareUpper95, 1))
-	default:
-		fmt.Fprintf(b, "audit: THE SCREEN LEAKS: of the designs that it turned away %d were drawn and refined, %d pass: up to %s %% would (95 %% confidence)\n    raise refine.near_miss_factor to look further\n",
-			a.Drawn, a.Passed, Fixed(100*a.MissedShareUpper95, 1))
+	if a == nil || a.Drawn == 0 {
+		return
 	}
+	leaks := ""
+	if a.Listed > 0 {
+		leaks = "THE SCREEN LEAKS: "
+	}
+	fmt.Fprintf(b, "audit: %s%s\n", leaks, a.words())
+	if a.Listed > 0 {
+		fmt.Fprintln(b, "    raise refine.near_miss_factor to look further")
+	}
+}
+
+// cameTo says how far the screen has come to what is found.
+func cameTo(shortestMM, screenedMM float64) string {
+	gap := shortestMM - screenedMM
+	if gap <= 0 {
+		return "the screen has come to it"
+	}
+	return fmt.Sprintf("the screen has come to %.2f mm (%.1f %%) below", gap, 100*gap/shortestMM)
+}
+
+// words say what came of an audit.
+func (a *Audit) words() string {
+	came := "none passes"
+	switch {
+	case a.Listed > 0:
+		came = fmt.Sprintf("%d pass, %d of them short enough for the ranking", a.Passed, a.Listed)
+	case a.Passed > 0:
+		came = fmt.Sprintf("%d pass, none of them short enough for the ranking", a.Passed)
+	}
+	return fmt.Sprintf("of the designs that the screen turned away %d were drawn and refined, %s; at most %s %% of all would pass (95 %% confidence)",
+		a.Drawn, came, Fixed(100*a.MissedShareUpper95, 1))
 }
 
 // atParaxialGaps tells a number apart from one of refined designs.
@@ -262,6 +287,15 @@ func lengthAt(p *ManifestPoint, name string) string {
 	return Fixed(length, 2)
 }
 
+// fitGaps says of which designs the values are true at which something would pass:
+// a refined one may need less.
+func fitGaps(p *ManifestPoint) string {
+	if p.Refined == nil {
+		return ""
+	}
+	return atParaxialGaps + " (refined, less may do)"
+}
+
 // printWouldFit prints, for each requirement and limit, the nearest value at
 // which a first design would pass.
 func printWouldFit(b *strings.Builder, p *ManifestPoint) {
@@ -291,7 +325,7 @@ func printWouldFit(b *strings.Builder, p *ManifestPoint) {
 	}
 	fmt.Fprintln(b, "\nnothing meets the requirements")
 	if len(t.Rows) > 0 {
-		fmt.Fprintln(b, "each of these alone, with all others kept, lets a first design pass:")
+		fmt.Fprintf(b, "each of these alone, with all others kept, lets a first design pass%s:\n", fitGaps(p))
 		if err := t.Print(b); err != nil {
 			fmt.Fprintln(b, err)
 		}

@@ -30,8 +30,54 @@ func TestPrintProof(t *testing.T) {
 		"all listed":  {ManifestPoint{Passed: 20, ProvenLengthMM: ptr(200.0)}, 20, []string{"rays 0, passed 20\n", "no other design is shorter than 200.000000 mm"}, []string{"listed"}},
 		"some listed": {ManifestPoint{Passed: 999, ProvenLengthMM: ptr(200.0)}, 20, []string{"rays 0, 20 listed of 999 that passed\n"}, []string{"passed 999"}},
 		"refined": {
-			ManifestPoint{Passed: 999, Refined: refined, ProvenLengthMM: ptr(200.0)}, 20,
-			[]string{"passed 999, at paraxial gaps\n", "proven, at paraxial gaps: no other", "500 candidates, 480 then pass; 20 listed\n"}, nil,
+			ManifestPoint{
+				Passed: 90, Refined: refined, Ended: true, ProvenLengthMM: ptr(200.0), ScreenedMM: ptr(200.0),
+				Found: &BestFound{190, "walk"}, Audit: &Audit{Drawn: 200, MissedShareUpper95: 0.0149},
+			}, 20,
+			[]string{
+				"rays 0, refined 500 near their limits; 480 passed, 20 listed\n",
+				"proven, at paraxial gaps: no other design that passes is shorter than 200.000000 mm\n",
+				"screened: no other design near its limits there is shorter than 200.000000 mm when refined\n",
+				"audit: of the designs that the screen turned away 200 were drawn and refined, none passes; at most 1.5 % of all would pass (95 % confidence)\n",
+			}, []string{"not complete", "shortest found", "LEAKS"},
+		},
+		"refined, the whole space": {
+			ManifestPoint{Refined: refined, Ended: true, WholeSpace: true, Found: &BestFound{190, "walk"}}, 20,
+			[]string{
+				"proven, at paraxial gaps: the whole space was searched, no other design passes\n",
+				"screened: the whole space; every design near its limits was refined\n",
+			}, []string{"shorter", "audit", "not complete"},
+		},
+		"refined, cut by checks_max": {
+			ManifestPoint{Refined: refined, ProvenLengthMM: ptr(171.0), ScreenedMM: ptr(171.0), Found: &BestFound{180, "population"}}, 20,
+			[]string{
+				"no other design that passes is shorter than 171.000000 mm\n", "is shorter than 171.000000 mm when refined\n",
+				"shortest found: 180.000000 mm, by the population; the screen has come to 9.00 mm (5.0 %) below\n",
+				"not complete: the search ended before the ranking was full\n",
+			}, nil,
+		},
+		"refined, interrupted beyond the shortest": {
+			ManifestPoint{Refined: refined, ProvenLengthMM: ptr(181.0), ScreenedMM: ptr(181.0), Found: &BestFound{180, "walk"}}, 3,
+			[]string{"shortest found: 180.000000 mm, by the walk; the screen has come to it\n", "not complete"}, []string{"below", "-1.00"},
+		},
+		"refined, interrupted before anything was found": {
+			ManifestPoint{Refined: &RefinedCounts{Candidates: 5}, ProvenLengthMM: ptr(150.0), ScreenedMM: ptr(150.0)}, 0,
+			[]string{"screened: no design near its limits there is shorter than 150.000000 mm when refined\n", "not complete"}, []string{"other", "shortest found"},
+		},
+		"refined, a leak": {
+			ManifestPoint{Refined: refined, Ended: true, ScreenedMM: ptr(200.0), Found: &BestFound{190, "walk"}, Audit: &Audit{Drawn: 200, Passed: 3, Listed: 1, MissedShareUpper95: 0.0383}}, 20,
+			[]string{"audit: THE SCREEN LEAKS: of the designs that the screen turned away 200 were drawn and refined, 3 pass, 1 of them short enough for the ranking; at most 3.8 % of all", "raise refine.near_miss_factor"}, nil,
+		},
+		"refined, longer ones pass the audit": {
+			ManifestPoint{Refined: refined, Ended: true, ScreenedMM: ptr(200.0), Found: &BestFound{190, "walk"}, Audit: &Audit{Drawn: 200, Passed: 3, MissedShareUpper95: 0.0383}}, 20,
+			[]string{"3 pass, none of them short enough for the ranking; at most 3.8 % of all would pass"}, []string{"LEAKS", "near_miss_factor"},
+		},
+		"refined, nothing passes": {
+			ManifestPoint{Refined: &RefinedCounts{Candidates: 5}, Ended: true, WholeSpace: true, WouldFit: map[string]*float64{"travel": ptr(17.5)}}, 0,
+			[]string{
+				"refined 5 near their limits; 0 passed, 0 listed\n", "proven, at paraxial gaps: the whole space was searched, no design passes\n",
+				"lets a first design pass, at paraxial gaps (refined, less may do):\n",
+			}, []string{"other design"},
 		},
 		"optimized and refined": {
 			ManifestPoint{Passed: 999, Refined: refined, Optimized: optimized}, 20,
@@ -41,8 +87,8 @@ func TestPrintProof(t *testing.T) {
 		"nothing":     {ManifestPoint{WholeSpace: true}, 0, []string{"proven: the whole space was searched, no design passes\n"}, []string{"other", "shorter"}},
 		"whole space": {ManifestPoint{Passed: 3, WholeSpace: true}, 3, []string{"the whole space was searched, no other design passes\n"}, nil},
 		"nothing but refined": {
-			ManifestPoint{WholeSpace: true, Refined: refined}, 20,
-			[]string{"passed 0, at paraxial gaps\n", "proven, at paraxial gaps: the whole space was searched, no design passes\n"}, nil,
+			ManifestPoint{WholeSpace: true, Refined: refined, Optimized: &Optimized{}}, 20,
+			[]string{"passed 0, at paraxial gaps\n", "proven, at paraxial gaps: no design passes at all\n", "500 candidates, 480 then pass; 20 listed\n"}, nil,
 		},
 		"set aside": {
 			ManifestPoint{WholeSpace: true, Binds: map[string]int64{"length": 250, "gap": 750}}, 0,

@@ -63,7 +63,7 @@ func newPageBest(r *Report) *pageBest {
 			n.Asked = "no limit was set"
 		}
 		if column == "field_max_deg" {
-			if note := fieldNote(d, asked); note != "" {
+			if note := fieldNote(d); note != "" {
 				n.Asked = note
 			}
 		}
@@ -101,27 +101,13 @@ func shortNumber(x float64) string {
 	return s.coordinate(x)
 }
 
-// fieldAsked is the largest full angle that was asked of a design.
-func fieldAsked(d *Design, asked []Asked) (deg float64, known bool) {
-	if deg, _, known = d.Number("field_asked_deg"); known {
-		return deg, true
-	}
-	for _, a := range asked {
-		if a.Column == "field_max_deg" && a.Bound == AtLeast {
-			return a.Value, true
-		}
-	}
-	return 0, false
-}
-
 // fieldNote says what is lost where the whole pupil does not pass over all of
 // the field; empty where it does.
-func fieldNote(d *Design, asked []Asked) string {
-	deg, known := fieldAsked(d, asked)
-	if !known || d.FieldMaxDeg >= deg*(1-shownEqual) {
+func fieldNote(d *Design) string {
+	if !d.fieldShort() {
 		return ""
 	}
-	return fmt.Sprintf("asked: %s; beyond it up to %s %% of the pupil is lost", shortNumber(deg), Fixed(d.VignettedPct, 1))
+	return fmt.Sprintf("asked: %s; beyond it up to %s %% of the pupil is lost", shortNumber(d.FieldAskedDeg), Fixed(d.VignettedPct, 1))
 }
 
 // sayDesign is a design by its place: rank, and sweep point where there are

@@ -54,12 +54,15 @@ func ordinal(n int) string {
 func foundWords(r *Report) []string {
 	m := r.Manifest
 	none, inexact, drawn, whole := 0, 0, 0, 0
-	passed, refined := int64(0), 0
+	passed, refined, walked := int64(0), 0, 0
 	for i := range m.Points {
 		p := &m.Points[i]
 		passed += p.Passed
 		if p.Refined != nil {
 			refined += p.Refined.Passed
+			if p.Optimized == nil {
+				walked++
+			}
 		}
 		if p.Nothing() {
 			none++
@@ -76,6 +79,9 @@ func foundWords(r *Report) []string {
 	}
 	listed := countedDesigns(len(r.Designs)) + " passed every requirement and every limit by exact rays"
 	switch {
+	case walked == len(m.Points) && refined > len(r.Designs):
+		listed = fmt.Sprintf("%s listed of %d that passed every requirement and every limit by exact rays, refined", countedDesigns(len(r.Designs)), refined)
+	case walked == len(m.Points):
 	case refined > 0:
 		listed = fmt.Sprintf("%s listed, of %d that passed every requirement and every limit by exact rays at their paraxial gaps and %d refined ones that passed", countedDesigns(len(r.Designs)), passed, refined)
 	case passed > int64(len(r.Designs)):
@@ -94,6 +100,8 @@ func foundWords(r *Report) []string {
 	}
 	var sure string
 	switch {
+	case !m.Complete && len(m.Points) > 0 && gapWords(&m.Points[len(m.Points)-1]) != "":
+		sure = gapWords(&m.Points[len(m.Points)-1]) + " Places up to there are certain under the screen, the others may change."
 	case !m.Complete:
 		sure = "How sure the ranking is can be said when the run is complete."
 	case drawn > 0:
@@ -101,6 +109,11 @@ func foundWords(r *Report) []string {
 			drawn+inexact, len(m.Points))
 	case inexact > 0:
 		sure = fmt.Sprintf("Not exact at %d of %d sweep points: the search ended before the ranking was full.", inexact, len(m.Points))
+		if len(m.Points) == 1 {
+			sure = strings.TrimSpace(sure + " " + gapWords(&m.Points[0]))
+		}
+	case walked == len(m.Points):
+		sure = screenedWords(m.Points, len(r.Designs) == 0)
 	case len(r.Designs) == 0 && whole == len(m.Points):
 		sure = "That is proven, for trains at their paraxial gaps: the whole space was searched, and no design passes."
 	case len(r.Designs) == 0:
@@ -115,13 +128,59 @@ func foundWords(r *Report) []string {
 	return all
 }
 
+// gapWords say how far the screen of an unfinished point has come to what was found
+// there; empty where there is nothing to say.
+func gapWords(p *ManifestPoint) string {
+	if p.Found == nil || p.ScreenedMM == nil || p.Ended {
+		return ""
+	}
+	return fmt.Sprintf("The shortest was found by the %s and has %.2f mm; %s.", p.Found.By, p.Found.ShortestMM, cameTo(p.Found.ShortestMM, *p.ScreenedMM))
+}
+
+// screenedWords say how sure refined rankings are that were walked to their end.
+func screenedWords(points []ManifestPoint, nothing bool) string {
+	what, below := "Apart from the designs listed nothing", "shorter than the last of them"
+	if nothing {
+		what, below = "Nothing", "shorter than the length that the screen has come to"
+	}
+	whole := true
+	for i := range points {
+		whole = whole && points[i].WholeSpace
+	}
+	switch {
+	case whole:
+		below = "in the whole space"
+	case len(points) == 1 && points[0].ScreenedMM != nil:
+		below = fmt.Sprintf("shorter than %.2f mm", *points[0].ScreenedMM)
+	}
+	sure := fmt.Sprintf("%s %s passes: at paraxial gaps that is proven; refined, it is screened: true of every design that comes near its limits at its paraxial gaps.", what, below)
+	if len(points) == 1 && points[0].Audit != nil && points[0].Audit.Drawn > 0 {
+		a := points[0].Audit
+		if a.Listed > 0 {
+			sure += " The screen leaks."
+		}
+		return sure + " Audit: " + a.words() + "."
+	}
+	drawn, passed, missed := 0, 0, 0
+	for i := range points {
+		if a := points[i].Audit; a != nil {
+			drawn, passed, missed = drawn+a.Drawn, passed+a.Passed, missed+a.Listed
+		}
+	}
+	if drawn > 0 {
+		sure += fmt.Sprintf(" Audit: of the designs that the screen turned away %d were drawn and refined, %d pass, %d of them short enough for a ranking.", drawn, passed, missed)
+	}
+	return sure
+}
+
 // standingWords explain the words of the ranking's column of places that occur.
 func standingWords(r *Report) string {
 	meaning := map[string]string{
-		"proven":  "proven: nothing outside the ranking could stand before it, at paraxial gaps",
-		"refined": "refined: gaps and eye relief re-optimised by exact rays, the place is not proven",
-		"found":   "found: the place is not proven",
-		"so far":  "so far: the run is unfinished",
+		"proven":   "proven: nothing outside the ranking could stand before it, at paraxial gaps",
+		"screened": "screened: nothing outside the ranking that comes near its limits at its paraxial gaps is shorter when refined",
+		"refined":  "refined: gaps and eye relief re-optimised by exact rays, the place is not certain",
+		"found":    "found: the place is not proven",
+		"so far":   "so far: the run is unfinished, and shorter ones may come",
 	}
 	seen := map[string]bool{}
 	var parts []string
@@ -136,7 +195,7 @@ func standingWords(r *Report) string {
 	slices.Sort(parts)
 	note := "Place: " + strings.Join(parts, "; ") + "."
 	for i := range r.Designs {
-		if d := &r.Designs[i]; fieldNote(d, r.asked(d)) != "" {
+		if r.Designs[i].fieldShort() {
 			return note + " A field in italics is smaller than the one asked: the whole pupil passes only there, and the column of what is vignetted tells the most that is lost beyond."
 		}
 	}

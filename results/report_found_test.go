@@ -20,23 +20,63 @@ func TestFoundWords(t *testing.T) {
 		want, not []string
 	}{
 		"all listed": {
-			Report{Designs: designs(20), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Passed: 20, Exact: true}}}},
+			Report{Designs: designs(20), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Passed: 20, Exact: true, Ended: true}}}},
 			[]string{"20 designs passed", "The ranking is exact"}, []string{"listed of", "Unfinished"},
 		},
 		"some listed": {
-			Report{Designs: designs(20), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Passed: 999, Exact: true}}}},
+			Report{Designs: designs(20), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Passed: 999, Exact: true, Ended: true}}}},
 			[]string{"20 designs listed of 999 that passed"}, []string{"20 designs passed"},
 		},
+		"population, refined": {
+			Report{Designs: designs(20), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Passed: 30, Optimized: &Optimized{}, Refined: &RefinedCounts{50, 40}}}}},
+			[]string{"20 designs listed, of 30 that passed", "and 40 refined ones", "a population search looked at a part"}, []string{"screen"},
+		},
 		"refined": {
-			Report{Designs: designs(20), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Passed: 30, Refined: &RefinedCounts{50, 40}}}}},
-			[]string{"20 designs listed, of 30 that passed", "and 40 refined ones"}, nil,
+			Report{Designs: designs(20), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{
+				Passed: 30, Refined: &RefinedCounts{50, 40}, Ended: true, ProvenLengthMM: ptr(190.5), ScreenedMM: ptr(190.5), Audit: &Audit{Drawn: 200, MissedShareUpper95: 0.0149},
+			}}}},
+			[]string{
+				"20 designs listed of 40 that passed every requirement and every limit by exact rays, refined.",
+				"Apart from the designs listed nothing shorter than 190.50 mm passes: at paraxial gaps that is proven; refined, it is screened: true of every design that comes near its limits",
+				"200 were drawn and refined, none passes; at most 1.5 % of all would pass (95 % confidence).",
+			},
+			[]string{"exact:", "Not exact", "leaks"},
+		},
+		"refined, a leak": {
+			Report{Designs: designs(20), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{
+				Refined: &RefinedCounts{50, 40}, Ended: true, ScreenedMM: ptr(190.5), Audit: &Audit{Drawn: 200, Passed: 3, Listed: 1, MissedShareUpper95: 0.0383},
+			}}}},
+			[]string{"The screen leaks. Audit: ", "3 pass, 1 of them short enough for the ranking; at most 3.8 %"}, nil,
+		},
+		"refined, two points": {
+			Report{Designs: designs(20), PointsAsked: 2, Manifest: &Manifest{Complete: true, Points: []ManifestPoint{
+				{Refined: &RefinedCounts{50, 10}, Ended: true, ScreenedMM: ptr(190.5), Found: &BestFound{180, "walk"}, Audit: &Audit{Drawn: 150, Passed: 2}},
+				{Refined: &RefinedCounts{50, 10}, Ended: true, ScreenedMM: ptr(210.5), Found: &BestFound{200, "walk"}, Audit: &Audit{Drawn: 50, Passed: 1, Listed: 1}},
+			}}},
+			[]string{"at 2 of 2 sweep points", "shorter than the last of them passes", "200 were drawn and refined, 3 pass, 1 of them short enough for a ranking."}, []string{"190.50", "in the whole space"},
+		},
+		"refined, nothing in the whole space": {
+			Report{Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Refined: &RefinedCounts{50, 0}, Ended: true, WholeSpace: true}}}},
+			[]string{"Nothing meets the requirements.", "Nothing in the whole space passes: at paraxial gaps that is proven;"}, []string{"Apart", "shorter"},
+		},
+		"refined, cut off": {
+			Report{Designs: designs(3), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{
+				Refined: &RefinedCounts{50, 3}, ScreenedMM: ptr(171.0), ProvenLengthMM: ptr(171.0), Found: &BestFound{180, "population"},
+			}}}},
+			[]string{"Not exact at 1 of 1 sweep points: the search ended before the ranking was full. The shortest was found by the population and has 180.00 mm; the screen has come to 9.00 mm (5.0 %) below."}, []string{"that is proven"},
+		},
+		"refined, interrupted": {
+			Report{Designs: designs(3), PointsAsked: 1, Manifest: &Manifest{Points: []ManifestPoint{{
+				Space: "1000", Refined: &RefinedCounts{50, 3}, ScreenedMM: ptr(180.0), ProvenLengthMM: ptr(180.0), Found: &BestFound{180, "walk"},
+			}}}},
+			[]string{"The shortest was found by the walk and has 180.00 mm; the screen has come to it.", "the others may change"}, []string{"that is proven", "below", "can be said when"},
 		},
 		"nothing in the whole space": {
-			Report{Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{WholeSpace: true, Exact: true}}}},
+			Report{Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{WholeSpace: true, Exact: true, Ended: true}}}},
 			[]string{"Nothing meets the requirements.", "the whole space was searched, and no design passes"}, []string{"shorter than the proven length"},
 		},
 		"nothing below a length": {
-			Report{Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Exact: true, ProvenLengthMM: ptr(200.0)}}}},
+			Report{Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Exact: true, Ended: true, ProvenLengthMM: ptr(200.0)}}}},
 			[]string{"Nothing meets the requirements.", "no design shorter than the proven length passes"}, []string{"whole space"},
 		},
 		"nothing yet": {
@@ -66,6 +106,33 @@ func TestFoundWords(t *testing.T) {
 	}
 }
 
+// TestStanding: each place is said with what is known of it, and each word that occurs
+// is explained.
+func TestStanding(t *testing.T) {
+	for _, c := range []struct {
+		design   Design
+		complete bool
+		want     string
+	}{
+		{Design{Exact: true}, true, "proven"},
+		{Design{Screened: true, Refined: true}, true, "screened"},
+		{Design{Screened: true, Exact: true}, true, "proven"},
+		{Design{Refined: true}, true, "refined"},
+		{Design{}, true, "found"},
+		{Design{Screened: true, Refined: true}, false, "screened"},
+		{Design{Refined: true}, false, "so far"},
+		{Design{Exact: true}, false, "so far"},
+	} {
+		r := &Report{Designs: []Design{c.design}, Manifest: &Manifest{Complete: c.complete}}
+		if got := r.standing(&c.design); got != c.want {
+			t.Errorf("%+v, complete %v: %q, not %q", c.design, c.complete, got, c.want)
+		}
+		if got := standingWords(r); !strings.HasPrefix(got, "Place: "+c.want+": ") {
+			t.Errorf("%q does not explain %q", got, c.want)
+		}
+	}
+}
+
 func TestOrdinal(t *testing.T) {
 	for n, want := range map[int]string{1: "1st", 2: "2nd", 3: "3rd", 4: "4th", 11: "11th", 12: "12th", 13: "13th", 21: "21st", 102: "102nd", 111: "111th"} {
 		if got := ordinal(n); got != want {
@@ -77,22 +144,18 @@ func TestOrdinal(t *testing.T) {
 // TestFieldNote: where the whole pupil passes over less than the field asked, the
 // share that is lost is said, and nowhere else.
 func TestFieldNote(t *testing.T) {
-	asked := []Asked{{"eye_relief_mm", AtLeast, 20}, {"field_max_deg", AtLeast, 12.48}}
 	for _, c := range []struct {
 		design Design
 		want   string
 	}{
-		{Design{FieldMaxDeg: 6.87, VignettedPct: 8.25, Refined: true}, "asked: 12.48; beyond it up to 8.2 % of the pupil is lost"},
-		{Design{FieldMaxDeg: 12.48}, ""},
-		{Design{FieldMaxDeg: 12.48 * (1 - 1e-9)}, ""},
-		{Design{FieldMaxDeg: 14, VignettedPct: 3}, ""},
+		{Design{FieldAskedDeg: 12.48, FieldMaxDeg: 6.87, VignettedPct: 8.25, Refined: true}, "asked: 12.48; beyond it up to 8.2 % of the pupil is lost"},
+		{Design{FieldAskedDeg: 12.48, FieldMaxDeg: 12.48}, ""},
+		{Design{FieldAskedDeg: 12.48, FieldMaxDeg: 12.48 * (1 - 1e-10)}, ""},
+		{Design{FieldAskedDeg: 12.48, FieldMaxDeg: 14, VignettedPct: 3}, ""},
 	} {
-		if got := fieldNote(&c.design, asked); got != c.want {
+		if got := fieldNote(&c.design); got != c.want {
 			t.Errorf("field %v: %q, not %q", c.design.FieldMaxDeg, got, c.want)
 		}
-	}
-	if got := fieldNote(&Design{FieldMaxDeg: 1}, nil); got != "" {
-		t.Errorf("nothing was asked: %q", got)
 	}
 }
 
@@ -119,7 +182,7 @@ func TestWords(t *testing.T) {
 // TestBest: the first train of the page is the shortest of those told, by the
 // length that ranks, with what was asked beside its numbers.
 func TestBest(t *testing.T) {
-	first, second := &Design{Rank: 1, LengthMM: 200, LengthToEyeMM: 250, ViewBlurArcmin: 3}, &Design{Point: 1, Rank: 1, LengthMM: 210, LengthToEyeMM: 240, FieldMaxDeg: 9, VignettedPct: 4}
+	first, second := &Design{Rank: 1, LengthMM: 200, LengthToEyeMM: 250, ViewBlurArcmin: 3}, &Design{Point: 1, Rank: 1, LengthMM: 210, LengthToEyeMM: 240, FieldMaxDeg: 9, FieldAskedDeg: 12.5, VignettedPct: 4}
 	r := &Report{
 		RankedBy: "length_to_eye_mm", Designs: []Design{*first, *second}, Leading: []ReportDesign{{Design: first, Drawing: *drawnTrain(250)}, {Design: second, Drawing: *drawnTrain(240)}},
 		Manifest: &Manifest{Points: []ManifestPoint{{}, {Point: 1, Asked: []Asked{{"length_mm", AtMost, 300}, {"field_max_deg", AtLeast, 12.5}, {"view_blur_arcmin", AtMost, 4}}}}},

@@ -260,7 +260,7 @@ func easingTable(p *ManifestPoint, sweep bool) (t pageTable, notes []string) {
 	if sweep {
 		of = fmt.Sprintf(" at point %d", p.Point)
 	}
-	t = pageTable{Caption: "What alone would let a first design pass" + of}
+	t = pageTable{Caption: "What alone would let a first design pass" + of + fitGaps(p)}
 	t.Heads = heads("<eased alone", "passes at", "length, mm", "<key of the spec")
 	var never, open []string
 	for _, name := range slices.Sorted(maps.Keys(p.WouldFit)) {

@@ -245,7 +245,7 @@ func rankedTable(r *Report) (t pageTable, left int) {
 		{"rank", "rank"}, {"length, mm", "length_mm"}, {"to eye, mm", "length_to_eye_mm"}, {"eye relief, mm", "eye_relief_mm"},
 		{"lenses", "lenses_count"}, {"price", "price"}, {"field, deg", "field_max_deg"}, {"travel, mm", "travel_mm"},
 		{"pixel, arcmin", "pixel_arcmin"}, {"mask blur, arcmin", "mask_blur_arcmin"}, {"view blur, arcmin", "view_blur_arcmin"},
-		{"vignetted, %", "vignetted_pct"}, {"<place", "exact, refined"}, {"<design", "design_id"},
+		{"vignetted, %", "vignetted_pct"}, {"<place", "exact, screened, refined"}, {"<design", "design_id"},
 	} {
 		head := heads(h.head)[0]
 		head.Key = h.column
@@ -277,7 +277,7 @@ func rankedTable(r *Report) (t pageTable, left int) {
 			case "rank":
 				c = fromColumn(d, column, 0).head()
 			case "field_max_deg":
-				if note := fieldNote(d, r.asked(d)); note != "" {
+				if note := fieldNote(d); note != "" {
 					c.Title, c.Class = note, "note"
 				}
 			}

@@ -84,15 +84,16 @@ func withKey(words, key string) template.HTML {
 // saidName is a column or requirement in words, with its name as a tooltip.
 func saidName(name string) template.HTML { return withKey(sayName(name), name) }
 
-// standing says how sure a design's place in the ranking is.
+// standing says how sure a design's place in the ranking is. What is screened is so
+// even where the run is unfinished: nothing that comes can stand before it.
 func (r *Report) standing(d *Design) string {
 	switch {
-	case !r.Manifest.Complete:
-		return "so far"
-	case d.Exact:
+	case d.Exact && r.Manifest.Complete:
 		return "proven"
 	case d.Screened:
 		return "screened"
+	case !r.Manifest.Complete:
+		return "so far"
 	case d.Refined:
 		return "refined"
 	}

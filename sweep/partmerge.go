@@ -360,65 +360,6 @@ func (m *merge) join(ctx context.Context) (*Outcome, error) {
 	return out, nil
 }
 
-// joinRefined joins the parts of a point that refine. Each part has walked its designs
-// until nothing that remained could come into a ranking of its own, so that what leads
-// among all of theirs leads in the point.
-func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
-	var outcomes []*Outcome
-	for _, journal := range m.parts.journals {
-		o, err := m.recorded(journal)
-		if err != nil {
-			return nil, err
-		}
-		if o.Refined == nil {
-			return nil, &DamagedJournalError{journal.path, errDamaged}
-		}
-		outcomes = append(outcomes, o)
-	}
-	out := &Outcome{Proof: joinProofs(outcomes), Refined: &Refined{}, ScreenedMM: math.Inf(1)}
-	best := ranking{lib: m.lib, top: m.top, onePerParts: m.onePerParts}
-	p := &out.Proof
-	p.Exact = true
-	var sample []candidate
-	for _, o := range outcomes {
-		for _, f := range o.Found {
-			best.add(f)
-		}
-		p.Exact = p.Exact && o.Proof.Exact
-		p.Checked += o.Proof.Checked
-		p.Passed += o.Proof.Passed
-		for name, n := range o.turnedByRays {
-			tally(p.Failed, name, n)
-		}
-		out.Refined.Candidates += o.Refined.Candidates
-		out.Refined.Passed += o.Refined.Passed
-		out.ScreenedMM = math.Min(out.ScreenedMM, o.ScreenedMM)
-		sample = append(sample, o.sample...)
-	}
-	out.Found = best.found
-	out.ScreenedMM = math.Min(out.ScreenedMM, best.longest())
-	p.ProvenLength = out.ScreenedMM
-	if len(best.found) > 0 {
-		out.Best = &BestFound{best.found[0].Ranked, byWalk}
-	}
-	w := newRefineWalk(&ascent{
-		options: m.options, lib: m.lib, p: m.lib.Problem, over: true,
-		backlog: newBacklog(0, out.ScreenedMM), proof: Proof{Seconds: p.Seconds},
-	})
-	if err := w.audit(ctx, out, sample); err != nil {
-		return nil, err
-	}
-	if len(out.Found) == 0 && p.Exact {
-		plain := unrefined(m.lib)
-		p.WouldFit = nearestFits(m.point.Spec, plain, outcomes)
-		var err error
-		if p.WouldFit.Binds, err = binding(ctx, plain, m.options, p); err != nil {
-			return nil, err
-		}
-	}
-	return out, nil
-}
-
 // first is the list that holds the first design of all; one that holds none when none
 // does.
 func (m *merge) first(lists []*checkedList) *checkedList {

@@ -112,11 +112,11 @@ func TestCheckOfTheViewpoint(t *testing.T) {
 		{"magnified, with plates", []string{
 			"lenses_per_group = 1", "lenses_per_group = 1\nmagnification = 1.25",
 			"pixel_um = 20", "pixel_um = 20\nglass_mm = 2", "refocus_max_D = 2", "refocus_max_D = 2\ncombiner_mm = 5",
-			"view_blur_arcmin = 16", "view_blur_arcmin = 40", "mask_blur_arcmin = 12", "mask_blur_arcmin = 40",
+			"view_blur_arcmin = 24", "view_blur_arcmin = 40", "mask_blur_arcmin = 12", "mask_blur_arcmin = 40",
 		}},
 		{"keplerian", []string{
 			"lenses_per_group = 1", "lenses_per_group = 1\nlayouts = [\"keplerian\"]\nmagnification = 1.2\nmagnification_tol = 0.1",
-			"view_blur_arcmin = 16", "view_blur_arcmin = 40", "mask_blur_arcmin = 12", "mask_blur_arcmin = 40",
+			"view_blur_arcmin = 24", "view_blur_arcmin = 40", "mask_blur_arcmin = 12", "mask_blur_arcmin = 40",
 		}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -162,8 +162,8 @@ func TestCheckOfTheViewpoint(t *testing.T) {
 // with the line, and go on.
 func TestDoubts(t *testing.T) {
 	for _, c := range []struct{ old, new, want string }{
-		{"view_blur_arcmin = 16\n", "", "job.toml:30: limits: view_blur_arcmin is not limited"},
-		{"pixel_arcmin = 2.5\nview_blur_arcmin = 16\nmask_blur_arcmin = 12\nvignetted_pct = 20\n", "",
+		{"view_blur_arcmin = 24\n", "", "job.toml:30: limits: view_blur_arcmin is not limited"},
+		{"pixel_arcmin = 2.5\nview_blur_arcmin = 24\nmask_blur_arcmin = 12\nvignetted_pct = 20\n", "",
 			"mask_blur_arcmin, view_blur_arcmin, vignetted_pct and pixel_arcmin are not limited"},
 		{`["lenses.csv"]`, "[\"lenses.csv\"]\nexclude_kinds = [\"Fresnel\"]", `job.toml:7: catalog.exclude_kinds: ["Fresnel"] match no lens` +
 			"\n    expected kinds of the tables, upper and lower case distinct: bi-convex or plano-convex"},

@@ -44,7 +44,7 @@ travel_mm = 15
 [limits]
 field_fraction = 0.7
 pixel_arcmin = 2.5
-view_blur_arcmin = 16
+view_blur_arcmin = 24
 mask_blur_arcmin = 12
 vignetted_pct = 20
 

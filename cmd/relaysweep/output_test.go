@@ -18,7 +18,7 @@ import (
 var sweptJob = []string{
 	"lenses_per_group = 1", "lenses_per_group = 1\nlayouts = [\"erector-single\", \"erector-pair\"]",
 	"top = 8", "top = 4",
-	"view_blur_arcmin = 16", "view_blur_arcmin = 40",
+	"view_blur_arcmin = 24", "view_blur_arcmin = 40",
 	"mask_blur_arcmin = 12", "mask_blur_arcmin = 30",
 	"vignetted_pct = 20", `vignetted_pct = 60
 

@@ -20,14 +20,14 @@ func TestPartsBytes(t *testing.T) {
 	}{
 		{"points", func() string { return longJob(t) }, 2},
 		{"fronts", func() string {
-			return newJobOf(t, smallLenses(manyFocals), "view_blur_arcmin = 16", "view_blur_arcmin = 24")
+			return newJobOf(t, smallLenses(manyFocals))
 		}, 4},
 		{"stacks", func() string { return newJob(t, "lenses_per_group = 1", "lenses_per_group = 2") }, 3},
 		{"limited", func() string {
-			return newJobOf(t, smallLenses(manyFocals), "top = 8", "top = 50", "pixel_um = 20", "pixel_um = 20\n[search]\nchecks_max = 2500\none_per = \"parts\"", "view_blur_arcmin = 16", "view_blur_arcmin = 24")
+			return newJobOf(t, smallLenses(manyFocals), "top = 8", "top = 50", "pixel_um = 20", "pixel_um = 20\n[search]\nchecks_max = 2500\none_per = \"parts\"")
 		}, 3},
 		{"pairs", func() string {
-			return newJob(t, "lenses_per_group = 1", "lenses_per_group = 1\nlayouts = [\"erector-pair\", \"erector-single\"]", "view_blur_arcmin = 16", "view_blur_arcmin = 60")
+			return newJob(t, "lenses_per_group = 1", "lenses_per_group = 1\nlayouts = [\"erector-pair\", \"erector-single\"]", "view_blur_arcmin = 24", "view_blur_arcmin = 60")
 		}, 3},
 	} {
 		spec := c.spec()

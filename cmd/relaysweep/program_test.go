@@ -93,7 +93,7 @@ func endedOnce(t testing.TB, c *exec.Cmd, started func()) outcome {
 func longJob(t testing.TB) string {
 	t.Helper()
 	return newJobOf(t, smallLenses(manyFocals), "top = 8", "top = 40",
-		"view_blur_arcmin = 16", "view_blur_arcmin = 12",
+		"view_blur_arcmin = 24", "view_blur_arcmin = 12",
 		"vignetted_pct = 20", `vignetted_pct = 20
 
 [sweep]

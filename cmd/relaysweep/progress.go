@@ -187,8 +187,11 @@ func (p *progress) line(now time.Time, since time.Duration) string {
 	}
 	if s.BestMM > 0 && !math.IsInf(s.BestMM, 0) {
 		line += fmt.Sprintf("  best %.1f mm", s.BestMM)
+		if s.ProvenMM > 0 && !math.IsInf(s.ProvenMM, 0) {
+			line += fmt.Sprintf("  screened to %.1f mm", s.ProvenMM)
+		}
 		if gap := s.BestMM - s.ProvenMM; s.ProvenMM > 0 && gap > 0 {
-			line += fmt.Sprintf("  screened to %.1f mm, %.1f mm (%.1f %%) to go", s.ProvenMM, gap, 100*gap/s.BestMM)
+			line += fmt.Sprintf(", %.1f mm (%.1f %%) to go", gap, 100*gap/s.BestMM)
 		}
 	} else if s.ProvenMM > 0 && !math.IsInf(s.ProvenMM, 0) {
 		line += fmt.Sprintf("  proven to %.1f mm", s.ProvenMM)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"math"
 	"os"
 	"slices"
 	"strings"
@@ -41,6 +42,30 @@ func TestProgressPhase(t *testing.T) {
 		p.draw(at(c.seconds))
 		if line := strings.TrimSpace(out.String()); !strings.HasSuffix(line, c.want) {
 			t.Errorf("after %d s %q, want %q at its end", c.seconds, line, c.want)
+		}
+	}
+}
+
+// TestProgressRefined: a run that refines shows both ends, what is found and what is
+// screened, and what lies between.
+func TestProgressRefined(t *testing.T) {
+	start := time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
+	for _, c := range []struct {
+		status sweep.Status
+		want   string
+	}{
+		{sweep.Status{ProvenMM: 150, BestMM: math.Inf(1)}, "refined 12  proven to 150.0 mm"},
+		{sweep.Status{BestMM: 200}, "refined 12  best 200.0 mm"},
+		{sweep.Status{ProvenMM: 190, BestMM: 200}, "refined 12  best 200.0 mm  screened to 190.0 mm, 10.0 mm (5.0 %) to go"},
+		{sweep.Status{ProvenMM: 201, BestMM: 200}, "refined 12  best 200.0 mm  screened to 201.0 mm"},
+	} {
+		var out bytes.Buffer
+		p := &progress{w: &out, started: start, shown: start}
+		c.status.Stage, c.status.Points, c.status.Refined, c.status.Wanted = "refine", 1, 12, 20
+		p.take(c.status, start.Add(9*time.Second))
+		p.draw(start.Add(10 * time.Second))
+		if line := strings.TrimSpace(out.String()); !strings.HasSuffix(line, c.want) {
+			t.Errorf("%q, want %q at its end", line, c.want)
 		}
 	}
 }

@@ -130,7 +130,7 @@ func TestRays(t *testing.T) {
 // TestRaysBeyond has a field that is too wide for its lenses once rays are
 // exact: crossings beyond the clear half are marked and counted.
 func TestRaysBeyond(t *testing.T) {
-	output := finishedJob(t, "vignetted_pct = 20", "vignetted_pct = 60", "view_blur_arcmin = 16", "view_blur_arcmin = 60", "mask_blur_arcmin = 12", "mask_blur_arcmin = 60",
+	output := finishedJob(t, "vignetted_pct = 20", "vignetted_pct = 60", "view_blur_arcmin = 24", "view_blur_arcmin = 60", "mask_blur_arcmin = 12", "mask_blur_arcmin = 60",
 		"width_deg = 10", "width_deg = 13.5", "top = 8", "top = 100")
 	marked := false
 	for _, d := range readRanked(t, output) {

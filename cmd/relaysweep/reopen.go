@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"syscall"
 
 	"relaysweep/objective"
 	"relaysweep/results"
@@ -49,7 +50,7 @@ func readResults(folder string) (*finishedRun, error) {
 	r := &finishedRun{folder: folder}
 	var err error
 	if r.manifest, err = results.ReadManifest(filepath.Join(folder, manifestFile)); err != nil {
-		if errors.Is(err, fs.ErrNotExist) {
+		if errors.Is(err, fs.ErrNotExist) || errors.Is(err, syscall.ENOTDIR) {
 			return nil, missingResults(folder, err)
 		}
 		return nil, fmt.Errorf("%w%s", err, doAgain)

@@ -188,6 +188,11 @@ func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestP
 	}
 	if a := o.Audit; a != nil {
 		point.Audit = &results.Audit{Drawn: a.Drawn, Passed: a.Passed, MissedShareUpper95: a.MissedShareUpper95}
+		for i := range o.Found {
+			if f := &o.Found[i]; !f.Screened && f.Ranked <= o.ScreenedMM {
+				point.Audit.Listed++
+			}
+		}
 	}
 	if b := o.Best; b != nil {
 		point.Found = &results.BestFound{ShortestMM: b.ShortestMM, By: b.By}

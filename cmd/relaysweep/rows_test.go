@@ -127,7 +127,7 @@ func TestRows(t *testing.T) {
 	table := smallLenses(fewFocals)
 	parts := partsOf(t, table)
 	keplerian := []string{"lenses_per_group = 1", "lenses_per_group = 1\nlayouts = [\"keplerian\"]\nmagnification_tol = 0.2"}
-	stacked := []string{"lenses_per_group = 1", "lenses_per_group = 2", "view_blur_arcmin = 16", "view_blur_arcmin = 40"}
+	stacked := []string{"lenses_per_group = 1", "lenses_per_group = 2", "view_blur_arcmin = 24", "view_blur_arcmin = 40"}
 	seen := map[string]bool{}
 	for _, edits := range [][]string{sweptJob, keplerian, stacked} {
 		output := finishedJob(t, edits...)
@@ -371,8 +371,8 @@ func TestProofAddsUp(t *testing.T) {
 		{nil, []int64{cube(one)}},
 		{[]string{"top = 8", "top = 1000"}, []int64{cube(one)}},
 		{[]string{"top = 8", "top = 8\n[search]\none_per = \"parts\"\nchecks_max = 40"}, []int64{cube(one)}},
-		{[]string{"view_blur_arcmin = 16", "view_blur_arcmin = 0.5"}, []int64{cube(one)}},
-		{[]string{"lenses_per_group = 1", "lenses_per_group = 2", "view_blur_arcmin = 16", "view_blur_arcmin = 40"}, []int64{cube(two)}},
+		{[]string{"view_blur_arcmin = 24", "view_blur_arcmin = 0.5"}, []int64{cube(one)}},
+		{[]string{"lenses_per_group = 1", "lenses_per_group = 2", "view_blur_arcmin = 24", "view_blur_arcmin = 40"}, []int64{cube(two)}},
 		{[]string{"lenses_per_group = 1", `lenses_per_group = 1
 layouts = ["keplerian"]
 magnification_tol = 0.2`}, []int64{one * one}},
