@@ -38,7 +38,7 @@ var keyMeanings = map[string]string{
 	"job.output":    "folder for the results, from the spec's folder; out/NAME where it is not set. A leading ~ is refused: only a shell knows it",
 	"job.top":       "designs kept for each sweep point",
 	"job.workers":   "threads; 0 for all cores. Never changes a result",
-	"job.seed":      "for all that is drawn at random: the audit, the population, cma-es. What the exact walk ranks does not depend on it",
+	"job.seed":      "for all that is drawn at random: the audit, populations, cma-es",
 	"job.memory_gb": "cap on memory; 0 for none. Where groups need more they are held in shares, one after the other: slower, the same result. Below 0.05 nothing can be kept",
 
 	"catalog.files":              "lens tables, from the spec's folder",
