@@ -131,28 +131,41 @@ func label[T any](name, description string, of func(*T) *string) column[T] {
 	}
 }
 
-// maybeLabel is a text that need not exist: nil is null.
-func maybeLabel[T any](name, description string, of func(*T) **string) column[T] {
+// maybeTexts is a list of texts that need not exist: nil is null, and what is empty
+// but not nil an empty list. The texts are nullable in the schema only, as the
+// elements of [list] are.
+func maybeTexts[T any](name, description, element string, of func(*T) *[]string) column[T] {
+	item := describe("element", arrow.BinaryTypes.String, true, unitNone, element)
 	return column[T]{
-		field: describe(name, arrow.BinaryTypes.String, true, unitNone, description),
+		field: describe(name, arrow.ListOfField(item), true, unitNone, description),
 		put: func(b array.Builder, row *T) error {
-			switch s := *of(row); {
-			case s == nil:
-				b.AppendNull()
-			case !utf8.ValidString(*s):
-				return errUTF8
-			default:
-				b.(*array.StringBuilder).Append(*s)
+			lists, all := b.(*array.ListBuilder), *of(row)
+			if all == nil {
+				lists.AppendNull()
+				return nil
+			}
+			lists.Append(true)
+			texts := lists.ValueBuilder().(*array.StringBuilder)
+			for i, s := range all {
+				if !utf8.ValidString(s) {
+					return fmt.Errorf("[%d] %w", i, errUTF8)
+				}
+				texts.Append(s)
 			}
 			return nil
 		},
 		get: func(a arrow.Array, i int, row *T) {
+			*of(row) = nil
 			if a.IsNull(i) {
-				*of(row) = nil
 				return
 			}
-			s := textAt(a, i)
-			*of(row) = &s
+			lists := a.(*array.List)
+			from, to := lists.ValueOffsets(i)
+			all := make([]string, to-from)
+			for k := range all {
+				all[k] = textAt(lists.ListValues(), int(from)+k)
+			}
+			*of(row) = all
 		},
 	}
 }

@@ -4,7 +4,7 @@ import "fmt"
 
 // Design is one row of ranked.parquet: a design at a sweep point. Its fields
 // are the file's columns in the file's order; a field whose value need not
-// exist is a pointer, and nil is null in the file. No number may be NaN; a
+// exist is a pointer (or a list of texts), and nil is null in the file. No number may be NaN; a
 // metric that is +Inf stands for a bundle that lost more than half its rays.
 type Design struct {
 	Point    int
@@ -19,7 +19,7 @@ type Design struct {
 	// StartLengthMM is the length at the paraxial gaps and Active what keeps a
 	// refined design from being shorter, by names; nil where not refined.
 	StartLengthMM *float64
-	Active        *string
+	Active        []string
 
 	LengthMM             float64
 	LengthToEyeMM        float64
@@ -97,8 +97,6 @@ type Sample struct {
 	ViewAstigmatismD float64
 }
 
-// designColumns are the columns of ranked.parquet but for the swept keys,
-// which stand right after the first.
 // FieldNote says what is lost where the apertures do not pass the whole pupil over
 // the whole field that was asked for; empty where they do.
 func (d *Design) FieldNote() string {
@@ -112,6 +110,8 @@ func (d *Design) FieldNote() string {
 // fieldShort does not take rounding for a loss.
 func (d *Design) fieldShort() bool { return d.FieldMaxDeg < d.FieldAskedDeg*(1-1e-9) }
 
+// designColumns are the columns of ranked.parquet but for the swept keys,
+// which stand right after the first.
 var designColumns = []column[Design]{
 	count("point", "sweep point, from 0", func(d *Design) *int { return &d.Point }),
 	count("rank", "rank at its sweep point, from 1", func(d *Design) *int { return &d.Rank }),
@@ -122,7 +122,7 @@ var designColumns = []column[Design]{
 	flag("screened", "whether the rank is certain under the screen: no other design is shorter when it is refined that comes within the near-miss factor of its limits at its paraxial gaps; false without refinement, for all of a population search, and beyond what a run that was cut short has come to", func(d *Design) *bool { return &d.Screened }),
 	flag("refined", "whether gaps and eye relief were re-optimised by exact rays", func(d *Design) *bool { return &d.Refined }),
 	maybe("start_length_mm", "mm", "first vertex to last vertex before gaps were re-optimised; null where they were not", func(d *Design) **float64 { return &d.StartLengthMM }),
-	maybeLabel("active", "requirements and limits that a refined design just meets, which keep it from being shorter, with commas between; null where not refined", func(d *Design) **string { return &d.Active }),
+	maybeTexts("active", "requirements and limits that a refined design just meets, which keep it from being shorter; null where not refined", "requirement or limit, by the name under which failures are counted", func(d *Design) *[]string { return &d.Active }),
 
 	number("length_mm", "mm", "first vertex to last vertex", func(d *Design) *float64 { return &d.LengthMM }),
 	number("length_to_eye_mm", "mm", "first vertex to the eye", func(d *Design) *float64 { return &d.LengthToEyeMM }),

@@ -126,6 +126,7 @@ func TestRefusedValues(t *testing.T) {
 		"kind":          {func(d *Design) { d.Swept[0] = IntValue(3) }, `column field.width_deg: is "3" of kind integer`},
 		"text":          {func(d *Design) { d.Seat = "\xff" }, "column seat: is not UTF-8"},
 		"nested text":   {func(d *Design) { d.Lenses = []Lens{{Part: "\xff"}} }, "column lenses: [0].part is not UTF-8"},
+		"listed text":   {func(d *Design) { d.Active = []string{"gap", "\xff"} }, "column active: [1] is not UTF-8"},
 		"too large":     {func(d *Design) { d.LensesCount = 1 << 40 }, "column lenses_count: is 1099511627776"},
 		"swept missing": {func(d *Design) { d.Swept = d.Swept[:2] }, "has 2 swept values for 4 swept keys"},
 	}

@@ -44,8 +44,7 @@ func madeDesigns(n int, axes []Axis) []Design {
 		d.LensesCount, d.DistinctParts = i%9, i%4
 		d.Price, d.MassG, d.FRelayMM, d.Gap2MM, d.GapInnerMM = optional(), optional(), optional(), optional(), optional()
 		if d.StartLengthMM = optional(); d.StartLengthMM != nil {
-			active := []string{"", "travel", "gap,axis_vergence_D"}[i%3]
-			d.Active = &active
+			d.Active = [][]string{{}, {"travel"}, {"gap", "axis_vergence_D"}}[i%3]
 		}
 		lenses := r.IntN(7)
 		if i == 0 {
@@ -133,6 +132,9 @@ func draw(t *rapid.T, v reflect.Value, sweep []Axis) {
 			draw(t, v.Elem(), sweep)
 		}
 	case reflect.Slice:
+		if v.Type() == reflect.TypeFor[[]string]() && rapid.Bool().Draw(t, "exists") {
+			v.Set(reflect.ValueOf([]string{})) // which is not null
+		}
 		if n := rapid.IntRange(0, 3).Draw(t, "elements"); n > 0 {
 			v.Set(reflect.MakeSlice(v.Type(), n, n))
 			for i := range n {

@@ -47,6 +47,10 @@ func flattenFields(t *testing.T, prefix string, fields []arrow.Field) []flatColu
 			arrow.STRING: "string", arrow.BOOL: "bool", arrow.LIST: "list"}
 		out = append(out, flatColumn{prefix + f.Name, types[f.Type.ID()], unit, f.Nullable})
 		if list, ok := f.Type.(*arrow.ListType); ok {
+			if list.Elem().ID() == arrow.STRING {
+				out[len(out)-1].Type = "texts"
+				continue
+			}
 			out = append(out, flattenFields(t, prefix+f.Name+".", list.Elem().(*arrow.StructType).Fields())...)
 		}
 	}

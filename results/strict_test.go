@@ -76,6 +76,12 @@ func plainRow(row map[string]any) map[string]any {
 		switch v := value.(type) {
 		case int:
 			value = int32(v)
+		case []string:
+			list := make([]any, len(v))
+			for i := range v {
+				list[i] = v[i]
+			}
+			value = list
 		case []map[string]any:
 			list := make([]any, len(v))
 			for i := range v {

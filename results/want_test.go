@@ -7,11 +7,11 @@ package results
 // wantColumn is a documented column of rows of type T.
 type wantColumn[T any] struct {
 	Name     string
-	Type     string // double, int32, int64, string, bool or list
+	Type     string // double, int32, int64, string, bool, list, or texts for a list of them
 	Unit     string
 	Nullable bool
 	Element  []wantColumn[any] // of a list's structs
-	value    func(*T) any      // float64, int, int64, string, bool, nil, or []map[string]any
+	value    func(*T) any      // float64, int, int64, string, bool, nil, []string or []map[string]any
 }
 
 func wantSwept(axes []Axis, units ...string) []wantColumn[Design] {
@@ -44,11 +44,11 @@ func wantRanked(axes []Axis, units ...string) []wantColumn[Design] {
 		{Name: "screened", Type: "bool", Unit: "none", value: func(d *Design) any { return d.Screened }},
 		{Name: "refined", Type: "bool", Unit: "none", value: func(d *Design) any { return d.Refined }},
 		{Name: "start_length_mm", Type: "double", Unit: "mm", Nullable: true, value: func(d *Design) any { return orNil(d.StartLengthMM) }},
-		{Name: "active", Type: "string", Unit: "none", Nullable: true, value: func(d *Design) any {
+		{Name: "active", Type: "texts", Unit: "none", Nullable: true, value: func(d *Design) any {
 			if d.Active == nil {
 				return nil
 			}
-			return *d.Active
+			return d.Active
 		}},
 		{Name: "length_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.LengthMM }},
 		{Name: "length_to_eye_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.LengthToEyeMM }},

@@ -30,9 +30,14 @@ func (c *candidate) codes() []objective.StackCode { return c.groups[:len(c.space
 // solve is the candidate's train at its paraxial gaps and smallest eye relief. It
 // fails only for one that was read from a damaged journal.
 func (c *candidate) solve(lib *objective.Library) (*objective.Train, error) {
+	return c.solveOf(lib, lib.Group)
+}
+
+// solveOf is solve with groups made by group.
+func (c *candidate) solveOf(lib *objective.Library, group func(objective.StackCode) *objective.Group) (*objective.Train, error) {
 	t := &objective.Train{Layout: c.space.Layout, Seat: c.space.Seat}
 	for _, code := range c.codes() {
-		t.Groups = append(t.Groups, lib.Group(code))
+		t.Groups = append(t.Groups, group(code))
 	}
 	if failed := lib.Problem.Solve(t, c.inner); failed != objective.Met {
 		return nil, fmt.Errorf("%s, which met every requirement, now fails %v: the journal %w", t.DesignID(), failed, errDamaged)
@@ -140,6 +145,7 @@ type search struct {
 	p       *objective.Problem
 	by      objective.RankBy
 	workers int
+	groups  *groupCache
 	mask    *maskScreen  // nil where nothing is refined
 	drawing *auditSample // of what the mask turns away; nil for none
 }
@@ -289,7 +295,7 @@ func (f *singleFinder) find(ctx context.Context, st *stacks, lo, hi float64, mos
 				return true
 			}
 			if t.Groups == nil {
-				t.Groups = []*objective.Group{f.lib.Group(front.Code), nil, f.lib.Group(rear.Code)}
+				t.Groups = []*objective.Group{f.groups.group(front.Code), nil, f.groups.group(rear.Code)}
 			}
 			t.Groups[1] = r.Group
 			return f.take(w, &t, [4]objective.StackCode{front.Code, r.Code, rear.Code}, f.p.Solve(&t, 0), length)

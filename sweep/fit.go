@@ -37,8 +37,12 @@ const (
 	easedShift     = 1e5 // mm
 	easedSum       = 1e9 // g, price
 	easedTolerance = 10.0
-	easedField     = 0.02 // share of the field
+	easedField     = 0.02  // share of the field
+	easedVignetted = 100.0 // %
 )
+
+// vignetted is the limit on what is lost of the pupil.
+const vignetted = "vignetted_pct"
 
 // levers are the paraxial requirements on a library's trains that a number in the
 // spec or the lens tables sets, in the order in which they are tested. The
@@ -80,6 +84,13 @@ func levers(spec *Spec, lib *objective.Library) []lever {
 		limit("viewpoint_shift_mm", easedShift),
 	}
 	all = append(all, partLevers(spec, lib)...)
+	// Not a paraxial requirement, but what may be lost of the pupil is also what the
+	// apertures need not pass.
+	all = append(all, more(vignetted, p.Limits.Limit(vignetted), easedVignetted, func(p *objective.Problem, v float64) {
+		p.Limits.Max = maps.Clone(p.Limits.Max)
+		p.Limits.Max[vignetted] = v
+		p.PupilCut = objective.PupilCut(v / 100)
+	}))
 	all = append(all, limit("price", easedSum), limit("mass_g", easedSum))
 	if slices.Contains(spec.Train.Layouts, objective.Keplerian) {
 		all = append(all, more("magnification", p.MagnificationTol, easedTolerance, func(p *objective.Problem, v float64) {
@@ -251,7 +262,7 @@ func wouldFit(ctx context.Context, spec *Spec, lib *objective.Library, o options
 	return fits, err
 }
 
-// limits is the part of wouldFit for limits that the ray check tests: one walk
+// limits is the part of wouldFit for limits that only the ray check tests: one walk
 // over all designs that meet the paraxial requirements. A design counts for the
 // limit that it fails first, if it passes with that one lifted.
 func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) error {
@@ -259,8 +270,8 @@ func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) er
 	fit := f.Value
 	lifted := map[string]*objective.Checker{}
 	for _, m := range objective.MetricList {
-		if math.IsInf(p.Limits.Limit(m.Name), 1) || slices.Contains(paraxialLimits, m.Name) {
-			continue
+		if math.IsInf(p.Limits.Limit(m.Name), 1) || slices.Contains(paraxialLimits, m.Name) || m.Name == vignetted {
+			continue // levers ease those
 		}
 		q := *p
 		q.Limits.Max = maps.Clone(p.Limits.Max)

@@ -79,7 +79,7 @@ func openTables(spec *Spec, lensFiles, glassFiles []catalog.File) (*Job, error) 
 	if err != nil {
 		return nil, err
 	}
-	return &Job{spec, tables, spec.Grid()}, nil
+	return &Job{Spec: spec, Catalog: tables, Points: spec.Grid()}, nil
 }
 
 // LibraryOf is the catalog's lenses of the parts named, prepared for a problem

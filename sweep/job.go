@@ -18,6 +18,7 @@ type Job struct {
 	Spec    *Spec
 	Catalog *catalog.Catalog
 	Points  []Point
+	beat    beatOptions
 }
 
 // Open reads a spec and its catalogs. What is wrong in them comes as one
@@ -276,7 +277,7 @@ func (j *Job) options(spec *Spec) options {
 		onePerParts: spec.Search.OnePer == "parts", lensesPerGroup: spec.Train.LensesPerGroup,
 		spaces: spec.spaces(), heldMost: int(spec.Job.MemoryGB * 1e9 / groupBytes), listing: seldom,
 		refine: refineOptions{
-			method: spec.Refine.Method, candidates: spec.Refine.Candidates, audit: spec.Refine.Audit, seed: spec.Job.Seed,
+			method: spec.Refine.Method, candidates: spec.Refine.Candidates, audit: spec.Refine.Audit, seed: spec.Job.Seed, beat: j.beat,
 		},
 		optimize: optimizeOptions{
 			wanted: spec.Search.Method == searchOptimize, seed: spec.Job.Seed,

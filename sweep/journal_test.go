@@ -37,6 +37,10 @@ type told struct {
 	Proven   float64
 	Exact    bool
 	WouldFit *Fits
+	Screened []bool
+	Level    float64
+	Audit    *Audit
+	Best     *BestFound
 }
 
 func tell(outcomes []PointOutcome) []told {
@@ -44,7 +48,7 @@ func tell(outcomes []PointOutcome) []told {
 	for i := range outcomes {
 		o := &outcomes[i]
 		p := &o.Proof
-		x := told{Point: o.Point.Index, Proven: p.ProvenLength, Exact: p.Exact, WouldFit: p.WouldFit, Counts: map[string]string{
+		x := told{Point: o.Point.Index, Proven: p.ProvenLength, Exact: p.Exact, WouldFit: p.WouldFit, Level: o.ScreenedMM, Audit: o.Audit, Best: o.Best, Counts: map[string]string{
 			"space": p.Space.String(), "examined": fmt.Sprint(p.Examined), "checked": fmt.Sprint(p.Checked), "passed": fmt.Sprint(p.Passed),
 		}}
 		for name, n := range p.SetAside {
@@ -56,7 +60,7 @@ func tell(outcomes []PointOutcome) []told {
 		for _, f := range o.Found {
 			train := *f.Train
 			train.Groups = nil
-			x.Found, x.Lengths = append(x.Found, f.ID), append(x.Lengths, f.Ranked)
+			x.Found, x.Lengths, x.Screened = append(x.Found, f.ID), append(x.Lengths, f.Ranked), append(x.Screened, f.Screened)
 			x.Trains, x.Reports = append(x.Trains, train), append(x.Reports, *f.Report)
 		}
 		all = append(all, x)

@@ -42,7 +42,7 @@ func TestOptimizeSmall(t *testing.T) {
 	}
 	done, missed, bounded := 0, 0, 0
 	kinds := map[objective.Space]bool{}
-	for c := 3000; done < wanted && c < 4000; c++ {
+	for c := 3000; (done < wanted || len(kinds) < 4) && c < 4000; c++ {
 		request, _ := smallCase(c)
 		request.InnerSteps = 2 // the enumeration is only used for its designs
 		s, lenses, good := rayCase(c)
@@ -110,7 +110,7 @@ func TestOptimizeDemo(t *testing.T) {
 		t.Skip("searches the demo")
 	}
 	exact := demoJob(t, "quick")
-	exact.Spec.Job.Top = 1
+	exact.Spec.Job.Top, exact.Spec.Refine.Method = 1, refineNone
 	exact.Points = exact.Spec.Grid()
 	proven, err := exact.Run(t.Context(), Attempt{})
 	if err != nil {
@@ -119,6 +119,7 @@ func TestOptimizeDemo(t *testing.T) {
 	for _, seed := range []int64{1} {
 		j := demoJob(t, "quick")
 		j.Spec.Search.Method, j.Spec.Search.EvaluationsMax, j.Spec.Job.Seed = searchOptimize, 15_000, seed
+		j.Spec.Refine.Method = refineNone
 		j.Points = j.Spec.Grid()
 		out, err := j.Run(t.Context(), Attempt{})
 		if err != nil {

@@ -401,7 +401,10 @@ func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
 	if len(best.found) > 0 {
 		out.Best = &BestFound{best.found[0].Ranked, byWalk}
 	}
-	w := newRefineWalk(&ascent{options: m.options, lib: m.lib, p: m.lib.Problem})
+	w := newRefineWalk(&ascent{
+		options: m.options, lib: m.lib, p: m.lib.Problem, over: true,
+		backlog: newBacklog(0, out.ScreenedMM), proof: Proof{Seconds: p.Seconds},
+	})
 	if err := w.audit(ctx, out, sample); err != nil {
 		return nil, err
 	}

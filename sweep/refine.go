@@ -394,6 +394,7 @@ type refineOptions struct {
 	candidates int // 0 for no limit
 	audit      int // designs to draw
 	seed       int64
+	beat       beatOptions
 }
 
 func (o *refineOptions) wanted() bool { return o.method != "" && o.method != refineNone }

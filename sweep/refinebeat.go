@@ -1,6 +1,7 @@
 package sweep
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"math/big"
@@ -21,15 +22,22 @@ const (
 	beatCandidates  = 2
 )
 
+// beatOptions are the effort of the population before the walk.
+type beatOptions struct {
+	space       int64 // designs from which on there is one; 0 for beatSpace
+	evaluations int64 // 0 for beatEvaluations
+}
+
 // population looks for designs to beat.
 func (w *refineWalk) population(ctx context.Context) error {
-	if !w.part.Whole() || w.proof.Space.Cmp(big.NewInt(beatSpace)) < 0 {
+	if !w.part.Whole() || w.proof.Space.Cmp(big.NewInt(cmp.Or(w.refine.beat.space, beatSpace))) < 0 {
 		return nil
 	}
 	defer w.clock("population")()
 	o := w.options
 	o.refine = refineOptions{}
-	o.optimize = optimizeOptions{wanted: true, seed: w.refine.seed, evaluations: beatEvaluations * int64(len(w.proof.Space.String())-1-beatDecades)}
+	decades := int64(len(w.proof.Space.String()) - 1 - beatDecades)
+	o.optimize = optimizeOptions{wanted: true, seed: w.refine.seed, evaluations: cmp.Or(w.refine.beat.evaluations, beatEvaluations*decades)}
 	o.checksMax = 0
 	o.progress = func(s Status) {
 		s.ProvenMM, s.BestMM = w.level(), math.Inf(1)

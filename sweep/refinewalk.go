@@ -29,6 +29,9 @@ type refineWalk struct {
 	known   map[designKey]*refinedEnd
 	ended   map[designKey]*refinedEnd // what was refined, kept for another walk; nil for none
 	quiet   bool                      // shows nothing
+	// How many designs are screened in one unit, and refined.
+	screenMost, refineMost int
+	groups                 *groupCache
 }
 
 // refineTools are what one goroutine refines with.
@@ -56,7 +59,7 @@ type refinedEnd struct {
 func (e *refinedEnd) passed() bool { return e.failed == "" && !e.longer }
 
 // screenBatch is how many designs are screened in one unit, refineBatch how many are
-// refined. They do not depend on the number of workers.
+// refined, so that neither depends on the number of workers.
 const (
 	screenBatch = 256
 	refineBatch = 32
@@ -68,12 +71,16 @@ const endSlack = 2e-6
 func newRefineWalk(a *ascent) *refineWalk {
 	w := &refineWalk{
 		ascent: a, tools: make(chan *refineTools, a.workers), known: map[designKey]*refinedEnd{},
-		best:    ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
-		beat:    ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
+		best:       ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
+		beat:       ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
+		screenMost: screenBatch, refineMost: refineBatch,
 		screens: newAuditSample(a.refine.audit, a.refine.seed), solves: newAuditSample(a.refine.audit, a.refine.seed),
 	}
 	for range a.workers {
 		w.tools <- &refineTools{objective.NewScreener(a.p), objective.NewChecker(a.p), objective.NewRefiner(a.p, a.by)}
+	}
+	if w.groups = newGroupCache(a.lib); a.shared != nil {
+		w.groups = a.shared.groups
 	}
 	if a.turned = w.solves; a.shared != nil {
 		a.shared.drawing = w.solves
@@ -108,7 +115,18 @@ func (w *refineWalk) run(ctx context.Context) (*Outcome, error) {
 	if !w.part.Whole() {
 		return out, nil
 	}
-	return out, w.audit(ctx, out, w.sample())
+	if err := w.audit(ctx, out, w.sample()); err != nil {
+		return w.told(ctx, out, err)
+	}
+	return out, nil
+}
+
+// told is an outcome with its reports, after an error that has stopped the run.
+func (w *refineWalk) told(ctx context.Context, out *Outcome, err error) (*Outcome, error) {
+	if reportErr := report(context.WithoutCancel(ctx), w.lib, w.options, out.Found); reportErr != nil {
+		return nil, reportErr
+	}
+	return out, err
 }
 
 // sample are the designs from which an audit is drawn.
@@ -121,11 +139,7 @@ func (w *refineWalk) halted(ctx context.Context, err error) (*Outcome, error) {
 		w.proof.SetAside[byUnseen] = unseen
 	}
 	w.proof.Exact = false
-	out := w.outcome()
-	if reportErr := report(context.WithoutCancel(ctx), w.lib, w.options, out.Found); reportErr != nil {
-		return nil, reportErr
-	}
-	return out, err
+	return w.told(ctx, w.outcome(), err)
 }
 
 func (w *refineWalk) walk(ctx context.Context) error {
@@ -135,7 +149,7 @@ func (w *refineWalk) walk(ctx context.Context) error {
 			return nil
 		}
 		w.lengthMost = w.wanted() + endSlack - w.reliefAdded()
-		batch, more, err := w.next(ctx, screenBatch)
+		batch, more, err := w.next(ctx, w.screenMost)
 		if err != nil {
 			return err
 		}
@@ -251,7 +265,7 @@ func (w *refineWalk) screen(ctx context.Context, batch []candidate) ([]objective
 	defer w.clock("screen")()
 	results := make([]objective.Screened, len(batch))
 	return results, w.each(ctx, len(batch), screenShare, func(with *refineTools, i int) error {
-		start, err := batch[i].solve(w.lib)
+		start, err := batch[i].solveOf(w.lib, w.groups.group)
 		if err == nil {
 			results[i] = with.screener.Screen(start)
 		}
@@ -286,7 +300,7 @@ func (w *refineWalk) each(ctx context.Context, n, share int, do func(with *refin
 
 // refineNext refines the first designs that wait for it.
 func (w *refineWalk) refineNext(ctx context.Context) error {
-	n := min(len(w.waiting), refineBatch)
+	n := min(len(w.waiting), w.refineMost)
 	if most := w.refine.candidates; most > 0 {
 		n = min(n, most-w.counts.Candidates)
 	}
@@ -423,6 +437,9 @@ func (w *refineWalk) audit(ctx context.Context, out *Outcome, kept []candidate) 
 	audit.MissedShareUpper95 = upperShare(audit.Passed, audit.Drawn)
 	out.Audit = audit
 	out.Found = listed.found
+	if n := audit.Passed; n > 0 && (out.Best == nil || out.Found[0].Ranked < out.Best.ShortestMM) {
+		out.Best = &BestFound{out.Found[0].Ranked, byWalk}
+	}
 	return report(ctx, w.lib, w.options, out.Found)
 }
 

@@ -225,7 +225,7 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 	if a.source, err = newSource(ctx, lib, rolesOf(o)); err != nil {
 		return nil, err
 	}
-	shared := &search{lib: lib, p: lib.Problem, by: o.by, workers: o.workers}
+	shared := &search{lib: lib, p: lib.Problem, by: o.by, workers: o.workers, groups: newGroupCache(lib)}
 	if lib.Problem.Refining() {
 		shared.mask = newMaskScreen(lib.Problem, o.workers)
 	}
@@ -420,7 +420,7 @@ func effortOf(f finder) int64 {
 }
 
 // next is the next candidates in order, at least one and at most most, and
-// more false when the space is exhausted. While the journal is replayed there are
+// more false when the space is exhausted, or as far as designs are wanted. While the journal is replayed there are
 // none in hand, and more tells that it has taken some.
 func (a *ascent) next(ctx context.Context, most int) (batch []candidate, more bool, err error) {
 	for {
@@ -449,6 +449,9 @@ func (a *ascent) next(ctx context.Context, most int) (batch []candidate, more bo
 			batch := a.pending[:n]
 			a.pending = a.pending[n:]
 			return batch, n > 0, nil
+		}
+		if a.safe() > a.lengthMost+a.reliefAdded() {
+			return nil, false, nil
 		}
 		if a.effortMax > 0 && a.effort > a.effortMax || a.heldStop > 0 && a.source.size() > a.heldStop {
 			a.stopped = true

@@ -66,7 +66,7 @@ func TestSpecDefaults(t *testing.T) {
 		Light:  LightSection{WavelengthsNM: []float64{479.99, 546.07, 643.85}, Weights: []float64{1, 2, 1}},
 		Limits: LimitsSection{FieldFraction: 1},
 		Search: SearchSection{Method: "enumerate", RankBy: "length_mm", OnePer: "design", EvaluationsMax: 200_000},
-		Refine: RefineSection{Method: "none", Candidates: 200, NearMissFactor: 3},
+		Refine: RefineSection{Method: "simplex", NearMissFactor: 2, Audit: 200},
 	}
 	got := mustParse(t, leastSpec)
 	if diff := cmp.Diff(want, got, sameSpec...); diff != "" {

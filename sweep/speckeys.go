@@ -132,9 +132,9 @@ var specKeys = []specKey{
 	{"search", "stall_evaluations", "", int64(0), count(0).zeroMeans("never"), func(s *Spec) any { return &s.Search.StallEvaluations }},
 
 	{"refine", "method", "", refineSimplex, oneOf(refineNone, refineSimplex, refineBFGS, refineCMAES), func(s *Spec) any { return &s.Refine.Method }},
-	{"refine", "candidates", "", int64(0), count(0), func(s *Spec) any { return &s.Refine.Candidates }},
+	{"refine", "candidates", "", int64(0), count(0).zeroMeans("no limit"), func(s *Spec) any { return &s.Refine.Candidates }},
 	{"refine", "near_miss_factor", "", 2.0, atLeast(1), func(s *Spec) any { return &s.Refine.NearMissFactor }},
-	{"refine", "audit", "", int64(200), count(0), func(s *Spec) any { return &s.Refine.Audit }},
+	{"refine", "audit", "", int64(200), count(0).zeroMeans("none"), func(s *Spec) any { return &s.Refine.Audit }},
 
 	{"ideal", "aperture_ratio", "", 0.0, atLeast(0).zeroMeans("that of the fastest lens in use, times lenses_per_group"), func(s *Spec) any { return &s.Ideal.ApertureRatio }},
 }

@@ -162,15 +162,15 @@ func TestCheckOfTheViewpoint(t *testing.T) {
 // with the line, and go on.
 func TestDoubts(t *testing.T) {
 	for _, c := range []struct{ old, new, want string }{
-		{"view_blur_arcmin = 16\n", "", "job.toml:29: limits: view_blur_arcmin is not limited"},
+		{"view_blur_arcmin = 16\n", "", "job.toml:30: limits: view_blur_arcmin is not limited"},
 		{"pixel_arcmin = 2.5\nview_blur_arcmin = 16\nmask_blur_arcmin = 12\nvignetted_pct = 20\n", "",
 			"mask_blur_arcmin, view_blur_arcmin, vignetted_pct and pixel_arcmin are not limited"},
 		{`["lenses.csv"]`, "[\"lenses.csv\"]\nexclude_kinds = [\"Fresnel\"]", `job.toml:7: catalog.exclude_kinds: ["Fresnel"] match no lens` +
 			"\n    expected kinds of the tables, upper and lower case distinct: bi-convex or plano-convex"},
 		{`["lenses.csv"]`, "[\"lenses.csv\"]\nexclude_parts = [\"xy*\", \"pc*\"]", `job.toml:7: catalog.exclude_parts: ["xy*"] match no lens`},
 		{"top = 8", "top = 8\nmemory_gb = 0.01", "job.toml:4: job.memory_gb: 0.01 GB is less than the program itself takes\n    expected at least 0.05"},
-		{"pixel_um = 20", "pixel_um = 0.018", "job.toml:24: mask.pixel_um: 0.018 µm is unusual\n    expected a pixel of some µm; if 0.018 is in mm, write 18\n"},
-		{"vignetted_pct = 20", "vignetted_pct = 20\n[sweep]\n\"eye.pupil_mm\" = [4, 0.004]", "job.toml:36: sweep.\"eye.pupil_mm\": 0.004 mm is unusual\n    expected a pupil of 2 to 8 mm; if 0.004 is in m, write 4\n"},
+		{"pixel_um = 20", "pixel_um = 0.018", "job.toml:25: mask.pixel_um: 0.018 µm is unusual\n    expected a pixel of some µm; if 0.018 is in mm, write 18\n"},
+		{"vignetted_pct = 20", "vignetted_pct = 20\n[sweep]\n\"eye.pupil_mm\" = [4, 0.004]", "job.toml:37: sweep.\"eye.pupil_mm\": 0.004 mm is unusual\n    expected a pupil of 2 to 8 mm; if 0.004 is in m, write 4\n"},
 		{"width_deg = 10", "width_deg = 0.21", "job.toml:12: field.width_deg: 0.21 degrees is unusual\n    expected a field of some degrees, full angle; if 0.21 is in radians, write 12\n"},
 	} {
 		o := invoke(t, "check", newJob(t, c.old, c.new))

@@ -29,7 +29,7 @@ var (
 // takes it.
 type fileColumn struct {
 	Name     string       `json:"name"`
-	Type     string       `json:"type"` // double, int32, string, bool or list
+	Type     string       `json:"type"` // double, int32, string, bool, list, or texts for a list of them
 	Unit     string       `json:"unit"`
 	Nullable bool         `json:"nullable"`
 	Element  []fileColumn `json:"element,omitempty"`
@@ -39,6 +39,8 @@ func number(name, unit string) fileColumn { return fileColumn{name, "double", un
 func count(name string) fileColumn        { return fileColumn{name, "int32", "1", false, nil} }
 func label(name string) fileColumn        { return fileColumn{name, "string", "none", false, nil} }
 func yesNo(name string) fileColumn        { return fileColumn{name, "bool", "none", false, nil} }
+
+func texts(name string) fileColumn { return fileColumn{name, "texts", "none", false, nil} }
 
 func (c fileColumn) orNull() fileColumn {
 	c.Nullable = true
@@ -53,8 +55,8 @@ func listOf(name string, element ...fileColumn) fileColumn {
 func rankedColumns(swept ...fileColumn) []fileColumn {
 	columns := append([]fileColumn{count("point")}, swept...)
 	return append(columns,
-		count("rank"), label("design_id"), label("layout"), label("seat"), yesNo("exact"), yesNo("refined"),
-		number("start_length_mm", "mm").orNull(), label("active").orNull(),
+		count("rank"), label("design_id"), label("layout"), label("seat"), yesNo("exact"), yesNo("screened"), yesNo("refined"),
+		number("start_length_mm", "mm").orNull(), texts("active").orNull(),
 		number("length_mm", "mm"), number("length_to_eye_mm", "mm"), number("eye_relief_mm", "mm"),
 		number("viewpoint_shift_mm", "mm"), number("angular_magnification", "1"),
 		count("lenses_count"), count("distinct_parts"), number("price", "currency of the catalog").orNull(),
@@ -115,7 +117,9 @@ func columnsOf(t *testing.T, fields []arrow.Field) []fileColumn {
 			t.Errorf("%s is described as %q", f.Name, description)
 		}
 		c := fileColumn{f.Name, types[f.Type.ID()], unit, f.Nullable, nil}
-		if list, ok := f.Type.(*arrow.ListType); ok {
+		if list, ok := f.Type.(*arrow.ListType); ok && list.Elem().ID() == arrow.STRING {
+			c.Type = "texts"
+		} else if ok {
 			c.Element = columnsOf(t, list.Elem().(*arrow.StructType).Fields())
 		}
 		columns = append(columns, c)
@@ -218,8 +222,15 @@ func valueIn(a arrow.Array, i int) any {
 	case *array.Boolean:
 		return a.Value(i)
 	case *array.List:
-		elements := a.ListValues().(*array.Struct)
 		from, to := a.ValueOffsets(i)
+		if held, ok := a.ListValues().(*array.String); ok {
+			list := []string{}
+			for k := int(from); k < int(to); k++ {
+				list = append(list, held.Value(k))
+			}
+			return list
+		}
+		elements := a.ListValues().(*array.Struct)
 		list := []map[string]any{}
 		for k := int(from); k < int(to); k++ {
 			row := map[string]any{}

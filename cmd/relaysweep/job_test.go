@@ -11,7 +11,7 @@ import (
 	"testing"
 )
 
-// smallSpec is a job that a second is enough for.
+// smallSpec is a job that a second is enough for, at paraxial gaps.
 const smallSpec = `[job]
 name = "small"
 top = 8
@@ -47,6 +47,9 @@ pixel_arcmin = 2.5
 view_blur_arcmin = 16
 mask_blur_arcmin = 12
 vignetted_pct = 20
+
+[refine]
+method = "none"
 `
 
 // Nominal focal lengths in mm of the lenses of small jobs: a few for tests of

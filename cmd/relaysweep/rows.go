@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
@@ -77,8 +76,7 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 		Gap1MM: t.Gaps[0],
 	}
 	if t.Refined {
-		active := strings.Join(f.Active, ",")
-		row.StartLengthMM, row.Active = optional(f.StartLengthMM), &active
+		row.StartLengthMM, row.Active = optional(f.StartLengthMM), append([]string{}, f.Active...) // no list is null
 	}
 	switch t.Layout {
 	case objective.ErectorSingle:

@@ -103,8 +103,8 @@ func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, se
 	}
 	fmt.Fprintf(w, "length %.2f mm, to the eye %.2f mm, eye relief %.2f mm, %s\n",
 		d.LengthMM, d.LengthToEyeMM, d.EyeReliefMM, counted(d.LensesCount, "lens"))
-	if d.StartLengthMM != nil && d.Active != nil {
-		fmt.Fprintf(w, "refined by exact rays from %.2f mm; just met: %s\n", *d.StartLengthMM, cmp.Or(strings.ReplaceAll(*d.Active, ",", ", "), "nothing"))
+	if d.StartLengthMM != nil {
+		fmt.Fprintf(w, "refined by exact rays from %.2f mm; just met: %s\n", *d.StartLengthMM, cmp.Or(strings.Join(d.Active, ", "), "nothing"))
 	}
 	if note := d.FieldNote(); note != "" {
 		fmt.Fprintf(w, "field: %s\n", note)

@@ -7,7 +7,7 @@
 //   {"keys": {key: value}, "files": {NAME: {"columns": [...], "rows": [...]}}}
 //
 // NAME.parquet is the file; a column is {name, type, unit, nullable, element},
-// element being the columns of a list's structs. Numbers that JSON cannot hold
+// element being the columns of a list's structs; a list of texts is of type texts. Numbers that JSON cannot hold
 // (infinities, 64-bit integers) are text. Prints what fails and ends with
 // "N passed, M failed"; the exit code is 0 when nothing failed.
 
@@ -56,6 +56,12 @@ function compare(found, expected, column, where) {
     expected.forEach((row, i) => compareRow(found?.[i] ?? {}, row, column.element, `${where}[${i}]`))
     return
   }
+  if (column.type === 'texts') {
+    // hyparquet gives undefined for a list that is null.
+    check(expected === null ? (found ?? null) === null : Array.isArray(found) && found.length === expected.length && expected.every((s, i) => found[i] === s),
+      () => `${where}: ${text(found)} is not ${text(expected)}`)
+    return
+  }
   const want = decode(expected, column)
   check(Object.is(found, want), () => `${where}: ${text(found)} is not ${text(want)}`)
 }
@@ -85,6 +91,13 @@ function compareParquetSchema(nodes, columns, where) {
     const at = `${where}.${column.name}`
     check(element.repetition_type === (column.nullable ? 'OPTIONAL' : 'REQUIRED'),
       () => `${at}: repetition ${element.repetition_type}`)
+    if (column.type === 'texts') {
+      const list = children[0]
+      check(element.logical_type?.type === 'LIST' || element.converted_type === 'LIST', () => `${at}: not a list`)
+      check(list?.element.repetition_type === 'REPEATED' && list.children[0]?.element.type === physical.string,
+        () => `${at}: no texts are repeated in it`)
+      return
+    }
     if (column.type === 'list') {
       check(element.logical_type?.type === 'LIST' || element.converted_type === 'LIST', () => `${at}: not a list`)
       const list = children[0]
@@ -108,10 +121,10 @@ function compareArrowFields(fields, columns, where) {
     check(/\S/.test(field.metadata.description ?? '') && !/\n/.test(field.metadata.description),
       () => `${at}: description ${field.metadata.description}`)
     check(field.nullable === column.nullable, () => `${at}: nullable ${field.nullable}`)
-    if (column.type === 'list') {
+    if (column.type === 'list' || column.type === 'texts') {
       const element = field.children[0]
       check(element?.metadata.unit === 'none' && Boolean(element?.metadata.description), () => `${at}: its element is not described`)
-      compareArrowFields(element?.children ?? [], column.element, at)
+      compareArrowFields(element?.children ?? [], column.element ?? [], at)
     }
   })
 }
@@ -143,6 +156,7 @@ async function checkByHyparquet(name, expected, keys) {
 const sqlType = { double: 'DOUBLE', int32: 'INTEGER', int64: 'BIGINT', string: 'VARCHAR', bool: 'BOOLEAN' }
 
 function sqlTypeOf(column) {
+  if (column.type === 'texts') return `${sqlType.string}[]`
   if (column.type !== 'list') return sqlType[column.type]
   const quoted = c => /^[a-z0-9_]+$/.test(c.name) && !['group', 'position'].includes(c.name) ? c.name : `"${c.name}"`
   return `STRUCT(${column.element.map(c => `${quoted(c)} ${sqlTypeOf(c)}`).join(', ')})[]`
@@ -184,6 +198,16 @@ async function checkByDuckDB(connection, name, expected, keys) {
       const want = values.filter(holds).length
       check(Number(counts[0][`q${i}`]) === want, () => `${where}: ${quoted} ${condition}: ${counts[0][`q${i}`]} rows, not ${want}`)
     })
+  }
+
+  // What a list of texts contains; a list that is null contains nothing.
+  for (const column of expected.columns) {
+    if (column.type !== 'texts') continue
+    for (const one of new Set(expected.rows.flatMap(r => r[column.name] ?? []))) {
+      const want = expected.rows.filter(r => r[column.name]?.includes(one)).length
+      const counts = await query(connection, `SELECT count(*) AS n FROM '${path}' WHERE list_contains("${column.name}", '${one}')`)
+      check(Number(counts[0].n) === want, () => `${where}: "${column.name}" contains ${one}: ${counts[0].n} rows, not ${want}`)
+    }
   }
 
   // Nested columns, unnested.

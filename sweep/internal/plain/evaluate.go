@@ -2,6 +2,7 @@ package plain
 
 import (
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -308,6 +309,32 @@ func Evaluate(r Request, layout, seat string, groups [][]Oriented) Design {
 		stacks[i] = newStack(r, g)
 	}
 	return evaluate(r.filled(), layout, seat, stacks)
+}
+
+// At is the design with its gaps, in mm as they are built, and its eye relief elsewhere
+// than at their paraxial places: what exact rays make of it, its lengths, its angular
+// magnification, its largest field and its eye relief are those there, all else stays.
+func (d Design) At(gapsMM []float64, reliefMM float64) Design {
+	t := *d.train
+	t.gaps, t.air = slices.Clone(gapsMM), slices.Clone(gapsMM)
+	t.air[t.maskGap] -= t.r.maskShift()
+	all, _ := t.views(reliefMM)
+	t.theta = 1 / all[0].m.a
+	d.train, d.GapsMM, d.EyeReliefMM, d.AngularMagnification = &t, t.gaps, reliefMM, t.theta
+	d.LengthMM = t.length()
+	d.LengthToEyeMM = d.LengthMM + reliefMM
+	d.FieldMaxDeg = degrees(t.fieldMax(reliefMM))
+	return d
+}
+
+// LeastGaps are the least gaps in mm that the design's groups leave between their lenses.
+func (d Design) LeastGaps() []float64 {
+	var least []float64
+	for i, s := range d.train.stacks[1:] {
+		faces := d.train.stacks[i].faces
+		least = append(least, vertexGap(faces[len(faces)-1], s.faces[0], d.train.r.GroupGapMinMM))
+	}
+	return least
 }
 
 // evaluate works on groups already stacked, with defaults already filled in.

@@ -64,6 +64,8 @@ type Request struct {
 	// InnerSteps is how many inner gaps of a pair relay are tried before the
 	// promising ones are refined; 0: 4000.
 	InnerSteps int
+
+	chord float64 // of the pupil that apertures have to pass, see chordOf; as share of its radius
 }
 
 // filled is the request with every default written out.
@@ -112,6 +114,7 @@ func (r Request) filled() Request {
 	if r.InnerSteps == 0 {
 		r.InnerSteps = 4000
 	}
+	r.chord = chordOf(r.limit("vignetted_pct") / 100)
 	return r
 }
 
@@ -167,14 +170,14 @@ func (r Request) reach() float64 { return (r.PupilMM + r.BoxMM) / 2 }
 // apertureReach is the distance from the axis that apertures have to pass: where
 // a share of the pupil may be lost, that of the chord that cuts the share off.
 func (r Request) apertureReach() float64 {
-	return (chord(r.limit("vignetted_pct")/100)*r.PupilMM + r.BoxMM) / 2
+	return (r.chord*r.PupilMM + r.BoxMM) / 2
 }
 
-// chord is the distance from the middle of a disc of radius 1 of the chord that
+// chordOf is the distance from the middle of a disc of radius 1 of the chord that
 // cuts off a share of its area: by Newton's method on the height of the segment
 // over its central half angle a, a - sin a · cos a = π · share. An unlimited
 // share, +Inf, is none: all has to pass.
-func chord(share float64) float64 {
+func chordOf(share float64) float64 {
 	if math.IsInf(share, 1) || share <= 0 {
 		return 1
 	}
