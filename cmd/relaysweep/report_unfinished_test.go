@@ -1,7 +1,9 @@
 package main
 
 import (
+	"crypto/sha256"
 	"encoding/xml"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -21,16 +23,17 @@ func interruptedAt(t *testing.T, output string, points int) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m.Complete, m.Finished, m.Points = false, nil, m.Points[:points]
-	if err := results.WriteManifest(path, m); err != nil {
-		t.Fatal(err)
-	}
 	designs, axes, err := results.ReadRanked(filepath.Join(output, rankedFile))
 	if err != nil {
 		t.Fatal(err)
 	}
 	designs = slices.DeleteFunc(designs, func(d results.Design) bool { return d.Point >= points })
 	if err := results.WriteRanked(filepath.Join(output, rankedFile), axes, nil, designs); err != nil {
+		t.Fatal(err)
+	}
+	m.Complete, m.Finished, m.Points = false, nil, m.Points[:points]
+	m.RankedSHA256 = fmt.Sprintf("%x", sha256.Sum256(readFile(t, output, rankedFile)))
+	if err := results.WriteManifest(path, m); err != nil {
 		t.Fatal(err)
 	}
 }

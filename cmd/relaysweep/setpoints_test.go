@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/csv"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -38,7 +39,7 @@ func table(t *testing.T, text string) []map[string]float64 {
 // depths between, at which the paraxial place has to be that of the design's own
 // surfaces, and the exact one on a smooth curve through the table's.
 func TestSetpoints(t *testing.T) {
-	output := finishedJob(t, sweptJob...)
+	output := finishedJob(t, append(slices.Clone(sweptJob), "near_m = 0.25", "near_m = 0.25\nsteps = 9")...)
 	stage := readSetpoints(t, output)
 	for _, d := range readRanked(t, output) {
 		var depths []string
