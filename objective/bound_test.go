@@ -136,13 +136,13 @@ func TestRelayTable(t *testing.T) {
 						t.Fatalf("case %d: %v", i, failed)
 					}
 					if length, ok := seen[relay.Group]; ok {
-						closeTo(t, "length by Scan", length, p.LeastRefined(train, p.screenedAxisD()), 1000)
+						closeTo(t, "length by Scan", length, p.LeastRefined(train), 1000)
 					}
 					if failed != Met {
 						continue
 					}
 					met++
-					least := p.LeastRefined(train, p.screenedAxisD())
+					least := p.LeastRefined(train)
 					lengths[[3]int{a, b, j}] = least
 					if h := 1/rear.F + p.Magnification/front.F; relay.Reach < h*(1-1e-9) {
 						t.Errorf("case %d: %s is met with a Reach of %v, below %v", i, train.DesignID(), relay.Reach, h)
@@ -373,7 +373,7 @@ func TestKeplerianBound(t *testing.T) {
 						continue
 					}
 					met++
-					least := s.p.LeastRefined(train, s.p.screenedAxisD())
+					least := s.p.LeastRefined(train)
 					if least < bound-BoundSlack {
 						t.Errorf("case %d: a train of %v mm in boxes of bound %v", i, least, bound)
 					}
@@ -429,7 +429,7 @@ func TestPairBound(t *testing.T) {
 						counts[both]++
 						frontBox, rearBox := front.Box(), rear.Box()
 						box := p.PairBound(s.seat, [4]*Box{&frontBox, &boxes[j], &boxes[k], &rearBox}, train.Length)
-						if p.LeastRefined(train, p.screenedAxisD()) < least-BoundSlack || box > least+BoundSlack {
+						if p.LeastRefined(train) < least-BoundSlack || box > least+BoundSlack {
 							t.Errorf("case %d: %s is %v long, its bound %v, that of its box %v", i, train.DesignID(), train.Length, least, box)
 						}
 						sharp = math.Min(sharp, train.Length-box)

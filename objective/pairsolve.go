@@ -303,7 +303,7 @@ func (p *Problem) pairBest(t *Train, relay *PairRelay, by RankBy, until Requirem
 // paraxial gaps: over all inner gaps of a pair.
 func (p *Problem) LeastAny(t *Train) float64 {
 	if t.Layout != ErectorPair {
-		return p.LeastRefined(t, p.screenedAxisD())
+		return p.LeastRefined(t)
 	}
 	front, okFront := p.NewFront(t.Groups[0], t.Seat, MassG)
 	rear, okRear := p.NewRear(t.Groups[3], t.Seat, MassG)

@@ -35,15 +35,10 @@ type Refiner struct {
 	c        *Checker
 	start, t *Train
 	gapLeast []float64 // by gap; of no meaning for the mask's
-	axisD    float64   // axis_vergence_D at the paraxial gaps, as far as a screen lets it pass
-	residual float64   // 1/mm, see residualMost
-	// tooSpherical tells that aberration gives the axis more vergence than the bounds
-	// allow for.
-	tooSpherical bool
-	eyeMost      float64   // mm, of |p|
-	pair         *pairCase // nil for others
-	names        []string
-	excess       []float64
+	eyeMost  float64   // mm, of |p|
+	pair     *pairCase // nil for others
+	names    []string
+	excess   []float64
 	// Of the stand-in for vignetting, see watch.
 	allowedShare  float64 // of a pupil
 	overfillError float64
@@ -80,11 +75,7 @@ func (r *Refiner) Begin(start *Train) {
 // bound sets the limits within which [Problem.LeastRefined] and [PairTrain.Least] hold.
 func (r *Refiner) bound() {
 	p, rear := r.p, r.start.Groups[len(r.start.Groups)-1]
-	axisD := math.Abs(r.c.MeasureLimited(r.start).Metrics.AxisVergenceD)
-	r.tooSpherical = !(axisD <= p.screenedAxisD())
-	r.axisD = math.Min(axisD, p.screenedAxisD())
-	r.residual = p.residualMost(r.axisD)
-	atEye, _, ok := p.eyeRange(rear.BFDMM, r.residual)
+	atEye, _, ok := p.eyeRange(rear.BFDMM)
 	if r.eyeMost = eyeMost / atEye; !ok {
 		r.eyeMost = 0
 	}
@@ -101,20 +92,12 @@ func (r *Refiner) bound() {
 	}
 }
 
-// Refinable reports whether the bounds hold for refinements of the train in hand: not where
-// aberration at its paraxial gaps gives the axis too much vergence.
-func (r *Refiner) Refinable() bool { return !r.tooSpherical }
-
-// LeastLength is a length in mm that no refinement of the train in hand goes below, at the
-// inner gap that a pair begins with.
-func (r *Refiner) LeastLength() float64 { return r.p.LeastRefined(r.start, r.axisD) }
-
 // addBounds keeps a train within the limits of bound.
 func (r *Refiner) addBounds() {
 	p, t := r.p, r.t
 	rear := t.Groups[len(t.Groups)-1]
 	m := p.EyeMatrix(t)
-	r.add(MetricList[axisVergence].Name, math.Abs(m.A*m.C), r.residual, p.axisLimitD()/1000)
+	r.add(MetricList[axisVergence].Name, math.Abs(m.A*m.C), p.residualMost(), p.axisLimitD()/1000)
 	r.add(Relief.String(), math.Abs(t.EyeRelief-p.CombinerShift()-rear.BFDMM), r.eyeMost, 1)
 	if r.pair == nil {
 		return

@@ -30,10 +30,11 @@ import "math"
 // inner gap that leaves an eye relief at its paraxial gaps. Refinement stays among these,
 // and makes no train shorter by more than pairShorterMost than it is there.
 
-// aberrationGrowth is by what factor a refined train's axial vergence from
-// aberration may exceed that at its paraxial gaps. It changes by a few percent where
-// gaps move by a few mm; a refinement that would need more is not allowed it.
-const aberrationGrowth = 1.25
+// aberrationMostD is, in dioptres, how much more vergence of a distant scene a refined train may
+// have by its matrix than the limit on axis_vergence_D: that limit holds for the fit over the
+// pupil, to which spherical aberration adds, and gaps make up for it. What aberration adds
+// beyond this is not made up for.
+const aberrationMostD = 0.95
 
 // eyeMost is the largest v_eye·|p| of trains that are refined: eyes further from the
 // rear focal point than some 200 mm are not.
@@ -55,21 +56,8 @@ func (p *Problem) axisLimitD() float64 {
 	return AxisVergenceDefaultD
 }
 
-// residualMost is v, in 1/mm: the largest paraxial vergence that a distant scene may
-// have after refinement, where aberration gives the axis a vergence of axisD dioptres
-// at the paraxial gaps.
-func (p *Problem) residualMost(axisD float64) float64 {
-	return (p.axisLimitD() + aberrationGrowth*math.Abs(axisD)) / 1000
-}
-
-// screenedAxisD is the largest axis_vergence_D, in dioptres, at its paraxial gaps of a
-// train that is refined. Gaps can make up for it, so that the near-miss factor does not
-// hold for it; but the more of it there may be, the looser is the bound.
-func (p *Problem) screenedAxisD() float64 { return max(axisMostD, p.axisLimitD()) }
-
-// axisMostD is what aberration gives the axis at most, in dioptres, of trains that are
-// refined where the limit asks for less.
-const axisMostD = 0.75
+// residualMost is v, in 1/mm.
+func (p *Problem) residualMost() float64 { return (p.axisLimitD() + aberrationMostD) / 1000 }
 
 // refineRoom is what refinement can change with a rear group.
 type refineRoom struct {
@@ -77,10 +65,9 @@ type refineRoom struct {
 	sway    float64 // m' lies between m/(1+sway) and m·(1+sway)
 }
 
-// refineRoomOf is the room with a rear group of a focal length and back focal
-// distance, where aberration gives the axis a vergence of axisD dioptres.
-func (p *Problem) refineRoomOf(focal, bfd, axisD float64) refineRoom {
-	atEye, far, ok := p.eyeRange(bfd, p.residualMost(axisD))
+// refineRoomOf is the room with a rear group of a focal length and back focal distance.
+func (p *Problem) refineRoomOf(focal, bfd float64) refineRoom {
+	atEye, far, ok := p.eyeRange(bfd)
 	if !ok {
 		return refineRoom{}
 	}
@@ -104,12 +91,12 @@ func (p *Problem) swayMost() float64 {
 
 // eyeRange is v_eye in 1/mm and the largest |p| in mm of a refined train whose rear
 // group has a back focal distance, false when no eye relief has it near enough.
-func (p *Problem) eyeRange(bfd, residual float64) (atEye, far float64, ok bool) {
+func (p *Problem) eyeRange(bfd float64) (atEye, far float64, ok bool) {
 	if !p.Refining() {
 		return 0, 0, false
 	}
 	size := p.Magnification * (1 + p.MagnificationTol + requirementSlack)
-	atEye = residual * size * size
+	atEye = p.residualMost() * size * size
 	at := p.reliefs().affine(1, -p.CombinerShift()-bfd).And(Interval{-eyeMost / atEye, eyeMost / atEye})
 	if at.Empty() {
 		return 0, 0, false
@@ -120,12 +107,11 @@ func (p *Problem) eyeRange(bfd, residual float64) (atEye, far float64, ok bool) 
 // reliefs are the eye reliefs that the user allows, physical.
 func (p *Problem) reliefs() Interval { return Interval{max(p.ReliefMin, p.CombinerMM), p.ReliefMax} }
 
-// LeastRefined is a length in mm that no refinement of a train goes below, whose rays
-// at its paraxial gaps give the axis a vergence of axisD dioptres. Of a pair it holds for
-// the inner gap that the train has, see [PairTrain.Least].
-func (p *Problem) LeastRefined(t *Train, axisD float64) float64 {
+// LeastRefined is a length in mm that no refinement of a train at its paraxial gaps goes
+// below. Of a pair it holds for the inner gap that the train has, see [PairTrain.Least].
+func (p *Problem) LeastRefined(t *Train) float64 {
 	rear := t.Groups[len(t.Groups)-1]
-	room := p.refineRoomOf(rear.FocalMM, rear.BFDMM, axisD)
+	room := p.refineRoomOf(rear.FocalMM, rear.BFDMM)
 	least := t.Length - room.shorter
 	if relay, ok := p.Relay(t); ok {
 		m := p.Magnification * rear.FocalMM / t.Groups[0].FocalMM

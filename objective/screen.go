@@ -42,7 +42,7 @@ func NewScreener(p *Problem) *Screener {
 	near := NewNearChecker(q, p.NearMissFactor)
 	near.limits[axisVergence] = math.Inf(1)
 	// Gaps can change the vergence of the world by so much, as a refocus does.
-	near.refocusSlackD = 1000 * p.residualMost(p.screenedAxisD())
+	near.refocusSlackD = 1000 * p.residualMost()
 	return &Screener{p: q, near: near, mask: NewNearChecker(q, p.NearMissFactor)}
 }
 

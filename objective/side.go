@@ -105,7 +105,7 @@ func (p *Problem) NewRear(g *Group, seat Seat, until Requirement) (Rear, bool) {
 		hi := g.FFDMM + p.MaskShift()/2 - keep + g.firstSagMin()
 		at = at.And(maskMotion{p, g.FocalMM}.all(math.Inf(-1), hi, until))
 	}
-	room := p.refineRoomOf(g.FocalMM, g.BFDMM, p.screenedAxisD())
+	room := p.refineRoomOf(g.FocalMM, g.BFDMM)
 	return Rear{
 		Group: g, F: g.FocalMM, U: g.ThicknessMM + g.FFDMM - room.shorter, Sway: room.sway, FFD: g.FFDMM, P: at,
 	}, !at.Empty()

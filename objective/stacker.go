@@ -197,7 +197,7 @@ func (n *stackNumbers) of(p *Problem, top *stackLevel) {
 	n.bin = focalBin(n.focal)
 	n.ffd, n.bfd = float64(top.matrix.D*n.focal), float64(top.matrix.A*n.focal)
 	n.front = top.thickness + n.bfd
-	n.rear = top.thickness + n.ffd - p.refineRoomOf(n.focal, n.bfd, p.screenedAxisD()).shorter
+	n.rear = top.thickness + n.ffd - p.refineRoomOf(n.focal, n.bfd).shorter
 	n.x = n.front + n.ffd - 2*n.focal
 }
 

@@ -352,7 +352,7 @@ func (w *refineWalk) refineUnit(ctx context.Context, batch []nearDesign, longest
 			}
 			start, err := batch[i].solve(w.lib)
 			if err == nil {
-				ends[i] = w.refineOne(with, start, batch[i].relief, longest)
+				ends[i] = w.refineOne(with, start, batch[i].relief)
 			}
 			return err
 		})
@@ -385,18 +385,11 @@ func (w *refineWalk) refineUnit(ctx context.Context, batch []nearDesign, longest
 	return ends, err
 }
 
-// refineOne refines a train that is solved at its paraxial gaps, from an eye relief
-// on, unless no refinement brings it below a ranked length.
-func (w *refineWalk) refineOne(with *refineTools, start *objective.Train, relief, longest float64) (end refinedEnd) {
+// refineOne refines a train that is solved at its paraxial gaps, from an eye relief on.
+func (w *refineWalk) refineOne(with *refineTools, start *objective.Train, relief float64) (end refinedEnd) {
 	with.refiner.Begin(start)
-	if start.Layout != objective.ErectorPair && with.refiner.LeastLength()+w.reliefAdded() > longest+endSlack {
-		return refinedEnd{longer: true}
-	}
 	end.failed = with.checker.Check(start).FailedBy
 	end.ranked = objective.RoundedLength(start.Ranked(w.by))
-	if !with.refiner.Refinable() {
-		return end
-	}
 	r := refineTrain(with.refiner, start, relief, w.refine.method, w.refine.seed)
 	end.evaluations = r.evaluations
 	if r.moved == nil {
