@@ -9,8 +9,10 @@
 // which the exact search rests. The other one, the ray check (check.go,
 // trace.go), traces skew rays exactly from the eye to the world and measures
 // what limits are set on; grade.go says how far a train is from meeting what is asked,
-// for a search by trial and error. What is asked of trains that are re-optimised by it stands
-// in refine.go, how short a train of any lenses could be in ideal.go.
+// for a search by trial and error. screen.go tells by rays at paraxial gaps whether a train
+// is worth being re-optimised, refine.go what is asked of one that is, and refineroom.go
+// derives how much shorter it can become, which the walk of package sweep rests on. How
+// short a train of any lenses could be is found in ideal.go.
 //
 // Lengths are in mm, z grows from the world to the eye, a radius is positive
 // when its centre lies on the eye side, slopes are dy/dz, and vergences are in

@@ -65,6 +65,7 @@ func (e *encoder) ideal(i *objective.Ideal) {
 		e.float(gap)
 	}
 	e.float(t.EyeRelief)
+	e.float(t.ReliefMost)
 	e.float(t.AngularMagnification)
 	e.float(t.Length)
 }
@@ -91,7 +92,7 @@ func (d *decoder) ideal() *objective.Ideal {
 	for range groups - 1 {
 		t.Gaps = append(t.Gaps, d.float())
 	}
-	t.EyeRelief, t.AngularMagnification, t.Length = d.float(), d.float(), d.float()
+	t.EyeRelief, t.ReliefMost, t.AngularMagnification, t.Length = d.float(), d.float(), d.float(), d.float()
 	i.Train = t
 	return i
 }

@@ -109,7 +109,7 @@ const (
 // is given up and tried narrower. windowLeast and windowMost bound the number.
 const (
 	windowLeast   = 256
-	windowMost    = 16_384
+	windowMost    = 262_144
 	windowTooMany = 4   // times as many as wanted
 	windowGrowth  = 1.5 // of the width from one window to the next
 )

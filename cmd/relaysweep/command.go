@@ -109,6 +109,7 @@ wrong, 3 done but nothing meets the requirements, 130 interrupted.
 		RunE:                       func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetFlagErrorFunc(flagError)
+	root.SetHelpCommand(newHelpCommand())
 	root.AddCommand(newRunCommand(), newMergeCommand(), newCheckCommand(), newShowCommand(), newReportCommand(), newSetpointsCommand())
 	return root
 }

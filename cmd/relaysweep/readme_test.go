@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"flag"
-	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -169,82 +168,6 @@ func (r *readme) sql(query string) string {
 	return string(out)
 }
 
-// tableAfter are the cells of the rows of the README's table below a heading.
-func tableAfter(t *testing.T, heading string) [][]string {
-	t.Helper()
-	_, text, found := strings.Cut(string(readFile(t, top, "README.md")), "\n"+heading+"\n")
-	if !found {
-		t.Fatalf("the README has no heading %q", heading)
-	}
-	var rows [][]string
-	for line := range strings.Lines(text) {
-		line = strings.TrimSpace(line)
-		if strings.HasPrefix(line, "#") {
-			break
-		}
-		if strings.HasPrefix(line, "|") {
-			cells := strings.Split(strings.Trim(line, "|"), "|")
-			for i := range cells {
-				cells[i] = strings.Trim(strings.TrimSpace(cells[i]), "`")
-			}
-			rows = append(rows, cells)
-		}
-	}
-	if len(rows) < 3 {
-		t.Fatalf("the README has no table below %q", heading)
-	}
-	return rows[2:] // names and rule
-}
-
-// TestReadmeKeys compares the README's table of keys with the list that the
-// spec's reader works from, and lets check read a spec with every key at the
-// default that the table tells.
-func TestReadmeKeys(t *testing.T) {
-	// As the source has them: section, name, unit.
-	entry := regexp.MustCompile(`(?m)^\t\{"(\w+)", "(\w+)", "[^"]*", `)
-	var want []string
-	for _, m := range entry.FindAllStringSubmatch(string(readFile(t, top, "sweep", "speckeys.go")), -1) {
-		want = append(want, m[1]+"."+m[2])
-	}
-	var got []string
-	var spec strings.Builder
-	section := ""
-	for _, row := range tableAfter(t, "### All keys") {
-		got = append(got, row[0])
-		s, name, _ := strings.Cut(row[0], ".")
-		if s != section {
-			section = s
-			fmt.Fprintf(&spec, "[%s]\n", s)
-		}
-		value := row[1]
-		switch {
-		case row[0] == "job.name":
-			value = `"keys"`
-		case row[0] == "job.output":
-			value = `"out/keys"`
-		case row[0] == "catalog.files":
-			value = `["lenses.csv"]`
-		case value == "required":
-			value = "20"
-		case value == "none":
-			value = "1"
-		}
-		fmt.Fprintf(&spec, "%s = %s\n", name, value)
-	}
-	if diff := cmp.Diff(want, got); diff != "" {
-		t.Errorf("keys of the spec -, README +\n%s", diff)
-	}
-	folder := t.TempDir()
-	path := filepath.Join(folder, "keys.toml")
-	for name, text := range map[string]string{path: spec.String(), filepath.Join(folder, "lenses.csv"): smallLenses(fewFocals)} {
-		if err := os.WriteFile(name, []byte(text), 0o666); err != nil {
-			t.Fatal(err)
-		}
-	}
-	// Every limit at 1 can't be met, which check only tells of a spec that it has read.
-	must(t, exitNothing, "check", path)
-}
-
 // TestReadmeSpec lets check read the README's example of a spec.
 func TestReadmeSpec(t *testing.T) {
 	_, text, found := strings.Cut(string(readFile(t, top, "README.md")), "```toml\n[job]\n")
@@ -257,30 +180,6 @@ func TestReadmeSpec(t *testing.T) {
 		t.Fatal(err)
 	}
 	must(t, exitDone, "check", path)
-}
-
-// TestReadmeColumns compares the README's tables of columns with what scripts
-// rely on.
-func TestReadmeColumns(t *testing.T) {
-	for heading, want := range map[string][]fileColumn{
-		"### ranked.parquet": rankedColumns(), "### setpoints.parquet": setpointColumns,
-	} {
-		var names, got [][2]string
-		for _, c := range want {
-			unit := map[string]string{"1": "", "none": ""}
-			shown, plain := unit[c.Unit]
-			if !plain {
-				shown = c.Unit
-			}
-			names = append(names, [2]string{c.Name, shown})
-		}
-		for _, row := range tableAfter(t, heading) {
-			got = append(got, [2]string{row[0], row[1]})
-		}
-		if diff := cmp.Diff(names, got); diff != "" {
-			t.Errorf("%s: columns -, README +\n%s", heading, diff)
-		}
-	}
 }
 
 // TestReadmeCautions: what can hurt is told in the README in the words of the
