@@ -21,7 +21,7 @@ func newMergeCommand() *cobra.Command {
 		Short: "join the parts of a job to the results of the whole",
 		Long: `merge joins the parts that run --part has done to the results that one run
 of the whole job would have written, and removes the parts. Where parts of a
-point are to be refined ([refine]), it does that.`,
+point refine ([refine]), it audits their screen.`,
 		Args: oneArgument("the output folder of the job's parts"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return mergeParts(cmd, args[0])

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"math/big"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -10,6 +11,9 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"relaysweep/objective"
+	"relaysweep/sweep"
 )
 
 // refinedJob is a small job whose designs are refined, sharper than any is at its
@@ -204,5 +208,24 @@ func TestCappedParts(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// TestAuditListed: of the designs that pass an audit those are counted that the ranking
+// would lack: no longer than the screen has come to, and certain by nothing else.
+func TestAuditListed(t *testing.T) {
+	job, err := sweep.Open(t.Context(), newJob(t, refinedJob...))
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := &sweep.PointOutcome{Problem: job.Points[0].Spec.Problem()}
+	o.Proof.Space = big.NewInt(1000)
+	o.Refined, o.ScreenedMM, o.Audit = &sweep.Refined{}, 200, &sweep.Audit{Drawn: 50, Passed: 4}
+	for _, f := range []sweep.Found{{Ranked: 180, Screened: true}, {Ranked: 190}, {Ranked: 200}, {Ranked: 201}} {
+		f.Train = &objective.Train{Refined: true}
+		o.Found = append(o.Found, f)
+	}
+	if a := manifestPoint(o, nil).Audit; a == nil || a.Drawn != 50 || a.Passed != 4 || a.Listed != 2 {
+		t.Errorf("the audit is %+v", a)
 	}
 }

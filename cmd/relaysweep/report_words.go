@@ -110,6 +110,10 @@ func specWords(job *sweep.Job) []results.ReportWords {
 	w.add("Search", "%s, ranked by %s, the best %d of each sweep point, one for each %s",
 		map[string]string{"enumerate": "exact, over the whole space", "optimize": "by a population, not exact"}[s.Search.Method], w.of("search.rank_by", s.Search.RankBy, ""), s.Job.Top,
 		map[string]string{"design": "design", "parts": "set of parts"}[s.Search.OnePer])
+	if _, swept := w.swept["refine.method"]; swept || s.Refine.Method != "none" {
+		w.add("Refinement", "gaps and eye relief by exact rays, method %s, of designs that exceed no limit by more than %s times at their paraxial gaps; %s of those turned away drawn for the audit",
+			w.of("refine.method", s.Refine.Method, ""), w.of("refine.near_miss_factor", s.Refine.NearMissFactor, ""), w.of("refine.audit", s.Refine.Audit, ""))
+	}
 	return w.words
 }
 
