@@ -51,6 +51,26 @@ func TestReadme(t *testing.T) {
 		t.Errorf("README -, what its commands print +; go test ./cmd/relaysweep -run TestReadme -update writes it\n%s",
 			cmp.Diff(strings.Split(written, "\n"), strings.Split(printed, "\n")))
 	}
+	r.picture(filepath.Join(top, "testdata", "demo", "quick.svg"))
+}
+
+// picture holds the picture at the top against what report draws of the demo's run.
+func (r *readme) picture(file string) {
+	drawn := filepath.Join(r.t.TempDir(), "quick.svg")
+	var stdout, stderr strings.Builder
+	if code := run(r.t.Context(), []string{"report", filepath.Join(r.demo, "out", "quick"), "--drawing", drawn}, &stdout, &stderr); code != exitDone {
+		r.t.Fatalf("exit code %d: %s", code, stderr.String())
+	}
+	now := readFile(r.t, drawn)
+	switch {
+	case string(now) == string(readFile(r.t, file)):
+	case *update:
+		if err := os.WriteFile(file, now, 0o666); err != nil {
+			r.t.Fatal(err)
+		}
+	default:
+		r.t.Errorf("%s is not what report draws; go test ./cmd/relaysweep -run TestReadme -update writes it", file)
+	}
 }
 
 type readme struct {
