@@ -222,7 +222,7 @@ func TestExactRaysNearTheAxis(t *testing.T) {
 	compared := 0
 	for compared < 20 {
 		q, layout, seat, stacks := randomDesign(r)
-		q.PupilMM, q.BoxMM = 0.02, 0
+		q.PupilMM, q.BoxMM, q.SharpBoxMM = 0.02, 0, 0
 		q.FieldWidthDeg, q.FieldHeightDeg = 0.02, 0.01
 		q.WavelengthsNM, q.Weights = []float64{546.07}, []float64{1}
 		d := evaluate(q, layout, seat, stacks)
