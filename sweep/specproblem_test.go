@@ -86,7 +86,7 @@ transmission_min = 0.16
 		CombinerMM: 2.5, CombinerIndex: 1.49, VergenceFar: 0.0005, VergenceNear: 0.004, DepthSteps: 3,
 		MaskWidth: 37, MaskHeight: 28, MaskPixel: 0.036, MaskGlass: 1.1, MaskGlassIndex: 1.51,
 		Clearance: 4, MaskTransmits: 0.21, Travel: 12, StageResolution: 0.0025, StageSpeed: 30,
-		LensesMax: 7, PartsMax: 4,
+		LensesMax: 7, PartsMax: 4, NearMissFactor: 2,
 		SharpBox: 1.5, PupilCut: 1 - 0.6870488261325406, // cos a where a - sin a·cos a = π/10
 		Limits: objective.Limits{
 			TransmissionMin: 0.16, FieldFraction: 0.7,
