@@ -51,14 +51,14 @@ func TestMagnificationOfAScene(t *testing.T) {
 		start := simpleTrain(t, p)
 		r := NewRefiner(p, ByLength)
 		r.Begin(start)
-		train, report, _ := r.Settle([]float64{move[0], move[1], 5})
+		train, _, _ := r.Settle([]float64{move[0], move[1], 5})
 		_, _, u := traceBackThrough(planesOf(p, train, 0), 0, 1)
 		rayNear(t, "magnification", train.AngularMagnification, 1/u, 1e-9)
 		m := p.EyeMatrix(train)
 		if math.Abs(m.D-1/u) < 1e-3 {
 			t.Errorf("moving by %v makes D %v and 1/A %v: no difference to tell", move, m.D, 1/u)
 		}
-		report = NewChecker(p).Measure(train)
+		report := NewChecker(p).Measure(train)
 		rayNear(t, "distortion_pct", report.Metrics.DistortionPct, 0, 1e-3)
 		// The residual vergence of the world is A·C.
 		rayNear(t, "axis_vergence_D", report.Metrics.AxisVergenceD, 1000*m.A*m.C, 1e-3*math.Abs(1000*m.A*m.C))
