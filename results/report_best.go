@@ -59,6 +59,8 @@ func newPageBest(r *Report) *pageBest {
 			n.Asked = "asked: the shortest"
 		case column == r.RankedBy:
 			n.Asked += ", the shortest"
+		case n.Asked == "" && column == "field_max_deg":
+			n.Asked = "asked: " + shortNumber(d.FieldAskedDeg)
 		case n.Asked == "":
 			n.Asked = "no limit was set"
 		}

@@ -198,6 +198,19 @@ func TestBest(t *testing.T) {
 	}
 }
 
+// TestBestField: where some of the pupil may be lost no least field is asked for in words, but the
+// field that was asked stands beside the largest.
+func TestBestField(t *testing.T) {
+	d := &Design{Rank: 1, LengthMM: 200, FieldMaxDeg: 13.2, FieldAskedDeg: 12.48}
+	p := newPageBest(&Report{
+		RankedBy: "length_mm", Designs: []Design{*d}, Leading: []ReportDesign{{Design: d, Drawing: *drawnTrain(250)}},
+		Manifest: &Manifest{Points: []ManifestPoint{{}}},
+	})
+	if got := p.Numbers[1].Asked; got != "asked: 12.48" {
+		t.Errorf("largest field: %q", got)
+	}
+}
+
 // TestFitUnit: a value that would let a design pass has the unit of its key.
 func TestFitUnit(t *testing.T) {
 	for key, want := range map[string]string{

@@ -84,6 +84,9 @@ func specWords(job *sweep.Job) []results.ReportWords {
 		w.of("eye.pupil_mm", s.Eye.PupilMM, "mm"), w.of("eye.box_mm", s.Eye.BoxMM, "mm"),
 		w.of("eye.relief_min_mm", s.Eye.ReliefMinMM, ""), w.of("eye.relief_max_mm", s.Eye.ReliefMaxMM, "mm"),
 		w.of("eye.accommodation_D", s.Eye.AccommodationD, "D"), w.of("eye.refocus_max_D", s.Eye.RefocusMaxD, "D"))
+	if s.Eye.SharpBoxMM != nil {
+		eye += fmt.Sprintf(", sharp in a box of %s", w.of("eye.sharp_box_mm", *s.Eye.SharpBoxMM, "mm"))
+	}
 	if w.isSet("eye.combiner_mm", s.Eye.CombinerMM) {
 		eye += fmt.Sprintf(", a combiner of %s of glass, index %s", w.of("eye.combiner_mm", s.Eye.CombinerMM, "mm"), w.of("eye.combiner_index", s.Eye.CombinerIndex, ""))
 	}
