@@ -99,15 +99,13 @@ func (s *optimizer) refine(ctx context.Context, lib *objective.Library, out *Out
 		f.Screened = false // nothing is known of the rest of the space
 		found.add(f)
 	}
-	if err != nil { // what is still to be refined stands at its paraxial gaps
-		known := map[string]bool{}
-		for _, f := range found.found {
-			known[f.ID] = true
-		}
-		for _, f := range out.Found {
-			if !known[f.ID] {
-				found.add(f)
-			}
+	known := map[string]bool{}
+	for _, f := range found.found {
+		known[f.ID] = true
+	}
+	for _, f := range out.Found { // what was not refined stands at its paraxial gaps
+		if !known[f.ID] {
+			found.add(f)
 		}
 	}
 	out.Found, out.Refined, out.Best = found.found, refined.Refined, refined.Best
