@@ -58,7 +58,7 @@ func PrintProof(w io.Writer, p *ManifestPoint, listed int) error {
 		fmt.Fprintln(&b, line)
 	}
 	if !p.Ended && p.Optimized == nil {
-		fmt.Fprintln(&b, "not complete: the search ended before the ranking was full")
+		fmt.Fprintln(&b, "not complete: the search ended before the ranking was certain")
 	}
 	printCounts(&b, "turned away", p.Failed)
 	printCounts(&b, "set aside by bounds", p.SetAside)

@@ -53,7 +53,7 @@ func TestPrintProof(t *testing.T) {
 			[]string{
 				"no other design that passes is shorter than 171.000000 mm\n", "is shorter than 171.000000 mm when refined\n",
 				"shortest found: 180.000000 mm, by the population; the screen has come to 9.00 mm (5.0 %) below\n",
-				"not complete: the search ended before the ranking was full\n",
+				"not complete: the search ended before the ranking was certain\n",
 			}, nil,
 		},
 		"refined, interrupted beyond the shortest": {

@@ -108,7 +108,7 @@ func foundWords(r *Report) []string {
 		sure = fmt.Sprintf("Not exact at %d of %d sweep points: a population search looked at a part of the designs, and shorter ones may pass. The proven length is a lower bound on all of them.",
 			drawn+inexact, len(m.Points))
 	case inexact > 0:
-		sure = fmt.Sprintf("Not exact at %d of %d sweep points: the search ended before the ranking was full.", inexact, len(m.Points))
+		sure = fmt.Sprintf("Not exact at %d of %d sweep points: the search ended before the ranking was certain.", inexact, len(m.Points))
 		if len(m.Points) == 1 {
 			sure = strings.TrimSpace(sure + " " + gapWords(&m.Points[0]))
 		}

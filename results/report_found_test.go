@@ -63,7 +63,7 @@ func TestFoundWords(t *testing.T) {
 			Report{Designs: designs(3), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{
 				Refined: &RefinedCounts{50, 3}, ScreenedMM: ptr(171.0), ProvenLengthMM: ptr(171.0), Found: &BestFound{180, "population"},
 			}}}},
-			[]string{"Not exact at 1 of 1 sweep points: the search ended before the ranking was full. The shortest was found by the population and has 180.00 mm; the screen has come to 9.00 mm (5.0 %) below."}, []string{"that is proven"},
+			[]string{"Not exact at 1 of 1 sweep points: the search ended before the ranking was certain. The shortest was found by the population and has 180.00 mm; the screen has come to 9.00 mm (5.0 %) below."}, []string{"that is proven"},
 		},
 		"refined, interrupted": {
 			Report{Designs: designs(3), PointsAsked: 1, Manifest: &Manifest{Points: []ManifestPoint{{

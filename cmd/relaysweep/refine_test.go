@@ -164,7 +164,7 @@ func TestRefinedCut(t *testing.T) {
 	}
 	spec := newJob(t, edits...)
 	o := must(t, exitDone, "run", spec)
-	for _, want := range []string{"shortest found: ", "not complete: the search ended before the ranking was full"} {
+	for _, want := range []string{"shortest found: ", "not complete: the search ended before the ranking was certain"} {
 		if !strings.Contains(o.stdout, want) {
 			t.Errorf("no %q in %q", want, o.stdout)
 		}
