@@ -12,9 +12,6 @@ import (
 var fieldFractions = [...]float64{0, 0.5, 0.7, 1}
 
 const (
-	// requirementSlack is the relative excess over a requirement that counts as
-	// rounding: a paraxial solution may stand exactly at the requirement.
-	requirementSlack = 1e-9
 	// certainMargin is the squared cosine (of 63°) that every angle of incidence
 	// and refraction must reach before a check takes for granted that no ray is
 	// lost between those that it traced: none nearer to the pupil's rim, none of
@@ -161,7 +158,7 @@ type bundle struct {
 }
 
 // NewChecker prepares checks for p, which must not change afterwards.
-func NewChecker(p *Problem) *Checker { return newChecker(p, p.leastRays(), fieldFractions[:]) }
+func NewChecker(p *Problem) *Checker { return newChecker(p, leastRays(p), fieldFractions[:]) }
 
 // NewNearChecker prepares checks that also let near misses pass: trains that
 // exceed no limit on sharpness, colour and vignetting, and at their exact
@@ -180,7 +177,7 @@ func NewNearChecker(p *Problem, factor float64) *Checker {
 // from far to near within the range of p) in place of the depth samples, in the
 // same way: where not every sample is traced, by rays between the same ones.
 func NewCheckerAt(p *Problem, vergences []float64) *Checker {
-	return newCheckerAt(p, p.leastRays(), fieldFractions[:], vergences)
+	return newCheckerAt(p, leastRays(p), fieldFractions[:], vergences)
 }
 
 func newChecker(p *Problem, q quadrature, fractions []float64) *Checker {
@@ -361,7 +358,7 @@ func (c *Checker) prepare(t *Train) {
 	} else {
 		c.groups = append(c.groups[:0], t.Groups...)
 		c.layout, c.seat = t.Layout, t.Seat
-		c.steps, c.gapSteps, c.beyondMask = p.steps(t, c.steps, c.gapSteps)
+		c.steps, c.gapSteps, c.beyondMask = trainSteps(p, t, c.steps, c.gapSteps)
 		for w := range c.ratios {
 			c.ratios[w] = c.ratios[w][:0]
 		}

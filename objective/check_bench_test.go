@@ -39,7 +39,7 @@ func BenchmarkTraceRaySurface(b *testing.B) {
 	mask, _ := p.PlaceMask(train, 0)
 	surfaces := 0
 	for b.Loop() {
-		points, complete := p.TraceRay(train, mask, 546.07, 0.5, 1, 0, 0.05)
+		points, complete := TraceRay(p, train, mask, 546.07, 0.5, 1, 0, 0.05)
 		if !complete {
 			b.Fatal("lost")
 		}

@@ -41,18 +41,18 @@ func (c *Checker) judgeMask() {
 		travel.add(s.MaskMM)
 	}
 	r.TravelMM = travel.width()
-	if r.TravelMM > p.Travel*c.allowance*(1+requirementSlack) {
+	if r.TravelMM > p.Travel*c.allowance*(1+RequirementSlack) {
 		c.fail("travel")
 	}
 	lo, hi := p.MaskRoom(c.t)
-	slack := requirementSlack * c.t.Gaps[c.t.MaskGap()]
+	slack := RequirementSlack * c.t.Gaps[c.t.MaskGap()]
 	if c.allowance == 1 && (travel.lo < lo-slack || travel.hi > hi+slack) {
 		c.fail("clearance")
 	}
 	for d := range c.depths {
 		chief := math.Abs(p.ChiefAtMask(c.t, r.Setpoints[d].MaskMM))
-		if 2*chief*p.TanHalfWidth > p.MaskWidth*c.allowance*(1+requirementSlack) ||
-			2*chief*p.TanHalfHeight > p.MaskHeight*c.allowance*(1+requirementSlack) {
+		if 2*chief*p.TanHalfWidth > p.MaskWidth*c.allowance*(1+RequirementSlack) ||
+			2*chief*p.TanHalfHeight > p.MaskHeight*c.allowance*(1+RequirementSlack) {
 			c.fail("mask_size")
 		}
 	}

@@ -227,7 +227,7 @@ func TestCheckDefocus(t *testing.T) {
 		rayNear(t, "refocused", r.Samples[0].ViewBlurArcmin, far.ViewBlurArcmin*(1-want/far.ViewDefocusD), 5e-3)
 	}
 	var sums viewSums
-	fill := gaussPupil(2, rayProblem().leastRays().halfArms)
+	fill := gaussPupil(2, leastRays(rayProblem()).halfArms)
 	for i, weight := range fill.weight {
 		sums.weight += weight
 		ex, ey := 0.3e-3*fill.x[i], 0.3e-3*fill.y[i]

@@ -25,7 +25,7 @@ func drawAnyGroup(t *rapid.T) (*Problem, *Group) {
 func reversedGroup(p *Problem, g *Group) *Group {
 	var elements []*Element
 	for _, e := range slices.Backward(g.Elements) {
-		elements = append(elements, p.newElement(e.Lens, !e.Reversed, e.Part, e.Index, p.WavelengthsNM[p.Reference()]))
+		elements = append(elements, p.NewElement(e.Lens, !e.Reversed, e.Part, e.Index))
 	}
 	return p.NewGroup(elements...)
 }
@@ -193,7 +193,7 @@ func TestDesignID(t *testing.T) {
 	named := func(part string, reversed bool) *Element {
 		l := rayPlanoConvex(50, 20, 5, rayCrown)
 		l.Part = part
-		return p.newElement(l, reversed, 0, 0, 546.07)
+		return p.NewElement(l, reversed, 0, 0)
 	}
 	a, b, c := p.NewGroup(named("A", false), named("B", true)), p.NewGroup(named("C", true)), p.NewGroup(named("D", false))
 	for _, x := range []struct {

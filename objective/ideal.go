@@ -31,7 +31,7 @@ type Ideal struct {
 	Boxes int
 }
 
-// Ideal finds the shortest thin train in any of the spaces. No group's clear
+// Find finds the shortest thin train in any of the spaces. No group's clear
 // diameter is more than apertureRatio times the magnitude of its focal length.
 //
 // What is asked of parts (their number, price, mass) and all that rays are
@@ -40,12 +40,12 @@ type Ideal struct {
 // negative, so that the limit is no lower bound on such trains.
 //
 // The error is that of ctx, when it ends before.
-func (p *Problem) Ideal(ctx context.Context, spaces []Space, apertureRatio float64, by RankBy) (Ideal, error) {
-	ideal := p.idealWithin(ctx, spaces, apertureRatio, by, idealBoxes, false)
+func Find(ctx context.Context, p *Problem, spaces []Space, apertureRatio float64, by RankBy) (Ideal, error) {
+	ideal := idealWithin(ctx, p, spaces, apertureRatio, by, idealBoxes, false)
 	if math.IsInf(ideal.BoundMM, 1) {
 		for r := GapRoom; r <= ViewpointShiftMM; r++ {
-			q, ratio, asked := p.without(r, apertureRatio)
-			if asked && q.idealWithin(ctx, spaces, ratio, by, idealTries, true).Train != nil {
+			q, ratio, asked := without(p, r, apertureRatio)
+			if asked && idealWithin(ctx, q, spaces, ratio, by, idealTries, true).Train != nil {
 				ideal.Without = append(ideal.Without, r)
 			}
 		}
@@ -57,7 +57,7 @@ func (p *Problem) Ideal(ctx context.Context, spaces []Space, apertureRatio float
 }
 
 // idealWithin ends at once when ctx does; what it then returns means nothing.
-func (p *Problem) idealWithin(ctx context.Context, spaces []Space, apertureRatio float64, by RankBy, most int, first bool) Ideal {
+func idealWithin(ctx context.Context, p *Problem, spaces []Space, apertureRatio float64, by RankBy, most int, first bool) Ideal {
 	s := &idealSearch{}
 	for _, space := range spaces {
 		s.cases = append(s.cases, newIdealCases(p, space, apertureRatio/2, by)...)
@@ -76,7 +76,7 @@ const widestAperture = 2.0
 
 // without is the problem with one requirement given up, and the aperture ratio
 // then; asked is false when it asks nothing.
-func (p *Problem) without(r Requirement, ratio float64) (q *Problem, apertureRatio float64, asked bool) {
+func without(p *Problem, r Requirement, ratio float64) (q *Problem, apertureRatio float64, asked bool) {
 	c := *p
 	c.Limits.Max = maps.Clone(p.Limits.Max)
 	asked = true

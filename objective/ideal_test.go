@@ -18,7 +18,7 @@ var idealSpaces = []Space{
 // idealOf is the ideal limit of a problem.
 func idealOf(t testing.TB, p *Problem, spaces []Space, apertureRatio float64, by RankBy) Ideal {
 	t.Helper()
-	ideal, err := p.Ideal(context.Background(), spaces, apertureRatio, by)
+	ideal, err := Find(context.Background(), p, spaces, apertureRatio, by)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -46,7 +46,7 @@ func TestIdealInterrupted(t *testing.T) {
 	impossible.LengthMax = 40
 	for name, p := range map[string]*Problem{"possible": possible, "impossible": impossible} {
 		whole := &endingContext{Context: context.Background(), ends: math.MaxInt}
-		want, err := p.Ideal(whole, idealSpaces[1:2], 0.8, ByLength)
+		want, err := Find(whole, p, idealSpaces[1:2], 0.8, ByLength)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -55,7 +55,7 @@ func TestIdealInterrupted(t *testing.T) {
 		}
 		for _, ends := range []int{0, 1, whole.asked / 3, whole.asked / 2, whole.asked - 1} {
 			ctx := &endingContext{Context: context.Background(), ends: ends}
-			got, err := p.Ideal(ctx, idealSpaces[1:2], 0.8, ByLength)
+			got, err := Find(ctx, p, idealSpaces[1:2], 0.8, ByLength)
 			if !errors.Is(err, context.Canceled) || got.Train != nil {
 				t.Errorf("%s: ended when asked %d times, %v and %+v", name, ends, err, got)
 			}
@@ -351,7 +351,7 @@ func TestIdealAgainstTrains(t *testing.T) {
 		if x.space.Layout != ErectorPair {
 			most = idealBoxes
 		}
-		ideal := p.idealWithin(context.Background(), []Space{x.space}, x.ratio, x.by, most, false)
+		ideal := idealWithin(context.Background(), p, []Space{x.space}, x.ratio, x.by, most, false)
 		if x.space.Layout != ErectorPair && !ideal.Settled {
 			t.Errorf("case %d, %v: not settled", c, x.space)
 		}
@@ -388,7 +388,7 @@ func TestIdealAgainstTrains(t *testing.T) {
 			}
 			train := &Train{Layout: x.space.Layout, Seat: x.space.Seat}
 			for _, f := range focal {
-				train.Groups = append(train.Groups, thinGroup(f, x.ratio/2*math.Abs(f)))
+				train.Groups = append(train.Groups, ThinGroup(f, x.ratio/2*math.Abs(f)))
 			}
 			if k%20 != 0 && x.space.Layout == ErectorPair {
 				// A gap at random costs less than the best one.
@@ -461,10 +461,10 @@ func TestIdealSpaces(t *testing.T) {
 	best := math.Inf(1)
 	lengths := map[Space]float64{}
 	for _, space := range idealSpaces[1:] {
-		lengths[space] = p.idealWithin(context.Background(), []Space{space}, 0.7, ByLength, 1000, false).ReachedMM
+		lengths[space] = idealWithin(context.Background(), p, []Space{space}, 0.7, ByLength, 1000, false).ReachedMM
 		best = math.Min(best, lengths[space])
 	}
-	all := p.idealWithin(context.Background(), idealSpaces[1:], 0.7, ByLength, 2000, false)
+	all := idealWithin(context.Background(), p, idealSpaces[1:], 0.7, ByLength, 2000, false)
 	if math.Abs(all.ReachedMM/best-1) > idealGap {
 		t.Errorf("together %v, alone %v", all.ReachedMM, lengths)
 	}

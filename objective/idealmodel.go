@@ -2,8 +2,6 @@ package objective
 
 import (
 	"math"
-
-	"relaysweep/catalog"
 )
 
 // A thin train in numbers in which its requirements are products of few
@@ -265,7 +263,7 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 		g1, g2 := h.plus(t1.by(w1)), e.plus(t2.by(w2))
 		s := n1.by(g2).plus(n2.by(g1))
 		rs.add(constant(p.GroupGapMin), s)
-		rs.add(alpha.by(w2).plus(beta.by(w1)), constant(-1/pairFocalMax)) // -a·b/f_relay
+		rs.add(alpha.by(w2).plus(beta.by(w1)), constant(-1/PairFocalMax)) // -a·b/f_relay
 		turn, drop := g1.plus(g2), n1.minus(n2)
 		m.aperture(rs, turn.plus(s.by(w1)), drop.plus(s.by(alpha)).negative(), one, s.times(m.opening))
 		m.aperture(rs, turn.plus(s.by(w2)), s.by(beta).minus(drop), one, s.times(m.opening))
@@ -299,7 +297,7 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 			g1, g2 := a.plus(n1.by(q)), b.minus(n2.by(p1))
 			s := n1.by(g2).plus(n2.by(g1))
 			rs.add(constant(p.GroupGapMin), s)
-			rs.add(a.by(b).times(1/pairFocalMax), p1.minus(q)) // of a·b/f_relay = τ
+			rs.add(a.by(b).times(1/PairFocalMax), p1.minus(q)) // of a·b/f_relay = τ
 			turn, drop := g1.plus(g2), n1.minus(n2)
 			m.aperture(rs, s.by(q).plus(a.by(turn)), s.plus(a.by(drop)).negative(), one, a.by(s).times(m.opening))
 			m.aperture(rs, b.by(turn).minus(s.by(p1)), s.minus(b.by(drop)), one, b.by(s).times(m.opening))
@@ -365,7 +363,7 @@ func (m *idealCase) mask(rs *idealRows, at *imageSpace) {
 		rs.add(square.times(p.VergenceNear-p.VergenceFar), far.by(near).times(p.Travel))
 	}
 	size := math.Max(2*p.TanHalfWidth/p.MaskWidth, 2*p.TanHalfHeight/p.MaskHeight)
-	most := math.Tan(p.Limits.Limit("pixel_arcmin")*arcminRad) / p.MaskPixel
+	most := math.Tan(p.Limits.Limit("pixel_arcmin")*ArcminRad) / p.MaskPixel
 	if math.IsInf(p.Limits.Limit("pixel_arcmin"), 1) {
 		most = math.Inf(1)
 	}
@@ -392,7 +390,7 @@ func (m *idealCase) train(x *[idealUnknowns]float64) (*Train, Requirement) {
 	}
 	a, b := x[idealA], x[idealB]
 	t := &Train{Layout: m.space.Layout, Seat: m.space.Seat}
-	add := func(focal float64) { t.Groups = append(t.Groups, thinGroup(focal, m.opening*math.Abs(focal))) }
+	add := func(focal float64) { t.Groups = append(t.Groups, ThinGroup(focal, m.opening*math.Abs(focal))) }
 	inner := 0.0
 	switch m.space.Layout {
 	case Keplerian:
@@ -428,17 +426,3 @@ func (m *idealCase) train(x *[idealUnknowns]float64) (*Train, Requirement) {
 // weakest, in 1/mm, is the least power of a front or a rear in a train that is
 // reported: a focal length of 1000 km stands for an infinite one.
 const weakest = 1e-9
-
-// idealLens stands for the lenses of a thin group.
-var idealLens = &catalog.Lens{
-	Part: "thin", Stock: catalog.Unlimited, Price: catalog.Unset, Surfaces: []catalog.Surface{{RadiusMM: math.Inf(1)}},
-}
-
-// thinGroup is a group without thickness.
-func thinGroup(focal, clear float64) *Group {
-	e := &Element{
-		Lens: idealLens, Surfaces: idealLens.Surfaces, matrix: Matrix{1, 0, -1 / focal, 1},
-		toSurface: []heightRow{{1, 0}}, fromSurface: []heightRow{{1, 0}}, clear: clear, firstSphere: true, lastSphere: true,
-	}
-	return &Group{Elements: []*Element{e}, matrix: e.matrix, FocalMM: focal, FFDMM: focal, BFDMM: focal}
-}

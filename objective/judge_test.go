@@ -9,57 +9,6 @@ import (
 	"relaysweep/catalog"
 )
 
-// margins are by how much a train at its eye relief keeps each requirement from
-// relief on, negative where it is broken, evaluated directly from heights of
-// an independent trace and setpoints at many depths. Lengths in mm, the other
-// limits in their units.
-func margins(p *Problem, t *Train) map[Requirement]float64 {
-	of := map[Requirement]float64{}
-	least := func(r Requirement, x float64) {
-		if old, ok := of[r]; !ok || !(x >= old) {
-			of[r] = x
-		}
-	}
-	least(Relief, t.EyeRelief-math.Max(p.ReliefMin, p.CombinerMM))
-	least(Relief, p.ReliefMax-t.EyeRelief)
-	planes := planesOf(p, t, 0)
-	chief, _, _ := traceBackThrough(planes, 0, 1)
-	far, _, _ := traceBackThrough(planes, 1, p.VergenceFar)
-	near, _, _ := traceBackThrough(planes, 1, p.VergenceNear)
-	for i, s := range planes {
-		if s.clear > 0 {
-			edge := math.Max(math.Abs(far[i]), math.Abs(near[i]))
-			least(Aperture, s.clear-math.Abs(chief[i])*p.TanMax-p.ApertureReach()*edge)
-		}
-	}
-	lo, hi := p.MaskRoom(t)
-	_, sign := p.PlaceMask(t, 0)
-	const depths = 8
-	first, last := 0.0, 0.0
-	for i := range depths + 1 {
-		v := p.VergenceFar + (p.VergenceNear-p.VergenceFar)*float64(i)/depths
-		mask, chief := p.PlaceMask(t, v)
-		if chief*sign <= 0 || math.IsInf(mask, 0) {
-			// Beyond the depth that is imaged at infinity.
-			least(Clearance, math.Inf(-1))
-		}
-		chief = math.Abs(chief)
-		least(Clearance, mask-lo)
-		least(Clearance, hi-mask)
-		least(MaskSize, p.MaskWidth/2-chief*p.TanHalfWidth)
-		least(MaskSize, p.MaskHeight/2-chief*p.TanHalfHeight)
-		least(PixelArcmin, p.Limits.Limit("pixel_arcmin")-math.Atan(p.MaskPixel/chief)*60*180/math.Pi)
-		least(DepthStepD, p.Limits.Limit("depth_step_D")-p.depthStep(t, v))
-		if i == 0 {
-			first, last = mask, mask
-		}
-		first, last = math.Min(first, mask), math.Max(last, mask)
-	}
-	least(Travel, p.Travel-(last-first))
-	least(ViewpointShiftMM, p.Limits.Limit("viewpoint_shift_mm")-math.Abs(p.ViewpointShift(t)))
-	return of
-}
-
 // firstBroken is the first requirement whose margin lies below -tolerance.
 func firstBroken(p *Problem, t *Train, tolerance float64) Requirement {
 	of := margins(p, t)

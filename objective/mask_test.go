@@ -240,7 +240,7 @@ func TestParts(t *testing.T) {
 	part := func(name string, number int, reversed bool, stock int) *Element {
 		l := rayPlanoConvex(40, 20, 5, rayCrown)
 		l.Part, l.Stock = name, stock
-		return rayProblem().newElement(l, reversed, number, 2*number, 546.07)
+		return rayProblem().NewElement(l, reversed, number, 2*number)
 	}
 	a, aTurned := part("A", 0, false, 3), part("A", 0, true, 3)
 	b, c := part("B", 1, false, catalog.Unlimited), part("C", 2, false, 0)

@@ -195,7 +195,7 @@ func arcmin(tangent float64) float64 {
 	if math.IsInf(tangent, 0) {
 		return tangent
 	}
-	return math.Atan(tangent) / arcminRad
+	return math.Atan(tangent) / ArcminRad
 }
 
 // larger is whichever of two signed metrics has the larger magnitude, the

@@ -131,7 +131,7 @@ func TestPairEye(t *testing.T) {
 					t.Errorf("case %d: eye %v at v = %v, Judge has %v", i, eye, v, want)
 				}
 				// Judge lets clearance and viewpoint miss their limits by
-				// roundingSlack, which can be a long way of the eye: there they
+				// RoundingSlack, which can be a long way of the eye: there they
 				// are broken, if by no more.
 				for _, end := range [2][2]float64{{want.Lo, eye.Lo}, {eye.Hi, want.Hi}} {
 					if end[1]-end[0] < 1e-6 || eye.Empty() {
@@ -141,7 +141,7 @@ func TestPairEye(t *testing.T) {
 					if end[1] == want.Hi {
 						x.train.EyeRelief = relief.Hi
 					}
-					if firstBroken(p, x.train, 0) == Met || firstBroken(p, x.train, 2*roundingSlack) != Met {
+					if firstBroken(p, x.train, 0) == Met || firstBroken(p, x.train, 2*RoundingSlack) != Met {
 						t.Errorf("case %d: eye %v at v = %v, Judge has %v", i, eye, v, want)
 					}
 				}

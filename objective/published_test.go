@@ -7,13 +7,6 @@ import (
 	"relaysweep/catalog"
 )
 
-// thinLens is a lens without thickness and focal length f, plano-convex or
-// plano-concave with index 1.5: two that face each other with their flats
-// stand apart by the air gap alone.
-func thinLens(f float64) *catalog.Lens {
-	return rayLens("thin", math.Min(20, math.Abs(f)/2), []float64{f / 2, math.Inf(1)}, []float64{0}, constantGlass(1.5))
-}
-
 // printed fails the test when a number differs from a published one by more
 // than half a unit of its last printed digit.
 func printed(t *testing.T, what string, got, want float64, decimals int) {

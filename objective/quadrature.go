@@ -22,7 +22,7 @@ type quadrature struct {
 // error in proportion to the third power of the range of slopes with which a
 // point of the pupil is left, radius times range of vergences; from
 // wideVergence on a fourth and fifth vergence are traced.
-func (p *Problem) leastRays() quadrature {
+func leastRays(p *Problem) quadrature {
 	q := quadrature{halfArms: []int{2, 3, 4}, vergences: 3, colourEnds: true}
 	if p.Pupil > widePupil {
 		q.halfArms = []int{2, 4, 5, 6}

@@ -69,7 +69,7 @@ func TestGaussPupilNodes(t *testing.T) {
 // every power of the radius that squares of fifth-order aberrations have, and
 // in each ring all harmonics below twice its points in half the pupil.
 func TestGaussPupilExact(t *testing.T) {
-	halfArms := rayProblem().leastRays().halfArms
+	halfArms := leastRays(rayProblem()).halfArms
 	f := gaussPupil(1, halfArms)
 	for power := 0; power <= 10; power += 2 {
 		var sum float64
@@ -199,7 +199,7 @@ func TestFieldSamples(t *testing.T) {
 		c.p.SharpBox = 0 // the fine fields are summed for the pupil in the middle
 		p := *c.p
 		p.DepthSteps, p.Limits.FieldFraction = 2, 1
-		fine := newChecker(&p, p.leastRays(), fractions)
+		fine := newChecker(&p, leastRays(&p), fractions)
 		want := fine.MeasureLimited(c.train)
 		if raysLost(fine) || !(want.Metrics.ViewAstigmatismD < imageless) {
 			continue

@@ -5,11 +5,6 @@ import (
 	"slices"
 )
 
-// AxisVergenceDefaultD is the limit on axis_vergence_D, in dioptres, that a
-// refined train meets where the user set none: some focus error that every eye
-// of normal depth of focus bears.
-const AxisVergenceDefaultD = 0.25
-
 // Refiner measures a train of given groups at gaps and eye reliefs other than
 // its paraxial ones, as an optimisation needs it: the ranked length, and by how
 // much each requirement and limit is exceeded. It reuses its buffers: each
@@ -35,8 +30,7 @@ type Refiner struct {
 	c        *Checker
 	start, t *Train
 	gapLeast []float64 // by gap; of no meaning for the mask's
-	eyeMost  float64   // mm, of |p|
-	pair     *pairCase // nil for others
+	room     RefineBounds
 	names    []string
 	excess   []float64
 	// Of the stand-in for vignetting, see watch.
@@ -53,7 +47,7 @@ type Refiner struct {
 // NewRefiner prepares refinements of trains for p, which must not change
 // afterwards, that are ranked by a length.
 func NewRefiner(p *Problem, by RankBy) *Refiner {
-	q := p.refined()
+	q := refined(p)
 	return &Refiner{p: q, by: by, c: NewChecker(q)}
 }
 
@@ -67,49 +61,9 @@ func (r *Refiner) Begin(start *Train) {
 	for i := range start.Gaps {
 		r.gapLeast = append(r.gapLeast, r.p.LeastGap(start.Groups[i], start.Groups[i+1]))
 	}
-	r.bound()
+	r.room = r.p.RefineBoundsOf(start)
 	r.allowedShare = r.c.limits[vignetting] / 100
 	r.watched = r.watched[:0]
-}
-
-// bound sets the limits within which [Problem.LeastRefined] and [PairTrain.Least] hold.
-func (r *Refiner) bound() {
-	p, rear := r.p, r.start.Groups[len(r.start.Groups)-1]
-	atEye, _, ok := p.eyeRange(rear.BFDMM)
-	if r.eyeMost = eyeMost / atEye; !ok {
-		r.eyeMost = 0
-	}
-	r.pair = nil
-	if r.start.Layout != ErectorPair {
-		return
-	}
-	front, okFront := p.NewFront(r.start.Groups[0], r.start.Seat, MassG)
-	back, okBack := p.NewRear(rear, r.start.Seat, MassG)
-	relay, ok := p.NewPairRelay(NewPairHalf(r.start.Groups[1]), NewPairHalf(r.start.Groups[2]))
-	if okFront && okBack && ok {
-		c := p.newPairCase(&front, &relay, &back, r.start.Seat, MassG)
-		r.pair = &c
-	}
-}
-
-// addBounds keeps a train within the limits of bound.
-func (r *Refiner) addBounds() {
-	p, t := r.p, r.t
-	rear := t.Groups[len(t.Groups)-1]
-	m := p.EyeMatrix(t)
-	r.add(MetricList[axisVergence].Name, math.Abs(m.A*m.C), p.residualMost(), p.axisLimitD()/1000)
-	r.add(Relief.String(), math.Abs(t.EyeRelief-p.CombinerShift()-rear.BFDMM), r.eyeMost, 1)
-	if r.pair == nil {
-		return
-	}
-	inner := t.Gaps[1]
-	v := 1 / (r.pair.relay.fold - inner)
-	within := r.pair.reachable()
-	r.add(GapRoom.String(), r.pair.relay.inner(within.Lo)-roundingSlack, inner, 1)
-	r.add(GapRoom.String(), inner, r.pair.relay.inner(within.Hi)+roundingSlack, 1)
-	eye := r.pair.eye(v, v)
-	r.add(Relief.String(), eye.Lo-roundingSlack, eye.Hi, 1)
-	r.add(Length.String(), r.pair.length(v)-pairShorterMost, t.Length, 1)
 }
 
 // Unknowns is the number of what an optimisation may change: the gaps and the
@@ -186,7 +140,6 @@ const hopelessExcess = 1e3
 const (
 	toleranceScale  = 1e-3
 	vignettingScale = 1.0
-	limitScale      = 1e-3
 )
 
 // addParaxial judges what does not need rays.
@@ -196,23 +149,23 @@ func (r *Refiner) addParaxial() {
 	if t.Layout == Keplerian {
 		wanted = -wanted
 	}
-	r.add(Magnification.String(), math.Abs(t.AngularMagnification/wanted-1), p.MagnificationTol+requirementSlack, max(p.MagnificationTol, toleranceScale))
+	r.add(Magnification.String(), math.Abs(t.AngularMagnification/wanted-1), p.MagnificationTol+RequirementSlack, max(p.MagnificationTol, toleranceScale))
 	for i, gap := range t.Gaps {
 		if i != t.MaskGap() {
-			r.add(GapRoom.String(), r.gapLeast[i]-roundingSlack, gap, 1)
+			r.add(GapRoom.String(), r.gapLeast[i]-RoundingSlack, gap, 1)
 		}
 	}
 	if !math.IsInf(p.LengthMax, 1) {
-		r.add(Length.String(), t.Length, p.LengthMax+roundingSlack, 1)
+		r.add(Length.String(), t.Length, p.LengthMax+RoundingSlack, 1)
 	}
-	r.add(Relief.String(), max(p.ReliefMin, p.CombinerMM)-roundingSlack, t.EyeRelief, 1)
-	r.add(Relief.String(), t.EyeRelief, p.ReliefMax+roundingSlack, 1)
+	r.add(Relief.String(), max(p.ReliefMin, p.CombinerMM)-RoundingSlack, t.EyeRelief, 1)
+	r.add(Relief.String(), t.EyeRelief, p.ReliefMax+RoundingSlack, 1)
 	if p.Refining() {
-		r.addBounds()
+		r.room.Each(r.t, r.add)
 	}
 	if !r.c.limited(vignetting) {
-		p.eachAperture(t, func(used, clear float64) {
-			r.add(Aperture.String(), used, clear+roundingSlack, 1)
+		p.EachAperture(t, func(used, clear float64) {
+			r.add(Aperture.String(), used, clear+RoundingSlack, 1)
 		})
 	}
 	if limit := p.Limits.Limit(PixelArcmin.String()); !math.IsInf(limit, 1) {
@@ -221,14 +174,14 @@ func (r *Refiner) addParaxial() {
 			_, chief := p.PlaceMask(t, v)
 			least = min(least, math.Abs(chief))
 		}
-		r.add(PixelArcmin.String(), arcmin(p.MaskPixel/least), limit*(1+requirementSlack), max(limit, limitScale))
+		r.add(PixelArcmin.String(), arcmin(p.MaskPixel/least), limit*(1+RequirementSlack), max(limit, LimitScale))
 	}
 	if limit := p.Limits.Limit(DepthStepD.String()); !math.IsInf(limit, 1) {
-		step := max(p.depthStep(t, p.VergenceFar), p.depthStep(t, p.VergenceNear))
-		r.add(DepthStepD.String(), step, limit*(1+requirementSlack), max(limit, limitScale))
+		step := max(p.DepthStep(t, p.VergenceFar), p.DepthStep(t, p.VergenceNear))
+		r.add(DepthStepD.String(), step, limit*(1+RequirementSlack), max(limit, LimitScale))
 	}
 	if limit := p.Limits.Limit(ViewpointShiftMM.String()); !math.IsInf(limit, 1) {
-		r.add(ViewpointShiftMM.String(), math.Abs(p.ViewpointShift(t)), limit+roundingSlack, 1)
+		r.add(ViewpointShiftMM.String(), math.Abs(p.ViewpointShift(t)), limit+RoundingSlack, 1)
 	}
 }
 
@@ -237,9 +190,9 @@ func (r *Refiner) addParaxial() {
 // smooth function of the gaps.
 func (r *Refiner) addTraced(report *Report) {
 	p, t, c := r.p, r.t, r.c
-	r.add(Travel.String(), report.TravelMM, p.Travel*(1+requirementSlack), max(p.Travel, 1))
+	r.add(Travel.String(), report.TravelMM, p.Travel*(1+RequirementSlack), max(p.Travel, 1))
 	lo, hi := p.MaskRoom(t)
-	slack := requirementSlack * t.Gaps[t.MaskGap()]
+	slack := RequirementSlack * t.Gaps[t.MaskGap()]
 	first, last, wide := math.Inf(1), math.Inf(-1), 0.0
 	for i := range report.Setpoints {
 		at := report.Setpoints[i].MaskMM
@@ -248,14 +201,14 @@ func (r *Refiner) addTraced(report *Report) {
 	}
 	r.add(Clearance.String(), lo-first, slack, 1)
 	r.add(Clearance.String(), last-hi, slack, 1)
-	r.add(MaskSize.String(), 2*wide*p.TanHalfWidth, p.MaskWidth*(1+requirementSlack), p.MaskWidth)
-	r.add(MaskSize.String(), 2*wide*p.TanHalfHeight, p.MaskHeight*(1+requirementSlack), p.MaskHeight)
+	r.add(MaskSize.String(), 2*wide*p.TanHalfWidth, p.MaskWidth*(1+RequirementSlack), p.MaskWidth)
+	r.add(MaskSize.String(), 2*wide*p.TanHalfHeight, p.MaskHeight*(1+RequirementSlack), p.MaskHeight)
 	for m := range MetricList {
 		limit := c.limits[m]
 		if math.IsInf(limit, 1) {
 			continue
 		}
-		name, scale := MetricList[m].Name, max(limit, limitScale)
+		name, scale := MetricList[m].Name, max(limit, LimitScale)
 		of := sampled(metricIndex(m))
 		if of == nil {
 			value := math.Abs(*MetricList[m].of(&report.Metrics))

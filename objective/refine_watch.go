@@ -49,7 +49,7 @@ func (r *Refiner) watch() {
 				break
 			}
 			w := watchedPupil{bundle: i}
-			w.x, w.y = c.p.pupilPlace(k)
+			w.x, w.y = pupilPlace(c.p, k)
 			w.level = r.exceeded(&w, r.allowedShare)
 			all = append(all, w)
 		}
@@ -146,10 +146,10 @@ func (c *Checker) blurLevel(a *Checker) float64 {
 		}
 		if c.limited(viewBlur) {
 			blur, _ := a.refocused(b)
-			level = max(level, blur/max(c.limits[viewBlur], limitScale))
+			level = max(level, blur/max(c.limits[viewBlur], LimitScale))
 		}
 		if c.limited(maskBlur) {
-			level = max(level, c.maskBlurOf(b)/max(c.limits[maskBlur], limitScale))
+			level = max(level, c.maskBlurOf(b)/max(c.limits[maskBlur], LimitScale))
 		}
 	}
 	return level

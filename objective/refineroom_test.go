@@ -66,7 +66,7 @@ func TestLeastRefined(t *testing.T) {
 			}
 			m := p.EyeMatrix(&moved)
 			at := moved.EyeRelief - p.CombinerShift() - last.BFDMM
-			if math.Abs(m.A*m.C) > p.residualMost() || math.Abs(math.Abs(1/m.A)/p.Magnification-1) > p.MagnificationTol ||
+			if math.Abs(m.A*m.C) > p.ResidualVergenceMax() || math.Abs(math.Abs(1/m.A)/p.Magnification-1) > p.MagnificationTol ||
 				math.Abs(at)*atEye > eyeMost {
 				continue
 			}

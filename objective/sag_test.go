@@ -99,7 +99,7 @@ func TestStackGap(t *testing.T) {
 			half := between(t, name+" half", 4, 25)
 			l := rayLens(name, 2*half, []float64{1, 1}, []float64{5}, constantGlass(1.5))
 			l.Surfaces = []catalog.Surface{drawSagSurface(t, name+"1", half), drawSagSurface(t, name+"2", half)}
-			e[i] = p.newElement(l, rapid.Bool().Draw(t, name+" turned"), i, i, 546.07)
+			e[i] = p.NewElement(l, rapid.Bool().Draw(t, name+" turned"), i, i)
 		}
 		last, first := e[0].Surfaces[1], e[1].Surfaces[0]
 		half := math.Min(e[0].Lens.DiameterMM, e[1].Lens.DiameterMM) / 2

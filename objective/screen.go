@@ -38,22 +38,22 @@ const screenStep = 10.0
 
 // NewScreener prepares screens for p, which must not change afterwards.
 func NewScreener(p *Problem) *Screener {
-	q := p.refined()
+	q := refined(p)
 	near := NewNearChecker(q, p.NearMissFactor)
 	near.limits[axisVergence] = math.Inf(1)
 	// Gaps can change the vergence of the world by so much, as a refocus does.
-	near.refocusSlackD = 1000 * p.residualMost()
+	near.refocusSlackD = 1000 * p.ResidualVergenceMax()
 	return &Screener{p: q, near: near, mask: NewNearChecker(q, p.NearMissFactor)}
 }
 
 // refined is the problem with the limits that hold for refined trains.
-func (p *Problem) refined() *Problem {
+func refined(p *Problem) *Problem {
 	q := *p
 	q.Limits.Max = maps.Clone(p.Limits.Max)
 	if q.Limits.Max == nil {
 		q.Limits.Max = map[string]float64{}
 	}
-	q.Limits.Max[MetricList[axisVergence].Name] = p.axisLimitD()
+	q.Limits.Max[MetricList[axisVergence].Name] = p.AxisLimitD()
 	return &q
 }
 
@@ -61,7 +61,7 @@ func (p *Problem) refined() *Problem {
 func (s *Screener) Screen(t *Train) Screened {
 	first := ""
 	at := *t
-	for relief := range t.screenReliefs() {
+	for relief := range screenReliefs(t) {
 		at.EyeRelief = relief
 		if s.near.blursView(&at) {
 			first = cmp.Or(first, MetricList[viewBlur].Name)
@@ -154,7 +154,7 @@ func (c *Checker) throughWeights(l *lines, b *bundle) []float64 {
 // screenReliefs visits the eye reliefs at which a train is screened: the least one, at
 // which it is solved, and those of the grid up to the largest that the paraxial
 // requirements leave.
-func (t *Train) screenReliefs() func(yield func(float64) bool) {
+func screenReliefs(t *Train) func(yield func(float64) bool) {
 	return func(yield func(float64) bool) {
 		if !yield(t.EyeRelief) {
 			return
@@ -186,8 +186,8 @@ const maskAloneGap = 1000.0
 
 // AtEveryScreen reports whether something holds at every eye relief at which a train that
 // is solved would be screened.
-func (t *Train) AtEveryScreen(holds func(relief float64) bool) bool {
-	for relief := range t.screenReliefs() {
+func AtEveryScreen(t *Train, holds func(relief float64) bool) bool {
+	for relief := range screenReliefs(t) {
 		if !holds(relief) {
 			return false
 		}

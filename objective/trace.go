@@ -67,10 +67,10 @@ type step struct {
 	clear      float64   // clear semi-diameter
 }
 
-// steps lays out the surfaces of t in the order in which the trace meets them.
+// trainSteps lays out the surfaces of t in the order in which the trace meets them.
 // It also gives for each gap between groups the surface before which it lies,
 // and the index of the first surface beyond the mask. It reuses both buffers.
-func (p *Problem) steps(t *Train, buf []step, gapBuf []int) (steps []step, gapSteps []int, beyondMask int) {
+func trainSteps(p *Problem, t *Train, buf []step, gapBuf []int) (steps []step, gapSteps []int, beyondMask int) {
 	steps = buf[:0]
 	gapSteps = append(gapBuf[:0], make([]int, len(t.Gaps))...)
 	distance, plate, plateIndex := t.EyeRelief, p.CombinerMM, p.CombinerIndex
@@ -90,7 +90,7 @@ func (p *Problem) steps(t *Train, buf []step, gapBuf []int) (steps []step, gapSt
 				*st = step{
 					distance: distance, plate: plate, plateIndex: plateIndex,
 					curvature: -surface.Curvature(), conic: surface.Conic,
-					asphere: st.asphere[:0], clear: element.clear,
+					asphere: st.asphere[:0], clear: element.Lens.ClearMM / 2,
 				}
 				if len(surface.Asphere) > 0 && !surface.IsSpherical() {
 					for _, a := range surface.Asphere {

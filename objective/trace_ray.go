@@ -34,7 +34,7 @@ const (
 // midway in the eye relief. The points end where the ray misses a surface or
 // is totally reflected: complete is then false, and the last point's direction
 // the one in which it arrived.
-func (p *Problem) TraceRay(t *Train, maskMM, wavelengthNM, x, y, sx, sy float64) (points []RayPoint, complete bool) {
+func TraceRay(p *Problem, t *Train, maskMM, wavelengthNM, x, y, sx, sy float64) (points []RayPoint, complete bool) {
 	z := t.Length + t.EyeRelief
 	k := math.Sqrt(1 + sx*sx + sy*sy)
 	ray := RayPoint{AtEye, -1, x, y, z, sx / k, sy / k, -1 / k}

@@ -12,7 +12,7 @@ import (
 // traceBatch traces rays of one wavelength through a train by the batched
 // trace, from the eye to the first vertex.
 func traceBatch(p *Problem, t *Train, wavelengthNM float64, r *rays) {
-	steps, _, _ := p.steps(t, nil, nil)
+	steps, _, _ := trainSteps(p, t, nil, nil)
 	ratios := [][]float64{nil}
 	indexRatios(t, func(g *catalog.Glass) []float64 { return []float64{g.Index(wavelengthNM)} }, ratios)
 	for s := range steps {
@@ -35,7 +35,7 @@ func TestTraceRayAgainstBatch(t *testing.T) {
 			sx, sy := wide*rapid.Float64Range(-0.1, 0.1).Draw(t, "sx"), wide*rapid.Float64Range(-0.1, 0.1).Draw(t, "sy")
 			r := singleRay(x, y, sx, sy)
 			traceBatch(p, train, wavelength, r)
-			points, complete := p.TraceRay(train, mask, wavelength, x, y, sx, sy)
+			points, complete := TraceRay(p, train, mask, wavelength, x, y, sx, sy)
 			if complete == r.lost(0) {
 				t.Fatalf("the single ray is complete: %v, the batched one lost: %v", complete, r.lost(0))
 			}

@@ -1,59 +1,12 @@
 package objective
 
 import (
-	"fmt"
 	"math"
 
 	"pgregory.net/rapid"
 
 	"relaysweep/catalog"
 )
-
-// The glasses of the ray tests. nd and Vd are those of common crowns and
-// flints; constant has no dispersion.
-var (
-	rayCrown      = catalog.NewAbbe("crown", 1.5168, 64.2, 2.51, "test")
-	rayFlint      = catalog.NewAbbe("flint", 1.7283, 28.5, 4.07, "test")
-	rayDenseCrown = catalog.NewAbbe("dense crown", 1.6204, 60.3, 3.58, "test")
-)
-
-func constantGlass(n float64) *catalog.Glass {
-	return catalog.NewAbbe(fmt.Sprint("constant ", n), n, math.Inf(1), catalog.Unset, "test")
-}
-
-// rayLens makes an invented lens from radii (mm), thicknesses and glasses.
-func rayLens(part string, diameter float64, radii, thickness []float64, glasses ...*catalog.Glass) *catalog.Lens {
-	l := &catalog.Lens{
-		Part: part, Vendor: "invented", Kind: "test", DiameterMM: diameter, ClearMM: 0.9 * diameter,
-		ThicknessMM: thickness, Glasses: glasses, LossPct: catalog.Unset, Density: catalog.Unset,
-		Price: 20, EFLMM: catalog.Unset, BFLMM: catalog.Unset, Stock: catalog.Unlimited,
-	}
-	for _, r := range radii {
-		l.Surfaces = append(l.Surfaces, catalog.Surface{RadiusMM: r})
-	}
-	return l
-}
-
-// rayEquiconvex is an equiconvex singlet of about the given focal length.
-func rayEquiconvex(f, diameter, thickness float64, glass *catalog.Glass) *catalog.Lens {
-	r := 2 * (glass.Nd() - 1) * f
-	return rayLens(fmt.Sprintf("equi-%g", f), diameter, []float64{r, -r}, []float64{thickness}, glass)
-}
-
-// rayPlanoConvex has its convex side towards the world.
-func rayPlanoConvex(f, diameter, thickness float64, glass *catalog.Glass) *catalog.Lens {
-	return rayLens(fmt.Sprintf("plano-%g", f), diameter, []float64{(glass.Nd() - 1) * f, math.Inf(1)}, []float64{thickness}, glass)
-}
-
-// rayAchromat is a cemented doublet of crown and flint with its crown towards the
-// world, of about the given focal length: powers V·φ/(V1-V2), the crown
-// rayEquiconvex (W. J. Smith, Modern Optical Engineering, 4th ed., 2008).
-func rayAchromat(f, diameter float64) *catalog.Lens {
-	va, vb := rayCrown.Vd(), rayFlint.Vd()
-	r := 2 * (rayCrown.Nd() - 1) * f * (va - vb) / va
-	last := 1 / (-1/r + vb/(va-vb)/f/(rayFlint.Nd()-1))
-	return rayLens(fmt.Sprintf("achromat-%g", f), diameter, []float64{r, -r, last}, []float64{diameter * 0.35, 2.5}, rayCrown, rayFlint)
-}
 
 func rayProblem() *Problem {
 	deg := math.Pi / 180
@@ -73,7 +26,7 @@ func rayProblem() *Problem {
 func rayGroup(p *Problem, lenses []*catalog.Lens, reversed ...bool) *Group {
 	var elements []*Element
 	for i, l := range lenses {
-		elements = append(elements, p.newElement(l, i < len(reversed) && reversed[i], 0, 0, p.WavelengthsNM[p.Reference()]))
+		elements = append(elements, p.NewElement(l, i < len(reversed) && reversed[i], 0, 0))
 	}
 	return p.NewGroup(elements...)
 }
@@ -153,12 +106,4 @@ func drawTrain(t *rapid.T) (*Problem, *Train) {
 	}
 	train.EyeRelief = last.BFDMM + p.CombinerShift() + rapid.Float64Range(-5, 5).Draw(t, "eye")
 	return p, train
-}
-
-// rayNear fails the test when two numbers differ by more than a tolerance.
-func rayNear(t rapid.TB, what string, got, want, tolerance float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= tolerance) {
-		t.Errorf("%s: got %.12g, want %.12g within %.3g", what, got, want, tolerance)
-	}
 }

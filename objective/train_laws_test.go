@@ -9,26 +9,6 @@ import (
 	"pgregory.net/rapid"
 )
 
-// trainScale is the size of the lengths that cancel in a train.
-func trainScale(t *Train) float64 {
-	scale := t.Length + math.Abs(t.EyeRelief)
-	for _, g := range t.Groups {
-		scale += math.Abs(g.FocalMM) + math.Abs(g.BFDMM) + math.Abs(g.FFDMM)
-	}
-	for _, gap := range t.Gaps {
-		scale += math.Abs(gap)
-	}
-	return scale
-}
-
-// skipHuge skips trains whose numbers blow up, as where a compound's
-// principal points lie metres off.
-func skipHuge(t *rapid.T, train *Train) {
-	if trainScale(train) > 5000 {
-		t.Skip("a train metres long")
-	}
-}
-
 // TestTrainIsAfocal: the matrix from viewpoint to eye is diag(1/Θ, Θ), the
 // identity for Θ = 1; its determinant, and that of every part of the way, 1.
 func TestTrainIsAfocal(t *testing.T) {
@@ -177,7 +157,7 @@ func TestDepthStepDerivative(t *testing.T) {
 		}
 		// Richardson's extrapolation leaves the fourth power.
 		got := (4*difference(1e-5) - difference(2e-5)) / 3
-		want := p.StageResolution / p.depthStep(train, v)
+		want := p.StageResolution / p.DepthStep(train, v)
 		rayNear(t, "dx/dV", math.Abs(got), want, 1e-5*want+1e-6)
 		// Setpoints move towards the eye as the apparent point comes nearer.
 		if got < 0 {
@@ -342,7 +322,7 @@ func scaledGroup(q *Problem, g *Group, k float64) *Group {
 		for i := range l.ThicknessMM {
 			l.ThicknessMM[i] *= k
 		}
-		elements = append(elements, q.newElement(&l, e.Reversed, e.Part, e.Index, 546.07))
+		elements = append(elements, q.NewElement(&l, e.Reversed, e.Part, e.Index))
 	}
 	return q.NewGroup(elements...)
 }

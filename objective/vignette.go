@@ -63,7 +63,7 @@ const pupilPlaces = 4
 
 // pupilPlace is the centre of the pupil at place k of its box: centred, up, down
 // and sideways.
-func (p *Problem) pupilPlace(k int) (x, y float64) { return placeIn(p.Box, k) }
+func pupilPlace(p *Problem, k int) (x, y float64) { return placeIn(p.Box, k) }
 
 // placeIn is place k in a box of a diameter.
 func placeIn(box float64, k int) (x, y float64) {
@@ -150,7 +150,7 @@ func (c *Checker) suspect(i int) {
 			break // on the axis all directions are alike
 		}
 		if share := c.gridShare(over, k); share > 0 || !c.clearsPlace(b, k) {
-			x, y := c.p.pupilPlace(k)
+			x, y := pupilPlace(c.p, k)
 			c.rim.suspects = append(c.rim.suspects, suspect{i, x, y, share})
 		}
 	}
@@ -158,7 +158,7 @@ func (c *Checker) suspect(i int) {
 
 // clearsPlace is clears for place k of the pupil.
 func (c *Checker) clearsPlace(b *bundle, k int) bool {
-	x, y := c.p.pupilPlace(k)
+	x, y := pupilPlace(c.p, k)
 	return c.clears(b, x, y, c.p.Pupil/2)
 }
 
@@ -208,7 +208,7 @@ func (c *Checker) grid(b *bundle) []float64 {
 // pupil at place k.
 func (c *Checker) gridShare(over []float64, k int) float64 {
 	radius := c.p.Pupil / 2
-	atX, atY := c.p.pupilPlace(k)
+	atX, atY := pupilPlace(c.p, k)
 	var blocked, whole float64
 	for i := range gridHalfChords {
 		x, half := c.gridChord(i)
@@ -238,7 +238,7 @@ func within(chord []float64, half, lo, hi float64) (length float64) {
 		}
 		from := float64(step*float64(j)) - half
 		to := from + step
-		if !(chord[j] <= requirementSlack) {
+		if !(chord[j] <= RequirementSlack) {
 			to = from + float64(out*step)
 		} else {
 			from = to - float64(out*step)
@@ -339,7 +339,7 @@ func (c *Checker) blocked(b *bundle, x, y, radius float64, by chords) (share flo
 // not known. Where one of them is lost and the other is not vignetted, the loss
 // begins somewhere between: half way.
 func stretch(before, a, b, after float64) float64 {
-	outA, outB := !(a <= requirementSlack), !(b <= requirementSlack)
+	outA, outB := !(a <= RequirementSlack), !(b <= RequirementSlack)
 	switch {
 	case outA && outB:
 		return 1

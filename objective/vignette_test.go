@@ -18,9 +18,9 @@ func TestVignetted(t *testing.T) {
 		for _, g := range c.train.Groups {
 			for _, e := range g.Elements {
 				// Apertures that cut something off.
-				e.clear *= 0.75
+				e.Lens.ClearMM *= 0.75
 				for range e.Surfaces {
-					apertures = append(apertures, e.clear)
+					apertures = append(apertures, e.Lens.ClearMM/2)
 				}
 			}
 		}
@@ -43,7 +43,7 @@ func TestVignetted(t *testing.T) {
 						continue
 					}
 					all++
-					points, complete := p.TraceRay(c.train, mask, p.WavelengthsNM[p.Reference()], x+at[0], y+at[1], 0, b.tan)
+					points, complete := TraceRay(&p, c.train, mask, p.WavelengthsNM[p.Reference()], x+at[0], y+at[1], 0, b.tan)
 					for _, q := range points {
 						if q.At == AtLens && math.Hypot(q.X, q.Y) > apertures[q.Surface] {
 							complete = false
@@ -80,7 +80,7 @@ func TestVignettedEstimate(t *testing.T) {
 		p.DepthSteps = 4
 		for _, g := range c.train.Groups {
 			for _, e := range g.Elements {
-				e.clear *= 0.8
+				e.Lens.ClearMM *= 0.8
 			}
 		}
 		checker := NewChecker(&p)
@@ -90,7 +90,7 @@ func TestVignettedEstimate(t *testing.T) {
 			b := &checker.bundles[k]
 			over := slices.Clone(checker.grid(b))
 			for place := range pupilPlaces {
-				x, y := p.pupilPlace(place)
+				x, y := pupilPlace(&p, place)
 				share := checker.vignetted(b, x, y, p.Pupil/2)
 				largest = max(largest, 100*share)
 				if share > 0 && share < 1 {

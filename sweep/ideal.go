@@ -32,7 +32,7 @@ func (j *Job) addIdeals(ctx context.Context, journal *Journal, outcomes []PointO
 					return err
 				}
 				options := j.options(o.Point.Spec)
-				ideal, err := o.Problem.Ideal(ctx, options.spaces, ratio, options.by)
+				ideal, err := objective.Find(ctx, o.Problem, options.spaces, ratio, options.by)
 				if err != nil {
 					return err
 				}

@@ -50,7 +50,7 @@ func (s *maskScreen) turnsAway(t *objective.Train, rear objective.StackCode) boo
 		return false
 	}
 	group := t.Groups[len(t.Groups)-1]
-	return t.AtEveryScreen(func(relief float64) bool {
+	return objective.AtEveryScreen(t, func(relief float64) bool {
 		at := maskAt{rear, math.Float64bits(relief)}
 		shard := &s.shards[mix(uint64(rear)^at.relief)%maskShards]
 		shard.Lock()

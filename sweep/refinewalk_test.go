@@ -320,7 +320,7 @@ func TestMaskScreenIsRight(t *testing.T) {
 			}
 			turned++
 			at := *train
-			if turned%4 == 0 && !train.AtEveryScreen(func(relief float64) bool {
+			if turned%4 == 0 && !objective.AtEveryScreen(train, func(relief float64) bool {
 				at.EyeRelief = relief
 				return near.Measure(&at).Metrics.MaskBlurArcmin > limit
 			}) {

@@ -59,7 +59,7 @@ func (b *reopened) traceSample(field, vergence, maskMM float64) []tracedRay {
 	for _, r := range pupilRays {
 		y := r.share * p.PupilReach()
 		slope := float64(field*p.TanMax) - float64(y*vergence)
-		points, complete := p.TraceRay(b.train, maskMM, p.WavelengthsNM[p.Reference()], 0, y, 0, slope)
+		points, complete := objective.TraceRay(p, b.train, maskMM, p.WavelengthsNM[p.Reference()], 0, y, 0, slope)
 		rays = append(rays, tracedRay{r, points, complete})
 	}
 	return rays
