@@ -2,6 +2,8 @@ package objective
 
 import (
 	"fmt"
+
+	"relaysweep/objective/internal/testlens"
 	"testing"
 )
 
@@ -22,7 +24,7 @@ func TestReference(t *testing.T) {
 func TestDepth(t *testing.T) {
 	p := &Problem{VergenceFar: 0.0003, VergenceNear: 0.0043, DepthSteps: 5}
 	for i, want := range []float64{0.0003, 0.0013, 0.0023, 0.0033, 0.0043} {
-		closeTo(t, fmt.Sprint("depth ", i), p.Depth(i), want, want)
+		testlens.CloseTo(t, fmt.Sprint("depth ", i), p.Depth(i), want, want)
 	}
 	if p.Depth(0) != p.VergenceFar || p.Depth(4) != p.VergenceNear {
 		t.Error("the ends are not exact")
