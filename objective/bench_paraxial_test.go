@@ -106,7 +106,7 @@ func BenchmarkReduce(b *testing.B) {
 		{"front-mask", func(g *Group) bool { _, ok := p.NewFront(g, SeatFront, MassG); return ok }},
 		{"rear-mask", func(g *Group) bool { _, ok := p.NewRear(g, SeatRear, MassG); return ok }},
 		{"relay", func(g *Group) bool { _, ok := p.NewRelay(g); return ok }},
-		{"pair-half", func(g *Group) bool { return len(NewPairHalf(g).back) > 0 }},
+		{"pair-half", func(g *Group) bool { return len(NewPairComponentRows(g).back) > 0 }},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			b.ReportAllocs()

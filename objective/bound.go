@@ -12,18 +12,18 @@ import (
 // of fronts, P of rears), their largest focal distances: the BFD of fronts, the
 // FFD of rears, both of halves, the largest sway of rears, and what else bounds halves.
 type Box struct {
-	F        Interval
-	U        float64
-	Sway     float64 // of rears
-	I        Interval
-	FFD, BFD float64
-	Half     HalfBox
+	F         Interval
+	Length    float64
+	Sway      float64 // of rears
+	I         Interval
+	FFD, BFD  float64
+	Component PairComponentBox
 }
 
 // HalfBox is what a box holds of halves of pair relays alone.
-type HalfBox struct {
+type PairComponentBox struct {
 	TFFD, TBFD float64  // least t + FFD and t + BFD
-	X          float64  // least t + FFD + BFD - 2f
+	Hiatus     float64  // least t + FFD + BFD - 2f
 	Thickness  float64  // least t
 	Power      Interval // 1/f
 	A, B, D    Interval // of the system matrix
@@ -39,23 +39,25 @@ func hull(i, j Interval) Interval {
 // Around is the smallest box around two.
 func (b *Box) Around(c *Box) Box {
 	return Box{
-		F: hull(b.F, c.F), U: min(b.U, c.U), Sway: max(b.Sway, c.Sway), I: hull(b.I, c.I),
+		F: hull(b.F, c.F), Length: min(b.Length, c.Length), Sway: max(b.Sway, c.Sway), I: hull(b.I, c.I),
 		FFD: max(b.FFD, c.FFD), BFD: max(b.BFD, c.BFD),
-		Half: HalfBox{
-			TFFD: min(b.Half.TFFD, c.Half.TFFD), TBFD: min(b.Half.TBFD, c.Half.TBFD),
-			X: min(b.Half.X, c.Half.X), Thickness: min(b.Half.Thickness, c.Half.Thickness),
-			Power: hull(b.Half.Power, c.Half.Power),
-			A:     hull(b.Half.A, c.Half.A), B: hull(b.Half.B, c.Half.B), D: hull(b.Half.D, c.Half.D),
-			Back: hull(b.Half.Back, c.Half.Back), Front: hull(b.Half.Front, c.Half.Front),
+		Component: PairComponentBox{
+			TFFD: min(b.Component.TFFD, c.Component.TFFD), TBFD: min(b.Component.TBFD, c.Component.TBFD),
+			Hiatus: min(b.Component.Hiatus, c.Component.Hiatus), Thickness: min(b.Component.Thickness, c.Component.Thickness),
+			Power: hull(b.Component.Power, c.Component.Power),
+			A:     hull(b.Component.A, c.Component.A), B: hull(b.Component.B, c.Component.B), D: hull(b.Component.D, c.Component.D),
+			Back: hull(b.Component.Back, c.Component.Back), Front: hull(b.Component.Front, c.Component.Front),
 		},
 	}
 }
 
 // Box is the box of one front.
-func (f *Front) Box() Box { return Box{F: Interval{f.F, f.F}, U: f.U, I: f.Q, BFD: f.BFD} }
+func (f *Front) Box() Box { return Box{F: Interval{f.F, f.F}, Length: f.ToFocus, I: f.Q, BFD: f.BFD} }
 
 // Box is the box of one rear.
-func (r *Rear) Box() Box { return Box{F: Interval{r.F, r.F}, U: r.U, Sway: r.Sway, I: r.P, FFD: r.FFD} }
+func (r *Rear) Box() Box {
+	return Box{F: Interval{r.F, r.F}, Length: r.FromFocus, Sway: r.Sway, I: r.P, FFD: r.FFD}
+}
 
 // BoundSlack, in mm, is what a lower bound must exceed a threshold by before
 // anything is set aside: the bounds are sums of a dozen lengths of at most some
@@ -125,16 +127,16 @@ type RelayTable struct {
 // relayBlock is a run of relayBlockSize relays: those of it that can serve have a
 // focal length of at least f, an X of at least x and a Reach of at most reach.
 type relayBlock struct {
-	f, x, reach float64
-	least       float64 // least X from this block on
+	f, hiatus, endPower float64
+	least               float64 // least X from this block on
 }
 
 const relayBlockSize = 32
 
 type relayLayer struct {
-	reach float64
-	x     [focalBins]float64             // least X of relays with f from this bin on, up to bins
-	cost  [kappaSteps][focalBins]float64 // least X + κ·f likewise
+	endPower float64
+	hiatus   [focalBins]float64             // least X of relays with f from this bin on, up to bins
+	cost     [kappaSteps][focalBins]float64 // least X + κ·f likewise
 }
 
 const (
@@ -175,29 +177,29 @@ func NewRelayTable(p *Problem, lib *Library, relays []Relay) *RelayTable {
 		return t
 	}
 	for block := range slices.Chunk(relays, relayBlockSize) {
-		b := relayBlock{f: block[0].F, x: math.Inf(1)}
+		b := relayBlock{f: block[0].F, hiatus: math.Inf(1)}
 		for j := range block {
-			b.x, b.reach = min(b.x, block[j].X), max(b.reach, block[j].Reach)
+			b.hiatus, b.endPower = min(b.hiatus, block[j].Hiatus), max(b.endPower, block[j].MaxEndPower)
 		}
 		t.blocks = append(t.blocks, b)
 	}
 	least := math.Inf(1)
 	for b := len(t.blocks) - 1; b >= 0; b-- {
-		least = min(least, t.blocks[b].x)
+		least = min(least, t.blocks[b].hiatus)
 		t.blocks[b].least = least
 	}
 	t.bin0 = tableBin(relays[0].F)
 	t.bins = min(focalBins, tableBin(relays[len(relays)-1].F)-t.bin0+1)
 	reaches := make([]float64, len(relays))
 	for j := range relays {
-		reaches[j] = relays[j].Reach
+		reaches[j] = relays[j].MaxEndPower
 	}
 	slices.Sort(reaches)
 	t.layers = make([]relayLayer, min(relayLayers, len(relays)))
 	for l := range t.layers {
 		layer := &t.layers[l]
 		if l > 0 {
-			layer.reach = reaches[l*len(reaches)/len(t.layers)]
+			layer.endPower = reaches[l*len(reaches)/len(t.layers)]
 		}
 		t.fill(layer)
 	}
@@ -206,24 +208,24 @@ func NewRelayTable(p *Problem, lib *Library, relays []Relay) *RelayTable {
 
 func (t *RelayTable) fill(layer *relayLayer) {
 	for b := range t.bins {
-		layer.x[b] = math.Inf(1)
+		layer.hiatus[b] = math.Inf(1)
 		for g := range layer.cost {
 			layer.cost[g][b] = math.Inf(1)
 		}
 	}
 	for j := range t.relays {
 		r := &t.relays[j]
-		if r.Reach < layer.reach {
+		if r.MaxEndPower < layer.endPower {
 			continue
 		}
 		b := t.bin(r.F)
-		layer.x[b] = min(layer.x[b], r.X)
+		layer.hiatus[b] = min(layer.hiatus[b], r.Hiatus)
 		for g := range layer.cost {
-			layer.cost[g][b] = min(layer.cost[g][b], r.X+float64(kappaLow(g)*r.F))
+			layer.cost[g][b] = min(layer.cost[g][b], r.Hiatus+float64(kappaLow(g)*r.F))
 		}
 	}
 	for b := t.bins - 2; b >= 0; b-- {
-		layer.x[b] = min(layer.x[b], layer.x[b+1])
+		layer.hiatus[b] = min(layer.hiatus[b], layer.hiatus[b+1])
 		for g := range layer.cost {
 			layer.cost[g][b] = min(layer.cost[g][b], layer.cost[g][b+1])
 		}
@@ -251,7 +253,7 @@ func (t *RelayTable) Bound(front, rear *Box) (length float64, relay Interval) {
 	reach := 1/rear.F.Hi + theta/front.F.Hi
 	layer := &t.layers[0]
 	for l := len(t.layers) - 1; l > 0; l-- {
-		if t.layers[l].reach <= reach {
+		if t.layers[l].endPower <= reach {
 			layer = &t.layers[l]
 			break
 		}
@@ -259,8 +261,8 @@ func (t *RelayTable) Bound(front, rear *Box) (length float64, relay Interval) {
 	b, g := t.bin(relay.Lo), kappaStep(kappa)
 	ends := front.F.Lo + float64(theta*rear.F.Lo)
 	shorter := leastShrink(theta, front, rear)
-	length = max(layer.cost[g][b], layer.x[b]+float64(shorter*ends*ends/widest))
-	return front.U + rear.U + t.p.MaskShift() + length, relay
+	length = max(layer.cost[g][b], layer.hiatus[b]+float64(shorter*ends*ends/widest))
+	return front.Length + rear.Length + t.p.MaskShift() + length, relay
 }
 
 // leastShrink is the least ratio over two boxes of κ at the m' that refinement can reach
@@ -286,7 +288,7 @@ func leastShrink(theta float64, front, rear *Box) float64 {
 // until visit returns false.
 func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float64, visit func(r *Relay, length float64) bool) {
 	kappa := leastKappa(swayed(t.p.Magnification*rear.F/front.F, rear.Sway))
-	base := front.U + rear.U + t.p.MaskShift()
+	base := front.ToFocus + rear.FromFocus + t.p.MaskShift()
 	reach := 1/rear.F + t.p.Magnification/front.F
 	first, _ := slices.BinarySearchFunc(t.blocks, relay.Lo, func(b relayBlock, f float64) int { return cmp.Compare(b.f, f) })
 	for n := max(0, first-1); n < len(t.blocks); n++ {
@@ -295,13 +297,13 @@ func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float6
 		if b.f > relay.Hi || cost+b.least > limit {
 			return
 		}
-		if cost+b.x > limit || b.reach*(1+1e-9) < reach {
+		if cost+b.hiatus > limit || b.endPower*(1+1e-9) < reach {
 			continue
 		}
 		for j := n * relayBlockSize; j < min((n+1)*relayBlockSize, len(t.relays)); j++ {
 			r := &t.relays[j]
-			length := base + float64(kappa*r.F) + r.X
-			if length <= limit && r.F >= relay.Lo && r.F <= relay.Hi && r.Reach*(1+1e-9) >= reach && !visit(t.withGroup(j), length) {
+			length := base + float64(kappa*r.F) + r.Hiatus
+			if length <= limit && r.F >= relay.Lo && r.F <= relay.Hi && r.MaxEndPower*(1+1e-9) >= reach && !visit(t.withGroup(j), length) {
 				return
 			}
 		}
@@ -332,5 +334,5 @@ func (p *Problem) KeplerianBound(front, rear *Box) float64 {
 		front.F.Lo/rear.F.Hi > p.Magnification*(1+p.MagnificationTol)+rounding {
 		return math.Inf(1)
 	}
-	return front.U + rear.U + p.MaskShift()
+	return front.Length + rear.Length + p.MaskShift()
 }

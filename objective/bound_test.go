@@ -145,8 +145,8 @@ func TestRelayTable(t *testing.T) {
 					met++
 					least := p.LeastRefined(train)
 					lengths[[3]int{a, b, j}] = least
-					if h := 1/rear.F + p.Magnification/front.F; relay.Reach < h*(1-1e-9) {
-						t.Errorf("case %d: %s is met with a Reach of %v, below %v", i, train.DesignID(), relay.Reach, h)
+					if h := 1/rear.F + p.Magnification/front.F; relay.MaxEndPower < h*(1-1e-9) {
+						t.Errorf("case %d: %s is met with a Reach of %v, below %v", i, train.DesignID(), relay.MaxEndPower, h)
 					}
 					if _, ok := seen[relay.Group]; !ok && least < limit-BoundSlack {
 						t.Errorf("case %d: Scan to %v passes over %s, %v long", i, limit, train.DesignID(), train.Length)
@@ -226,7 +226,7 @@ func TestReachBound(t *testing.T) {
 	testlens.Examples(600, func(t *rapid.T) spaceTrial {
 		p := use.DrawProblem(t)
 		if rapid.Bool().Draw(t, "small field") { // r·V > tan θ at the far end
-			p.TanMax = testlens.Between(t, "tan", 0.1, 1) * p.ApertureReach() * (p.VergenceFar + 1e-5)
+			p.TanMax = testlens.Between(t, "tan", 0.1, 1) * p.PassingEdge() * (p.VergenceFar + 1e-5)
 		}
 		g := use.DrawGroup(t, p, "relay", testlens.Between(t, "f", 20, 80))
 		if rapid.Bool().Draw(t, "thin") {
@@ -236,10 +236,10 @@ func TestReachBound(t *testing.T) {
 	}, func(i int, s spaceTrial) {
 		p := s.p
 		relay, ok := p.NewRelay(s.groups[0])
-		if !ok || math.IsInf(relay.Reach, 1) {
+		if !ok || math.IsInf(relay.MaxEndPower, 1) {
 			return
 		}
-		if p.ApertureReach()*p.VergenceFar > p.TanMax {
+		if p.PassingEdge()*p.VergenceFar > p.TanMax {
 			loose++
 		}
 		r := rand.New(rand.NewPCG(s.seed, 8))
@@ -248,7 +248,7 @@ func TestReachBound(t *testing.T) {
 				edge := -((row.A*relay.Group.BFDMM-row.B)*a + row.A*relay.F*b)
 				chief := row.A/a + place*edge
 				used := math.Max(math.Abs(edge+p.VergenceFar*chief), math.Abs(edge+p.VergenceNear*chief))
-				if math.Abs(chief)*p.TanMax+p.ApertureReach()*used > row.clear {
+				if math.Abs(chief)*p.TanMax+p.PassingEdge()*used > row.clear {
 					return false
 				}
 			}
@@ -258,7 +258,7 @@ func TestReachBound(t *testing.T) {
 			share := r.Float64()
 			some := false
 			for _, over := range [2]float64{1 + 1e-9, 1 - 1e-3} {
-				a, b := relay.Reach*share*over, relay.Reach*(1-share)*over
+				a, b := relay.MaxEndPower*share*over, relay.MaxEndPower*(1-share)*over
 				// The places of the eye that the first surface lets through.
 				row := relay.rows[0]
 				edge := -((row.A*relay.Group.BFDMM-row.B)*a + row.A*relay.F*b)
@@ -272,7 +272,7 @@ func TestReachBound(t *testing.T) {
 						continue
 					}
 					if over > 1 {
-						t.Errorf("case %d: the apertures pass beyond the Reach %v, at 1/f_rear %v and Θ/f_front %v", i, relay.Reach, a, b)
+						t.Errorf("case %d: the apertures pass beyond the Reach %v, at 1/f_rear %v and Θ/f_front %v", i, relay.MaxEndPower, a, b)
 					}
 					some = true
 				}
@@ -393,16 +393,16 @@ func TestKeplerianBound(t *testing.T) {
 // least as long as its own bound, and as that of any four boxes that hold its
 // parts.
 func TestPairBound(t *testing.T) {
-	met, sharp, counts := 0, math.Inf(1), map[[2]HalfClass]int{}
+	met, sharp, counts := 0, math.Inf(1), map[[2]ComponentClass]int{}
 	testlens.Examples(60, drawSpace(ErectorPair, 9), func(i int, s spaceTrial) {
 		p := s.p
 		r := rand.New(rand.NewPCG(s.seed, 7))
-		var halves []PairHalf
+		var halves []PairComponentRows
 		var boxes []Box
-		var classes []HalfClass
+		var classes []ComponentClass
 		for _, g := range s.groups {
-			halves = append(halves, NewPairHalf(g))
-			h := HalfOf(g, 0)
+			halves = append(halves, NewPairComponentRows(g))
+			h := PairComponentOf(g, 0)
 			boxes, classes = append(boxes, h.Box()), append(classes, h.Class())
 		}
 		lengths := map[[4]int]float64{}
@@ -426,7 +426,7 @@ func TestPairBound(t *testing.T) {
 						met++
 						least := pair.Least()
 						lengths[[4]int{a, j, k, b}] = least
-						both := [2]HalfClass{classes[j], classes[k]}
+						both := [2]ComponentClass{classes[j], classes[k]}
 						counts[both]++
 						frontBox, rearBox := front.Box(), rear.Box()
 						box := p.PairBound(s.seat, [4]*Box{&frontBox, &boxes[j], &boxes[k], &rearBox}, train.Length)
@@ -443,9 +443,9 @@ func TestPairBound(t *testing.T) {
 			rears, rearBox := boxOf(r, s.rears, (*Rear).Box)
 			var held [2][]int
 			var box [2]Box
-			var both [2]HalfClass
+			var both [2]ComponentClass
 			for n := range held {
-				both[n] = HalfClass(r.IntN(int(HalfClasses)))
+				both[n] = ComponentClass(r.IntN(int(ComponentClasses)))
 				for j := range halves {
 					if classes[j] == both[n] && r.IntN(4) > 0 {
 						if len(held[n]) == 0 {
@@ -483,12 +483,12 @@ func TestMixedBound(t *testing.T) {
 		p := *s.p
 		for _, first := range s.groups {
 			for _, second := range s.groups {
-				h1, h2 := HalfOf(first, 0), HalfOf(second, 0)
+				h1, h2 := PairComponentOf(first, 0), PairComponentOf(second, 0)
 				strong := -1
-				switch classes := [2]HalfClass{h1.Class(), h2.Class()}; classes {
-				case [2]HalfClass{Converging, Weak}:
+				switch classes := [2]ComponentClass{h1.Class(), h2.Class()}; classes {
+				case [2]ComponentClass{Converging, Weak}:
 					strong = 0
-				case [2]HalfClass{Weak, Converging}:
+				case [2]ComponentClass{Weak, Converging}:
 					strong = 1
 				}
 				if strong < 0 || len(s.fronts) == 0 || len(s.rears) == 0 {
@@ -505,7 +505,7 @@ func TestMixedBound(t *testing.T) {
 					continue
 				}
 				m := p.Magnification * rear.F / front.F
-				length := front.U + rear.U + relayX(&relay) + (2+m+1/m)*relay.FocalMM + p.MaskShift()
+				length := front.ToFocus + rear.FromFocus + hiatusOf(&relay) + (2+m+1/m)*relay.FocalMM + p.MaskShift()
 				boxes := [4]Box{front.Box(), h1.Box(), h2.Box(), rear.Box()}
 				x := strongFirst(&boxes[0], &boxes[1], &boxes[2], &boxes[3])
 				x.m = Interval{m, m}

@@ -8,21 +8,21 @@ import "math"
 // relays the least X by bins of focal length and Reach.
 //
 // It costs little more than the stacking.
-type Census struct {
-	p        *Problem
-	Groups   int64         // all of them
-	Positive int64         // those that converge
-	fronts   [2]*endCensus // by seat, nil where not asked for
-	rears    [2]*endCensus
-	relays   *relayCensus            // nil where not asked for
-	plain    *[focalBinsMost]float64 // least U of any front of a keplerian
+type BinnedMinima struct {
+	p               *Problem
+	Groups          int64         // all of them
+	Positive        int64         // those that converge
+	fronts          [2]*endMinima // by seat, nil where not asked for
+	rears           [2]*endMinima
+	relays          *relayMinima            // nil where not asked for
+	keplerianFronts *[focalBinsMost]float64 // least U of any front of a keplerian
 }
 
 // endCensus is the census of the groups in one place at an end of the train.
 // How far one of them reaches is -Q.Lo for a front and P.Hi for a rear.
-type endCensus struct {
-	u    [focalBinsMost][offsetBins]float64 // least U
-	best [focalBinsMost][offsetBins]float64 // least U in this or a further bin
+type endMinima struct {
+	least [focalBinsMost][offsetBins]float64 // least U
+	best  [focalBinsMost][offsetBins]float64 // least U in this or a further bin
 }
 
 // Reaches are binned by their ratio to the least focal length of the bin, from
@@ -48,11 +48,11 @@ func offsetBin(f int, reach float64) int {
 	return int(max(0, min(offsetBins-1, b)))
 }
 
-func newEndCensus() *endCensus {
-	c := new(endCensus)
-	for f := range c.u {
-		for o := range c.u[f] {
-			c.u[f][o], c.best[f][o] = math.Inf(1), math.Inf(1)
+func newEndMinima() *endMinima {
+	c := new(endMinima)
+	for f := range c.least {
+		for o := range c.least[f] {
+			c.least[f][o], c.best[f][o] = math.Inf(1), math.Inf(1)
 		}
 	}
 	return c
@@ -60,34 +60,34 @@ func newEndCensus() *endCensus {
 
 // add counts in a group of a bin of focal lengths that has this U and reaches at
 // most so far, unless groups that reach further have no larger U.
-func (c *endCensus) add(f int, u, reach float64) {
+func (c *endMinima) add(f int, u, reach float64) {
 	if o := offsetBin(f, reach); o == 0 || u < c.best[f][o-1] {
 		c.put(f, o, u)
 	}
 }
 
-func (c *endCensus) put(f, o int, u float64) {
-	c.u[f][o] = min(c.u[f][o], u)
+func (c *endMinima) put(f, o int, u float64) {
+	c.least[f][o] = min(c.least[f][o], u)
 	for ; o < offsetBins && u < c.best[f][o]; o++ {
 		c.best[f][o] = u
 	}
 }
 
-func (c *endCensus) merge(d *endCensus) {
-	for f := range c.u {
-		for o := range c.u[f] {
-			c.put(f, o, d.u[f][o])
+func (c *endMinima) merge(d *endMinima) {
+	for f := range c.least {
+		for o := range c.least[f] {
+			c.put(f, o, d.least[f][o])
 		}
 	}
 }
 
 // boxes are boxes that cover every group for the purpose of a lower bound. Bins
 // that further ones beat are left out.
-func (c *endCensus) boxes(p *Problem, front bool) []Box {
+func (c *endMinima) boxes(p *Problem, front bool) []Box {
 	var boxes []Box
-	for f := range c.u {
+	for f := range c.least {
 		least := math.Inf(1)
-		for o, u := range c.u[f] {
+		for o, u := range c.least[f] {
 			if u < least {
 				boxes = append(boxes, p.endBox(f, u, furthest(f, o), front))
 				least = u
@@ -100,16 +100,16 @@ func (c *endCensus) boxes(p *Problem, front bool) []Box {
 // relayCensus is the census of relays: the least X by bins of focal length,
 // finer than those of the ends, and of 1/Reach. All relays of a bin of 1/Reach
 // and those of earlier ones have a Reach of at most its reachMost.
-type relayCensus struct {
-	x    [relayBins][reachBins]float64
-	best [relayBins][reachBins]float64 // least X in this or an earlier bin
+type relayMinima struct {
+	hiatus [relayBins][tightnessBins]float64
+	best   [relayBins][tightnessBins]float64 // least X in this or an earlier bin
 }
 
 const (
 	relayFineBits = 6
 	relayBins     = 12 << relayFineBits
-	reachBins     = 32
-	reachSpan     = 1.0
+	tightnessBins = 32
+	tightnessSpan = 1.0
 )
 
 // relayBin is [focalBin] in finer bins.
@@ -128,24 +128,24 @@ func relayBinLow(bin int) float64 {
 
 // reachBin is the bin of a tightness 1/Reach in units of the scale of the bin
 // of focal lengths, the same for all focal lengths of a bin.
-func reachBin(f int, tightness float64) int {
-	b := float64(tightness*focalPerScale[f]) * (reachBins / reachSpan)
-	return int(max(0, min(reachBins-1, b)))
+func tightnessBin(f int, tightness float64) int {
+	b := float64(tightness*focalPerScale[f]) * (tightnessBins / tightnessSpan)
+	return int(max(0, min(tightnessBins-1, b)))
 }
 
 // reachMost is the largest Reach of a bin.
-func reachMost(f, r int) float64 {
+func binEndPower(f, r int) float64 {
 	if r == 0 {
 		return math.Inf(1)
 	}
-	return 1 / (float64(r) * (reachSpan / reachBins) * focalScale[f])
+	return 1 / (float64(r) * (tightnessSpan / tightnessBins) * focalScale[f])
 }
 
-func newRelayCensus() *relayCensus {
-	c := new(relayCensus)
-	for f := range c.x {
-		for r := range c.x[f] {
-			c.x[f][r], c.best[f][r] = math.Inf(1), math.Inf(1)
+func newRelayMinima() *relayMinima {
+	c := new(relayMinima)
+	for f := range c.hiatus {
+		for r := range c.hiatus[f] {
+			c.hiatus[f][r], c.best[f][r] = math.Inf(1), math.Inf(1)
 		}
 	}
 	return c
@@ -153,23 +153,23 @@ func newRelayCensus() *relayCensus {
 
 // add counts in a relay of a bin of focal lengths that has this X and at least
 // this 1/Reach, unless relays of smaller have no larger X.
-func (c *relayCensus) add(focal, x, tightness float64) {
+func (c *relayMinima) add(focal, x, tightness float64) {
 	f := relayBin(focal)
-	if r := reachBin(f>>(relayFineBits-focalFineBits), tightness); r == 0 || x < c.best[f][r-1] {
+	if r := tightnessBin(f>>(relayFineBits-focalFineBits), tightness); r == 0 || x < c.best[f][r-1] {
 		c.put(f, r, x)
 	}
 }
 
-func (c *relayCensus) put(f, r int, x float64) {
-	c.x[f][r] = min(c.x[f][r], x)
-	for ; r < reachBins && x < c.best[f][r]; r++ {
+func (c *relayMinima) put(f, r int, x float64) {
+	c.hiatus[f][r] = min(c.hiatus[f][r], x)
+	for ; r < tightnessBins && x < c.best[f][r]; r++ {
 		c.best[f][r] = x
 	}
 }
 
-func (c *relayCensus) merge(d *relayCensus) {
-	for f := range c.x {
-		for r, x := range d.x[f] {
+func (c *relayMinima) merge(d *relayMinima) {
+	for f := range c.hiatus {
+		for r, x := range d.hiatus[f] {
 			c.put(f, r, x)
 		}
 	}
@@ -177,13 +177,13 @@ func (c *relayCensus) merge(d *relayCensus) {
 
 // all are stand-ins for all relays: each relay is matched by one of no longer
 // focal length in its bin, no larger X and no smaller Reach.
-func (c *relayCensus) all() []Relay {
+func (c *relayMinima) all() []Relay {
 	var all []Relay
-	for f := range c.x {
+	for f := range c.hiatus {
 		least := math.Inf(1)
-		for r, x := range c.x[f] {
+		for r, x := range c.hiatus[f] {
 			if x < least {
-				all = append(all, Relay{F: relayBinLow(f), X: x, Reach: reachMost(f>>(relayFineBits-focalFineBits), r)})
+				all = append(all, Relay{F: relayBinLow(f), Hiatus: x, MaxEndPower: binEndPower(f>>(relayFineBits-focalFineBits), r)})
 				least = x
 			}
 		}
@@ -192,21 +192,21 @@ func (c *relayCensus) all() []Relay {
 }
 
 // NewCensus prepares a census for the layouts and seats of some spaces.
-func NewCensus(p *Problem, spaces []Space) *Census {
-	c := &Census{p: p}
+func NewBinnedMinima(p *Problem, spaces []Space) *BinnedMinima {
+	c := &BinnedMinima{p: p}
 	for _, s := range spaces {
 		if c.rears[s.Seat] == nil {
-			c.rears[s.Seat] = newEndCensus()
+			c.rears[s.Seat] = newEndMinima()
 		}
 		switch s.Layout {
 		case Keplerian:
-			c.plain = new([focalBinsMost]float64)
-			for f := range c.plain {
-				c.plain[f] = math.Inf(1)
+			c.keplerianFronts = new([focalBinsMost]float64)
+			for f := range c.keplerianFronts {
+				c.keplerianFronts[f] = math.Inf(1)
 			}
 		default:
-			c.fronts[s.Seat] = newEndCensus()
-			c.relays = newRelayCensus()
+			c.fronts[s.Seat] = newEndMinima()
+			c.relays = newRelayMinima()
 		}
 	}
 	return c
@@ -215,31 +215,31 @@ func NewCensus(p *Problem, spaces []Space) *Census {
 // Take counts in what is stacked. How far an end reaches and what a relay lets
 // through is bounded by its outermost surfaces alone, which costs little and
 // turns out nearly as sharp as by all of them.
-func (c *Census) Take(s *Stacker) {
+func (c *BinnedMinima) Take(s *Stacker) {
 	c.Groups++
 	n := s.numbers()
 	if !n.positive {
 		return
 	}
 	c.Positive++
-	if c.plain != nil {
-		c.plain[n.bin] = min(c.plain[n.bin], n.front)
+	if c.keplerianFronts != nil {
+		c.keplerianFronts[n.bin] = min(c.keplerianFronts[n.bin], n.front)
 	}
 	for seat := range c.rears {
 		if e := c.fronts[seat]; e != nil {
-			e.add(n.bin, n.front, s.frontReach(n))
+			e.add(n.bin, n.front, s.frontOffset(n))
 		}
 		if e := c.rears[seat]; e != nil {
-			e.add(n.bin, n.rear, s.rearReach(n))
+			e.add(n.bin, n.rear, s.rearOffset(n))
 		}
 	}
 	if c.relays != nil {
-		c.relays.add(n.focal, n.x, s.tightness(n))
+		c.relays.add(n.focal, n.hiatus, s.tightness(n))
 	}
 }
 
 // Merge counts in what another census of the same problem and spaces holds.
-func (c *Census) Merge(d *Census) {
+func (c *BinnedMinima) Merge(d *BinnedMinima) {
 	c.Groups += d.Groups
 	c.Positive += d.Positive
 	for s := range c.fronts {
@@ -253,9 +253,9 @@ func (c *Census) Merge(d *Census) {
 	if c.relays != nil {
 		c.relays.merge(d.relays)
 	}
-	if c.plain != nil {
-		for f := range c.plain {
-			c.plain[f] = min(c.plain[f], d.plain[f])
+	if c.keplerianFronts != nil {
+		for f := range c.keplerianFronts {
+			c.keplerianFronts[f] = min(c.keplerianFronts[f], d.keplerianFronts[f])
 		}
 	}
 }

@@ -54,7 +54,7 @@ func (p *Problem) LastAperture() float64 {
 	hi := p.ReliefMax - p.CombinerShift()
 	need := func(e float64) float64 {
 		edge := math.Max(math.Abs(1-float64(p.VergenceFar*e)), math.Abs(1-float64(p.VergenceNear*e)))
-		return 2 * (float64(e*p.TanMax) + float64(p.ApertureReach()*edge))
+		return 2 * (float64(e*p.TanMax) + float64(p.PassingEdge()*edge))
 	}
 	return -maxOver(hi-lo, func(x float64) float64 { return -need(lo + x) })
 }

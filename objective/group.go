@@ -37,7 +37,7 @@ type Element struct {
 	// frontChief and rearChief are how far the viewpoint or the eye may stand
 	// behind the first or the last vertex for the clear aperture there to pass
 	// the field; perReach is r/clear, less what a later depth range loosens.
-	frontChief, rearChief, perReach float64
+	frontChief, rearChief, perEndPower float64
 	// Index is the element's place in its library: a lens's forward
 	// orientation is followed by its reverse, if that differs.
 	Index    int
@@ -186,7 +186,7 @@ func (p *Problem) NewElement(l *catalog.Lens, reversed bool, part, index int) *E
 	p.clipAperture(&last, 1, 0, 1, e.clear)
 	e.frontChief = float64(p.Magnification*first.Hi) + reliefSlack
 	e.rearChief = -last.Lo + reliefSlack
-	e.perReach = p.ApertureReach() / (e.clear * p.reachLoose()) * (1 - 1e-9)
+	e.perEndPower = p.PassingEdge() / (e.clear * p.farLoosening()) * (1 - 1e-9)
 
 	m, n := Matrix{1, 0, 0, 1}, 1.0
 	var before []Matrix // from the first vertex to just before each surface
@@ -219,16 +219,16 @@ func (p *Problem) NewElement(l *catalog.Lens, reversed bool, part, index int) *E
 // keeps the facing surfaces AirGapMin apart, along the axis, at every height
 // up to the smaller half diameter.
 func (p *Problem) StackGap(before, after *Element) float64 {
-	return p.AirGapMin + reach(before, after)
+	return p.AirGapMin + sagOverlap(before, after)
 }
 
 // LeastGap is the smallest vertex gap between two groups that holds no mask.
 func (p *Problem) LeastGap(before, after *Group) float64 {
-	return p.GroupGapMin + reach(before.Elements[len(before.Elements)-1], after.Elements[0])
+	return p.GroupGapMin + sagOverlap(before.Elements[len(before.Elements)-1], after.Elements[0])
 }
 
 // reach is facingReach between two elements.
-func reach(before, after *Element) float64 {
+func sagOverlap(before, after *Element) float64 {
 	half := min(before.halfDiameter, after.halfDiameter)
 	last, first := &before.Surfaces[len(before.Surfaces)-1], &after.Surfaces[0]
 	if before.lastSphere && after.firstSphere {

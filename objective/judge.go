@@ -131,7 +131,7 @@ func (p *Problem) exceeds(limit string, value float64, known bool) bool {
 // The left side is the largest of the eight sums with either sign before each
 // magnitude and either vergence, each linear in a.
 func (p *Problem) clipAperture(x *Interval, slope, at0, edge, clear float64) {
-	r := p.ApertureReach()
+	r := p.PassingEdge()
 	for _, v := range [2]float64{p.VergenceFar, p.VergenceNear} {
 		for _, s := range [2]float64{1, -1} {
 			k := float64(s*p.TanMax) + float64(r*v)

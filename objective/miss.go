@@ -40,8 +40,8 @@ func (p *Problem) RelayRange(front *Front, rear *Rear) Interval {
 // Reach is exceeded. It is 0 where the group's numbers alone rule nothing out.
 func (p *Problem) SingleMiss(front *Front, relay *Relay, rear *Rear) float64 {
 	miss := EndMiss(front, rear) + p.couplingMiss(front, rear, Interval{relay.F, relay.F})
-	if need := 1/rear.F + p.Magnification/front.F; !(need <= relay.Reach*(1+1e-9)) {
-		miss += math.Min(relay.F*(need-math.Max(relay.Reach, 0)), nothingFits)
+	if need := 1/rear.F + p.Magnification/front.F; !(need <= relay.MaxEndPower*(1+1e-9)) {
+		miss += math.Min(relay.F*(need-math.Max(relay.MaxEndPower, 0)), nothingFits)
 	}
 	return miss
 }
@@ -49,7 +49,7 @@ func (p *Problem) SingleMiss(front *Front, relay *Relay, rear *Rear) float64 {
 // SingleLength is the length in mm of an erector-single of these groups.
 func (p *Problem) SingleLength(front *Front, relay *Relay, rear *Rear) float64 {
 	m := p.Magnification * rear.F / front.F
-	return front.U + rear.U + p.MaskShift() + relay.X + float64(leastKappa(swayed(m, rear.Sway))*relay.F)
+	return front.ToFocus + rear.FromFocus + p.MaskShift() + relay.Hiatus + float64(leastKappa(swayed(m, rear.Sway))*relay.F)
 }
 
 // couplingMiss is how far Θ²p - q stays off Θ·f_front·f_rear/f_relay for every

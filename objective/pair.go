@@ -24,7 +24,7 @@ type PairRelay struct {
 	First, Second *Group
 	f1, f2        float64
 	sum, product  float64 // S, P
-	x             float64 // X1 + X2 + 2S
+	span          float64 // X1 + X2 + 2S
 	ffd, bfd      float64 // FFD1, BFD2
 	fold          float64 // BFD1 + FFD2: s = fold - 1/v
 	domain        Interval
@@ -34,15 +34,15 @@ type PairRelay struct {
 
 // PairHalf is one group of a pair relay, with its height rows from its first
 // vertex and from behind its last.
-type PairHalf struct {
+type PairComponentRows struct {
 	Group         *Group
 	forward, back []surfaceRow
 }
 
 // NewPairHalf prepares a group for either place in a pair relay.
-func NewPairHalf(g *Group) PairHalf {
+func NewPairComponentRows(g *Group) PairComponentRows {
 	n := g.surfaces()
-	h := PairHalf{Group: g, forward: make([]surfaceRow, 0, n), back: make([]surfaceRow, 0, n)}
+	h := PairComponentRows{Group: g, forward: make([]surfaceRow, 0, n), back: make([]surfaceRow, 0, n)}
 	g.eachForward(func(row heightRow, clear float64) {
 		h.forward = append(h.forward, surfaceRow{row, clear})
 	})
@@ -54,7 +54,7 @@ func NewPairHalf(g *Group) PairHalf {
 
 // NewPairRelay reduces two groups, false when no inner gap makes them positive
 // together.
-func (p *Problem) NewPairRelay(first, second PairHalf) (PairRelay, bool) {
+func (p *Problem) NewPairRelay(first, second PairComponentRows) (PairRelay, bool) {
 	a, b := first.Group, second.Group
 	r := PairRelay{
 		First: a, Second: b, forward: first.forward, back: second.back, f1: a.FocalMM, f2: b.FocalMM,
@@ -64,7 +64,7 @@ func (p *Problem) NewPairRelay(first, second PairHalf) (PairRelay, bool) {
 	if powerless(r.f1) || powerless(r.f2) {
 		return r, false
 	}
-	r.x = a.ThicknessMM + b.ThicknessMM + a.FFDMM + b.BFDMM + r.fold
+	r.span = a.ThicknessMM + b.ThicknessMM + a.FFDMM + b.BFDMM + r.fold
 	size := math.Abs(r.product)
 	v := Interval{pairFocalMin / size, PairFocalMax / size}
 	if r.product < 0 {
@@ -119,9 +119,9 @@ func (p *Problem) newPairCase(i *Front, r *PairRelay, k *Rear, seat Seat, until 
 		coupling:     theta * i.F * k.F / r.product,
 		slope1:       r.product/m - float64(r.f1*r.f1),
 		slope2:       float64(r.product*m) - float64(r.f2*r.f2),
-		base:         i.U + rearU + r.x + p.MaskShift(),
+		base:         i.ToFocus + rearU + r.span + p.MaskShift(),
 		kv:           float64(kappa(m)*r.product) - float64(r.sum*r.sum),
-		shorter:      rearU - k.U,
+		shorter:      rearU - k.FromFocus,
 		viewpointMax: math.Inf(1),
 		lengthMax:    math.Inf(1),
 	}
@@ -278,7 +278,7 @@ func (p *Problem) clipEither(x *Interval, edge Interval, scale, at0, clear float
 // which the chief height is at0 - scale·x·edge, each for both ends of the edge
 // height; slope and bound are linear between them.
 func (p *Problem) eachCondition(edge Interval, scale, at0, clear float64, visit func(slope0, bound0, slope1, bound1 float64)) {
-	r := p.ApertureReach()
+	r := p.PassingEdge()
 	for _, v := range [2]float64{p.VergenceFar, p.VergenceNear} {
 		for _, s := range [2]float64{1, -1} {
 			k := float64(s*p.TanMax) + float64(r*v)

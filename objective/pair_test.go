@@ -30,7 +30,7 @@ func drawPairTrial(until Requirement) func(t *rapid.T) pairTrial {
 		var okFront, okRear, okRelay bool
 		x.front, okFront = p.NewFront(groups[0], x.train.Seat, until)
 		x.rear, okRear = p.NewRear(groups[3], x.train.Seat, until)
-		x.relay, okRelay = p.NewPairRelay(NewPairHalf(groups[1]), NewPairHalf(groups[2]))
+		x.relay, okRelay = p.NewPairRelay(NewPairComponentRows(groups[1]), NewPairComponentRows(groups[2]))
 		if !okFront || !okRear || !okRelay {
 			t.Skip("front or rear can't serve")
 		}
@@ -220,7 +220,7 @@ func TestSolvePairUnbeaten(t *testing.T) {
 				t.Errorf("case %d: the solved train breaks %v", i, b)
 			}
 		}
-		relay, ok := p.NewPairRelay(NewPairHalf(x.train.Groups[1]), NewPairHalf(x.train.Groups[2]))
+		relay, ok := p.NewPairRelay(NewPairComponentRows(x.train.Groups[1]), NewPairComponentRows(x.train.Groups[2]))
 		if !ok {
 			return
 		}

@@ -3,7 +3,7 @@ package objective
 import "math"
 
 // Half is one group of a pair relay, by its few numbers.
-type Half struct {
+type PairComponent struct {
 	Code      StackCode
 	F         float64 // focal length, of either sign
 	FFD, BFD  float64
@@ -13,28 +13,28 @@ type Half struct {
 
 // Half reduces what is stacked to one group of a pair relay, false when it is
 // without power, so that it serves in none.
-func (s *Stacker) Half() (Half, bool) {
+func (s *Stacker) PairComponent() (PairComponent, bool) {
 	g := s.Group()
 	if powerless(g.FocalMM) {
-		return Half{}, false
+		return PairComponent{}, false
 	}
-	return HalfOf(g, s.Code()), true
+	return PairComponentOf(g, s.Code()), true
 }
 
 // HalfOf reduces a group, named by a code, to one of a pair relay.
-func HalfOf(g *Group, code StackCode) Half {
-	return Half{code, g.FocalMM, g.FFDMM, g.BFDMM, g.ThicknessMM, g.matrix}
+func PairComponentOf(g *Group, code StackCode) PairComponent {
+	return PairComponent{code, g.FocalMM, g.FFDMM, g.BFDMM, g.ThicknessMM, g.matrix}
 }
 
 // HalfClass is a class of halves of pair relays of which boxes can be made.
-type HalfClass uint8
+type ComponentClass uint8
 
 // The classes of halves.
 const (
-	Converging HalfClass = iota
+	Converging ComponentClass = iota
 	Diverging
 	Weak // of either sign
-	HalfClasses
+	ComponentClasses
 )
 
 // weakFocal, in mm, is the focal length from which on a half is Weak: the focal
@@ -42,7 +42,7 @@ const (
 const weakFocal = 60.0
 
 // Class is the half's class.
-func (h *Half) Class() HalfClass {
+func (h *PairComponent) Class() ComponentClass {
 	switch {
 	case math.Abs(h.F) >= weakFocal:
 		return Weak
@@ -53,17 +53,17 @@ func (h *Half) Class() HalfClass {
 }
 
 // Box is the box of one half.
-func (h *Half) Box() Box {
+func (h *PairComponent) Box() Box {
 	point := func(x float64) Interval {
 		slack := 4e-16 * math.Abs(h.F) // the rounding of a difference of focal distances
 		return Interval{x - slack, x + slack}
 	}
 	back, front := point(h.F-h.BFD), point(h.F-h.FFD)
 	return Box{
-		F: Interval{h.F, h.F}, U: h.Thickness + h.FFD + h.BFD, FFD: h.FFD, BFD: h.BFD,
-		Half: HalfBox{
+		F: Interval{h.F, h.F}, Length: h.Thickness + h.FFD + h.BFD, FFD: h.FFD, BFD: h.BFD,
+		Component: PairComponentBox{
 			TFFD: h.Thickness + h.FFD, TBFD: h.Thickness + h.BFD,
-			X: h.Thickness - back.Hi - front.Hi, Thickness: h.Thickness,
+			Hiatus: h.Thickness - back.Hi - front.Hi, Thickness: h.Thickness,
 			Power: Interval{1 / h.F, 1 / h.F}, Back: back, Front: front,
 			A: Interval{h.Matrix.A, h.Matrix.A}, B: Interval{h.Matrix.B, h.Matrix.B}, D: Interval{h.Matrix.D, h.Matrix.D},
 		},
@@ -112,7 +112,7 @@ func (p *Problem) PairBound(seat Seat, boxes [4]*Box, limit float64) float64 {
 
 // holdsWeak tells whether a box holds weak groups.
 func (b *Box) holdsWeak() bool {
-	return b.Half.Power.Hi <= 1/weakFocal && b.Half.Power.Lo >= -1/weakFocal
+	return b.Component.Power.Hi <= 1/weakFocal && b.Component.Power.Lo >= -1/weakFocal
 }
 
 // mixed is a converging group and a weak one in boxes, named as if the converging
@@ -134,16 +134,16 @@ type mixed struct {
 func strongFirst(front, first, second, rear *Box) mixed {
 	return mixed{
 		strong: first, weak: second, near: front, far: rear, nearFocal: front.BFD,
-		bfd: first.BFD, ffd: first.FFD, back: first.Half.Back,
-		a: second.Half.A, d: second.Half.D,
+		bfd: first.BFD, ffd: first.FFD, back: first.Component.Back,
+		a: second.Component.A, d: second.Component.D,
 	}
 }
 
 func strongSecond(front, first, second, rear *Box) mixed {
 	return mixed{
 		strong: second, weak: first, near: rear, far: front, nearFocal: rear.FFD,
-		bfd: second.FFD, ffd: second.BFD, back: second.Half.Front,
-		a: first.Half.D, d: first.Half.A,
+		bfd: second.FFD, ffd: second.BFD, back: second.Component.Front,
+		a: first.Component.D, d: first.Component.A,
 	}
 }
 
@@ -159,11 +159,11 @@ func strongSecond(front, first, second, rear *Box) mixed {
 // less what the range of L' allows between there and any r. Where C·(c + m)·(c + 1/m) is
 // not positive L is concave and least at one end.
 func (p *Problem) mixedBound(x *mixed, limit float64) float64 {
-	c := Interval{-x.weak.Half.Power.Hi, -x.weak.Half.Power.Lo}
+	c := Interval{-x.weak.Component.Power.Hi, -x.weak.Component.Power.Lo}
 	f := x.strong.F
-	t2 := x.weak.Half.Thickness
+	t2 := x.weak.Component.Thickness
 	sLo := p.GroupGapMin - RoundingSlack
-	sHi := limit - x.gapNear - x.gapFar - x.strong.Half.Thickness - t2
+	sHi := limit - x.gapNear - x.gapFar - x.strong.Component.Thickness - t2
 	if sHi < sLo {
 		return math.Inf(1)
 	}
@@ -183,8 +183,8 @@ func (p *Problem) mixedBound(x *mixed, limit float64) float64 {
 	}
 	slopes := product(Interval{cf.Lo + x.m.Lo, cf.Hi + x.m.Hi}, Interval{cf.Lo + 1/x.m.Hi, cf.Hi + 1/x.m.Lo})
 	kappa := leastKappa(x.m) - 2
-	q := min(f.Lo*(kappa+float64(c.Lo*f.Lo)), f.Hi*(kappa+float64(c.Lo*f.Hi))) - x.weak.Half.B.Hi
-	base := x.near.U + x.far.U + x.strong.U + t2 + p.MaskShift()
+	q := min(f.Lo*(kappa+float64(c.Lo*f.Lo)), f.Hi*(kappa+float64(c.Lo*f.Hi))) - x.weak.Component.B.Hi
+	base := x.near.Length + x.far.Length + x.strong.Length + t2 + p.MaskShift()
 	// at is L at r, and yAt what y is there.
 	at := func(r float64) (length float64, yAt Interval) {
 		cr := product(c, Interval{r, r})
@@ -231,12 +231,12 @@ func (p *Problem) weakBound(seat Seat, focal Interval, front, first, second, rea
 		return math.Inf(-1)
 	}
 	gap1, gap2 := p.flatGaps(seat)
-	s := Interval{p.GroupGapMin - RoundingSlack, limit - gap1 - gap2 - first.Half.Thickness - second.Half.Thickness}
+	s := Interval{p.GroupGapMin - RoundingSlack, limit - gap1 - gap2 - first.Component.Thickness - second.Component.Thickness}
 	if s.Empty() {
 		return math.Inf(1)
 	}
-	d := Interval{s.Lo + first.Half.Back.Lo + second.Half.Front.Lo, s.Hi + first.Half.Back.Hi + second.Half.Front.Hi}
-	power1, power2 := first.Half.Power, second.Half.Power
+	d := Interval{s.Lo + first.Component.Back.Lo + second.Component.Front.Lo, s.Hi + first.Component.Back.Hi + second.Component.Front.Hi}
+	power1, power2 := first.Component.Power, second.Component.Power
 	both := product(power1, power2)
 	bend := product(d, both)
 	power := Interval{power1.Lo + power2.Lo - bend.Hi, power1.Hi + power2.Hi - bend.Lo}
@@ -259,7 +259,7 @@ func (p *Problem) weakBound(seat Seat, focal Interval, front, first, second, rea
 	if factor < 0 {
 		at = fc.Hi
 	}
-	return front.U + rear.U + first.Half.X + second.Half.X + p.MaskShift() + at*factor
+	return front.Length + rear.Length + first.Component.Hiatus + second.Component.Hiatus + p.MaskShift() + at*factor
 }
 
 // product is the range of x·y over two intervals.
@@ -288,8 +288,8 @@ func (p *Problem) strongBound(seat Seat, focal Interval, front, first, second, r
 	room1 := front.BFD + first.FFD - gap1
 	room2 := rear.FFD + second.BFD - gap2
 	widest := first.BFD + second.FFD - p.GroupGapMin + RoundingSlack
-	base := front.U + first.U + second.U + rear.U + p.MaskShift()
-	apart := front.U + first.Half.TFFD + p.GroupGapMin - RoundingSlack + second.Half.TBFD + rear.U + p.MaskShift()
+	base := front.Length + first.Length + second.Length + rear.Length + p.MaskShift()
+	apart := front.Length + first.Component.TFFD + p.GroupGapMin - RoundingSlack + second.Component.TBFD + rear.Length + p.MaskShift()
 	f1, f2 := magnitudes(first.F), magnitudes(second.F)
 	size := Interval{f1.Lo * f2.Lo, f1.Hi * f2.Hi}                                              // of P
 	v := Interval{max(focal.Lo, pairFocalMin) / size.Hi, min(focal.Hi, PairFocalMax) / size.Lo} // magnitudes

@@ -177,7 +177,7 @@ type PairTrain struct {
 
 // NewPairTrain puts front, relay groups and rear together, false when no inner
 // gap makes the relay positive. Front and rear must hold their groups.
-func (p *Problem) NewPairTrain(seat Seat, front *Front, first, second *PairHalf, rear *Rear) (t PairTrain, ok bool) {
+func (p *Problem) NewPairTrain(seat Seat, front *Front, first, second *PairComponentRows, rear *Rear) (t PairTrain, ok bool) {
 	t.p = p
 	if t.relay, ok = p.NewPairRelay(*first, *second); ok {
 		t.c = p.newPairCase(front, &t.relay, rear, seat, MassG)
@@ -255,7 +255,7 @@ func (p *Problem) SolvePair(t *Train, by RankBy) Requirement {
 	if !positive(front.FocalMM) || !positive(rear.FocalMM) {
 		return Focal
 	}
-	relay, ok := p.NewPairRelay(NewPairHalf(t.Groups[1]), NewPairHalf(t.Groups[2]))
+	relay, ok := p.NewPairRelay(NewPairComponentRows(t.Groups[1]), NewPairComponentRows(t.Groups[2]))
 	if !ok {
 		return Focal
 	}
@@ -307,7 +307,7 @@ func (p *Problem) LeastAny(t *Train) float64 {
 	}
 	front, okFront := p.NewFront(t.Groups[0], t.Seat, MassG)
 	rear, okRear := p.NewRear(t.Groups[3], t.Seat, MassG)
-	first, second := NewPairHalf(t.Groups[1]), NewPairHalf(t.Groups[2])
+	first, second := NewPairComponentRows(t.Groups[1]), NewPairComponentRows(t.Groups[2])
 	pair, ok := p.NewPairTrain(t.Seat, &front, &first, &second, &rear)
 	if !okFront || !okRear || !ok {
 		return t.Length

@@ -186,7 +186,7 @@ func TestTwoThinLenses(t *testing.T) {
 		train := &Train{Layout: ErectorPair, Groups: []*Group{first, first, second, first}}
 		relay := p.relayOf(train, c.d)
 		check("pair", relay.FocalMM, relay.FFDMM, relay.BFDMM, relay.ThicknessMM)
-		reduced, ok := p.NewPairRelay(NewPairHalf(first), NewPairHalf(second))
+		reduced, ok := p.NewPairRelay(NewPairComponentRows(first), NewPairComponentRows(second))
 		if !ok {
 			t.Fatalf("%s: no pair relay", c.name)
 		}

@@ -22,7 +22,7 @@ func (p *Problem) RefineBoundsOf(start *Train) RefineBounds {
 	}
 	front, okFront := p.NewFront(start.Groups[0], start.Seat, MassG)
 	back, okBack := p.NewRear(rear, start.Seat, MassG)
-	relay, ok := p.NewPairRelay(NewPairHalf(start.Groups[1]), NewPairHalf(start.Groups[2]))
+	relay, ok := p.NewPairRelay(NewPairComponentRows(start.Groups[1]), NewPairComponentRows(start.Groups[2]))
 	if okFront && okBack && ok {
 		c := p.newPairCase(&front, &relay, &back, start.Seat, MassG)
 		b.pair = &c

@@ -20,12 +20,12 @@ import "math"
 
 // Front is a group in front, reduced.
 type Front struct {
-	Group *Group // nil where only the numbers are held
-	Code  StackCode
-	F     float64 // focal length
-	U     float64 // t + BFD
-	BFD   float64
-	Q     Interval
+	Group   *Group // nil where only the numbers are held
+	Code    StackCode
+	F       float64 // focal length
+	ToFocus float64 // t + BFD
+	BFD     float64
+	Q       Interval
 }
 
 // Rear is a group at the eye, reduced.
@@ -35,22 +35,22 @@ type Rear struct {
 	F     float64 // focal length
 	// U is t + FFD, less what refinement can take off with this rear, and Sway by
 	// how much it can change m, see [Problem.LeastRefined].
-	U, Sway float64
-	FFD     float64
-	P       Interval
+	FromFocus, Sway float64
+	FFD             float64
+	P               Interval
 }
 
 // Relay is a single relay group, reduced.
 type Relay struct {
-	Group *Group // nil where only the numbers are held
-	Code  StackCode
-	F     float64 // focal length
-	X     float64 // t + FFD + BFD - 2f
+	Group  *Group // nil where only the numbers are held
+	Code   StackCode
+	F      float64 // focal length
+	Hiatus float64 // t + FFD + BFD - 2f
 	// Reach bounds 1/f_rear + Θ/f_front from above: the ray that enters the
 	// eye's pupil at height 1 parallel to the axis stands at the relay at
 	// about f_relay times that sum.
-	Reach float64
-	rows  []surfaceRow
+	MaxEndPower float64
+	rows        []surfaceRow
 }
 
 // surfaceRow is the row of a surface's height and its clear semi-diameter.
@@ -81,7 +81,7 @@ func (p *Problem) NewFront(g *Group, seat Seat, until Requirement) (Front, bool)
 		m := maskMotion{p, g.FocalMM / theta}
 		q = q.And(m.all(lo, math.Inf(1), until).affine(theta*theta, 0))
 	}
-	return Front{Group: g, F: g.FocalMM, U: g.ThicknessMM + g.BFDMM, BFD: g.BFDMM, Q: q}, !q.Empty()
+	return Front{Group: g, F: g.FocalMM, ToFocus: g.ThicknessMM + g.BFDMM, BFD: g.BFDMM, Q: q}, !q.Empty()
 }
 
 // NewRear reduces a group, false when it can't serve at the eye with the seat
@@ -107,7 +107,7 @@ func (p *Problem) NewRear(g *Group, seat Seat, until Requirement) (Rear, bool) {
 	}
 	room := p.refineRoomOf(g.FocalMM, g.BFDMM)
 	return Rear{
-		Group: g, F: g.FocalMM, U: g.ThicknessMM + g.FFDMM - room.shorter, Sway: room.sway, FFD: g.FFDMM, P: at,
+		Group: g, F: g.FocalMM, FromFocus: g.ThicknessMM + g.FFDMM - room.shorter, Sway: room.sway, FFD: g.FFDMM, P: at,
 	}, !at.Empty()
 }
 
@@ -138,17 +138,17 @@ func (p *Problem) NewRelay(g *Group) (Relay, bool) {
 	if !positive(g.FocalMM) {
 		return Relay{}, false
 	}
-	r := Relay{Group: g, F: g.FocalMM, X: relayX(g)}
+	r := Relay{Group: g, F: g.FocalMM, Hiatus: hiatusOf(g)}
 	r.rows = make([]surfaceRow, 0, g.surfaces())
 	g.eachBack(heightRow{1, 0}, heightRow{0, 1}, func(row heightRow, clear float64) {
 		r.rows = append(r.rows, surfaceRow{row, clear})
 	})
-	r.Reach = p.reach(&r)
-	return r, r.Reach > 0
+	r.MaxEndPower = p.maxEndPower(&r)
+	return r, r.MaxEndPower > 0
 }
 
 // relayX is a relay's X.
-func relayX(g *Group) float64 { return g.ThicknessMM + g.FFDMM + g.BFDMM - 2*g.FocalMM }
+func hiatusOf(g *Group) float64 { return g.ThicknessMM + g.FFDMM + g.BFDMM - 2*g.FocalMM }
 
 // reach bounds a + b, a = 1/f_rear and b = Θ/f_front, both positive, by the
 // pupil-edge ray of vergence 0, whose height at a surface is
@@ -156,22 +156,22 @@ func relayX(g *Group) float64 { return g.ThicknessMM + g.FFDMM + g.BFDMM - 2*g.F
 // clear at every vergence V of the range; as |M| <= |M + V·a_s| + V·|a_s| and
 // |a_s| <= clear/T, it follows that r·|M| <= clear·max(1, r·V/T), best at the
 // far end.
-func (p *Problem) reach(r *Relay) float64 {
+func (p *Problem) maxEndPower(r *Relay) float64 {
 	bound := math.Inf(1)
-	loose := p.reachLoose()
+	loose := p.farLoosening()
 	for _, row := range r.rows {
 		a := float64(row.A*r.Group.BFDMM) - row.B
 		b := float64(row.A * r.F)
 		if least := min(a, b); least > 0 {
-			bound = min(bound, row.clear*loose/(p.ApertureReach()*least))
+			bound = min(bound, row.clear*loose/(p.PassingEdge()*least))
 		}
 	}
 	return bound
 }
 
 // reachLoose is max(1, r·V/T) at the far end of the depth range.
-func (p *Problem) reachLoose() float64 {
-	return max(1, p.ApertureReach()*p.VergenceFar/p.TanMax)
+func (p *Problem) farLoosening() float64 {
+	return max(1, p.PassingEdge()*p.VergenceFar/p.TanMax)
 }
 
 // eachBack visits a group's surfaces from its last to its first, given the rows

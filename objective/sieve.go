@@ -10,11 +10,11 @@ import (
 // can be shorter than, from what a [Census] holds of its best partners. With it
 // the groups that can matter up to a length are picked out of a stream of all
 // of them, so that no others need be held.
-type Sieve struct {
-	p             *Problem
-	fronts, rears [2]*endRest // by seat, nil where not asked for
-	relays        *relayRest
-	plain         *[focalBinsMost]float64 // as endRest, for the front of a keplerian
+type GroupFilter struct {
+	p               *Problem
+	fronts, rears   [2]*endCompletion // by seat, nil where not asked for
+	relays          *relayCompletion
+	keplerianFronts *[focalBinsMost]float64 // as endRest, for the front of a keplerian
 	// Least is a length that no train at all can be shorter than.
 	Least float64
 }
@@ -22,8 +22,8 @@ type Sieve struct {
 // endRest is, by bins of focal length and of reach, the least by which a train
 // with one of these groups is longer than the group's U; whole is the least
 // over all reaches.
-type endRest struct {
-	rest  [focalBinsMost][offsetBins]float64
+type endCompletion struct {
+	least [focalBinsMost][offsetBins]float64
 	whole [focalBinsMost]float64
 }
 
@@ -31,39 +31,39 @@ type endRest struct {
 // relay a focal length of a bin or shorter and ask of it a Reach of a bin or
 // less, by steps of their κ; whole is the least sum of that and κ·f over all
 // steps and reaches, by finer bins of focal length.
-type relayRest struct {
-	rest  [focalBinsMost][focalBinsMost][restKappas]float64
+type relayCompletion struct {
+	least [focalBinsMost][focalBinsMost][completionKappas]float64
 	whole [relayBins]float64
 }
 
 const (
-	restKappas     = 40
-	restKappaRatio = 1.04
+	completionKappas     = 40
+	completionKappaRatio = 1.04
 )
 
 // OpenSieve is a sieve that lets everything through that can serve in its place.
-func OpenSieve(p *Problem) *Sieve { return &Sieve{p: p, Least: math.Inf(-1)} }
+func NewOpenFilter(p *Problem) *GroupFilter { return &GroupFilter{p: p, Least: math.Inf(-1)} }
 
 // NewSieve makes a sieve for spaces of which a census was taken.
-func NewSieve(c *Census, spaces []Space) *Sieve {
+func NewGroupFilter(c *BinnedMinima, spaces []Space) *GroupFilter {
 	p := c.p
-	v := &Sieve{p: p, Least: math.Inf(1)}
+	v := &GroupFilter{p: p, Least: math.Inf(1)}
 	var table *RelayTable
 	for _, s := range spaces {
 		if v.rears[s.Seat] == nil {
-			v.rears[s.Seat] = newEndRest()
+			v.rears[s.Seat] = newEndCompletion()
 		}
 		rears := c.rears[s.Seat].boxes(p, false)
 		if s.Layout == Keplerian {
-			v.keplerian(c.plain, rears)
+			v.keplerian(c.keplerianFronts, rears)
 			continue
 		}
 		if v.fronts[s.Seat] == nil {
-			v.fronts[s.Seat] = newEndRest()
+			v.fronts[s.Seat] = newEndCompletion()
 		}
 		if table == nil {
 			table = NewRelayTable(p, nil, c.relays.all())
-			v.relays = newRelayRest()
+			v.relays = newRelayCompletion()
 		}
 		bound := func(front, rear *Box) float64 {
 			length, _ := table.Bound(front, rear)
@@ -88,7 +88,7 @@ func NewSieve(c *Census, spaces []Space) *Sieve {
 // endBox is the box of the fronts or rears of a bin of focal lengths with an U
 // and a reach, rears with the largest sway.
 func (p *Problem) endBox(f int, u, reach float64, front bool) Box {
-	b := Box{F: Interval{focalBinLow(f), math.Inf(1)}, U: u, I: Everything}
+	b := Box{F: Interval{focalBinLow(f), math.Inf(1)}, Length: u, I: Everything}
 	if f+1 < focalBinsMost {
 		b.F.Hi = focalBinLow(f + 1)
 	}
@@ -109,12 +109,12 @@ func furthest(f, o int) float64 {
 	return (offsetSpan - float64(o)*(2*offsetSpan/offsetBins)) * focalScale[f]
 }
 
-func newEndRest() *endRest {
-	e := new(endRest)
-	for f := range e.rest {
+func newEndCompletion() *endCompletion {
+	e := new(endCompletion)
+	for f := range e.least {
 		e.whole[f] = math.Inf(1)
-		for o := range e.rest[f] {
-			e.rest[f][o] = math.Inf(1)
+		for o := range e.least[f] {
+			e.least[f][o] = math.Inf(1)
 		}
 	}
 	return e
@@ -123,13 +123,13 @@ func newEndRest() *endRest {
 // lower takes trains into account that have one of these groups at one end and
 // one in the boxes at the other. A shorter reach never shortens a train, so that
 // the boxes are gone through in the order of what they leave the furthest reach.
-func (e *endRest) lower(p *Problem, front bool, others []Box, bound func(front, rear *Box) float64) {
+func (e *endCompletion) lower(p *Problem, front bool, others []Box, bound func(front, rear *Box) float64) {
 	type partner struct {
 		box   *Box
 		least float64
 	}
 	partners := make([]partner, 0, len(others))
-	for f := range e.rest {
+	for f := range e.least {
 		with := func(o int, other *Box) float64 {
 			own := p.endBox(f, 0, furthest(f, o), front)
 			if front {
@@ -144,7 +144,7 @@ func (e *endRest) lower(p *Problem, front bool, others []Box, bound func(front, 
 			}
 		}
 		slices.SortFunc(partners, func(a, b partner) int { return cmp.Compare(a.least, b.least) })
-		for o := range e.rest[f] {
+		for o := range e.least[f] {
 			least := math.Inf(1)
 			for _, other := range partners {
 				if other.least >= least {
@@ -155,44 +155,44 @@ func (e *endRest) lower(p *Problem, front bool, others []Box, bound func(front, 
 			if math.IsInf(least, 1) { // none, and less reach does not help
 				break
 			}
-			e.rest[f][o] = min(e.rest[f][o], least)
+			e.least[f][o] = min(e.least[f][o], least)
 		}
-		e.whole[f] = e.rest[f][0]
+		e.whole[f] = e.least[f][0]
 	}
 }
 
 // keplerian takes trains of that layout into account.
-func (v *Sieve) keplerian(fronts *[focalBinsMost]float64, rears []Box) {
-	v.plain = new([focalBinsMost]float64)
-	for f := range v.plain {
-		v.plain[f] = math.Inf(1)
+func (v *GroupFilter) keplerian(fronts *[focalBinsMost]float64, rears []Box) {
+	v.keplerianFronts = new([focalBinsMost]float64)
+	for f := range v.keplerianFronts {
+		v.keplerianFronts[f] = math.Inf(1)
 		own := v.p.endBox(f, 0, math.Inf(1), true)
 		for _, r := range rears {
-			v.plain[f] = min(v.plain[f], v.p.KeplerianBound(&own, &r))
+			v.keplerianFronts[f] = min(v.keplerianFronts[f], v.p.KeplerianBound(&own, &r))
 		}
-		v.Least = min(v.Least, fronts[f]+v.plain[f])
+		v.Least = min(v.Least, fronts[f]+v.keplerianFronts[f])
 	}
 	rest := v.rears[SeatRear]
-	for f := range rest.rest {
+	for f := range rest.least {
 		own := v.p.endBox(f, 0, math.Inf(1), false)
 		least := math.Inf(1)
 		for i, u := range fronts {
 			front := v.p.endBox(i, u, math.Inf(1), true)
 			least = min(least, v.p.KeplerianBound(&front, &own))
 		}
-		for o := range rest.rest[f] {
-			rest.rest[f][o] = min(rest.rest[f][o], least)
+		for o := range rest.least[f] {
+			rest.least[f][o] = min(rest.least[f][o], least)
 		}
 		rest.whole[f] = min(rest.whole[f], least)
 	}
 }
 
-func newRelayRest() *relayRest {
-	r := new(relayRest)
-	for f := range r.rest {
-		for n := range r.rest[f] {
-			for k := range r.rest[f][n] {
-				r.rest[f][n][k] = math.Inf(1)
+func newRelayCompletion() *relayCompletion {
+	r := new(relayCompletion)
+	for f := range r.least {
+		for n := range r.least[f] {
+			for k := range r.least[f][n] {
+				r.least[f][n][k] = math.Inf(1)
 			}
 		}
 	}
@@ -200,7 +200,7 @@ func newRelayRest() *relayRest {
 }
 
 // lower takes relays between two ends in boxes into account.
-func (r *relayRest) lower(p *Problem, fronts, rears []Box) {
+func (r *relayCompletion) lower(p *Problem, fronts, rears []Box) {
 	theta := p.Magnification
 	for _, i := range fronts {
 		for _, k := range rears {
@@ -210,24 +210,24 @@ func (r *relayRest) lower(p *Problem, fronts, rears []Box) {
 			}
 			need := 1/k.F.Hi + theta/i.F.Hi
 			kappa := leastKappa(magnifications(theta, &i, &k))
-			step := max(0, min(restKappas-1, int(math.Log(kappa/4)/math.Log(restKappaRatio))))
-			cell := &r.rest[focalBin(focal.Lo)][focalBin(1/need)][step]
-			*cell = min(*cell, i.U+k.U+p.MaskShift())
+			step := max(0, min(completionKappas-1, int(math.Log(kappa/4)/math.Log(completionKappaRatio))))
+			cell := &r.least[focalBin(focal.Lo)][focalBin(1/need)][step]
+			*cell = min(*cell, i.Length+k.Length+p.MaskShift())
 		}
 	}
 }
 
 // sum lets every bin hold the least of all that its relays can serve.
-func (r *relayRest) sum() {
-	for f := range r.rest {
+func (r *relayCompletion) sum() {
+	for f := range r.least {
 		for n := focalBinsMost - 1; n >= 0; n-- {
-			for k := range r.rest[f][n] {
-				cell := &r.rest[f][n][k]
+			for k := range r.least[f][n] {
+				cell := &r.least[f][n][k]
 				if n+1 < focalBinsMost {
-					*cell = min(*cell, r.rest[f][n+1][k])
+					*cell = min(*cell, r.least[f][n+1][k])
 				}
 				if f > 0 {
-					*cell = min(*cell, r.rest[f-1][n][k])
+					*cell = min(*cell, r.least[f-1][n][k])
 				}
 			}
 		}
@@ -239,34 +239,34 @@ func (r *relayRest) sum() {
 }
 
 // with is the least of rest and κ·f in a bin.
-func (r *relayRest) with(f, n int, focal float64) float64 {
+func (r *relayCompletion) with(f, n int, focal float64) float64 {
 	if r == nil {
 		return math.Inf(-1)
 	}
 	least, kappa := math.Inf(1), 4.0
-	for _, rest := range r.rest[f][n] {
+	for _, rest := range r.least[f][n] {
 		least = min(least, rest+float64(kappa*focal))
-		kappa *= restKappaRatio
+		kappa *= completionKappaRatio
 	}
 	return least
 }
 
 // end is the least by which a train with an end of these bins is longer than its
 // U.
-func (e *endRest) end(f int, reach float64) float64 {
+func (e *endCompletion) end(f int, reach float64) float64 {
 	if e == nil {
 		return math.Inf(-1)
 	}
-	return e.rest[f][offsetBin(f, reach)]
+	return e.least[f][offsetBin(f, reach)]
 }
 
 // Front reduces what is stacked to a front with a seat and puts it into front,
 // false when it can't serve or no train with it is as short as limit; bound is a
 // length that none with it can be shorter than. The front holds numbers only.
-func (v *Sieve) Front(s *Stacker, seat Seat, limit float64, front *Front) (bound float64, ok bool) {
+func (v *GroupFilter) Front(s *Stacker, seat Seat, limit float64, front *Front) (bound float64, ok bool) {
 	n, rest := s.numbers(), v.fronts[seat]
 	limit += BoundSlack
-	if !n.positive || rest != nil && n.front+rest.whole[n.bin] > limit || n.front+rest.end(n.bin, s.frontReach(n)) > limit {
+	if !n.positive || rest != nil && n.front+rest.whole[n.bin] > limit || n.front+rest.end(n.bin, s.frontOffset(n)) > limit {
 		return 0, false
 	}
 	f, ok := v.p.NewFront(s.Group(), seat, MassG)
@@ -279,10 +279,10 @@ func (v *Sieve) Front(s *Stacker, seat Seat, limit float64, front *Front) (bound
 }
 
 // Rear reduces what is stacked to a rear, as [Sieve.Front].
-func (v *Sieve) Rear(s *Stacker, seat Seat, limit float64, rear *Rear) (bound float64, ok bool) {
+func (v *GroupFilter) Rear(s *Stacker, seat Seat, limit float64, rear *Rear) (bound float64, ok bool) {
 	n, rest := s.numbers(), v.rears[seat]
 	limit += BoundSlack
-	if !n.positive || rest != nil && n.rear+rest.whole[n.bin] > limit || n.rear+rest.end(n.bin, s.rearReach(n)) > limit {
+	if !n.positive || rest != nil && n.rear+rest.whole[n.bin] > limit || n.rear+rest.end(n.bin, s.rearOffset(n)) > limit {
 		return 0, false
 	}
 	r, ok := v.p.NewRear(s.Group(), seat, MassG)
@@ -295,15 +295,15 @@ func (v *Sieve) Rear(s *Stacker, seat Seat, limit float64, rear *Rear) (bound fl
 }
 
 // Relay reduces what is stacked to a relay, as [Sieve.Front].
-func (v *Sieve) Relay(s *Stacker, limit float64, relay *Relay) (bound float64, ok bool) {
+func (v *GroupFilter) Relay(s *Stacker, limit float64, relay *Relay) (bound float64, ok bool) {
 	n, rest := s.numbers(), v.relays
 	limit += BoundSlack
-	if !n.positive || rest != nil && n.x+rest.whole[relayBin(n.focal)] > limit ||
-		n.x+rest.with(n.bin, focalBin(s.tightness(n)), n.focal) > limit {
+	if !n.positive || rest != nil && n.hiatus+rest.whole[relayBin(n.focal)] > limit ||
+		n.hiatus+rest.with(n.bin, focalBin(s.tightness(n)), n.focal) > limit {
 		return 0, false
 	}
 	r, ok := v.p.NewRelay(s.Group())
-	if bound = n.x + rest.with(n.bin, focalBin(1/r.Reach), n.focal); !ok || bound > limit {
+	if bound = n.hiatus + rest.with(n.bin, focalBin(1/r.MaxEndPower), n.focal); !ok || bound > limit {
 		return 0, false
 	}
 	r.Group, r.rows, r.Code = nil, nil, s.Code()
@@ -312,16 +312,16 @@ func (v *Sieve) Relay(s *Stacker, limit float64, relay *Relay) (bound float64, o
 }
 
 // Plain reduces what is stacked to the front of a keplerian, as [Sieve.Front].
-func (v *Sieve) Plain(s *Stacker, limit float64, front *Front) (bound float64, ok bool) {
+func (v *GroupFilter) KeplerianFront(s *Stacker, limit float64, front *Front) (bound float64, ok bool) {
 	n := s.numbers()
 	bound = math.Inf(-1)
-	if v.plain != nil && n.positive {
-		bound = n.front + v.plain[n.bin]
+	if v.keplerianFronts != nil && n.positive {
+		bound = n.front + v.keplerianFronts[n.bin]
 	}
 	if !n.positive || bound > limit+BoundSlack {
 		return 0, false
 	}
 	g := s.Group()
-	*front = Front{F: g.FocalMM, U: g.ThicknessMM + g.BFDMM, BFD: g.BFDMM, Q: Everything, Code: s.Code()}
+	*front = Front{F: g.FocalMM, ToFocus: g.ThicknessMM + g.BFDMM, BFD: g.BFDMM, Q: Everything, Code: s.Code()}
 	return bound, true
 }

@@ -184,7 +184,7 @@ type stackNumbers struct {
 	focal       float64
 	ffd, bfd    float64
 	front, rear float64 // U in front and at the eye, see [Rear]
-	x           float64 // as a relay
+	hiatus      float64 // as a relay
 }
 
 func (s *Stacker) numbers() *stackNumbers { return &s.levels[len(s.levels)-1].now }
@@ -198,19 +198,19 @@ func (n *stackNumbers) of(p *Problem, top *stackLevel) {
 	n.ffd, n.bfd = float64(top.matrix.D*n.focal), float64(top.matrix.A*n.focal)
 	n.front = top.thickness + n.bfd
 	n.rear = top.thickness + n.ffd - p.refineRoomOf(n.focal, n.bfd).shorter
-	n.x = n.front + n.ffd - 2*n.focal
+	n.hiatus = n.front + n.ffd - 2*n.focal
 }
 
 // frontReach bounds how far a front reaches by the aperture of its first
 // surface alone, where the chief ray of unit slope at the eye stands at
 // (FFD - q)/Θ and the pupil-edge ray at Θ.
-func (s *Stacker) frontReach(n *stackNumbers) float64 {
+func (s *Stacker) frontOffset(n *stackNumbers) float64 {
 	return s.group.Elements[0].frontChief - n.ffd
 }
 
 // rearReach bounds how far a rear reaches by the aperture of its last surface
 // alone, where the chief ray stands at -(p + BFD) and the pupil-edge ray at 1.
-func (s *Stacker) rearReach(n *stackNumbers) float64 {
+func (s *Stacker) rearOffset(n *stackNumbers) float64 {
 	return s.group.Elements[len(s.group.Elements)-1].rearChief - n.bfd
 }
 
@@ -220,7 +220,7 @@ func (s *Stacker) rearReach(n *stackNumbers) float64 {
 // A·BFD - B is BFD and f, and A·f is f and FFD.
 func (s *Stacker) tightness(n *stackNumbers) float64 {
 	first, last := s.group.Elements[0], s.group.Elements[len(s.group.Elements)-1]
-	return max(0, min(n.bfd, n.focal)*last.perReach, min(n.ffd, n.focal)*first.perReach)
+	return max(0, min(n.bfd, n.focal)*last.perEndPower, min(n.ffd, n.focal)*first.perEndPower)
 }
 
 // advance is m followed by a distance d in air, mm.

@@ -208,7 +208,7 @@ func TestFieldTan(t *testing.T) {
 			if s.Clear == 0 {
 				continue
 			}
-			edge := p.PupilReach() * math.Max(math.Abs(far[i]), math.Abs(near[i]))
+			edge := p.PupilEdge() * math.Max(math.Abs(far[i]), math.Abs(near[i]))
 			pupilPasses = pupilPasses && edge <= s.Clear
 			least = math.Min(least, s.Clear-edge-tan*math.Abs(chief[i]))
 		}

@@ -40,7 +40,7 @@ func (p *Problem) LeastViewpointShift(lib *Library, fronts []Front, rears []Rear
 	}
 	x, shortest, longest := math.Inf(1), math.Inf(1), 0.0
 	for i := range relays {
-		x = min(x, relays[i].X)
+		x = min(x, relays[i].Hiatus)
 		shortest, longest = min(shortest, relays[i].F), max(longest, relays[i].F)
 	}
 	theta := p.Magnification
@@ -84,8 +84,8 @@ func (p *Problem) LeastViewpointShift(lib *Library, fronts []Front, rears []Rear
 			for j := first; j < len(sorted) && sorted[j].F <= relay.Hi; j++ {
 				visits++
 				focal := sorted[j].F
-				shift := at(focal) + sorted[j].X
-				if shift+min(0, moved(theta, r.box.I)) >= least || sorted[j].Reach*(1+1e-9) < reach {
+				shift := at(focal) + sorted[j].Hiatus
+				if shift+min(0, moved(theta, r.box.I)) >= least || sorted[j].MaxEndPower*(1+1e-9) < reach {
 					continue
 				}
 				// The eye has to stand where the viewpoint suits the front.
@@ -139,11 +139,11 @@ func moved(theta float64, at Interval) float64 {
 func viewpointEnds(lib *Library, fronts []Front, rears []Rear) (world, eye []viewpointEnd) {
 	for i := range fronts {
 		f := &fronts[i]
-		world = append(world, viewpointEnd{f.Box(), f.U + lib.Group(f.Code).FFDMM})
+		world = append(world, viewpointEnd{f.Box(), f.ToFocus + lib.Group(f.Code).FFDMM})
 	}
 	for i := range rears {
 		r := &rears[i]
-		eye = append(eye, viewpointEnd{r.Box(), r.U + lib.Group(r.Code).BFDMM})
+		eye = append(eye, viewpointEnd{r.Box(), r.FromFocus + lib.Group(r.Code).BFDMM})
 	}
 	return world, eye
 }

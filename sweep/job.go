@@ -69,7 +69,7 @@ type PointOutcome struct {
 	Problem *objective.Problem
 	Lenses  int // in use, after the spec's filters
 	// Ideal is nil for a part of the job, an unfinished run, or no lens.
-	Ideal *ideal.Ideal
+	Ideal *ideal.Limit
 	Outcome
 }
 

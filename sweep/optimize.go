@@ -38,8 +38,8 @@ type groupNumbers struct {
 	rear  [2]objective.Rear
 	plain objective.Front // of a keplerian
 	relay objective.Relay
-	half  *objective.PairHalf // nil unless it stood in a pair relay
-	miss  float64             // for lack of a positive focal length
+	half  *objective.PairComponentRows // nil unless it stood in a pair relay
+	miss  float64                      // for lack of a positive focal length
 }
 
 // Numbers that shape the population search.
@@ -145,7 +145,7 @@ func (s *optimizer) group(code objective.StackCode) *groupNumbers {
 		if !g.Positive() {
 			g.miss = focalMissMM * (1 + math.Min(1, math.Abs(1/g.FocalMM)))
 		}
-		g.plain = objective.Front{F: g.FocalMM, U: g.ThicknessMM + g.BFDMM, Q: objective.Everything}
+		g.plain = objective.Front{F: g.FocalMM, ToFocus: g.ThicknessMM + g.BFDMM, Q: objective.Everything}
 		s.groups[code] = g
 	}
 	return g
@@ -200,7 +200,7 @@ func (s *optimizer) groupsOf(key *designKey) (groups designGroups) {
 	case objective.ErectorPair:
 		for _, g := range groups[1:3] {
 			if g.half == nil {
-				half := objective.NewPairHalf(g.Group)
+				half := objective.NewPairComponentRows(g.Group)
 				g.half = &half
 			}
 		}
@@ -223,7 +223,7 @@ func (s *optimizer) fits(key *designKey) bool {
 	switch key.space.Layout {
 	case objective.Keplerian:
 		return objective.EndMiss(&front.plain, &rear.rear[seat]) == 0 && s.p.MagnificationMiss(front.FocalMM, rear.FocalMM) == 0 &&
-			front.plain.U+rear.rear[seat].U+s.p.MaskShift() <= s.room()
+			front.plain.ToFocus+rear.rear[seat].FromFocus+s.p.MaskShift() <= s.room()
 	case objective.ErectorSingle:
 		return groups[1].miss == 0 && s.fitsSingle(&front.front[seat], &groups[1].relay, &rear.rear[seat])
 	}

@@ -57,7 +57,7 @@ func (b *reopened) traceSample(field, vergence, maskMM float64) []tracedRay {
 	p := b.problem
 	var rays []tracedRay
 	for _, r := range pupilRays {
-		y := r.share * p.PupilReach()
+		y := r.share * p.PupilEdge()
 		slope := float64(field*p.TanMax) - float64(y*vergence)
 		points, complete := raycheck.TraceRay(p, b.train, maskMM, p.WavelengthsNM[p.Reference()], 0, y, 0, slope)
 		rays = append(rays, tracedRay{r, points, complete})
@@ -93,7 +93,7 @@ func printRays(w io.Writer, b *reopened) error {
 	fmt.Fprintf(w, "Rays from the eye to the world at %s nm, heights along y in mm, angles to the axis in\n"+
 		"degrees behind each place, towards the world. Edge rays leave the pupil %.2f mm from the\n"+
 		"axis: half the pupil and half the box. * marks a height beyond the clear half.\n",
-		shortest(p.WavelengthsNM[p.Reference()]), p.PupilReach())
+		shortest(p.WavelengthsNM[p.Reference()]), p.PupilEdge())
 	ends := b.stages[:1]
 	if len(b.stages) > 1 {
 		ends = []results.Setpoint{b.stages[0], b.stages[len(b.stages)-1]}

@@ -7,6 +7,6 @@ import (
 )
 
 // Group is a group of the limit's train that has this focal length in mm.
-func (i *Ideal) Group(focalMM float64) *objective.Group {
+func (i *Limit) Group(focalMM float64) *objective.Group {
 	return objective.ThinGroup(focalMM, i.ApertureRatio/2*math.Abs(focalMM))
 }

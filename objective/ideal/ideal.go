@@ -21,7 +21,7 @@ import (
 // Ideal is how short a train could be if every focal length could be had: the
 // shortest train of groups without thickness under the paraxial requirements of a
 // problem.
-type Ideal struct {
+type Limit struct {
 	// ApertureRatio is the most that a group's clear diameter may be of its
 	// focal length.
 	ApertureRatio float64
@@ -52,30 +52,30 @@ type Ideal struct {
 // negative, so that the limit is no lower bound on such trains.
 //
 // The error is that of ctx, when it ends before.
-func Find(ctx context.Context, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy) (Ideal, error) {
-	ideal := idealWithin(ctx, p, spaces, apertureRatio, by, idealBoxes, false)
+func Find(ctx context.Context, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy) (Limit, error) {
+	ideal := findWithin(ctx, p, spaces, apertureRatio, by, boxesMost, false)
 	if math.IsInf(ideal.BoundMM, 1) {
 		for r := objective.GapRoom; r <= objective.ViewpointShiftMM; r++ {
 			q, ratio, asked := without(p, r, apertureRatio)
-			if asked && idealWithin(ctx, q, spaces, ratio, by, idealTries, true).Train != nil {
+			if asked && findWithin(ctx, q, spaces, ratio, by, triesMost, true).Train != nil {
 				ideal.Without = append(ideal.Without, r)
 			}
 		}
 	}
 	if err := ctx.Err(); err != nil {
-		return Ideal{}, err
+		return Limit{}, err
 	}
 	return ideal, nil
 }
 
 // idealWithin ends at once when ctx does; what it then returns means nothing.
-func idealWithin(ctx context.Context, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy, most int, first bool) Ideal {
-	s := &idealSearch{}
+func findWithin(ctx context.Context, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy, most int, first bool) Limit {
+	s := &boxSearch{}
 	for _, space := range spaces {
-		s.cases = append(s.cases, newIdealCases(p, space, apertureRatio/2, by)...)
+		s.cases = append(s.cases, newThinCases(p, space, apertureRatio/2, by)...)
 	}
 	bound, settled := s.run(ctx, most, first)
-	return Ideal{
+	return Limit{
 		ApertureRatio: apertureRatio, BoundMM: bound, Train: s.best, ReachedMM: s.rank, Settled: settled, Boxes: s.boxes,
 	}
 }

@@ -7,7 +7,7 @@ import "math"
 
 // lpUnknowns is the largest number of unknowns of a linear programme: those of
 // a thin train and one for how far requirements are broken.
-const lpUnknowns = idealUnknowns + 1
+const lpUnknowns = unknownCount + 1
 
 type lpRow struct {
 	a [lpUnknowns]float64

@@ -47,7 +47,7 @@ import (
 
 // idealCase is one layout and seat of a problem, of a pair with some of its ends, for thin groups whose clear
 // diameters are at most 2·opening times their focal lengths.
-type idealCase struct {
+type thinCase struct {
 	p       *objective.Problem
 	space   objective.Space
 	opening float64
@@ -69,23 +69,23 @@ const (
 // The unknowns, by place. A single relay's are a, b, e and 1/n, a keplerian's n, b
 // and e; a pair's are a, b, e, n1, n2 and H, where an end is weak α, β, e, t1, t2 and H.
 const (
-	idealA = iota // a, n or α
-	idealB        // b or β
-	idealE
-	idealInverseN
-	idealN1 = iota - 1
-	idealN2
-	idealH
-	idealT1 = idealN1
-	idealT2 = idealN2
+	atA = iota // a, n or α
+	atB        // b or β
+	atE
+	atInverseN
+	atN1 = iota - 1
+	atN2
+	atH
+	atT1 = atN1
+	atT2 = atN2
 )
 
 // newIdealCases are the cases that make up a space.
-func newIdealCases(p *objective.Problem, space objective.Space, opening float64, by objective.RankBy) []*idealCase {
-	var cases []*idealCase
+func newThinCases(p *objective.Problem, space objective.Space, opening float64, by objective.RankBy) []*thinCase {
+	var cases []*thinCase
 	for weak := bothStrong; weak <= rearWeak; weak++ {
 		if weak == bothStrong || space.Layout == objective.ErectorPair {
-			cases = append(cases, &idealCase{p, space, opening, by, [...]int{3, 4, 6}[space.Layout], weak})
+			cases = append(cases, &thinCase{p, space, opening, by, [...]int{3, 4, 6}[space.Layout], weak})
 		}
 	}
 	return cases
@@ -93,10 +93,10 @@ func newIdealCases(p *objective.Problem, space objective.Space, opening float64,
 
 // idealFocalLeast, in mm, is the least focal length of a front or rear that is
 // looked at: far below that of any lens for an eye.
-const idealFocalLeast = 1e-2
+const focalLeast = 1e-2
 
 // box is a range for each unknown.
-type box struct{ lo, hi [idealUnknowns]float64 }
+type box struct{ lo, hi [unknownCount]float64 }
 
 // at is the place of unknown i at ξ, from -1 to 1 between the ends of its side.
 func (b *box) at(i int, xi float64) float64 {
@@ -111,40 +111,40 @@ func (b *box) at(i int, xi float64) float64 {
 
 // whole holds every thin train up to a length, but for those whose breach of a
 // requirement shows at once; false when it shows for all.
-func (m *idealCase) whole(longest float64) (box, bool) {
+func (m *thinCase) whole(longest float64) (box, bool) {
 	p, theta := m.p, m.p.Magnification
 	var x box
 	set := func(i int, lo, hi float64) { x.lo[i], x.hi[i] = lo, hi }
 	// With x the chief height at the rear (or 1/Θ of that at the front), its aperture
 	// is at least x·T + r·max(0, 1 - V·x), which is least at x = 0 or 1/V.
-	least := p.ApertureReach()
+	least := p.PassingEdge()
 	if p.VergenceNear > 0 {
 		least = math.Min(least, p.TanMax/p.VergenceNear)
 	}
 	// Where all of the pupil but its middle may be lost, nothing bounds focal lengths.
-	shortest := math.Max(least/m.opening, idealFocalLeast)
-	set(idealA, shortest, longest/theta)
-	set(idealB, shortest, longest)
+	shortest := math.Max(least/m.opening, focalLeast)
+	set(atA, shortest, longest/theta)
+	set(atB, shortest, longest)
 	shift := p.CombinerShift()
-	set(idealE, math.Max(p.ReliefMin, p.CombinerMM)-shift, p.ReliefMax-shift)
-	e := math.Max(math.Abs(x.lo[idealE]), math.Abs(x.hi[idealE]))
+	set(atE, math.Max(p.ReliefMin, p.CombinerMM)-shift, p.ReliefMax-shift)
+	e := math.Max(math.Abs(x.lo[atE]), math.Abs(x.hi[atE]))
 	tan := m.opening / p.TanMax // the most by which an aperture lets its group bend the chief ray
 	switch m.space.Layout {
 	case objective.Keplerian:
 		// With |b - n·p|·T <= opening·n·b and |p| <= |e| + b.
 		least := 1 / (tan + 1 + e/shortest)
-		set(idealA, math.Max(least, theta*(1-p.MagnificationTol)), theta*(1+p.MagnificationTol))
+		set(atA, math.Max(least, theta*(1-p.MagnificationTol)), theta*(1+p.MagnificationTol))
 	case objective.ErectorSingle:
 		// n·(a + b) is less than the length; and with H = a - Θ·q' and
 		// q' = p - (a + b)/n, |H|·T <= opening·Θ·a limits 1/n.
-		set(idealInverseN, 2*shortest/longest, tan+e/(2*shortest))
+		set(atInverseN, 2*shortest/longest, tan+e/(2*shortest))
 	case objective.ErectorPair:
 		weak := longest
 		// From the eye, whose slope is 1, three groups on.
-		set(idealH, -e-longest*(1+3*tan), e+longest*(1+3*tan))
+		set(atH, -e-longest*(1+3*tan), e+longest*(1+3*tan))
 		if m.weak == bothStrong {
-			set(idealA, shortest, weak)
-			set(idealB, shortest, weak)
+			set(atA, shortest, weak)
+			set(atB, shortest, weak)
 			// Gaps Θ·a + n1·a and b + n2·b are at least 0, and the mask keeps its
 			// distance: on the eye's side of image 1, and on the world's side of image 2
 			// where its farthest setpoint is there.
@@ -155,22 +155,22 @@ func (m *idealCase) whole(longest float64) (box, bool) {
 			} else if p.VergenceFar == 0 {
 				lo2 = keep / weak
 			}
-			set(idealN1, lo1, longest/shortest)
-			set(idealN2, lo2, longest/shortest)
+			set(atN1, lo1, longest/shortest)
+			set(atN2, lo2, longest/shortest)
 			break
 		}
-		set(idealA, 0, 1/weak)
-		set(idealB, 0, 1/shortest)
+		set(atA, 0, 1/weak)
+		set(atB, 0, 1/shortest)
 		if m.weak == rearWeak {
-			set(idealA, 1/weak, 1/shortest)
-			set(idealB, 0, 1/weak)
+			set(atA, 1/weak, 1/shortest)
+			set(atB, 0, 1/weak)
 		}
 		gap1, gap2 := p.GroupGapMin, 0.0
 		if m.space.Seat == objective.SeatFront {
 			gap1, gap2 = 0, p.GroupGapMin
 		}
-		set(idealT1, gap1, longest)
-		set(idealT2, gap2, longest)
+		set(atT1, gap1, longest)
+		set(atT2, gap2, longest)
 	}
 	for i := range m.n {
 		if !(x.lo[i] <= x.hi[i]) {
@@ -182,7 +182,7 @@ func (m *idealCase) whole(longest float64) (box, bool) {
 
 // idealRows are the requirements over a box, each scaled to order 1 and met
 // where it is not positive.
-type idealRows struct {
+type requirementRows struct {
 	rows []affine
 	// place is which of all requirements a row is, those left out counted, so that
 	// rows over two boxes can be told to be the same.
@@ -192,7 +192,7 @@ type idealRows struct {
 }
 
 // add takes in that x <= y.
-func (rs *idealRows) add(x, y affine) {
+func (rs *requirementRows) add(x, y affine) {
 	rs.next++
 	scale := math.Abs(x.c) + x.spread() + math.Abs(y.c) + y.spread()
 	if scale == 0 {
@@ -211,7 +211,7 @@ func (x *affine) takes(sign float64) bool {
 var bothSigns = [2]float64{1, -1}
 
 // aperture takes in that (|chief|·T + r·max |edge + V·chief|)·|weight| <= room.
-func (m *idealCase) aperture(rs *idealRows, chief, edge, weight, room affine) {
+func (m *thinCase) aperture(rs *requirementRows, chief, edge, weight, room affine) {
 	for i, v := range [2]float64{m.p.VergenceFar, m.p.VergenceNear} {
 		ray := sum(1, &edge, v, &chief)
 		for _, s := range bothSigns {
@@ -221,7 +221,7 @@ func (m *idealCase) aperture(rs *idealRows, chief, edge, weight, room affine) {
 						rs.next++
 						continue
 					}
-					need := sum(float64(s*m.p.TanMax), &chief, float64(t*m.p.ApertureReach()), &ray)
+					need := sum(float64(s*m.p.TanMax), &chief, float64(t*m.p.PassingEdge()), &ray)
 					if w < 0 {
 						need = need.negative()
 					}
@@ -236,17 +236,17 @@ func (m *idealCase) aperture(rs *idealRows, chief, edge, weight, room affine) {
 }
 
 // at forms the requirements and the ranked length over a box.
-func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
+func (m *thinCase) at(x *box, rs *requirementRows) (ranked affine) {
 	p, theta := m.p, m.p.Magnification
 	rs.rows, rs.place, rs.scale, rs.next = rs.rows[:0], rs.place[:0], rs.scale[:0], 0
 	of := func(i int) affine { return unknown(i, x.lo[i], x.hi[i]) }
 	one := constant(1)
-	e := of(idealE)
+	e := of(atE)
 	var length, h, gap1, gap2 affine // h is H; the gaps are air-equivalent
 	var rear, front imageSpace       // as the mask would see them
 	switch {
 	case m.space.Layout == objective.Keplerian:
-		n, b := of(idealA), of(idealB)
+		n, b := of(atA), of(atB)
 		p := e.minus(b)
 		a := n.by(b)
 		m.aperture(rs, e.negative(), one, one, b.times(m.opening))
@@ -256,8 +256,8 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 		h = a.minus(n.by(n).by(p)).times(1 / theta) // f_front - n²·p, over Θ
 		rear = imageSpace{one, b, p.negative(), a, b}
 	case m.space.Layout == objective.ErectorPair && m.weak != bothStrong:
-		alpha, beta, t1, t2 := of(idealA), of(idealB), of(idealT1), of(idealT2)
-		h = of(idealH)
+		alpha, beta, t1, t2 := of(atA), of(atB), of(atT1), of(atT2)
+		h = of(atH)
 		w1, w2 := one.minus(alpha.by(h)).times(1/theta), one.minus(beta.by(e))
 		m.aperture(rs, e.negative(), one, beta, constant(m.opening))
 		m.aperture(rs, h, constant(theta), alpha, constant(m.opening*theta))
@@ -275,12 +275,12 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 		rear = imageSpace{beta, one, w2, n2, one}
 		front = imageSpace{alpha, one, w1.negative(), constant(theta), n1}
 	default:
-		a, b := of(idealA), of(idealB)
+		a, b := of(atA), of(atB)
 		p1 := e.minus(b) // p
 		ends := a.plus(b)
 		var q, n1, n2 affine // q is q'
 		if m.space.Layout == objective.ErectorSingle {
-			k := of(idealInverseN)
+			k := of(atInverseN)
 			n1 = k.inverse()
 			n2 = n1
 			q = p1.minus(ends.by(k))
@@ -288,7 +288,7 @@ func (m *idealCase) at(x *box, rs *idealRows) (ranked affine) {
 			// Heights at the relay over n.
 			m.aperture(rs, b.by(k).minus(p1), one, ends, a.by(b).times(m.opening))
 		} else {
-			n1, n2, h = of(idealN1), of(idealN2), of(idealH)
+			n1, n2, h = of(atN1), of(atN2), of(atH)
 			q = a.minus(h).times(1 / theta)
 		}
 		m.aperture(rs, e.negative(), one, one, b.times(m.opening))
@@ -352,7 +352,7 @@ type imageSpace struct {
 
 // mask takes in the requirements on the mask's motion (mask.go), multiplied out: x
 // = scale²·V/ω, and w there is ω/unit.
-func (m *idealCase) mask(rs *idealRows, at *imageSpace) {
+func (m *thinCase) mask(rs *requirementRows, at *imageSpace) {
 	p := m.p
 	keep := at.unit.times(p.Clearance + p.MaskGlass/2 - p.MaskShift()/2)
 	far, near := sum(1, &at.unit, p.VergenceFar, &at.w), sum(1, &at.unit, p.VergenceNear, &at.w)
@@ -380,7 +380,7 @@ func (m *idealCase) mask(rs *idealRows, at *imageSpace) {
 
 // train is the thin train at a point of the unknowns, judged by the model of
 // the package: with its smallest eye relief, or the requirement that it breaks.
-func (m *idealCase) train(x *[idealUnknowns]float64) (*objective.Train, objective.Requirement) {
+func (m *thinCase) train(x *[unknownCount]float64) (*objective.Train, objective.Requirement) {
 	p := *m.p
 	p.LensesMax, p.PartsMax = 0, 0
 	p.MagnificationTol += 1e-12 // so that rounding does not break a tolerance of 0
@@ -390,7 +390,7 @@ func (m *idealCase) train(x *[idealUnknowns]float64) (*objective.Train, objectiv
 			p.Limits.Max[name] = limit
 		}
 	}
-	a, b := x[idealA], x[idealB]
+	a, b := x[atA], x[atB]
 	t := &objective.Train{Layout: m.space.Layout, Seat: m.space.Seat}
 	add := func(focal float64) {
 		t.Groups = append(t.Groups, objective.ThinGroup(focal, m.opening*math.Abs(focal)))
@@ -401,17 +401,17 @@ func (m *idealCase) train(x *[idealUnknowns]float64) (*objective.Train, objectiv
 		add(a * b)
 	case objective.ErectorSingle:
 		add(p.Magnification * a)
-		add(a * b / (float64((a + b) * x[idealInverseN])))
+		add(a * b / (float64((a + b) * x[atInverseN])))
 	case objective.ErectorPair:
-		theta, e, h := p.Magnification, x[idealE], x[idealH]
+		theta, e, h := p.Magnification, x[atE], x[atH]
 		var n1, n2, g1, g2, w1, w2 float64
 		if m.weak == bothStrong {
-			n1, n2 = x[idealN1], x[idealN2]
+			n1, n2 = x[atN1], x[atN2]
 			w1, w2 = (1-h/a)/theta, 1-e/b
 			g1, g2 = a+float64(n1*w1*a), b+float64(n2*w2*b)
 			a, b = 1/a, 1/b
 		} else {
-			t1, t2 := x[idealT1], x[idealT2]
+			t1, t2 := x[atT1], x[atT2]
 			a, b = math.Max(a, weakest), math.Max(b, weakest)
 			w1, w2 = (1-float64(a*h))/theta, 1-float64(b*e)
 			n1, n2 = float64(a*t1)-theta, float64(b*t2)-1

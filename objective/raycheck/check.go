@@ -76,28 +76,28 @@ type Sample struct {
 // stands while it is given trains of the same groups, so that one whose gaps
 // alone change from call to call is measured without preparing it again.
 type Checker struct {
-	p         *objective.Problem
-	fractions []float64   // of the tangent of the largest half angle, field samples
-	reference int         // wavelength
-	weight    []float64   // of the wavelengths; they add up to 1
-	used      int         // field samples that sharpness metrics look at
-	depths    []float64   // apparent vergences, 1/mm
-	vergences []float64   // those that are traced
-	share     [][]float64 // of each of them in a depth sample, by depth
-	ends      bool        // other wavelengths are traced at the ends of the depth range only
-	fills     []pupil     // by field
-	beams     []beam      // by field, then by vergence from far to near
-	bundles   []bundle    // by field, then depth
-	launch    rays        // all beams at the eye
-	between   lines       // a bundle between traced vergences
-	loss      *lossFill   // replaces the quadrature where rays are lost
-	rim       *rimBuffers
-	at        place                        // of the pupil's middle
-	away      []*Checker                   // with the pupil displaced, for its sharpness alone
-	summed    bool                         // a displaced pupil's bundles in use have been summed in full
-	indices   map[*catalog.Glass][]float64 // by wavelength
-	limits    []float64                    // by MetricList; +Inf for none
-	allowance float64                      // factor on the requirements of exact setpoints; 1, more for near misses
+	p              *objective.Problem
+	fractions      []float64       // of the tangent of the largest half angle, field samples
+	reference      int             // wavelength
+	weight         []float64       // of the wavelengths; they add up to 1
+	used           int             // field samples that sharpness metrics look at
+	depths         []float64       // apparent vergences, 1/mm
+	vergences      []float64       // those that are traced
+	share          [][]float64     // of each of them in a depth sample, by depth
+	ends           bool            // other wavelengths are traced at the ends of the depth range only
+	fills          []pupil         // by field
+	tracedBundles  []tracedBundle  // by field, then by vergence from far to near
+	sampledBundles []sampledBundle // by field, then depth
+	launch         rays            // all beams at the eye
+	between        lines           // a bundle between traced vergences
+	loss           *lossFill       // replaces the quadrature where rays are lost
+	rim            *rimBuffers
+	at             place                        // of the pupil's middle
+	away           []*Checker                   // with the pupil displaced, for its sharpness alone
+	summed         bool                         // a displaced pupil's bundles in use have been summed in full
+	indices        map[*catalog.Glass][]float64 // by wavelength
+	limits         []float64                    // by MetricList; +Inf for none
+	allowance      float64                      // factor on the requirements of exact setpoints; 1, more for near misses
 	// worstFirst are the bundles in use from the one that is likely to be worst
 	// on: from the outermost field to the axis, in each first what is traced.
 	// refocusSlackD is by how much the bounds of the eye's refocus are widened; 0 but for
@@ -124,7 +124,7 @@ type Checker struct {
 }
 
 // beam is what is traced: one field at one vergence.
-type beam struct {
+type tracedBundle struct {
 	field    int
 	tan      float64
 	vergence float64
@@ -149,7 +149,7 @@ type block struct {
 }
 
 // bundle is one field and depth sample.
-type bundle struct {
+type sampledBundle struct {
 	field, depth int
 	tan          float64 // of the field angle
 	mask         []maskSums
@@ -248,19 +248,19 @@ func (c *Checker) layOut(q quadrature) {
 		c.fills = append(c.fills, fill)
 		most = max(most, len(fill.x))
 		for _, v := range c.vergences {
-			b := beam{field: f, tan: fraction * p.TanMax, vergence: v, from: n, to: n + len(fill.x), traced: make([]leg, len(c.weight))}
+			b := tracedBundle{field: f, tan: fraction * p.TanMax, vergence: v, from: n, to: n + len(fill.x), traced: make([]leg, len(c.weight))}
 			n = b.to
-			c.beams = append(c.beams, b)
+			c.tracedBundles = append(c.tracedBundles, b)
 		}
 		for d := range c.depths {
-			c.bundles = append(c.bundles, bundle{
+			c.sampledBundles = append(c.sampledBundles, sampledBundle{
 				field: f, depth: d, tan: fraction * p.TanMax,
 				mask: make([]maskSums, len(c.weight)), view: make([]viewSums, len(c.weight)),
 			})
 		}
 	}
 	c.launch = newRays(n)
-	for _, b := range c.beams {
+	for _, b := range c.tracedBundles {
 		fill := &c.fills[b.field]
 		for i := range fill.x {
 			c.launch.launch(b.from+i, fill.x[i], fill.y[i], b.tan, b.vergence)
@@ -339,11 +339,11 @@ func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
 // measureRest adds the samples of fields that no limit on sharpness looks at.
 func (c *Checker) measureRest() {
 	used := c.usedBundles()
-	c.sum(used, len(c.bundles))
+	c.sum(used, len(c.sampledBundles))
 	for _, a := range c.away {
-		a.sum(used, len(c.bundles))
+		a.sum(used, len(c.sampledBundles))
 	}
-	for i := used; i < len(c.bundles); i++ {
+	for i := used; i < len(c.sampledBundles); i++ {
 		c.measureMaskBlur(i, c.away)
 		c.measureDefocus(i)
 		c.measureViewBlur(i, c.away)
@@ -366,8 +366,8 @@ func (c *Checker) prepare(t *objective.Train) {
 		indexRatios(t, c.indicesOf, c.ratios)
 	}
 	c.margin = 1
-	for i := range c.beams {
-		clear(c.beams[i].traced)
+	for i := range c.tracedBundles {
+		clear(c.tracedBundles[i].traced)
 	}
 	c.viewpoint = -p.Viewpoint(t)
 	r := &c.report
@@ -389,8 +389,8 @@ func (c *Checker) prepare(t *objective.Train) {
 			MaskBlurArcmin: nan, ViewBlurArcmin: nan, PixelArcmin: arcmin(p.MaskPixel / math.Abs(chief)),
 		}
 	}
-	for i := range c.bundles {
-		b := &c.bundles[i]
+	for i := range c.sampledBundles {
+		b := &c.sampledBundles[i]
 		r.Samples[i] = Sample{
 			FieldFraction: c.fractions[b.field], VergenceD: 1000 * c.depths[b.depth],
 			MaskBlurArcmin: nan, ViewBlurArcmin: nan, ViewDefocusD: nan, ViewAstigmatismD: nan,

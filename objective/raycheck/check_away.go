@@ -46,8 +46,8 @@ func (a *Checker) follow(c *Checker) {
 	a.t, a.steps, a.beyondMask, a.ratios = c.t, c.steps, c.beyondMask, c.ratios
 	a.viewpoint, a.layer, a.chief = c.viewpoint, c.layer, c.chief
 	a.margin, a.summed = 1, false
-	for i := range a.beams {
-		clear(a.beams[i].traced)
+	for i := range a.tracedBundles {
+		clear(a.tracedBundles[i].traced)
 	}
 }
 
@@ -70,7 +70,7 @@ func (c *Checker) rejectAway() bool {
 		m := &c.report.Metrics
 		for _, i := range c.worstFirst {
 			for _, a := range c.away {
-				if a.skips(a.bundles[i].field) {
+				if a.skips(a.sampledBundles[i].field) {
 					continue
 				}
 				for w := range a.weight {
@@ -125,8 +125,8 @@ func (c *Checker) rejectAwayMask(a *Checker) bool {
 			a.summed = true
 			a.sum(from, to)
 		} else {
-			for i := range a.bundles[from:to] {
-				a.sumMask(&a.bundles[from+i])
+			for i := range a.sampledBundles[from:to] {
+				a.sumMask(&a.sampledBundles[from+i])
 			}
 		}
 		for i := from; i < to; i++ {

@@ -69,8 +69,8 @@ func BenchmarkMeasure(b *testing.B) {
 				checker.Measure(c.train)
 			}
 			vignetted, lossy := checker.report.Metrics.VignettedPct > 0, false
-			for i := range checker.bundles {
-				lossy = lossy || checker.bundles[i].lossy
+			for i := range checker.sampledBundles {
+				lossy = lossy || checker.sampledBundles[i].lossy
 			}
 			if vignetted != (c.p != p) || lossy != (c.name == "losing") {
 				b.Fatalf("vignetted: %v, loses rays: %v", vignetted, lossy)

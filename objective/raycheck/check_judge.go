@@ -65,7 +65,7 @@ func (c *Checker) judgeMask() {
 func (c *Checker) sharpest(d int) float64 {
 	var sumPS, sumSS float64
 	for i := d; i < c.usedBundles(); i += len(c.depths) {
-		b := &c.bundles[i]
+		b := &c.sampledBundles[i]
 		if b.maskAll.weight < halfLost {
 			continue
 		}
@@ -86,7 +86,7 @@ func (c *Checker) judgeMaskBlur(away []*Checker) {
 	for d := range c.depths {
 		c.report.Setpoints[d].MaskBlurArcmin = 0
 	}
-	for i := range c.bundles[:c.usedBundles()] {
+	for i := range c.sampledBundles[:c.usedBundles()] {
 		c.measureMaskBlur(i, away)
 	}
 	c.limit(maskBlur, m.MaskBlurArcmin)
@@ -104,7 +104,7 @@ func (c *Checker) measureMaskBlur(i int, away []*Checker) {
 
 // addMaskBlur takes bundle i of the pupil that a checks into the metric.
 func (c *Checker) addMaskBlur(i int, a *Checker) {
-	m, b := &c.report.Metrics, &a.bundles[i]
+	m, b := &c.report.Metrics, &a.sampledBundles[i]
 	if a.skips(b.field) {
 		return
 	}
@@ -118,7 +118,7 @@ func (c *Checker) addMaskBlur(i int, a *Checker) {
 }
 
 // maskBlurOf is the mask's blur in arcmin, at its setpoint, in a bundle of any pupil.
-func (c *Checker) maskBlurOf(b *bundle) float64 {
+func (c *Checker) maskBlurOf(b *sampledBundle) float64 {
 	if b.maskAll.weight < halfLost {
 		return math.Inf(1)
 	}
@@ -133,7 +133,7 @@ func (c *Checker) maskBlurOf(b *bundle) float64 {
 func (c *Checker) judgeDefocus() {
 	m := &c.report.Metrics
 	m.ViewDefocusD, m.ViewAstigmatismD = 0, 0
-	for i := range c.bundles[:c.usedBundles()] {
+	for i := range c.sampledBundles[:c.usedBundles()] {
 		c.measureDefocus(i)
 	}
 	c.limit(viewDefocus, m.ViewDefocusD)
@@ -142,7 +142,7 @@ func (c *Checker) judgeDefocus() {
 
 // measureDefocus takes bundle i into the metrics of the vergence error.
 func (c *Checker) measureDefocus(i int) {
-	m, b, s := &c.report.Metrics, &c.bundles[i], &c.report.Samples[i]
+	m, b, s := &c.report.Metrics, &c.sampledBundles[i], &c.report.Samples[i]
 	s.ViewDefocusD, s.ViewAstigmatismD = b.view[c.reference].power()
 	if b.field < c.used {
 		m.ViewDefocusD = larger(m.ViewDefocusD, s.ViewDefocusD)
@@ -158,7 +158,7 @@ func (c *Checker) judgeViewBlur(away []*Checker) {
 	for d := range c.depths {
 		c.report.Setpoints[d].ViewBlurArcmin = 0
 	}
-	for i := range c.bundles[:c.usedBundles()] {
+	for i := range c.sampledBundles[:c.usedBundles()] {
 		c.measureViewBlur(i, away)
 	}
 	c.limit(viewBlur, m.ViewBlurArcmin)
@@ -177,7 +177,7 @@ func (c *Checker) measureViewBlur(i int, away []*Checker) {
 
 // addViewBlur takes bundle i of the pupil that a checks into the metrics.
 func (c *Checker) addViewBlur(i int, a *Checker) {
-	m, b := &c.report.Metrics, &a.bundles[i]
+	m, b := &c.report.Metrics, &a.sampledBundles[i]
 	if a.skips(b.field) {
 		return
 	}
@@ -198,7 +198,7 @@ func (c *Checker) judgeFar() {
 	m := &c.report.Metrics
 	axial := newSpread()
 	for w := range c.weight {
-		defocus, _ := c.bundles[0].view[w].power()
+		defocus, _ := c.sampledBundles[0].view[w].power()
 		axial.add(defocus)
 		if w == c.reference {
 			m.AxisVergenceD = defocus
@@ -207,7 +207,7 @@ func (c *Checker) judgeFar() {
 	m.AxialColourD = axial.width()
 	m.DistortionPct, m.LateralColourArcmin = 0, 0
 	for i := len(c.depths); i < c.usedBundles(); i += len(c.depths) {
-		b := &c.bundles[i]
+		b := &c.sampledBundles[i]
 		colour := newSpread()
 		for w := range b.view {
 			colour.add(b.view[w].chiefError())
@@ -232,7 +232,7 @@ func (c *Checker) judgeTransmission() {
 
 // refocused is the view's blur in arcmin after the eye's best refocus within
 // its bounds, and that refocus in dioptres.
-func (c *Checker) refocused(b *bundle) (blur, refocus float64) {
+func (c *Checker) refocused(b *sampledBundle) (blur, refocus float64) {
 	var all viewSums
 	for w := range b.view {
 		all.add(&b.view[w], c.weight[w])
@@ -241,7 +241,7 @@ func (c *Checker) refocused(b *bundle) (blur, refocus float64) {
 }
 
 // refocusedOf is refocused for some of the bundle's rays.
-func (c *Checker) refocusedOf(b *bundle, all viewSums) (blur, refocus float64) {
+func (c *Checker) refocusedOf(b *sampledBundle, all viewSums) (blur, refocus float64) {
 	if all.weight < halfLost {
 		return math.Inf(1), math.Inf(1)
 	}

@@ -20,8 +20,8 @@ func (c *Checker) rejected() bool {
 		return false
 	}
 	bundles := c.usedBundles()
-	for i := range c.bundles[:bundles] {
-		c.sumMask(&c.bundles[i])
+	for i := range c.sampledBundles[:bundles] {
+		c.sumMask(&c.sampledBundles[i])
 	}
 	if c.judgeMask(); c.failed() {
 		return true
@@ -96,12 +96,12 @@ func (c *Checker) rejectLate() {
 // toView traces what bundle i needs to the world at wavelength w and sums it up.
 func (c *Checker) toView(i, w int) {
 	c.traceFor(i, w, toWorld)
-	c.sumView(&c.bundles[i], w)
+	c.sumView(&c.sampledBundles[i], w)
 }
 
 // traceFor traces the beams that bundle i needs at wavelength w.
 func (c *Checker) traceFor(i, w int, until leg) {
-	b := &c.bundles[i]
+	b := &c.sampledBundles[i]
 	n := len(c.vergences)
 	first := b.field * n
 	from, to := first, first+n

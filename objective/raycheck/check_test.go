@@ -109,8 +109,8 @@ func TestCheckLossy(t *testing.T) {
 		checker := NewChecker(c.p)
 		checker.Measure(c.train)
 		for _, at := range append([]*Checker{checker}, checker.away...) {
-			for k := range at.bundles {
-				b := &at.bundles[k]
+			for k := range at.sampledBundles {
+				b := &at.sampledBundles[k]
 				if at.skips(b.field) {
 					continue
 				}
@@ -404,7 +404,7 @@ func TestCertain(t *testing.T) {
 		dense := densePupil(p.Pupil/2, 40)
 		for k := range checker.usedBundles() {
 			for w := range checker.blocks {
-				r := denseRays(checker, &checker.bundles[k], &dense, 1)
+				r := denseRays(checker, &checker.sampledBundles[k], &dense, 1)
 				least = min(least, checker.throughSteps(r, w, 0, len(checker.steps)))
 			}
 		}

@@ -27,12 +27,12 @@ func (c *Checker) trace(from, to int, until leg) {
 // traced together.
 func (c *Checker) traceWavelength(from, to, w int, until leg) {
 	for i := from; i < to; {
-		at, j := c.beams[i].traced[w], i+1
+		at, j := c.tracedBundles[i].traced[w], i+1
 		if c.refers(i, w) {
 			i = j
 			continue
 		}
-		for j < to && c.beams[j].traced[w] == at && !c.refers(j, w) {
+		for j < to && c.tracedBundles[j].traced[w] == at && !c.refers(j, w) {
 			j++
 		}
 		for ; at < until; at++ {
@@ -41,7 +41,7 @@ func (c *Checker) traceWavelength(from, to, w int, until leg) {
 		i = j
 	}
 	for i := from; i < to; i++ {
-		for at := c.beams[i].traced[w]; at < until && c.refers(i, w); at++ {
+		for at := c.tracedBundles[i].traced[w]; at < until && c.refers(i, w); at++ {
 			c.refer(i, w, at)
 		}
 	}
@@ -62,19 +62,19 @@ func (c *Checker) refer(i, w int, at leg) {
 	if at == toMask {
 		to, from = &c.blocks[w].view, &c.blocks[c.reference].view
 	}
-	part := func(of *lines, beam int) lines { return of.part(c.beams[beam].from, c.beams[beam].to) }
+	part := func(of *lines, beam int) lines { return of.part(c.tracedBundles[beam].from, c.tracedBundles[beam].to) }
 	here, there := part(to, i), part(from, i)
 	farHere, farThere := part(to, far), part(from, far)
 	nearHere, nearThere := part(to, far+n-1), part(from, far+n-1)
 	here.between(float64(i%n)/float64(n-1), &there, &farHere, &farThere, &nearHere, &nearThere)
-	c.beams[i].traced[w] = at + 1
+	c.tracedBundles[i].traced[w] = at + 1
 }
 
 // traceOn takes neighbouring beams from the eye to the mask, or from there to
 // the world.
 func (c *Checker) traceOn(from, to, w int, at leg) {
 	k := &c.blocks[w]
-	first, last := c.beams[from].from, c.beams[to-1].to
+	first, last := c.tracedBundles[from].from, c.tracedBundles[to-1].to
 	r := k.rays.part(first, last)
 	if at == atEye {
 		launch := c.launch.part(first, last)
@@ -88,7 +88,7 @@ func (c *Checker) traceOn(from, to, w int, at leg) {
 		c.atViewpoint(&l, &r)
 	}
 	for i := from; i < to; i++ {
-		c.beams[i].traced[w] = at + 1
+		c.tracedBundles[i].traced[w] = at + 1
 	}
 }
 
@@ -123,9 +123,9 @@ func (c *Checker) atViewpoint(l *lines, r *rays) {
 
 // linesOf are the rays of bundle b among lines of a wavelength: those of a beam,
 // or between the beams of its field.
-func (c *Checker) linesOf(of *lines, b *bundle) lines {
+func (c *Checker) linesOf(of *lines, b *sampledBundle) lines {
 	n := len(c.vergences)
-	beams := c.beams[b.field*n : (b.field+1)*n]
+	beams := c.tracedBundles[b.field*n : (b.field+1)*n]
 	share := c.share[b.depth]
 	for i, q := range share {
 		if q == 1 {
@@ -140,7 +140,7 @@ func (c *Checker) linesOf(of *lines, b *bundle) lines {
 
 // sumMask sums up the crossings of b with the mask's layer at all wavelengths.
 // A lost ray makes a sum NaN.
-func (c *Checker) sumMask(b *bundle) {
+func (c *Checker) sumMask(b *sampledBundle) {
 	weight := c.fills[b.field].weight
 	b.maskAll = maskSums{}
 	for w := range b.mask {
@@ -151,7 +151,7 @@ func (c *Checker) sumMask(b *bundle) {
 }
 
 // sumView does so for wavelength w in the viewpoint plane.
-func (c *Checker) sumView(b *bundle, w int) {
+func (c *Checker) sumView(b *sampledBundle, w int) {
 	l := c.linesOf(&c.blocks[w].view, b)
 	b.view[w] = c.viewSums(&l, c.fills[b.field].weight, b)
 }
@@ -163,9 +163,9 @@ func (c *Checker) sum(from, to int) {
 		return
 	}
 	n := len(c.vergences)
-	c.trace(c.bundles[from].field*n, (c.bundles[to-1].field+1)*n, toWorld)
-	for i := range c.bundles[from:to] {
-		b := &c.bundles[from+i]
+	c.trace(c.sampledBundles[from].field*n, (c.sampledBundles[to-1].field+1)*n, toWorld)
+	for i := range c.sampledBundles[from:to] {
+		b := &c.sampledBundles[from+i]
 		if c.skips(b.field) {
 			continue
 		}
@@ -183,7 +183,7 @@ func (c *Checker) sum(from, to int) {
 
 // losesRim tells whether a bundle loses a ray on the pupil's rim, outside the
 // quadrature's outermost ring.
-func (c *Checker) losesRim(b *bundle) bool {
+func (c *Checker) losesRim(b *sampledBundle) bool {
 	r := c.rim.rays.part(0, rimHalfPoints)
 	for w := range c.blocks {
 		for _, side := range c.at.sides() {
@@ -205,7 +205,7 @@ func (c *Checker) losesRim(b *bundle) bool {
 // maskSums sums up where rays cross the mask's layer. They are taken at the
 // paraxial setpoint and from the paraxial chief ray, next to which the sums lose
 // no digits.
-func (c *Checker) maskSums(l *lines, weight []float64, b *bundle) maskSums {
+func (c *Checker) maskSums(l *lines, weight []float64, b *sampledBundle) maskSums {
 	var a maskSums
 	distance, chief := c.layer[b.depth], c.chief[b.depth]*b.tan
 	n := len(weight)
@@ -238,7 +238,7 @@ func (c *Checker) maskSums(l *lines, weight []float64, b *bundle) maskSums {
 }
 
 // viewSums sums up how rays leave the first vertex, in the viewpoint plane.
-func (c *Checker) viewSums(l *lines, weight []float64, b *bundle) viewSums {
+func (c *Checker) viewSums(l *lines, weight []float64, b *sampledBundle) viewSums {
 	var a viewSums
 	theta := c.t.AngularMagnification
 	v, chief := c.depths[b.depth]/(theta*theta), b.tan/theta

@@ -100,7 +100,7 @@ var manyRays = quadrature{halfArms: []int{10, 10, 10, 10, 10, 10, 10, 10}}
 
 // raysLost tells whether a bundle of a checker's train loses rays.
 func raysLost(c *Checker) bool {
-	return slices.ContainsFunc(c.bundles, func(b bundle) bool { return b.lossy })
+	return slices.ContainsFunc(c.sampledBundles, func(b sampledBundle) bool { return b.lossy })
 }
 
 // TestQuadrature compares every metric from the few rays of a check with those
@@ -148,7 +148,7 @@ func TestQuadrature(t *testing.T) {
 		}
 		for k := range fine.usedBundles() {
 			b := summedDensely(fine, k, 80)
-			v, _, _ := fine.bundles[k].maskAll.variance()
+			v, _, _ := fine.sampledBundles[k].maskAll.variance()
 			dense, _, _ := b.maskAll.variance()
 			testlens.Near(t, "root of the mask's variance", math.Sqrt(dense), math.Sqrt(v), 3e-3*math.Sqrt(v))
 		}

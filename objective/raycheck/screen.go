@@ -91,7 +91,7 @@ func (c *Checker) blursView(t *objective.Train) bool {
 	}
 	c.prepare(t)
 	i := c.worstFirst[0]
-	b := &c.bundles[i]
+	b := &c.sampledBundles[i]
 	c.traceFor(i, c.reference, toWorld)
 	l := c.linesOf(&c.blocks[c.reference].view, b)
 	weight := c.throughWeights(&l, b)
@@ -122,7 +122,7 @@ func (c *Checker) blursMask(t *objective.Train) bool {
 	}
 	c.prepare(t)
 	i := c.worstFirst[0]
-	b := &c.bundles[i]
+	b := &c.sampledBundles[i]
 	c.traceFor(i, c.reference, toMask)
 	l := c.linesOf(&c.blocks[c.reference].mask, b)
 	sums := c.maskSums(&l, c.throughWeights(&l, b), b)
@@ -142,7 +142,7 @@ const lossyDoubt = 1.5
 const lostMost = 0.75
 
 // throughWeights are the weights of a bundle's rays, 0 for those that are lost.
-func (c *Checker) throughWeights(l *lines, b *bundle) []float64 {
+func (c *Checker) throughWeights(l *lines, b *sampledBundle) []float64 {
 	all := c.fills[b.field].weight
 	c.through = append(c.through[:0], all...)
 	for i := range c.through {

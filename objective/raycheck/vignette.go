@@ -106,7 +106,7 @@ func (c *Checker) judgeVignetting(stop bool) {
 		together = max(together, c.gridShare(c.rim.union, k))
 	}
 	if together > worst+unionCare {
-		for i := len(c.bundles) - 1; i >= 0; i-- {
+		for i := len(c.sampledBundles) - 1; i >= 0; i-- {
 			if slices.Contains(corners[:], i) {
 				continue
 			}
@@ -132,15 +132,15 @@ func (c *Checker) judgeVignetting(stop bool) {
 // field and the axis, each at the near end and then the far one, the same where
 // there is one depth.
 func (c *Checker) corners() [4]int {
-	last, steps := len(c.bundles)-1, len(c.depths)
+	last, steps := len(c.sampledBundles)-1, len(c.depths)
 	return [...]int{last, last - steps + 1, steps - 1, 0}
 }
 
 // suspect estimates the vignetting of bundle i at all places of its pupil, unless
 // it surely is free of it. One grid of rays in the box serves them all.
 func (c *Checker) suspect(i int) {
-	b := &c.bundles[i]
-	if c.clears(b, 0, 0, c.p.PupilReach()) {
+	b := &c.sampledBundles[i]
+	if c.clears(b, 0, 0, c.p.PupilEdge()) {
 		return
 	}
 	over := c.grid(b)
@@ -159,7 +159,7 @@ func (c *Checker) suspect(i int) {
 }
 
 // clearsPlace is clears for place k of the pupil.
-func (c *Checker) clearsPlace(b *bundle, k int) bool {
+func (c *Checker) clearsPlace(b *sampledBundle, k int) bool {
 	x, y := pupilPlace(c.p, k)
 	return c.clears(b, x, y, c.p.Pupil/2)
 }
@@ -181,20 +181,20 @@ func (c *Checker) vignettesTooMuch(i int) bool {
 
 // vignette takes a suspect into the metric.
 func (c *Checker) vignette(s *suspect) {
-	share := c.vignetted(&c.bundles[s.bundle], s.x, s.y, c.p.Pupil/2)
+	share := c.vignetted(&c.sampledBundles[s.bundle], s.x, s.y, c.p.Pupil/2)
 	c.report.Metrics.VignettedPct = max(c.report.Metrics.VignettedPct, 100*share)
 }
 
 // gridChord is the abscissa of chord i of the grid, and half its length.
 func (c *Checker) gridChord(i int) (x, half float64) {
-	reach := c.p.PupilReach()
+	reach := c.p.PupilEdge()
 	x = reach * (float64(i) + 0.5) / gridHalfChords
 	return x, math.Sqrt(float64(reach*reach) - float64(x*x))
 }
 
 // grid is the overfill on equidistant chords of the disc that the pupil covers in
 // its box, those with x > 0.
-func (c *Checker) grid(b *bundle) []float64 {
+func (c *Checker) grid(b *sampledBundle) []float64 {
 	n := 0
 	for i := range gridHalfChords {
 		x, half := c.gridChord(i)
@@ -256,7 +256,7 @@ func within(chord []float64, half, lo, hi float64) (length float64) {
 // rim; a ring half way and the centre are looked at as well, in case
 // aberrations are so strong that this fails. For x >= 0 the half of the rim on
 // the side of larger x decides: heights are the same at x and -x.
-func (c *Checker) clears(b *bundle, x, y, radius float64) bool {
+func (c *Checker) clears(b *sampledBundle, x, y, radius float64) bool {
 	n := 0
 	add := func(px, py float64) {
 		c.rim.rays.launch(n, px, py, b.tan, c.depths[b.depth])
@@ -288,7 +288,7 @@ func rimPoint(j int) (x, y float64) {
 // that is lost or vignetted. The disc is cut into chords along y, at abscissas
 // radius·sin τ with τ in equal steps, a rule that is exact for the whole disc;
 // along a chord the ends of vignetted stretches are interpolated.
-func (c *Checker) vignetted(b *bundle, x, y, radius float64) float64 {
+func (c *Checker) vignetted(b *sampledBundle, x, y, radius float64) float64 {
 	share, lossy := c.blocked(b, x, y, radius, usualChords)
 	if lossy || share > 0.5 {
 		share, _ = c.blocked(b, x, y, radius, manyChords)
@@ -298,7 +298,7 @@ func (c *Checker) vignetted(b *bundle, x, y, radius float64) float64 {
 
 // blocked is vignetted by the given chords. It also tells whether some rays are
 // lost.
-func (c *Checker) blocked(b *bundle, x, y, radius float64, by chords) (share float64, lossy bool) {
+func (c *Checker) blocked(b *sampledBundle, x, y, radius float64, by chords) (share float64, lossy bool) {
 	halfChords, points := by.half, by.points
 	first := -halfChords
 	if x == 0 {
