@@ -58,7 +58,7 @@ type Element struct {
 	clear                  float64 // clear semi-diameter
 	firstMin, lastMax      float64 // least sag of the first surface, largest of the last
 	massG                  float64
-	// firstSphere and lastSphere tell whether the faces towards world and eye
+	// firstSphere and lastSphere report whether the faces towards world and eye
 	// are spherical.
 	firstSphere, lastSphere bool
 	// firstSags and lastSags are samples of these faces out to each half
@@ -227,7 +227,7 @@ func (p *Problem) LeastGap(before, after *Group) float64 {
 	return p.GroupGapMin + sagOverlap(before.Elements[len(before.Elements)-1], after.Elements[0])
 }
 
-// reach is facingReach between two elements.
+// maxEndPower is facingReach between two elements.
 func sagOverlap(before, after *Element) float64 {
 	half := min(before.halfDiameter, after.halfDiameter)
 	last, first := &before.Surfaces[len(before.Surfaces)-1], &after.Surfaces[0]
@@ -326,6 +326,6 @@ func (t *Train) sum(of func(*Element) float64) (total float64, known bool) {
 	return total, catalog.IsSet(total)
 }
 
-// Positive tells whether the group converges, as every group that acts in a
+// Positive reports whether the group converges, as every group that acts in a
 // train by itself must.
 func (g *Group) Positive() bool { return positive(g.FocalMM) }

@@ -114,7 +114,7 @@ const RoundingSlack = 1e-9
 // rounding: a paraxial solution may stand exactly at the requirement.
 const RequirementSlack = 1e-9
 
-// lost tells whether an interval of eye reliefs is empty beyond rounding.
+// lost reports whether an interval of eye reliefs is empty beyond rounding.
 func (i Interval) lost() bool { return !(i.Lo <= i.Hi+RoundingSlack) }
 
 func (p *Problem) exceeds(limit string, value float64, known bool) bool {
@@ -143,7 +143,7 @@ func (p *Problem) clipAperture(x *Interval, slope, at0, edge, clear float64) {
 	}
 }
 
-// tooManyParts tells whether the train breaks the limits on its lenses, its
+// tooManyParts reports whether the train breaks the limits on its lenses, its
 // distinct parts or a part's stock.
 func (p *Problem) tooManyParts(t *Train) bool { return p.tooManyIn(t.Groups) }
 

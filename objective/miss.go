@@ -37,7 +37,7 @@ func (p *Problem) RelayRange(front *Front, rear *Rear) Interval {
 // SingleMiss is how far front, relay and rear are from an erector-single that
 // some eye relief suits: by how much, in mm, the viewpoint that the eye's places
 // give lies off those that the front lets through, and by how much the relay's
-// Reach is exceeded. It is 0 where the group's numbers alone rule nothing out.
+// MaxEndPower is exceeded. It is 0 where the group's numbers alone rule nothing out.
 func (p *Problem) SingleMiss(front *Front, relay *Relay, rear *Rear) float64 {
 	miss := EndMiss(front, rear) + p.couplingMiss(front, rear, Interval{relay.F, relay.F})
 	if need := 1/rear.F + p.Magnification/front.F; !(need <= relay.MaxEndPower*(1+1e-9)) {

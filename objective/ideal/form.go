@@ -2,7 +2,7 @@ package ideal
 
 import "math"
 
-// idealUnknowns is the largest number of unknowns of a thin train.
+// unknownCount is the largest number of unknowns of a thin train.
 const unknownCount = 6
 
 // affine is a quantity over a box of unknowns: with ξ_i in [-1, 1] the place

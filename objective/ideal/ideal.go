@@ -18,7 +18,7 @@ import (
 	"relaysweep/objective"
 )
 
-// Ideal is how short a train could be if every focal length could be had: the
+// Limit is how short a train could be if every focal length could be had: the
 // shortest train of groups without thickness under the paraxial requirements of a
 // problem.
 type Limit struct {
@@ -48,7 +48,7 @@ type Limit struct {
 //
 // What is asked of parts (their number, price, mass) and all that rays are
 // traced for plays no part. Groups have no thickness, and both their principal planes lie
-// in their one vertex; in a train of real lenses the offsets X of side.go can be
+// in their one vertex; in a train of real lenses the hiatus can be
 // negative, so that the limit is no lower bound on such trains.
 //
 // The error is that of ctx, when it ends before.
@@ -68,7 +68,7 @@ func Find(ctx context.Context, p *objective.Problem, spaces []objective.Space, a
 	return ideal, nil
 }
 
-// idealWithin ends at once when ctx does; what it then returns means nothing.
+// findWithin ends at once when ctx does; what it then returns means nothing.
 func findWithin(ctx context.Context, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy, most int, first bool) Limit {
 	s := &boxSearch{}
 	for _, space := range spaces {

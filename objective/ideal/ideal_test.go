@@ -19,7 +19,7 @@ var allSpaces = []objective.Space{
 	{Layout: objective.Keplerian, Seat: objective.SeatRear}, {Layout: objective.ErectorSingle, Seat: objective.SeatRear}, {Layout: objective.ErectorSingle, Seat: objective.SeatFront}, {Layout: objective.ErectorPair, Seat: objective.SeatRear}, {Layout: objective.ErectorPair, Seat: objective.SeatFront},
 }
 
-// idealOf is the ideal limit of a problem.
+// limitOf is the ideal limit of a problem.
 func limitOf(t testing.TB, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy) Limit {
 	t.Helper()
 	ideal, err := Find(context.Background(), p, spaces, apertureRatio, by)

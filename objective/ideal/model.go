@@ -13,7 +13,7 @@ import (
 // relief and H the chief height at the front,
 //
 //	p  = e - b          the eye's distance behind the rear focal point of the rear group
-//	q' = (a - H)/Θ      likewise the viewpoint's at the front, over Θ² (q' = q/Θ², side.go)
+//	q' = (a - H)/Θ      likewise the viewpoint's at the front, over Θ² (q' = q/Θ², reduced.go)
 //	w1 = (1 - α·H)/Θ    chief slope behind the front, α·q'
 //	w2 = 1 - β·e        chief slope before the rear, -β·p
 //
@@ -41,11 +41,11 @@ import (
 //
 //	L = t1 + s + t2 + plate,
 //
-// which is that of side.go and pair.go in other unknowns. The mask's setpoints
+// which is that of reduced.go and reduced_pair.go of package objective in other unknowns. The mask's setpoints
 // (mask.go) are x = f²·V/(f·ω) with ω = w/f, for the rear seat β + w2·V and
 // for the front seat α - w1·V.
 
-// idealCase is one layout and seat of a problem, of a pair with some of its ends, for thin groups whose clear
+// thinCase is one layout and seat of a problem, of a pair with some of its ends, for thin groups whose clear
 // diameters are at most 2·opening times their focal lengths.
 type thinCase struct {
 	p       *objective.Problem
@@ -80,7 +80,7 @@ const (
 	atT2 = atN2
 )
 
-// newIdealCases are the cases that make up a space.
+// newThinCases are the cases that make up a space.
 func newThinCases(p *objective.Problem, space objective.Space, opening float64, by objective.RankBy) []*thinCase {
 	var cases []*thinCase
 	for weak := bothStrong; weak <= rearWeak; weak++ {
@@ -180,7 +180,7 @@ func (m *thinCase) whole(longest float64) (box, bool) {
 	return x, true
 }
 
-// idealRows are the requirements over a box, each scaled to order 1 and met
+// requirementRows are the requirements over a box, each scaled to order 1 and met
 // where it is not positive.
 type requirementRows struct {
 	rows []affine
@@ -203,7 +203,7 @@ func (rs *requirementRows) add(x, y affine) {
 	rs.scale = append(rs.scale, scale)
 }
 
-// takes tells whether a quantity can have a sign.
+// takes reports whether a quantity can have a sign.
 func (x *affine) takes(sign float64) bool {
 	return sign > 0 && (x.hi > 0 || x.lo >= 0) || sign < 0 && x.lo < 0
 }

@@ -9,31 +9,31 @@ import (
 )
 
 const (
-	// idealGap is the share by which the certified bound may fall short of the
+	// settledShare is the share by which the certified bound may fall short of the
 	// shortest thin train found.
 	settledShare = 1e-3
-	// idealSlack is what a bound or a breach must exceed rounding by, as a share
+	// roundingShare is what a bound or a breach must exceed rounding by, as a share
 	// of the terms: sums of some hundred products round below 1e-13 of these.
 	roundingShare = 1e-9
-	// idealUneven is how much narrower than the widest a side may be, both as shares of
+	// unevenSide is how much narrower than the widest a side may be, both as shares of
 	// their distance from 0, to be halved.
 	unevenSide = 0.1
-	// idealLeast is a step that matters for every unknown: mm, 1/mm or a number of
+	// leastStep is a step that matters for every unknown: mm, 1/mm or a number of
 	// order 1.
 	leastStep = 1e-3
 	// descendFirst is how many boxes are descended from at first, descendEach after
 	// how many one is later.
 	descendFirst = 100
 	descendEach  = 32
-	// idealMargin is by how much, of order 1, a train that is reported meets its
+	// reportMargin is by how much, of order 1, a train that is reported meets its
 	// requirements, so that the model's own rounding does not turn it away.
 	reportMargin = 1e-10
 	// idealLongest, in mm, is the length beyond which no train is looked for.
 	longestMM = 20_000.0
-	// idealBoxes is how many boxes are looked at before the bound is given as far as it
+	// boxesMost is how many boxes are looked at before the bound is given as far as it
 	// has come.
 	boxesMost = 100_000
-	// idealTries is how many boxes are looked at for a first train without one of the
+	// triesMost is how many boxes are looked at for a first train without one of the
 	// requirements.
 	triesMost = 1_000
 )
@@ -64,7 +64,7 @@ func (h *nodeHeap) Pop() any {
 	return x
 }
 
-// idealSearch is a branch and bound over boxes of all cases together, the one
+// boxSearch is a branch and bound over boxes of all cases together, the one
 // with the least bound first. Over a box every requirement and the length are
 // linear but for a remainder (affine); the linear programme of these bounds the
 // length from below with an error that falls with the square of the box's size,

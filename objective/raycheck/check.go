@@ -123,7 +123,7 @@ type Checker struct {
 	report     Report
 }
 
-// beam is what is traced: one field at one vergence.
+// tracedBundle is what is traced: one field at one vergence.
 type tracedBundle struct {
 	field    int
 	tan      float64
@@ -148,7 +148,7 @@ type block struct {
 	view lines // in the viewpoint plane
 }
 
-// bundle is one field and depth sample.
+// sampledBundle is one field and depth sample.
 type sampledBundle struct {
 	field, depth int
 	tan          float64 // of the field angle
@@ -303,7 +303,7 @@ func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 
 // measureUsed judges everything that requirements and limits look at, in their
 // order, the blurs also of displaced pupils. With stop it ends when one has failed;
-// it tells whether it came to its end.
+// it reports whether it came to its end.
 func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
 	used := c.usedBundles()
 	c.report.FailedBy = ""

@@ -52,7 +52,7 @@ func (a *Checker) follow(c *Checker) {
 }
 
 // rejectAway looks for a limit that displaced pupils fail before what has failed, if
-// anything has, with the pupil in the middle. It tells whether the train fails, and
+// anything has, with the pupil in the middle. It reports whether the train fails, and
 // leaves the decision to the full measurement as [Checker.rejected] does.
 func (c *Checker) rejectAway() bool {
 	first := c.failedLimit()
@@ -155,7 +155,7 @@ func (c *Checker) failedLimit() metricIndex {
 	return -1
 }
 
-// beyond tells whether a metric's magnitude is beyond its limit.
+// beyond reports whether a metric's magnitude is beyond its limit.
 func (c *Checker) beyond(m metricIndex, value float64) bool {
 	return !(math.Abs(value) <= c.limits[m])
 }

@@ -21,10 +21,10 @@ func (c *Checker) limit(m metricIndex, value float64) {
 	}
 }
 
-// failed tells whether a requirement or limit has failed.
+// failed reports whether a requirement or limit has failed.
 func (c *Checker) failed() bool { return c.report.FailedBy != "" }
 
-// limited tells whether there is a limit on a metric.
+// limited reports whether there is a limit on a metric.
 func (c *Checker) limited(m metricIndex) bool { return !math.IsInf(c.limits[m], 1) }
 
 // usedBundles is the number of bundles that sharpness metrics look at; they come

@@ -12,7 +12,7 @@ func (c *Checker) rejected() bool {
 	outermost := (c.used - 1) * n
 	c.trace(0, used, toMask)
 	// Angles of incidence grow with the field: the outermost one in use, at
-	// either end of the depth range, tells whether rays come near to being lost
+	// either end of the depth range, reports whether rays come near to being lost
 	// on their way from the mask to the world.
 	c.traceWavelength(outermost, outermost+1, c.reference, toWorld)
 	c.traceWavelength(outermost+n-1, outermost+n, c.reference, toWorld)
@@ -35,7 +35,7 @@ func (c *Checker) rejected() bool {
 	return c.certain() && c.rejectAway()
 }
 
-// certain tells whether no ray of those that were traced was lost, nor is one
+// certain reports whether no ray of those that were traced was lost, nor is one
 // between them.
 func (c *Checker) certain() bool { return c.margin >= certainMargin }
 

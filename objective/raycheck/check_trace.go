@@ -47,7 +47,7 @@ func (c *Checker) traceWavelength(from, to, w int, until leg) {
 	}
 }
 
-// refers tells whether beam i at wavelength w is not traced but follows from the
+// refers reports whether beam i at wavelength w is not traced but follows from the
 // reference and the ends of the depth range, which have to be traced before it.
 func (c *Checker) refers(i, w int) bool {
 	k := i % len(c.vergences)
@@ -62,7 +62,9 @@ func (c *Checker) refer(i, w int, at leg) {
 	if at == toMask {
 		to, from = &c.blocks[w].view, &c.blocks[c.reference].view
 	}
-	part := func(of *lines, beam int) lines { return of.part(c.tracedBundles[beam].from, c.tracedBundles[beam].to) }
+	part := func(of *lines, traced int) lines {
+		return of.part(c.tracedBundles[traced].from, c.tracedBundles[traced].to)
+	}
 	here, there := part(to, i), part(from, i)
 	farHere, farThere := part(to, far), part(from, far)
 	nearHere, nearThere := part(to, far+n-1), part(from, far+n-1)
@@ -181,7 +183,7 @@ func (c *Checker) sum(from, to int) {
 	}
 }
 
-// losesRim tells whether a bundle loses a ray on the pupil's rim, outside the
+// losesRim reports whether a bundle loses a ray on the pupil's rim, outside the
 // quadrature's outermost ring.
 func (c *Checker) losesRim(b *sampledBundle) bool {
 	r := c.rim.rays.part(0, rimHalfPoints)

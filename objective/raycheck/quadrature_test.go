@@ -98,7 +98,7 @@ func TestGaussPupilExact(t *testing.T) {
 // manyRays is a rule of ten times the points and with every depth traced.
 var manyRays = quadrature{halfArms: []int{10, 10, 10, 10, 10, 10, 10, 10}}
 
-// raysLost tells whether a bundle of a checker's train loses rays.
+// raysLost reports whether a bundle of a checker's train loses rays.
 func raysLost(c *Checker) bool {
 	return slices.ContainsFunc(c.sampledBundles, func(b sampledBundle) bool { return b.lossy })
 }

@@ -109,7 +109,7 @@ func (r *Refiner) gapRates(gap int) (c, theta float64) {
 	return after.C - before.C, -(after.A - before.A) / (before.A * before.A)
 }
 
-// RanksRelief tells whether the ranked length holds the eye relief.
+// RanksRelief reports whether the ranked length holds the eye relief.
 func (r *Refiner) RanksRelief() bool { return r.by == objective.ByLengthToEye }
 
 // LeastRelief is by how many mm the eye may be moved, or less, whatever the rays

@@ -164,7 +164,7 @@ func (c *Checker) clearsPlace(b *sampledBundle, k int) bool {
 	return c.clears(b, x, y, c.p.Pupil/2)
 }
 
-// vignettesTooMuch tells whether bundle i, whose estimate is far beyond the limit,
+// vignettesTooMuch reports whether bundle i, whose estimate is far beyond the limit,
 // is beyond it in fact.
 func (c *Checker) vignettesTooMuch(i int) bool {
 	for k := range c.rim.suspects {
@@ -250,7 +250,7 @@ func within(chord []float64, half, lo, hi float64) (length float64) {
 	return length
 }
 
-// clears tells whether a disc of the pupil plane about (x, y) is surely free of
+// clears reports whether a disc of the pupil plane about (x, y) is surely free of
 // vignetting. A ray's height at a surface is, but for aberrations, a linear
 // function of its pupil point, so that its square is convex and largest on the
 // rim; a ring half way and the centre are looked at as well, in case
@@ -296,7 +296,7 @@ func (c *Checker) vignetted(b *sampledBundle, x, y, radius float64) float64 {
 	return share
 }
 
-// blocked is vignetted by the given chords. It also tells whether some rays are
+// blocked is vignetted by the given chords. It also reports whether some rays are
 // lost.
 func (c *Checker) blocked(b *sampledBundle, x, y, radius float64, by chords) (share float64, lossy bool) {
 	halfChords, points := by.half, by.points

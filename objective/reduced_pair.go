@@ -14,7 +14,7 @@ import "math"
 //
 // so the gaps and focal length of the train are linear in v, and its length is
 //
-//	L(v) = U_front + U_rear + X1 + X2 + 2S + (κP - S²)·v - 1/v + plate.
+//	L(v) = ToFocus_front + FromFocus_rear + hiatus1 + hiatus2 + 2S + (κP - S²)·v - 1/v + plate.
 //
 // L'' = -2/v³: for P > 0 (v > 0) L is concave, its least value at an end of
 // any interval; for P < 0 (v < 0) it is convex, with one minimum.
@@ -24,7 +24,7 @@ type PairRelay struct {
 	First, Second *Group
 	f1, f2        float64
 	sum, product  float64 // S, P
-	span          float64 // X1 + X2 + 2S
+	span          float64 // hiatus1 + hiatus2 + 2S
 	ffd, bfd      float64 // FFD1, BFD2
 	fold          float64 // BFD1 + FFD2: s = fold - 1/v
 	domain        Interval
@@ -32,14 +32,14 @@ type PairRelay struct {
 	back          []surfaceRow // of the second group
 }
 
-// PairHalf is one group of a pair relay, with its height rows from its first
+// PairComponentRows is one group of a pair relay, with its height rows from its first
 // vertex and from behind its last.
 type PairComponentRows struct {
 	Group         *Group
 	forward, back []surfaceRow
 }
 
-// NewPairHalf prepares a group for either place in a pair relay.
+// NewPairComponentRows prepares a group for either place in a pair relay.
 func NewPairComponentRows(g *Group) PairComponentRows {
 	n := g.surfaces()
 	h := PairComponentRows{Group: g, forward: make([]surfaceRow, 0, n), back: make([]surfaceRow, 0, n)}

@@ -16,14 +16,16 @@ import "math"
 // group alone one in p, and length is
 //
 //	L = (t+BFD)_front + (t+FFD)_rear + (t+FFD+BFD-2f)_relay + κ·f_relay + plate,
-//	κ = 2 + m + 1/m >= 4.
+//	κ = 2 + m + 1/m >= 4,
+//
+// where t+FFD+BFD-2f is the hiatus, the separation of the principal planes.
 
 // Front is a group in front, reduced.
 type Front struct {
 	Group   *Group // nil where only the numbers are held
 	Code    StackCode
 	F       float64 // focal length
-	ToFocus float64 // t + BFD
+	ToFocus float64 // t + BFD: from the first vertex to image 1
 	BFD     float64
 	Q       Interval
 }
@@ -33,7 +35,7 @@ type Rear struct {
 	Group *Group // nil where only the numbers are held
 	Code  StackCode
 	F     float64 // focal length
-	// U is t + FFD, less what refinement can take off with this rear, and Sway by
+	// FromFocus is t + FFD, less what refinement can take off with this rear, and Sway by
 	// how much it can change m, see [Problem.LeastRefined].
 	FromFocus, Sway float64
 	FFD             float64
@@ -45,8 +47,8 @@ type Relay struct {
 	Group  *Group // nil where only the numbers are held
 	Code   StackCode
 	F      float64 // focal length
-	Hiatus float64 // t + FFD + BFD - 2f
-	// Reach bounds 1/f_rear + Θ/f_front from above: the ray that enters the
+	Hiatus float64 // t + FFD + BFD - 2f: the separation of the principal planes
+	// MaxEndPower bounds 1/f_rear + Θ/f_front from above: the ray that enters the
 	// eye's pupil at height 1 parallel to the axis stands at the relay at
 	// about f_relay times that sum.
 	MaxEndPower float64
@@ -147,10 +149,10 @@ func (p *Problem) NewRelay(g *Group) (Relay, bool) {
 	return r, r.MaxEndPower > 0
 }
 
-// relayX is a relay's X.
+// hiatusOf is a relay's hiatus.
 func hiatusOf(g *Group) float64 { return g.ThicknessMM + g.FFDMM + g.BFDMM - 2*g.FocalMM }
 
-// reach bounds a + b, a = 1/f_rear and b = Θ/f_front, both positive, by the
+// maxEndPower bounds a + b, a = 1/f_rear and b = Θ/f_front, both positive, by the
 // pupil-edge ray of vergence 0, whose height at a surface is
 // M = -[(A·BFD - B)·a + A·f·b]. The aperture asks |a_s|·T + r·|M + V·a_s| <=
 // clear at every vergence V of the range; as |M| <= |M + V·a_s| + V·|a_s| and
@@ -169,7 +171,7 @@ func (p *Problem) maxEndPower(r *Relay) float64 {
 	return bound
 }
 
-// reachLoose is max(1, r·V/T) at the far end of the depth range.
+// farLoosening is max(1, r·V/T) at the far end of the depth range.
 func (p *Problem) farLoosening() float64 {
 	return max(1, p.PassingEdge()*p.VergenceFar/p.TanMax)
 }

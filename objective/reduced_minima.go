@@ -2,10 +2,10 @@ package objective
 
 import "math"
 
-// Census is what is remembered of all groups of a library, however many, so
-// that a [Sieve] can tell which of them matter: for fronts and rears the least
-// U by bins of focal length and of how far they let viewpoint or eye stand, for
-// relays the least X by bins of focal length and Reach.
+// BinnedMinima is what is remembered of all groups of a library, however many, so
+// that a [GroupFilter] can tell which of them matter: for fronts and rears the least
+// length by bins of focal length and of how far they let viewpoint or eye stand, for
+// relays the least hiatus by bins of focal length and MaxEndPower.
 //
 // It costs little more than the stacking.
 type BinnedMinima struct {
@@ -15,17 +15,18 @@ type BinnedMinima struct {
 	fronts          [2]*endMinima // by seat, nil where not asked for
 	rears           [2]*endMinima
 	relays          *relayMinima            // nil where not asked for
-	keplerianFronts *[focalBinsMost]float64 // least U of any front of a keplerian
+	keplerianFronts *[focalBinsMost]float64 // least ToFocus of any front of a keplerian
 }
 
-// endCensus is the census of the groups in one place at an end of the train.
-// How far one of them reaches is -Q.Lo for a front and P.Hi for a rear.
+// endMinima are the minima over the groups at one end of the train: of ToFocus over fronts,
+// of FromFocus over rears, by bins of focal length and of offset. The offset of a group is
+// how far it lets the viewpoint or the eye stand: -Q.Lo of a front and P.Hi of a rear.
 type endMinima struct {
-	least [focalBinsMost][offsetBins]float64 // least U
-	best  [focalBinsMost][offsetBins]float64 // least U in this or a further bin
+	least [focalBinsMost][offsetBins]float64 // in this bin
+	best  [focalBinsMost][offsetBins]float64 // in this or a further bin
 }
 
-// Reaches are binned by their ratio to the least focal length of the bin, from
+// Offsets are binned by their ratio to the least focal length of the bin, from
 // offsetSpan to -offsetSpan, the furthest first; what lies beyond falls into the
 // outermost bins.
 const (
@@ -42,9 +43,9 @@ var focalScale, focalPerScale = func() (scale, per [focalBinsMost]float64) {
 	return scale, per
 }()
 
-// offsetBin is the bin of a reach, the same for all focal lengths of a bin.
-func offsetBin(f int, reach float64) int {
-	b := (offsetSpan - float64(reach*focalPerScale[f])) * (offsetBins / (2 * offsetSpan))
+// offsetBin is the bin of an offset, the same for all focal lengths of a bin.
+func offsetBin(f int, offset float64) int {
+	b := (offsetSpan - float64(offset*focalPerScale[f])) * (offsetBins / (2 * offsetSpan))
 	return int(max(0, min(offsetBins-1, b)))
 }
 
@@ -58,18 +59,18 @@ func newEndMinima() *endMinima {
 	return c
 }
 
-// add counts in a group of a bin of focal lengths that has this U and reaches at
-// most so far, unless groups that reach further have no larger U.
-func (c *endMinima) add(f int, u, reach float64) {
-	if o := offsetBin(f, reach); o == 0 || u < c.best[f][o-1] {
-		c.put(f, o, u)
+// add counts in a group of a bin of focal lengths that has this length and at
+// most this offset, unless groups of a further offset have no larger length.
+func (c *endMinima) add(f int, length, offset float64) {
+	if o := offsetBin(f, offset); o == 0 || length < c.best[f][o-1] {
+		c.put(f, o, length)
 	}
 }
 
-func (c *endMinima) put(f, o int, u float64) {
-	c.least[f][o] = min(c.least[f][o], u)
-	for ; o < offsetBins && u < c.best[f][o]; o++ {
-		c.best[f][o] = u
+func (c *endMinima) put(f, o int, length float64) {
+	c.least[f][o] = min(c.least[f][o], length)
+	for ; o < offsetBins && length < c.best[f][o]; o++ {
+		c.best[f][o] = length
 	}
 }
 
@@ -83,26 +84,26 @@ func (c *endMinima) merge(d *endMinima) {
 
 // boxes are boxes that cover every group for the purpose of a lower bound. Bins
 // that further ones beat are left out.
-func (c *endMinima) boxes(p *Problem, front bool) []Box {
+func (c *endMinima) boxes(boxOf endBox) []Box {
 	var boxes []Box
 	for f := range c.least {
 		least := math.Inf(1)
-		for o, u := range c.least[f] {
-			if u < least {
-				boxes = append(boxes, p.endBox(f, u, furthest(f, o), front))
-				least = u
+		for o, length := range c.least[f] {
+			if length < least {
+				boxes = append(boxes, boxOf(f, length, furthest(f, o)))
+				least = length
 			}
 		}
 	}
 	return boxes
 }
 
-// relayCensus is the census of relays: the least X by bins of focal length,
-// finer than those of the ends, and of 1/Reach. All relays of a bin of 1/Reach
-// and those of earlier ones have a Reach of at most its reachMost.
+// relayMinima are the minima over relays: the least hiatus by bins of focal length,
+// finer than those of the ends, and of tightness. Tightness is 1/MaxEndPower. All relays of
+// a bin of tightness and of later ones have a MaxEndPower of at most its binEndPower.
 type relayMinima struct {
 	hiatus [relayBins][tightnessBins]float64
-	best   [relayBins][tightnessBins]float64 // least X in this or an earlier bin
+	best   [relayBins][tightnessBins]float64 // in this or an earlier bin
 }
 
 const (
@@ -126,14 +127,14 @@ func relayBinLow(bin int) float64 {
 	return math.Float64frombits(uint64(bin+focalBinZero<<(relayFineBits-focalFineBits)) << (52 - relayFineBits))
 }
 
-// reachBin is the bin of a tightness 1/Reach in units of the scale of the bin
+// tightnessBin is the bin of a tightness in units of the scale of the bin
 // of focal lengths, the same for all focal lengths of a bin.
 func tightnessBin(f int, tightness float64) int {
 	b := float64(tightness*focalPerScale[f]) * (tightnessBins / tightnessSpan)
 	return int(max(0, min(tightnessBins-1, b)))
 }
 
-// reachMost is the largest Reach of a bin.
+// binEndPower is the largest MaxEndPower of a bin.
 func binEndPower(f, r int) float64 {
 	if r == 0 {
 		return math.Inf(1)
@@ -151,8 +152,8 @@ func newRelayMinima() *relayMinima {
 	return c
 }
 
-// add counts in a relay of a bin of focal lengths that has this X and at least
-// this 1/Reach, unless relays of smaller have no larger X.
+// add counts in a relay of a bin of focal lengths that has this hiatus and at least
+// this tightness, unless relays of smaller tightness have no larger hiatus.
 func (c *relayMinima) add(focal, x, tightness float64) {
 	f := relayBin(focal)
 	if r := tightnessBin(f>>(relayFineBits-focalFineBits), tightness); r == 0 || x < c.best[f][r-1] {
@@ -176,7 +177,7 @@ func (c *relayMinima) merge(d *relayMinima) {
 }
 
 // all are stand-ins for all relays: each relay is matched by one of no longer
-// focal length in its bin, no larger X and no smaller Reach.
+// focal length in its bin, no larger hiatus and no smaller MaxEndPower.
 func (c *relayMinima) all() []Relay {
 	var all []Relay
 	for f := range c.hiatus {
@@ -191,7 +192,7 @@ func (c *relayMinima) all() []Relay {
 	return all
 }
 
-// NewCensus prepares a census for the layouts and seats of some spaces.
+// NewBinnedMinima prepares minima for the layouts and seats of some spaces.
 func NewBinnedMinima(p *Problem, spaces []Space) *BinnedMinima {
 	c := &BinnedMinima{p: p}
 	for _, s := range spaces {
@@ -212,7 +213,7 @@ func NewBinnedMinima(p *Problem, spaces []Space) *BinnedMinima {
 	return c
 }
 
-// Take counts in what is stacked. How far an end reaches and what a relay lets
+// Take counts in what is stacked. The offset of an end and what a relay lets
 // through is bounded by its outermost surfaces alone, which costs little and
 // turns out nearly as sharp as by all of them.
 func (c *BinnedMinima) Take(s *Stacker) {
@@ -238,7 +239,7 @@ func (c *BinnedMinima) Take(s *Stacker) {
 	}
 }
 
-// Merge counts in what another census of the same problem and spaces holds.
+// Merge counts in what other minima of the same problem and spaces holds.
 func (c *BinnedMinima) Merge(d *BinnedMinima) {
 	c.Groups += d.Groups
 	c.Positive += d.Positive

@@ -96,7 +96,7 @@ func boxOf[T any](r *rand.Rand, all []T, box func(x *T) Box) (subset []int, arou
 
 // TestRelayTable: for random boxes of fronts and of rears no train that meets
 // its requirements is shorter than Bound, its relay's focal length lies in the
-// range that Bound gives, its relay's Reach lets it pass, and Scan
+// range that Bound gives, its relay's MaxEndPower lets it pass, and Scan
 // visits it when it is short enough, with its length.
 func TestRelayTable(t *testing.T) {
 	met, sharp, farApart := 0, math.Inf(1), 0
@@ -183,7 +183,7 @@ func TestRelayTable(t *testing.T) {
 }
 
 // TestReach: the pupil-edge ray of vergence 0 stands at the relay's surfaces
-// at the height from which Reach follows.
+// at the height from which MaxEndPower follows.
 func TestReach(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := use.DrawProblem(t)
@@ -218,7 +218,7 @@ func TestReach(t *testing.T) {
 }
 
 // TestReachBound: no front and rear with 1/f_rear + Θ/f_front above a relay's
-// Reach leave an eye relief at which its apertures pass; for a thin relay the
+// MaxEndPower leave an eye relief at which its apertures pass; for a thin relay the
 // bound is met with nothing to spare, also where the vergence of the far end
 // lets the pupil-edge ray of vergence 0 pass outside of the aperture.
 func TestReachBound(t *testing.T) {

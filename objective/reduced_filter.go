@@ -6,8 +6,8 @@ import (
 	"slices"
 )
 
-// Sieve tells, for a group in a place, a length that no train with it there
-// can be shorter than, from what a [Census] holds of its best partners. With it
+// GroupFilter tells, for a group in a place, a length that no train with it there
+// can be shorter than, from what a [BinnedMinima] holds of its best partners. With it
 // the groups that can matter up to a length are picked out of a stream of all
 // of them, so that no others need be held.
 type GroupFilter struct {
@@ -19,18 +19,18 @@ type GroupFilter struct {
 	Least float64
 }
 
-// endRest is, by bins of focal length and of reach, the least by which a train
-// with one of these groups is longer than the group's U; whole is the least
-// over all reaches.
+// endCompletion is, by bins of focal length and of offset, the least by which a train
+// with one of these groups is longer than what the group adds itself; whole is the least
+// over all offsets.
 type endCompletion struct {
 	least [focalBinsMost][offsetBins]float64
 	whole [focalBinsMost]float64
 }
 
-// relayRest is the least U_front + U_rear + plate of two ends that leave the
-// relay a focal length of a bin or shorter and ask of it a Reach of a bin or
+// relayCompletion is the least ToFocus + FromFocus + plate of two ends that leave the
+// relay a focal length of a bin or shorter and ask of it a MaxEndPower of a bin or
 // less, by steps of their κ; whole is the least sum of that and κ·f over all
-// steps and reaches, by finer bins of focal length.
+// steps and powers, by finer bins of focal length.
 type relayCompletion struct {
 	least [focalBinsMost][focalBinsMost][completionKappas]float64
 	whole [relayBins]float64
@@ -41,10 +41,10 @@ const (
 	completionKappaRatio = 1.04
 )
 
-// OpenSieve is a sieve that lets everything through that can serve in its place.
+// NewOpenFilter is a filter that lets everything through that can serve in its place.
 func NewOpenFilter(p *Problem) *GroupFilter { return &GroupFilter{p: p, Least: math.Inf(-1)} }
 
-// NewSieve makes a sieve for spaces of which a census was taken.
+// NewGroupFilter makes a filter for spaces of which the minima were taken.
 func NewGroupFilter(c *BinnedMinima, spaces []Space) *GroupFilter {
 	p := c.p
 	v := &GroupFilter{p: p, Least: math.Inf(1)}
@@ -53,7 +53,7 @@ func NewGroupFilter(c *BinnedMinima, spaces []Space) *GroupFilter {
 		if v.rears[s.Seat] == nil {
 			v.rears[s.Seat] = newEndCompletion()
 		}
-		rears := c.rears[s.Seat].boxes(p, false)
+		rears := c.rears[s.Seat].boxes(p.rearBox)
 		if s.Layout == Keplerian {
 			v.keplerian(c.keplerianFronts, rears)
 			continue
@@ -69,14 +69,14 @@ func NewGroupFilter(c *BinnedMinima, spaces []Space) *GroupFilter {
 			length, _ := table.Bound(front, rear)
 			return length
 		}
-		fronts := c.fronts[s.Seat].boxes(p, true)
+		fronts := c.fronts[s.Seat].boxes(p.frontBox)
 		for _, i := range fronts {
 			for _, k := range rears {
 				v.Least = min(v.Least, bound(&i, &k))
 			}
 		}
-		v.fronts[s.Seat].lower(p, true, rears, bound)
-		v.rears[s.Seat].lower(p, false, fronts, bound)
+		v.fronts[s.Seat].lower(p.frontBox, rears, bound)
+		v.rears[s.Seat].lower(p.rearBox, fronts, func(rear, front *Box) float64 { return bound(front, rear) })
 		v.relays.lower(p, fronts, rears)
 	}
 	if v.relays != nil {
@@ -85,23 +85,35 @@ func NewGroupFilter(c *BinnedMinima, spaces []Space) *GroupFilter {
 	return v
 }
 
-// endBox is the box of the fronts or rears of a bin of focal lengths with an U
-// and a reach, rears with the largest sway.
-func (p *Problem) endBox(f int, u, reach float64, front bool) Box {
-	b := Box{F: Interval{focalBinLow(f), math.Inf(1)}, Length: u, I: Everything}
+// focalBinBox is the box of the groups of a bin of focal lengths with a length.
+func focalBinBox(f int, length float64) Box {
+	b := Box{F: Interval{focalBinLow(f), math.Inf(1)}, Length: length, I: Everything}
 	if f+1 < focalBinsMost {
 		b.F.Hi = focalBinLow(f + 1)
-	}
-	if front {
-		b.I.Lo = -reach
-	} else {
-		b.I.Hi = reach
-		b.Sway = p.swayMost()
 	}
 	return b
 }
 
-// furthest is the largest reach of the groups in a bin.
+// endBox makes the box of the ends of a bin of focal lengths with a length and an offset:
+// [Problem.frontBox] or [Problem.rearBox].
+type endBox func(f int, length, offset float64) Box
+
+// frontBox is the box of fronts.
+func (p *Problem) frontBox(f int, length, offset float64) Box {
+	b := focalBinBox(f, length)
+	b.I.Lo = -offset
+	return b
+}
+
+// rearBox is the box of rears, with the largest sway.
+func (p *Problem) rearBox(f int, length, offset float64) Box {
+	b := focalBinBox(f, length)
+	b.I.Hi = offset
+	b.Sway = p.swayMost()
+	return b
+}
+
+// furthest is the largest offset of the groups in a bin.
 func furthest(f, o int) float64 {
 	if o == 0 {
 		return math.Inf(1)
@@ -121,9 +133,9 @@ func newEndCompletion() *endCompletion {
 }
 
 // lower takes trains into account that have one of these groups at one end and
-// one in the boxes at the other. A shorter reach never shortens a train, so that
-// the boxes are gone through in the order of what they leave the furthest reach.
-func (e *endCompletion) lower(p *Problem, front bool, others []Box, bound func(front, rear *Box) float64) {
+// one in the boxes at the other. A shorter offset never shortens a train, so that
+// the boxes are gone through in the order of what they leave the furthest offset.
+func (e *endCompletion) lower(boxOf endBox, others []Box, bound func(own, other *Box) float64) {
 	type partner struct {
 		box   *Box
 		least float64
@@ -131,11 +143,8 @@ func (e *endCompletion) lower(p *Problem, front bool, others []Box, bound func(f
 	partners := make([]partner, 0, len(others))
 	for f := range e.least {
 		with := func(o int, other *Box) float64 {
-			own := p.endBox(f, 0, furthest(f, o), front)
-			if front {
-				return bound(&own, other)
-			}
-			return bound(other, &own)
+			own := boxOf(f, 0, furthest(f, o))
+			return bound(&own, other)
 		}
 		partners = partners[:0]
 		for i := range others {
@@ -152,7 +161,7 @@ func (e *endCompletion) lower(p *Problem, front bool, others []Box, bound func(f
 				}
 				least = min(least, with(o, other.box))
 			}
-			if math.IsInf(least, 1) { // none, and less reach does not help
+			if math.IsInf(least, 1) { // none, and less offset does not help
 				break
 			}
 			e.least[f][o] = min(e.least[f][o], least)
@@ -166,24 +175,24 @@ func (v *GroupFilter) keplerian(fronts *[focalBinsMost]float64, rears []Box) {
 	v.keplerianFronts = new([focalBinsMost]float64)
 	for f := range v.keplerianFronts {
 		v.keplerianFronts[f] = math.Inf(1)
-		own := v.p.endBox(f, 0, math.Inf(1), true)
+		own := v.p.frontBox(f, 0, math.Inf(1))
 		for _, r := range rears {
 			v.keplerianFronts[f] = min(v.keplerianFronts[f], v.p.KeplerianBound(&own, &r))
 		}
 		v.Least = min(v.Least, fronts[f]+v.keplerianFronts[f])
 	}
-	rest := v.rears[SeatRear]
-	for f := range rest.least {
-		own := v.p.endBox(f, 0, math.Inf(1), false)
+	completion := v.rears[SeatRear]
+	for f := range completion.least {
+		own := v.p.rearBox(f, 0, math.Inf(1))
 		least := math.Inf(1)
-		for i, u := range fronts {
-			front := v.p.endBox(i, u, math.Inf(1), true)
+		for i, toFocus := range fronts {
+			front := v.p.frontBox(i, toFocus, math.Inf(1))
 			least = min(least, v.p.KeplerianBound(&front, &own))
 		}
-		for o := range rest.least[f] {
-			rest.least[f][o] = min(rest.least[f][o], least)
+		for o := range completion.least[f] {
+			completion.least[f][o] = min(completion.least[f][o], least)
 		}
-		rest.whole[f] = min(rest.whole[f], least)
+		completion.whole[f] = min(completion.whole[f], least)
 	}
 }
 
@@ -238,39 +247,39 @@ func (r *relayCompletion) sum() {
 	}
 }
 
-// with is the least of rest and κ·f in a bin.
+// with is the least of completion and κ·f in a bin.
 func (r *relayCompletion) with(f, n int, focal float64) float64 {
 	if r == nil {
 		return math.Inf(-1)
 	}
 	least, kappa := math.Inf(1), 4.0
-	for _, rest := range r.least[f][n] {
-		least = min(least, rest+float64(kappa*focal))
+	for _, completion := range r.least[f][n] {
+		least = min(least, completion+float64(kappa*focal))
 		kappa *= completionKappaRatio
 	}
 	return least
 }
 
-// end is the least by which a train with an end of these bins is longer than its
-// U.
-func (e *endCompletion) end(f int, reach float64) float64 {
+// end is the least by which a train with an end of these bins is longer than what the end
+// adds itself.
+func (e *endCompletion) end(f int, offset float64) float64 {
 	if e == nil {
 		return math.Inf(-1)
 	}
-	return e.least[f][offsetBin(f, reach)]
+	return e.least[f][offsetBin(f, offset)]
 }
 
 // Front reduces what is stacked to a front with a seat and puts it into front,
 // false when it can't serve or no train with it is as short as limit; bound is a
 // length that none with it can be shorter than. The front holds numbers only.
 func (v *GroupFilter) Front(s *Stacker, seat Seat, limit float64, front *Front) (bound float64, ok bool) {
-	n, rest := s.numbers(), v.fronts[seat]
+	n, completion := s.numbers(), v.fronts[seat]
 	limit += BoundSlack
-	if !n.positive || rest != nil && n.front+rest.whole[n.bin] > limit || n.front+rest.end(n.bin, s.frontOffset(n)) > limit {
+	if !n.positive || completion != nil && n.front+completion.whole[n.bin] > limit || n.front+completion.end(n.bin, s.frontOffset(n)) > limit {
 		return 0, false
 	}
 	f, ok := v.p.NewFront(s.Group(), seat, MassG)
-	if bound = n.front + rest.end(n.bin, -f.Q.Lo); !ok || bound > limit {
+	if bound = n.front + completion.end(n.bin, -f.Q.Lo); !ok || bound > limit {
 		return 0, false
 	}
 	f.Group, f.Code = nil, s.Code()
@@ -278,15 +287,15 @@ func (v *GroupFilter) Front(s *Stacker, seat Seat, limit float64, front *Front) 
 	return bound, true
 }
 
-// Rear reduces what is stacked to a rear, as [Sieve.Front].
+// Rear reduces what is stacked to a rear, as [GroupFilter.Front].
 func (v *GroupFilter) Rear(s *Stacker, seat Seat, limit float64, rear *Rear) (bound float64, ok bool) {
-	n, rest := s.numbers(), v.rears[seat]
+	n, completion := s.numbers(), v.rears[seat]
 	limit += BoundSlack
-	if !n.positive || rest != nil && n.rear+rest.whole[n.bin] > limit || n.rear+rest.end(n.bin, s.rearOffset(n)) > limit {
+	if !n.positive || completion != nil && n.rear+completion.whole[n.bin] > limit || n.rear+completion.end(n.bin, s.rearOffset(n)) > limit {
 		return 0, false
 	}
 	r, ok := v.p.NewRear(s.Group(), seat, MassG)
-	if bound = n.rear + rest.end(n.bin, r.P.Hi); !ok || bound > limit {
+	if bound = n.rear + completion.end(n.bin, r.P.Hi); !ok || bound > limit {
 		return 0, false
 	}
 	r.Group, r.Code = nil, s.Code()
@@ -294,16 +303,16 @@ func (v *GroupFilter) Rear(s *Stacker, seat Seat, limit float64, rear *Rear) (bo
 	return bound, true
 }
 
-// Relay reduces what is stacked to a relay, as [Sieve.Front].
+// Relay reduces what is stacked to a relay, as [GroupFilter.Front].
 func (v *GroupFilter) Relay(s *Stacker, limit float64, relay *Relay) (bound float64, ok bool) {
-	n, rest := s.numbers(), v.relays
+	n, completion := s.numbers(), v.relays
 	limit += BoundSlack
-	if !n.positive || rest != nil && n.hiatus+rest.whole[relayBin(n.focal)] > limit ||
-		n.hiatus+rest.with(n.bin, focalBin(s.tightness(n)), n.focal) > limit {
+	if !n.positive || completion != nil && n.hiatus+completion.whole[relayBin(n.focal)] > limit ||
+		n.hiatus+completion.with(n.bin, focalBin(s.tightness(n)), n.focal) > limit {
 		return 0, false
 	}
 	r, ok := v.p.NewRelay(s.Group())
-	if bound = n.hiatus + rest.with(n.bin, focalBin(1/r.MaxEndPower), n.focal); !ok || bound > limit {
+	if bound = n.hiatus + completion.with(n.bin, focalBin(1/r.MaxEndPower), n.focal); !ok || bound > limit {
 		return 0, false
 	}
 	r.Group, r.rows, r.Code = nil, nil, s.Code()
@@ -311,7 +320,7 @@ func (v *GroupFilter) Relay(s *Stacker, limit float64, relay *Relay) (bound floa
 	return bound, true
 }
 
-// Plain reduces what is stacked to the front of a keplerian, as [Sieve.Front].
+// KeplerianFront reduces what is stacked to the front of a keplerian, as [GroupFilter.Front].
 func (v *GroupFilter) KeplerianFront(s *Stacker, limit float64, front *Front) (bound float64, ok bool) {
 	n := s.numbers()
 	bound = math.Inf(-1)

@@ -2,7 +2,7 @@ package objective
 
 import "math"
 
-// Half is one group of a pair relay, by its few numbers.
+// PairComponent is one group of a pair relay, by its few numbers.
 type PairComponent struct {
 	Code      StackCode
 	F         float64 // focal length, of either sign
@@ -11,7 +11,7 @@ type PairComponent struct {
 	Matrix    Matrix
 }
 
-// Half reduces what is stacked to one group of a pair relay, false when it is
+// PairComponent reduces what is stacked to one group of a pair relay, false when it is
 // without power, so that it serves in none.
 func (s *Stacker) PairComponent() (PairComponent, bool) {
 	g := s.Group()
@@ -21,15 +21,15 @@ func (s *Stacker) PairComponent() (PairComponent, bool) {
 	return PairComponentOf(g, s.Code()), true
 }
 
-// HalfOf reduces a group, named by a code, to one of a pair relay.
+// PairComponentOf reduces a group, named by a code, to one of a pair relay.
 func PairComponentOf(g *Group, code StackCode) PairComponent {
 	return PairComponent{code, g.FocalMM, g.FFDMM, g.BFDMM, g.ThicknessMM, g.matrix}
 }
 
-// HalfClass is a class of halves of pair relays of which boxes can be made.
+// ComponentClass is a class of components of pair relays of which boxes can be made.
 type ComponentClass uint8
 
-// The classes of halves.
+// The classes of components.
 const (
 	Converging ComponentClass = iota
 	Diverging
@@ -37,11 +37,11 @@ const (
 	ComponentClasses
 )
 
-// weakFocal, in mm, is the focal length from which on a half is Weak: the focal
+// weakFocal, in mm, is the focal length from which on a component is Weak: the focal
 // points of weak groups are so far off that sums with their distances cancel.
 const weakFocal = 60.0
 
-// Class is the half's class.
+// Class is the component's class.
 func (h *PairComponent) Class() ComponentClass {
 	switch {
 	case math.Abs(h.F) >= weakFocal:
@@ -52,7 +52,7 @@ func (h *PairComponent) Class() ComponentClass {
 	return Converging
 }
 
-// Box is the box of one half.
+// Box is the box of one component.
 func (h *PairComponent) Box() Box {
 	point := func(x float64) Interval {
 		slack := 4e-16 * math.Abs(h.F) // the rounding of a difference of focal distances
@@ -71,10 +71,9 @@ func (h *PairComponent) Box() Box {
 }
 
 // PairBound is a lower bound on the length of every train whose front, two
-// relay groups and rear lie in four boxes, as far as it may be up to limit;
-// what is beyond need not be told from any other length beyond. It is the larger
-// of two bounds, of which one is sharp for strong groups of one sign each, and the
-// other for weak ones.
+// relay groups and rear lie in four boxes. A bound beyond limit is not refined further. It is
+// the largest of three bounds: one is sharp for strong groups of one sign each, one for weak
+// groups, and one for a strong group with a weak one.
 func (p *Problem) PairBound(seat Seat, boxes [4]*Box, limit float64) float64 {
 	front, first, second, rear := boxes[0], boxes[1], boxes[2], boxes[3]
 	focal, _ := coupling(p.Magnification, front, rear)
@@ -110,7 +109,7 @@ func (p *Problem) PairBound(seat Seat, boxes [4]*Box, limit float64) float64 {
 	return bound
 }
 
-// holdsWeak tells whether a box holds weak groups.
+// holdsWeak reports whether a box holds weak groups.
 func (b *Box) holdsWeak() bool {
 	return b.Component.Power.Hi <= 1/weakFocal && b.Component.Power.Lo >= -1/weakFocal
 }
@@ -151,7 +150,7 @@ func strongSecond(front, first, second, rear *Box) mixed {
 // [[A, B], [C, D]] behind it. With r = BFD1 - s, where the first focal point lies
 // behind the second group's first vertex, and y = D - C·r, the relay's focal length is f1/y, and
 //
-//	L(r) = U_front + U_rear + (t1 + FFD1 + BFD1) + t2 + plate - r + (κ'·f1 + C·f1² + A·r - B)/y,
+//	L(r) = ToFocus_front + FromFocus_rear + (t1 + FFD1 + BFD1) + t2 + plate - r + (κ'·f1 + C·f1² + A·r - B)/y,
 //	L'(r) = -1 + (c + m)·(c + 1/m)/y²,  κ' = m + 1/m, c = C·f1,
 //
 // in which nothing is large for a group of any strength or none. Of a weak group
@@ -222,7 +221,7 @@ func (p *Problem) mixedBound(x *mixed, limit float64) float64 {
 // distance d of the groups' facing principal planes, d = s + (f1 - BFD1) +
 // (f2 - FFD2), the relay has the power φ1 + φ2 - d·φ1·φ2, and
 //
-//	L = U_front + U_rear + X1 + X2 + plate + f_c·(κ - d²·φ1·φ2),
+//	L = ToFocus_front + FromFocus_rear + hiatus1 + hiatus2 + plate + f_c·(κ - d²·φ1·φ2),
 //
 // in which nothing large cancels. The inner gap s is at least what flat surfaces
 // leave, and at most what limit leaves beside the other gaps and thicknesses.
@@ -272,7 +271,7 @@ func product(x, y Interval) Interval {
 //
 // For given ends and groups the length is L(v) = base + kv·v - 1/v (see
 // [PairRelay]), with kv = κP - S² = (f1 - m·f2)·(f2/m - f1). Over boxes base is
-// least where U and Y are. What v may be follows from
+// least where the lengths of the four boxes are. What v may be follows from
 //
 //   - the inner gap, 1/v <= BFD1 + FFD2 - least gap,
 //   - the coupling of the ends, which leaves P·v = f_c an interval,

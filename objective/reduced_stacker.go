@@ -11,7 +11,7 @@ import (
 // element nearest to the world first.
 type StackCode uint64
 
-// Codes tells whether every stack of up to so many lenses has a code: the
+// Codes reports whether every stack of up to so many lenses has a code: the
 // largest must fit 64 bits, which is more than can be enumerated.
 func (lib *Library) Codes(lenses int) bool {
 	power, base := uint64(1), uint64(len(lib.Elements)+1)
@@ -45,7 +45,7 @@ func (lib *Library) Stack(code StackCode) []*Element {
 	return elements
 }
 
-// Names tells whether a number is the code of a stack.
+// Names reports whether a number is the code of a stack.
 func (lib *Library) Names(code StackCode) bool {
 	base := StackCode(len(lib.Elements) + 1)
 	for ; code > 0; code /= base {
@@ -133,10 +133,10 @@ func (s *Stacker) Elements() []*Element { return s.group.Elements }
 // Lenses is how many elements are stacked.
 func (s *Stacker) Lenses() int { return len(s.levels) }
 
-// Positive tells whether what is stacked converges, as [Group.Positive].
+// Positive reports whether what is stacked converges, as [Group.Positive].
 func (s *Stacker) Positive() bool { return s.numbers().positive }
 
-// TooManyParts tells whether what is stacked breaks, by itself, the limits on a
+// TooManyParts reports whether what is stacked breaks, by itself, the limits on a
 // train's lenses, its distinct parts or a part's stock.
 func (s *Stacker) TooManyParts() bool {
 	groups := [1]*Group{&s.group}
@@ -175,7 +175,7 @@ func (lib *Library) stackGap(before, after *Element) float64 {
 	return lib.gaps[before.Index*len(lib.Elements)+after.Index]
 }
 
-// stackNumbers are the few numbers of a stack by which a census and a sieve
+// stackNumbers are the few numbers of a stack by which [BinnedMinima] and a [GroupFilter]
 // judge it, without what a group costs. They may differ from the group's own by
 // rounding, which the slacks of the bounds cover.
 type stackNumbers struct {
@@ -183,7 +183,7 @@ type stackNumbers struct {
 	bin         int // of the focal length
 	focal       float64
 	ffd, bfd    float64
-	front, rear float64 // U in front and at the eye, see [Rear]
+	front, rear float64 // ToFocus and FromFocus, see [Rear]
 	hiatus      float64 // as a relay
 }
 
@@ -201,21 +201,21 @@ func (n *stackNumbers) of(p *Problem, top *stackLevel) {
 	n.hiatus = n.front + n.ffd - 2*n.focal
 }
 
-// frontReach bounds how far a front reaches by the aperture of its first
+// frontOffset bounds the offset of a front by the aperture of its first
 // surface alone, where the chief ray of unit slope at the eye stands at
 // (FFD - q)/Θ and the pupil-edge ray at Θ.
 func (s *Stacker) frontOffset(n *stackNumbers) float64 {
 	return s.group.Elements[0].frontChief - n.ffd
 }
 
-// rearReach bounds how far a rear reaches by the aperture of its last surface
+// rearOffset bounds the offset of a rear by the aperture of its last surface
 // alone, where the chief ray stands at -(p + BFD) and the pupil-edge ray at 1.
 func (s *Stacker) rearOffset(n *stackNumbers) float64 {
 	return s.group.Elements[len(s.group.Elements)-1].rearChief - n.bfd
 }
 
-// tightness bounds a relay's 1/Reach from below by its first and its last
-// surface alone, see [Problem.reach]: the rows of height from behind the last
+// tightness bounds a relay's 1/MaxEndPower from below by its first and its last
+// surface alone, see [Problem.maxEndPower]: the rows of height from behind the last
 // vertex are (1, 0) at the last vertex and (D, -B) at the first, for which
 // A·BFD - B is BFD and f, and A·f is f and FFD.
 func (s *Stacker) tightness(n *stackNumbers) float64 {

@@ -7,7 +7,7 @@ import (
 )
 
 // Each end group and a relay add to the shift of the viewpoint a part of their
-// own. With E = t + FFD + BFD, and q = Θ²·p - Θ·f_front·f_rear/f_relay (side.go),
+// own. With E = t + FFD + BFD, and q = Θ²·p - Θ·f_front·f_rear/f_relay (reduced.go),
 // the eye at p behind the rear group and the viewpoint at q give
 //
 //	shift = length + BFD_rear + p + FFD_front - q + combiner
@@ -21,7 +21,7 @@ import (
 const viewpointPairsMost = 20_000_000
 
 // viewpointVisitsMost is how many relays are looked at in all between pairs of
-// end groups; beyond, the best focal length and the least X stand for them.
+// end groups; beyond, the best focal length and the least hiatus stand for them.
 const viewpointVisitsMost = 200_000_000
 
 // viewpointEnd is an end group as the shift of the viewpoint sees it.
@@ -79,13 +79,13 @@ func (p *Problem) LeastViewpointShift(lib *Library, fronts []Front, rears []Rear
 				least = bound
 				continue
 			}
-			reach := 1/r.box.F.Lo + theta/f.box.F.Lo
+			endPower := 1/r.box.F.Lo + theta/f.box.F.Lo
 			first, _ := slices.BinarySearchFunc(sorted, relay.Lo, func(j Relay, focal float64) int { return cmp.Compare(j.F, focal) })
 			for j := first; j < len(sorted) && sorted[j].F <= relay.Hi; j++ {
 				visits++
 				focal := sorted[j].F
 				shift := at(focal) + sorted[j].Hiatus
-				if shift+min(0, moved(theta, r.box.I)) >= least || sorted[j].MaxEndPower*(1+1e-9) < reach {
+				if shift+min(0, moved(theta, r.box.I)) >= least || sorted[j].MaxEndPower*(1+1e-9) < endPower {
 					continue
 				}
 				// The eye has to stand where the viewpoint suits the front.

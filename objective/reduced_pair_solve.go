@@ -185,7 +185,7 @@ func (p *Problem) NewPairTrain(seat Seat, front *Front, first, second *PairCompo
 	return t, ok
 }
 
-// TooManyParts tells whether the train breaks the limits on its lenses, its
+// TooManyParts reports whether the train breaks the limits on its lenses, its
 // distinct parts or a part's stock.
 func (t *PairTrain) TooManyParts() bool {
 	groups := [4]*Group{t.c.front.Group, t.relay.First, t.relay.Second, t.c.rear.Group}

@@ -7,10 +7,11 @@ import (
 	"sync/atomic"
 )
 
-// Box holds a set of fronts, of rears or of halves of pair relays: the range of
-// their focal lengths, the least U (Y of halves), the hull of their intervals (Q
-// of fronts, P of rears), their largest focal distances: the BFD of fronts, the
-// FFD of rears, both of halves, the largest sway of rears, and what else bounds halves.
+// Box holds a set of fronts, of rears or of components of pair relays: the range of
+// their focal lengths, and what they add to a train's length at least, which is ToFocus of
+// fronts, FromFocus of rears, and t + FFD + BFD of components. It holds the hull of their
+// intervals (Q of fronts, P of rears) and their largest focal distances (the BFD of fronts,
+// the FFD of rears, both of components).
 type Box struct {
 	F         Interval
 	Length    float64
@@ -20,7 +21,7 @@ type Box struct {
 	Component PairComponentBox
 }
 
-// HalfBox is what a box holds of halves of pair relays alone.
+// PairComponentBox is what a box holds of components of pair relays alone.
 type PairComponentBox struct {
 	TFFD, TBFD float64  // least t + FFD and t + BFD
 	Hiatus     float64  // least t + FFD + BFD - 2f
@@ -101,16 +102,16 @@ func leastKappa(m Interval) float64 {
 
 // RelayTable answers how short a train of single relay groups can be.
 //
-// With f_j at least F (from the coupling), κ at least κ0 and the relay's Reach
+// With f_j at least F (from the coupling), κ at least κ0 and the relay's MaxEndPower
 // at least h = 1/f_rear + Θ/f_front, no train of two boxes is shorter than
 //
-//	U_i + U_k + plate + min over relays of that Reach with f_j >= F of (X_j + κ0·f_j),
+//	to_i + from_k + plate + min over relays of that MaxEndPower with f_j >= F of (hiatus_j + κ0·f_j),
 //
 // nor, since κ·f_j >= (1+m)²/m · Θ·f_i·f_k/(Θ²p - q) = (f_i + Θ·f_k)²/(Θ²p - q), than
 //
-//	U_i + U_k + plate + min X_j + (f_i + Θ·f_k)²/widest.
+//	to_i + from_k + plate + min hiatus_j + (f_i + Θ·f_k)²/widest.
 //
-// The minima are tabulated over steps of κ, of log f and of Reach, each entry
+// The minima are tabulated over steps of κ, of log f and of MaxEndPower, each entry
 // for the lower end of its steps, so that rounding down stays a bound.
 type RelayTable struct {
 	p      *Problem
@@ -125,18 +126,18 @@ type RelayTable struct {
 }
 
 // relayBlock is a run of relayBlockSize relays: those of it that can serve have a
-// focal length of at least f, an X of at least x and a Reach of at most reach.
+// focal length of at least f, a hiatus of at least hiatus and a MaxEndPower of at most endPower.
 type relayBlock struct {
 	f, hiatus, endPower float64
-	least               float64 // least X from this block on
+	least               float64 // least hiatus from this block on
 }
 
 const relayBlockSize = 32
 
 type relayLayer struct {
 	endPower float64
-	hiatus   [focalBins]float64             // least X of relays with f from this bin on, up to bins
-	cost     [kappaSteps][focalBins]float64 // least X + κ·f likewise
+	hiatus   [focalBins]float64             // least hiatus of relays with f from this bin on, up to bins
+	cost     [kappaSteps][focalBins]float64 // least hiatus + κ·f likewise
 }
 
 const (
@@ -190,16 +191,16 @@ func NewRelayTable(p *Problem, lib *Library, relays []Relay) *RelayTable {
 	}
 	t.bin0 = tableBin(relays[0].F)
 	t.bins = min(focalBins, tableBin(relays[len(relays)-1].F)-t.bin0+1)
-	reaches := make([]float64, len(relays))
+	endPowers := make([]float64, len(relays))
 	for j := range relays {
-		reaches[j] = relays[j].MaxEndPower
+		endPowers[j] = relays[j].MaxEndPower
 	}
-	slices.Sort(reaches)
+	slices.Sort(endPowers)
 	t.layers = make([]relayLayer, min(relayLayers, len(relays)))
 	for l := range t.layers {
 		layer := &t.layers[l]
 		if l > 0 {
-			layer.endPower = reaches[l*len(reaches)/len(t.layers)]
+			layer.endPower = endPowers[l*len(endPowers)/len(t.layers)]
 		}
 		t.fill(layer)
 	}
@@ -250,10 +251,10 @@ func (t *RelayTable) Bound(front, rear *Box) (length float64, relay Interval) {
 		return math.Inf(1), nothing
 	}
 	kappa := leastKappa(magnifications(theta, front, rear))
-	reach := 1/rear.F.Hi + theta/front.F.Hi
+	endPower := 1/rear.F.Hi + theta/front.F.Hi
 	layer := &t.layers[0]
 	for l := len(t.layers) - 1; l > 0; l-- {
-		if t.layers[l].endPower <= reach {
+		if t.layers[l].endPower <= endPower {
 			layer = &t.layers[l]
 			break
 		}
@@ -289,7 +290,7 @@ func leastShrink(theta float64, front, rear *Box) float64 {
 func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float64, visit func(r *Relay, length float64) bool) {
 	kappa := leastKappa(swayed(t.p.Magnification*rear.F/front.F, rear.Sway))
 	base := front.ToFocus + rear.FromFocus + t.p.MaskShift()
-	reach := 1/rear.F + t.p.Magnification/front.F
+	endPower := 1/rear.F + t.p.Magnification/front.F
 	first, _ := slices.BinarySearchFunc(t.blocks, relay.Lo, func(b relayBlock, f float64) int { return cmp.Compare(b.f, f) })
 	for n := max(0, first-1); n < len(t.blocks); n++ {
 		b := &t.blocks[n]
@@ -297,13 +298,13 @@ func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float6
 		if b.f > relay.Hi || cost+b.least > limit {
 			return
 		}
-		if cost+b.hiatus > limit || b.endPower*(1+1e-9) < reach {
+		if cost+b.hiatus > limit || b.endPower*(1+1e-9) < endPower {
 			continue
 		}
 		for j := n * relayBlockSize; j < min((n+1)*relayBlockSize, len(t.relays)); j++ {
 			r := &t.relays[j]
 			length := base + float64(kappa*r.F) + r.Hiatus
-			if length <= limit && r.F >= relay.Lo && r.F <= relay.Hi && r.MaxEndPower*(1+1e-9) >= reach && !visit(t.withGroup(j), length) {
+			if length <= limit && r.F >= relay.Lo && r.F <= relay.Hi && r.MaxEndPower*(1+1e-9) >= endPower && !visit(t.withGroup(j), length) {
 				return
 			}
 		}
