@@ -86,7 +86,7 @@ func (p *Problem) ChiefAtMask(t *Train, position float64) float64 {
 // their half diameters.
 func (p *Problem) MaskRoom(t *Train) (lo, hi float64) {
 	g := t.MaskGap()
-	keep := p.Clearance + p.MaskGlass/2
+	keep := p.LayerClearance()
 	return keep + t.Groups[g].lastSagMax(), t.Gaps[g] - keep + t.Groups[g+1].firstSagMin()
 }
 

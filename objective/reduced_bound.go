@@ -100,6 +100,10 @@ func leastKappa(m Interval) float64 {
 	return 4
 }
 
+// endPowerRounding is by how much, as a share, a sum of powers may exceed MaxEndPower by
+// rounding.
+const endPowerRounding = 1e-9
+
 // RelayTable answers how short a train of single relay groups can be.
 //
 // With f_j at least F (from the coupling), κ at least κ0 and the relay's MaxEndPower
@@ -298,13 +302,13 @@ func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float6
 		if b.f > relay.Hi || cost+b.least > limit {
 			return
 		}
-		if cost+b.hiatus > limit || b.endPower*(1+1e-9) < endPower {
+		if cost+b.hiatus > limit || b.endPower*(1+endPowerRounding) < endPower {
 			continue
 		}
 		for j := n * relayBlockSize; j < min((n+1)*relayBlockSize, len(t.relays)); j++ {
 			r := &t.relays[j]
 			length := base + float64(kappa*r.F) + r.Hiatus
-			if length <= limit && r.F >= relay.Lo && r.F <= relay.Hi && r.MaxEndPower*(1+1e-9) >= endPower && !visit(t.withGroup(j), length) {
+			if length <= limit && r.F >= relay.Lo && r.F <= relay.Hi && r.MaxEndPower*(1+endPowerRounding) >= endPower && !visit(t.withGroup(j), length) {
 				return
 			}
 		}

@@ -80,10 +80,9 @@ func (p *Problem) relayOf(t *Train, inner float64) Group {
 	}
 	a, b := t.Groups[1], t.Groups[2]
 	m := a.matrix.Then(Gap(inner)).Then(b.matrix)
-	return Group{
-		FocalMM: -1 / m.C, FFDMM: -m.D / m.C, BFDMM: -m.A / m.C,
-		ThicknessMM: a.ThicknessMM + inner + b.ThicknessMM,
-	}
+	relay := Group{ThicknessMM: a.ThicknessMM + inner + b.ThicknessMM}
+	relay.FocalMM, relay.FFDMM, relay.BFDMM = m.cardinal()
+	return relay
 }
 
 // Relay is the train's relay as one group, false for a keplerian.

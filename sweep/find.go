@@ -255,7 +255,7 @@ func (s *search) rankedBy(t *objective.Train, least float64) float64 {
 		return objective.RoundedLength(t.Ranked(s.by))
 	}
 	if s.by == objective.ByLengthToEye {
-		least += math.Max(s.p.ReliefMin, s.p.CombinerMM)
+		least += s.p.LeastRelief()
 	}
 	return objective.RoundedLength(least)
 }

@@ -20,9 +20,11 @@ const (
 	// changes angles by some hundredths and the step to the rim by a few degrees.
 	// TestCertain measures what is left of it.
 	certainMargin = 0.2
+	// weightRounding is the rounding of a sum of a bundle's weights.
+	weightRounding = 1e-9
 	// halfLost is the least share of a bundle that must get through for its
-	// metrics to mean anything: half, less the rounding of a sum of weights.
-	halfLost = 0.5 - 1e-9
+	// metrics to mean anything: half.
+	halfLost = 0.5 - weightRounding
 )
 
 // Report is the outcome of a ray check. It belongs to the Checker and stands

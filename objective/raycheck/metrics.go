@@ -9,7 +9,7 @@ import (
 // Metrics are what a ray check measures of a train. A metric that a bundle
 // makes meaningless, because it loses more than half of its rays, is +Inf; one
 // that a check did not come to is NaN, as are MassG and Price when they are
-// unknown. MetricNames tells the meaning of each.
+// unknown. [MetricList] has the name of each.
 type Metrics struct {
 	MaskBlurArcmin      float64
 	ViewDefocusD        float64

@@ -160,7 +160,7 @@ func (r *Refiner) addParaxial() {
 	if !math.IsInf(p.LengthMax, 1) {
 		r.add(objective.Length.String(), t.Length, p.LengthMax+objective.RoundingSlack, 1)
 	}
-	r.add(objective.Relief.String(), max(p.ReliefMin, p.CombinerMM)-objective.RoundingSlack, t.EyeRelief, 1)
+	r.add(objective.Relief.String(), p.LeastRelief()-objective.RoundingSlack, t.EyeRelief, 1)
 	r.add(objective.Relief.String(), t.EyeRelief, p.ReliefMax+objective.RoundingSlack, 1)
 	if p.Refining() {
 		r.room.Each(r.t, r.add)
