@@ -112,7 +112,7 @@ type Train struct {
 	// ReliefMost is the largest eye relief that the paraxial requirements leave, where the
 	// train has been solved.
 	ReliefMost float64
-	// Refined tells that gaps or eye relief are not the paraxial ones.
+	// Refined reports whether gaps or eye relief are not the paraxial ones.
 	Refined bool
 }
 

@@ -69,7 +69,7 @@ func positive(f float64) bool { return f > 0 && f <= focalMost }
 // so far off that sums with their distances lose the digits that tell trains apart.
 const focalMost = 1e6
 
-// powerless tells that a focal length counts as none.
+// powerless reports whether a focal length counts as none.
 func powerless(f float64) bool { return !(math.Abs(f) <= focalMost) }
 
 // relayOf is the relay of an upright train as one group: the pair's two groups
