@@ -133,7 +133,7 @@ func (p *Problem) newPairCase(i *Front, r *PairRelay, k *Rear, seat Seat, until 
 		c.lengthMax = p.LengthMax
 	}
 	if until >= ViewpointShiftMM {
-		c.viewpointMax = p.Limits.Limit("viewpoint_shift_mm")
+		c.viewpointMax = p.LimitOn(ViewpointShiftMM)
 	}
 	return c
 }
