@@ -7,7 +7,7 @@ import "math"
 // requirements (in mm, or what stands for mm) and for what rays measure.
 
 // nothingFits, in mm, stands for a distance that can't be told: a group without
-// the focal length that its place needs, or an interval that is empty for
+// the focal length that its slot needs, or an interval that is empty for
 // itself.
 const nothingFits = 1000.0
 
