@@ -365,17 +365,17 @@ func (a *ascent) easeUnit(ctx context.Context, batch []candidate, base *objectiv
 		}
 		return taking{taken: len(batch)}, ctx.Err()
 	}, func(e *encoder) {
-		e.uvarint(len(eased))
+		e.Uvarint(len(eased))
 		for _, x := range eased {
 			e.verdict(x.name)
-			e.float(x.value)
-			e.float(x.length)
+			e.Float(x.value)
+			e.Float(x.length)
 		}
 	}, func(d *decoder) error {
-		for range d.length() {
-			eased = append(eased, easedLimit{d.verdict(), d.float(), d.float()})
+		for range d.Length() {
+			eased = append(eased, easedLimit{d.verdict(), d.Float(), d.Float()})
 		}
-		return d.end()
+		return d.End()
 	})
 	return eased, err
 }

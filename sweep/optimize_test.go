@@ -262,7 +262,7 @@ func TestHeldStopResumes(t *testing.T) {
 		o := j.options(s)
 		o.held, o.heldStop = 4, 300 // so that all are sifted
 		o.log = &unitLog{
-			journal: journal, stop: t.Context(), work: t.Context(), replay: journal.unitsOf(0), events: slog.New(slog.DiscardHandler),
+			journal: journal, stop: t.Context(), work: t.Context(), replay: journal.Units(0), events: slog.New(slog.DiscardHandler),
 		}
 		a, err := newAscent(t.Context(), lib, o)
 		if err != nil {

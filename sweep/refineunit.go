@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/journal"
 )
 
 // compareFound orders a ranking.
@@ -27,26 +28,26 @@ func (f *Found) again(r *objective.Refiner, lib *objective.Library, by objective
 		return err
 	}
 	if len(f.moved) != len(start.Gaps)+1 {
-		return errDamaged
+		return journal.ErrUnfit
 	}
 	r.Begin(start)
 	if f.settle(r, start, by); f.Report.FailedBy != "" {
-		return errDamaged
+		return journal.ErrUnfit
 	}
 	return nil
 }
 
 // moved writes by how much a design was moved, nil for not at all.
 func (e *encoder) moved(x []float64) {
-	e.uvarint(len(x))
+	e.Uvarint(len(x))
 	for _, v := range x {
-		e.float(v)
+		e.Float(v)
 	}
 }
 
 func (d *decoder) moved() (x []float64) {
-	for range d.length() {
-		x = append(x, d.float())
+	for range d.Length() {
+		x = append(x, d.Float())
 	}
 	return x
 }

@@ -12,6 +12,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/journal"
 )
 
 // Progress tells how a search stands. It is called from one goroutine.
@@ -341,7 +342,7 @@ func (a *ascent) next(ctx context.Context, most int) (batch []candidate, more bo
 		case kind == recordChecks || kind == recordEased || kind == recordScreen:
 			return nil, true, nil
 		case kind != 0 && a.over && a.backlog.left > 0:
-			return nil, false, &DamagedJournalError{a.log.journal.path, errDamaged}
+			return nil, false, a.log.journal.Damaged(journal.ErrUnfit)
 		case kind != 0 && a.over:
 			return nil, false, nil
 		}

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"relaysweep/sweep"
+	"relaysweep/sweep/journal"
 )
 
 // TestKilledBytes kills processes at random instants, on changing numbers
@@ -212,7 +213,7 @@ func TestSecondRun(t *testing.T) {
 	// The lock goes with the process, however that ends.
 	_ = c.Process.Kill()
 	<-done
-	lock, err := sweep.LockFolder(outputOf(spec))
+	lock, err := journal.LockFolder(outputOf(spec))
 	if err != nil {
 		t.Fatal(err)
 	}

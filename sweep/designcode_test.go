@@ -15,41 +15,9 @@ import (
 
 // whole fails unless a payload was read to its end.
 func whole(t *rapid.T, d *decoder) {
-	if err := d.end(); err != nil {
-		t.Fatalf("%v: %d bytes are left", err, len(d.rest))
+	if err := d.End(); err != nil {
+		t.Fatalf("%v: %d bytes are left", err, d.Left())
 	}
-}
-
-// anyLength draws lengths as they are ranked, and others.
-func anyLength() *rapid.Generator[float64] {
-	return rapid.OneOf(
-		rapid.Map(rapid.Float64Range(0, 500), objective.RoundedLength),
-		rapid.Map(rapid.Float64Range(100, 100.0001), objective.RoundedLength),
-		rapid.Float64(),
-		rapid.SampledFrom([]float64{0, math.Copysign(0, -1), math.Inf(1), math.Inf(-1), math.MaxFloat64, 1e10, 1e-6, 4503599627.370495}),
-	)
-}
-
-// TestPackedLengths gives back every bit.
-func TestPackedLengths(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		all := rapid.SliceOf(anyLength()).Draw(t, "lengths")
-		near := anyLength().Draw(t, "near")
-		e := &encoder{}
-		e.lengths(all)
-		for _, x := range all {
-			e.millimetres(x, near)
-		}
-		d := &decoder{rest: e.out}
-		got := d.lengths(len(all))
-		for i, x := range all {
-			y := d.millimetres(near)
-			if math.Float64bits(got[i]) != math.Float64bits(x) || math.Float64bits(y) != math.Float64bits(x) {
-				t.Fatalf("%v reads as %v in a list and as %v near %v", x, got[i], y, near)
-			}
-		}
-		whole(t, d)
-	})
 }
 
 // TestPackedVerdicts gives back the names of a batch and their counts, in at most
@@ -69,15 +37,15 @@ func TestPackedVerdicts(t *testing.T) {
 		for _, name := range names {
 			most += len(name) + 3
 		}
-		if len(e.out) > most {
-			t.Fatalf("%d verdicts of %d names take %d bytes", len(all), len(names), len(e.out))
+		if len(e.Bytes()) > most {
+			t.Fatalf("%d verdicts of %d names take %d bytes", len(all), len(names), len(e.Bytes()))
 		}
 		var counts []verdictCount
 		for _, name := range all {
 			counts = countVerdict(counts, name)
 		}
 		e.verdictCounts(counts)
-		d := &decoder{rest: e.out}
+		d := decode(e.Bytes())
 		if got := d.verdicts(len(all)); !slices.Equal(got, all) {
 			t.Fatalf("%q read as %q", all, got)
 		}
@@ -86,6 +54,11 @@ func TestPackedVerdicts(t *testing.T) {
 		}
 		whole(t, d)
 	})
+}
+
+// anyLength draws lengths as they are ranked, and others.
+func anyLength() *rapid.Generator[float64] {
+	return rapid.OneOf(rapid.Map(rapid.Float64Range(0, 500), objective.RoundedLength), rapid.Float64())
 }
 
 // drawDesigns draws designs of a library of so many elements.
@@ -106,21 +79,6 @@ func drawDesigns(elements int) *rapid.Generator[[]candidate] {
 	}))
 }
 
-// TestPackedNumbers gives back columns of numbers.
-func TestPackedNumbers(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		few := rapid.SliceOfN(rapid.Uint64(), 1, 5).Draw(t, "few")
-		all := rapid.SliceOf(rapid.OneOf(rapid.SampledFrom(few), rapid.Uint64Range(0, 40_000))).Draw(t, "numbers")
-		e := &encoder{}
-		e.numbers(all)
-		d := &decoder{rest: e.out}
-		if got := d.numbers(len(all)); !slices.Equal(got, all) {
-			t.Fatalf("%v read as %v", all, got)
-		}
-		whole(t, d)
-	})
-}
-
 // TestPackedDesigns gives back designs of all layouts to the last bit.
 func TestPackedDesigns(t *testing.T) {
 	s, lenses, _ := rayCase(firstGood())
@@ -133,7 +91,7 @@ func TestPackedDesigns(t *testing.T) {
 		}
 		e := &encoder{}
 		e.checked(all, verdicts)
-		d := &decoder{rest: e.out}
+		d := decode(e.Bytes())
 		got, read := d.checked(lib)
 		whole(t, d)
 		if len(got) != len(all) || !slices.Equal(read, verdicts) {
