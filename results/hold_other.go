@@ -7,7 +7,7 @@ import (
 	"os"
 )
 
-// holds tells whether hold tells anything on this system.
+// holds reports whether hold tells anything on this system.
 const holds = false
 
 // hold marks nothing: the standard library has no lock for this system that ends

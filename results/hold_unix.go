@@ -8,7 +8,7 @@ import (
 	"syscall"
 )
 
-// holds tells whether hold tells anything on this system.
+// holds reports whether hold tells anything on this system.
 const holds = true
 
 // hold marks an open file as one that this process is at, until it closes the

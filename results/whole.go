@@ -94,7 +94,7 @@ func TemporaryBase(name string) (base string, ok bool) {
 	return m[1], true
 }
 
-// IsTemporary tells whether [TemporaryName] made a name beside the base name.
+// IsTemporary reports whether [TemporaryName] made a name beside the base name.
 func IsTemporary(name, base string) bool {
 	of, ok := TemporaryBase(name)
 	return ok && of == base
@@ -152,7 +152,7 @@ func clearTemporary(dir, base string) error {
 // errHeld tells that another process is at a file.
 var errHeld = errors.New("another process is at it")
 
-// stands tells whether an open file is still the one under its name.
+// stands reports whether an open file is still the one under its name.
 func stands(f *os.File) bool {
 	opened, err := f.Stat()
 	standing, errNow := os.Stat(f.Name())
