@@ -47,8 +47,7 @@ func WriteWhole(path string, write func(io.Writer) error) (err error) {
 	if err := f.Sync(); err != nil {
 		return fmt.Errorf("%s: cannot be written: %w", path, causeOf(err))
 	}
-	if !holds {
-		// Some systems rename no open file.
+	if !holdsRenamed {
 		if err := f.Close(); err != nil {
 			return fmt.Errorf("%s: cannot be written: %w", path, causeOf(err))
 		}
@@ -57,7 +56,7 @@ func WriteWhole(path string, write func(io.Writer) error) (err error) {
 		return fmt.Errorf("%s: cannot be written: %w", path, causeOf(err))
 	}
 	renamed = true
-	if holds {
+	if holdsRenamed {
 		if err := f.Close(); err != nil {
 			return fmt.Errorf("%s: cannot be written: %w", path, causeOf(err))
 		}
@@ -140,11 +139,15 @@ func clearTemporary(dir, base string) error {
 		if err != nil {
 			continue // gone meanwhile, or another user's
 		}
-		if hold(f) == nil {
+		left := hold(f) == nil
+		if left && holdsRenamed {
 			// Where that fails it is left to the next one.
 			_ = os.Remove(f.Name())
 		}
 		_ = f.Close()
+		if left && !holdsRenamed {
+			_ = os.Remove(f.Name())
+		}
 	}
 	return nil
 }
