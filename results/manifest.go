@@ -158,7 +158,7 @@ type Improvement struct {
 	BestMM      float64 `json:"best_mm"`
 }
 
-// Nothing tells whether no design passes, refined or not.
+// Nothing reports whether no design passes, refined or not.
 func (p *ManifestPoint) Nothing() bool {
 	return p.Passed == 0 && (p.Refined == nil || p.Refined.Passed == 0) && p.Found == nil
 }

@@ -25,7 +25,7 @@ type pageTable struct {
 // paper whole.
 const shortRows = 16
 
-// Short tells whether the table is not to be parted in print.
+// Short reports whether the table is not to be parted in print.
 func (t pageTable) Short() bool { return len(t.Rows) <= shortRows }
 
 // Printed is how many of the rows stand on paper.

@@ -101,7 +101,7 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 	return summarise(cmd.OutOrStdout(), output, rows.manifest, rows.designs, rows.axes, cautionLine)
 }
 
-// isMergeOf tells whether a folder holds the complete results of the job of a
+// isMergeOf reports whether a folder holds the complete results of the job of a
 // spec: whatever is left there of its parts, or has been begun of them anew, can
 // only come to the same.
 func isMergeOf(ctx context.Context, output, spec string) bool {

@@ -93,7 +93,7 @@ func digestOfFile(path string) (string, error) {
 	return hex.EncodeToString(h.Sum(nil)), nil
 }
 
-// isFile tells whether a file with the digest stands at path.
+// isFile reports whether a file with the digest stands at path.
 func isFile(path, digest string) bool {
 	found, err := digestOfFile(path)
 	return err == nil && found == digest
@@ -346,7 +346,7 @@ func fillStage(folder, stage string, inputs []inputCopy, rows *jobRows) error {
 	return journal.SyncFolder(folder)
 }
 
-// readable tells whether a whole run.json stands at path.
+// readable reports whether a whole run.json stands at path.
 func readable(path string) bool {
 	_, err := results.ReadManifest(path)
 	return err == nil
@@ -423,7 +423,7 @@ func keepForeign(path string, ours func(path string) bool, notes io.Writer) erro
 	return setAside(path, notes)
 }
 
-// isLog tells whether a file begins as a log of events does.
+// isLog reports whether a file begins as a log of events does.
 func isLog(path string) bool {
 	f, err := os.Open(path)
 	if err != nil {
@@ -466,7 +466,7 @@ func removeStage(stage string) error {
 	return nil
 }
 
-// isStaged tells whether a run makes a file of the name in its stage, or in the
+// isStaged reports whether a run makes a file of the name in its stage, or in the
 // folder of inputs there, or begins one.
 func isStaged(input bool, name string) bool {
 	if base, ok := results.TemporaryBase(name); ok {

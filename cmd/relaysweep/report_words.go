@@ -66,7 +66,7 @@ func (w *specWriter) add(subject, format string, args ...any) {
 	w.words = append(w.words, results.ReportWords{Subject: subject, Words: fmt.Sprintf(format, args...)})
 }
 
-// isSet tells whether a key that means nothing at 0 says something.
+// isSet reports whether a key that means nothing at 0 says something.
 func (w *specWriter) isSet(key string, value float64) bool {
 	_, swept := w.swept[key]
 	return swept || value != 0

@@ -24,7 +24,7 @@ func newShowCommand() *cobra.Command {
 			if rays {
 				return showRays(cmd, args[0], point, rank)
 			}
-			return show(cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], selection{
+			return show(cmd, args[0], selection{
 				point: point, anyPoint: !cmd.Flags().Changed("point"),
 				rank: rank, anyRank: !cmd.Flags().Changed("rank"),
 			})
@@ -43,8 +43,9 @@ type selection struct {
 	anyPoint, anyRank bool
 }
 
-func show(w, stderr io.Writer, folder string, want selection) error {
-	run, err := openResults(folder)
+func show(cmd *cobra.Command, folder string, want selection) error {
+	ctx, w := cmd.Context(), cmd.OutOrStdout()
+	run, err := untilInterrupted(ctx, func() (*finishedRun, error) { return openResults(folder) })
 	if err != nil {
 		return err
 	}
@@ -63,8 +64,12 @@ func show(w, stderr io.Writer, folder string, want selection) error {
 		if d.Point != want.point || d.Rank != want.rank {
 			continue
 		}
-		if doubt := run.doubt(d); doubt != "" {
-			fmt.Fprintf(stderr, "warning: %s\n", doubt)
+		doubt, err := untilInterrupted(ctx, func() (string, error) { return run.doubt(d), nil })
+		if err != nil {
+			return err
+		}
+		if doubt != "" {
+			fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", doubt)
 		}
 		return showDesign(w, &manifest.Points[d.Point], d, run.setpointsOf(d))
 	}
