@@ -4,6 +4,7 @@ import (
 	"sync"
 
 	"relaysweep/objective"
+	"relaysweep/objective/ideal"
 	"relaysweep/sweep/journal"
 )
 
@@ -16,7 +17,7 @@ type keptIdeals struct {
 }
 
 // read is the limit that an earlier attempt has found for a sweep point, nil for none.
-func (k *keptIdeals) read(point int) (*objective.Ideal, error) {
+func (k *keptIdeals) read(point int) (*ideal.Limit, error) {
 	if k.journal == nil {
 		return nil, nil
 	}
@@ -33,7 +34,7 @@ func (k *keptIdeals) read(point int) (*objective.Ideal, error) {
 }
 
 // write keeps the limit of a sweep point.
-func (k *keptIdeals) write(point int, ideal *objective.Ideal) error {
+func (k *keptIdeals) write(point int, ideal *ideal.Limit) error {
 	if k.journal == nil {
 		return nil
 	}
@@ -45,7 +46,7 @@ func (k *keptIdeals) write(point int, ideal *objective.Ideal) error {
 }
 
 // ideal writes an ideal limit. Of its train's groups a focal length is all.
-func (e *encoder) ideal(i *objective.Ideal) {
+func (e *encoder) ideal(i *ideal.Limit) {
 	e.Float(i.ApertureRatio)
 	e.Float(i.BoundMM)
 	e.Float(i.ReachedMM)
@@ -73,8 +74,8 @@ func (e *encoder) ideal(i *objective.Ideal) {
 	e.Float(t.Length)
 }
 
-func (d *decoder) ideal() *objective.Ideal {
-	i := &objective.Ideal{ApertureRatio: d.Float(), BoundMM: d.Float(), ReachedMM: d.Float(), Settled: d.Flag(), Boxes: d.Uvarint()}
+func (d *decoder) ideal() *ideal.Limit {
+	i := &ideal.Limit{ApertureRatio: d.Float(), BoundMM: d.Float(), ReachedMM: d.Float(), Settled: d.Flag(), Boxes: d.Uvarint()}
 	for range d.Length() {
 		r := objective.Requirement(d.Uvarint())
 		if r >= objective.Met {

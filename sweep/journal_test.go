@@ -20,6 +20,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/sweep/journal"
 	"relaysweep/sweep/spec"
 )
@@ -35,7 +36,7 @@ type told struct {
 	Found    []string
 	Lengths  []float64
 	Trains   []objective.Train // gaps and reliefs to the last bit
-	Reports  []objective.Report
+	Reports  []raycheck.Report
 	Counts   map[string]string
 	Proven   float64
 	Exact    bool
