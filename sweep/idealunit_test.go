@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/spec"
 )
 
 // TestIdealKept reads back the limits of all layouts, with and without a train, to
@@ -43,8 +44,8 @@ func TestIdealKept(t *testing.T) {
 // are taken from it, the others are found.
 func TestIdealResumes(t *testing.T) {
 	j := demoJob(t, "quick")
-	j.Spec.Job.Top, j.Spec.Refine.Method = 1, refineNone
-	j.Spec.Axes = []Axis{{Key: "eye.relief_min_mm", Values: []any{20.0, 21.0}}}
+	j.Spec.Job.Top, j.Spec.Refine.Method = 1, spec.RefineNone
+	j.Spec.Axes = []spec.Axis{{Key: "eye.relief_min_mm", Values: []any{20.0, 21.0}}}
 	j.Points = j.Spec.Grid()
 	folder := t.TempDir()
 	want, err := journalled(t.Context(), t, j, folder, Part{}, nil)

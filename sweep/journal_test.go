@@ -19,10 +19,11 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/sweep/spec"
 )
 
 // jobOf is a job of one spec and its lenses, which no file holds.
-func jobOf(s *Spec, lenses []*catalog.Lens) *Job {
+func jobOf(s *spec.Spec, lenses []*catalog.Lens) *Job {
 	return &Job{Spec: s, Catalog: &catalog.Catalog{Lenses: lenses}, Points: s.Grid()}
 }
 
@@ -103,7 +104,7 @@ func resumeCases(t testing.TB, wanted int, visit func(c int, j *Job)) {
 		case 2:
 			s.Search.ChecksMax = 100
 		case 3:
-			s.Axes = []Axis{{Key: "stage.travel_mm", Values: []any{s.Stage.TravelMM, 0.7 * s.Stage.TravelMM, 0.01}}}
+			s.Axes = []spec.Axis{{Key: "stage.travel_mm", Values: []any{s.Stage.TravelMM, 0.7 * s.Stage.TravelMM, 0.01}}}
 		}
 		visit(c, jobOf(s, lenses))
 	}

@@ -57,7 +57,7 @@ func decodeHeader(payload []byte) (header, error) {
 func (j *Job) header(output string, part Part, origin Origin) header {
 	h := header{
 		Format: journalFormat, Version: origin.Version, Build: origin.Build,
-		Spec: seenFrom(output, j.Spec.File), SpecSHA: j.Spec.SHA256, Keys: j.Spec.values(),
+		Spec: seenFrom(output, j.Spec.File), SpecSHA: j.Spec.SHA256, Keys: j.Spec.Values(),
 		Catalogs: map[string]string{}, Started: time.Now().UTC().Truncate(time.Second),
 	}
 	if !part.Whole() {
@@ -88,32 +88,6 @@ func (h *header) specFile(output string) string {
 		return path
 	}
 	return filepath.Join(output, path)
-}
-
-// values are all the spec's keys as text.
-func (s *Spec) values() map[string]string {
-	values := map[string]string{}
-	for i := range specKeys {
-		k := &specKeys[i]
-		switch x := k.at(s).(type) {
-		case **float64:
-			values[k.String()] = "none"
-			if *x != nil {
-				values[k.String()] = fmt.Sprint(**x)
-			}
-		default:
-			data, err := json.Marshal(x)
-			if err != nil { // infinite
-				values[k.String()] = "inf"
-				continue
-			}
-			values[k.String()] = string(data)
-		}
-	}
-	for _, a := range s.Axes {
-		values[sweptName(a.Key)] = fmt.Sprint(a.Values)
-	}
-	return values
 }
 
 // changes are what differs between two headers so that the journal of one

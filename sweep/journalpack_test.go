@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/spec"
 )
 
 // whole fails unless a payload was read to its end.
@@ -151,7 +152,7 @@ func TestPackedDesigns(t *testing.T) {
 // after the other, would take some 30 bytes, and some 50 in a part of a point.
 func TestJournalSize(t *testing.T) {
 	j := demoJob(t, "stacks")
-	j.Spec.Refine.Method, j.Spec.Search.ChecksMax = refineNone, 10_000
+	j.Spec.Refine.Method, j.Spec.Search.ChecksMax = spec.RefineNone, 10_000
 	j.Points = j.Spec.Grid()
 	for _, c := range []struct {
 		part Part

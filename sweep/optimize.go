@@ -15,12 +15,6 @@ import (
 	"relaysweep/objective"
 )
 
-// The methods of a search.
-const (
-	searchEnumerate = "enumerate"
-	searchOptimize  = "optimize"
-)
-
 // optimizeOptions are what a spec asks of a population search.
 type optimizeOptions struct {
 	wanted      bool

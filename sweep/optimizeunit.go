@@ -7,6 +7,7 @@ import (
 	"math/big"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/spec"
 )
 
 // evaluateUnit evaluates a batch as a unit. The record holds its grades, so
@@ -170,7 +171,7 @@ type OptimizePartError struct {
 
 func (e *OptimizePartError) Error() string {
 	return fmt.Sprintf("part %s would divide a sweep point, of which the job has %d: with search.method %q a job can be divided into at most as many parts as it has points",
-		e.Part, e.Points, searchOptimize)
+		e.Part, e.Points, spec.SearchOptimize)
 }
 
 // CappedPartError refuses a capped search with refinement in parts of a sweep point: which
@@ -182,5 +183,5 @@ type CappedPartError struct {
 
 func (e *CappedPartError) Error() string {
 	return fmt.Sprintf("part %s would divide a sweep point, of which the job has %d: with search.checks_max or refine.candidates a job that refines can be divided into at most as many parts as it has points\n    leave them at 0, or set refine.method = %q",
-		e.Part, e.Points, refineNone)
+		e.Part, e.Points, spec.RefineNone)
 }

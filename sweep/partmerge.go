@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/spec"
 )
 
 // Parts are the finished parts of a job, to be merged.
@@ -275,7 +276,7 @@ func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Prog
 type merge struct {
 	job   *Job
 	parts *Parts
-	point Point
+	point spec.Point
 	lib   *objective.Library
 	options
 }
@@ -514,13 +515,13 @@ func joinedFocal(o *Outcome) *big.Int {
 
 // nearestFits joins what would fit in each of the parts: of each requirement
 // and limit the value nearest to the spec's.
-func nearestFits(spec *Spec, lib *objective.Library, outcomes []*Outcome) *Fits {
+func nearestFits(s *spec.Spec, lib *objective.Library, outcomes []*Outcome) *Fits {
 	p := lib.Problem
 	asked := map[string]float64{"transmission_min": p.Limits.TransmissionMin}
 	for _, m := range objective.MetricList {
 		asked[m.Name] = p.Limits.Limit(m.Name)
 	}
-	for _, l := range levers(spec, lib) {
+	for _, l := range levers(s, lib) {
 		asked[l.name] = l.start
 	}
 	joined := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}}

@@ -10,16 +10,14 @@ import (
 	"gonum.org/v1/gonum/optimize"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/spec"
 )
 
-// The methods that re-optimise gaps and eye relief.
-const (
-	refineNone    = "none"
-	refineSimplex = "simplex" // J. A. Nelder, R. Mead, Computer Journal 7, 308 (1965)
-	refineBFGS    = "bfgs"    // with finite differences; J. Nocedal, S. J. Wright, Numerical Optimization, 2nd ed., ch. 6
-	refineCMAES   = "cma-es"  // N. Hansen, arXiv:1604.00772
-)
-
+// The methods that re-optimise gaps and eye relief: the simplex of J. A. Nelder and
+// R. Mead, Computer Journal 7, 308 (1965); BFGS with finite differences, J. Nocedal,
+// S. J. Wright, Numerical Optimization, 2nd ed., ch. 6; CMA-ES, N. Hansen,
+// arXiv:1604.00772.
+//
 // Refining is a smooth length in two to four unknowns under many constraints, each
 // of which costs a trace. Every method gets the same treatment of them: where the
 // start breaks any, first the sum of squared excesses is brought down until none
@@ -347,7 +345,7 @@ func (d *descent) minimise(m *merit, step float64, budget int) []float64 {
 	var method optimize.Method
 	n := d.r.Unknowns()
 	switch d.method {
-	case refineBFGS:
+	case spec.RefineBFGS:
 		method = &optimize.BFGS{}
 		converge.Iterations = 3
 		settings.GradEvaluations = 1 + budget/(n+1)
@@ -372,7 +370,7 @@ func (d *descent) minimise(m *merit, step float64, budget int) []float64 {
 				}
 			}
 		}
-	case refineCMAES:
+	case spec.RefineCMAES:
 		method = &optimize.CmaEsChol{InitStepSize: math.Abs(step), Src: d.source}
 		converge.Iterations = 10
 	default:
@@ -397,4 +395,4 @@ type refineOptions struct {
 	beat       beatOptions
 }
 
-func (o *refineOptions) wanted() bool { return o.method != "" && o.method != refineNone }
+func (o *refineOptions) wanted() bool { return o.method != "" && o.method != spec.RefineNone }

@@ -60,9 +60,8 @@ var mayImport = map[string][]string{
 	"sweep/spec":               {"catalog", "objective"},
 	"sweep": {
 		"catalog", "objective", "objective/raycheck", "objective/ideal", "objective/thirdorder", "objective/bench",
-		"sweep/spec", "sweep/journal", "sweep/internal/secondmodel", "sweep/internal/plain",
+		"sweep/spec", "sweep/journal", "sweep/internal/secondmodel",
 	},
-	"sweep/internal/plain":       {"catalog"},
 	"sweep/internal/secondmodel": {"catalog"},
 	"results":                    {},
 	"cmd/relaysweep": {

@@ -7,12 +7,13 @@ import (
 
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/spec"
 )
 
 // specWriter says in words what a spec asks. Where a key is swept it says the
 // values that it takes.
 type specWriter struct {
-	swept map[string]sweep.Axis
+	swept map[string]spec.Axis
 	words []results.ReportWords
 }
 
@@ -74,7 +75,7 @@ func (w *specWriter) isSet(key string, value float64) bool {
 // specWords is what a job asks, subject by subject.
 func specWords(job *sweep.Job) []results.ReportWords {
 	s := job.Spec
-	w := &specWriter{swept: map[string]sweep.Axis{}}
+	w := &specWriter{swept: map[string]spec.Axis{}}
 	for _, a := range s.Axes {
 		w.swept[a.Key] = a
 	}
@@ -120,14 +121,14 @@ func specWords(job *sweep.Job) []results.ReportWords {
 	return w.words
 }
 
-func farWords(w *specWriter, s *sweep.Spec) string {
+func farWords(w *specWriter, s *spec.Spec) string {
 	if _, swept := w.swept["depth.far_m"]; !swept && math.IsInf(s.Depth.FarM, 1) {
 		return "infinity"
 	}
 	return w.of("depth.far_m", s.Depth.FarM, "m")
 }
 
-func (w *specWriter) train(s *sweep.Spec) {
+func (w *specWriter) train(s *spec.Spec) {
 	var layouts []string
 	for _, l := range s.Train.Layouts {
 		layouts = append(layouts, l.String())
@@ -147,7 +148,7 @@ func (w *specWriter) train(s *sweep.Spec) {
 	w.add("Train", "%s", text)
 }
 
-func (w *specWriter) limits(s *sweep.Spec) {
+func (w *specWriter) limits(s *spec.Spec) {
 	l := &s.Limits
 	var parts []string
 	for _, of := range []struct {
