@@ -24,6 +24,15 @@ func sayName(name string) string {
 	return strings.ReplaceAll(withoutUnit(name), "_", " ")
 }
 
+// ColumnWords are the words by which people call a column of ranked.parquet, and
+// its unit, empty for none.
+func ColumnWords(name string) (words, unit string) {
+	if c := named(designColumns, name); c != nil {
+		unit = c.headUnit()
+	}
+	return sayName(name), unit
+}
+
 // withoutUnit takes from a name the letters that tell its unit.
 func withoutUnit(name string) string {
 	for _, u := range unitSuffixes {
