@@ -16,17 +16,18 @@ import (
 // they can serve, with the trees over them: all that can be part of a train of
 // up to a length, the horizon.
 type stacks struct {
-	of         share
-	horizon    float64              // mm
-	positive   int64                // groups that converge, also those left out
-	fronts     [2][]objective.Front // by seat
-	rears      [2][]objective.Rear  // by seat
-	plain      []objective.Front    // fronts of a keplerian
-	relays     []objective.Relay    // of an erector-single
-	frontTrees [2]*tree             // by seat
-	rearTrees  [2]*tree             // by seat
-	plainTree  *tree
-	table      *objective.RelayTable
+	of          share
+	horizon     float64              // mm
+	positive    int64                // groups that converge, also those left out
+	fronts      [2][]objective.Front // by seat
+	rears       [2][]objective.Rear  // by seat
+	plain       []objective.Front    // fronts of a keplerian
+	relays      []objective.Relay    // of an erector-single
+	frontTrees  [2]*tree             // by seat
+	rearTrees   [2]*tree             // by seat
+	plainTree   *tree
+	table       *objective.RelayTable
+	relayGroups []atomic.Pointer[objective.Group] // by place in table
 	// halves are the groups of pair relays for either place; the places share
 	// them where all are held.
 	halves    [2][objective.ComponentClasses][]objective.PairComponent
@@ -498,9 +499,20 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 		}
 	}
 	if s.want.single {
-		all.table = objective.NewRelayTable(s.lib.Problem, s.lib, all.relays)
+		all.table = objective.NewRelayTable(s.lib.Problem, all.relays)
+		all.relayGroups = make([]atomic.Pointer[objective.Group], len(all.relays))
 	}
 	return all, nil
+}
+
+// relayGroup is the group of relay j of the table, made when it is first asked for.
+func (st *stacks) relayGroup(lib *objective.Library, j int, r *objective.Relay) *objective.Group {
+	g := st.relayGroups[j].Load()
+	if g == nil {
+		g = lib.Group(r.Code)
+		st.relayGroups[j].Store(g)
+	}
+	return g
 }
 
 // pairGroups are the groups of trains with a pair relay, made when they are first

@@ -37,7 +37,7 @@ func (b *reopened) drawing() results.ReportDrawing {
 		PupilMM: p.Pupil, BoxMM: p.Box, CombinerMM: p.CombinerMM,
 		WavelengthNM: p.WavelengthsNM[p.Reference()], ReachMM: p.PupilEdge(),
 	}
-	for k, field := range raycheck.FieldFractions() {
+	for k, field := range raycheck.FieldFractions {
 		for _, r := range b.traceSample(field, far.VergenceD/1000, far.MaskMM) {
 			ray := results.ReportRay{
 				Field: k, HalfDeg: math.Atan(field*p.TanMax) * 180 / math.Pi, Chief: r.ray.share == 0, Lost: !r.complete,

@@ -32,7 +32,7 @@ type Limit struct {
 	// smallest eye relief; nil for none. ReachedMM is its ranked length.
 	Train     *objective.Train
 	ReachedMM float64
-	// Settled tells that BoundMM is within 0.1 % of ReachedMM or that there is no
+	// Settled reports whether BoundMM is within 0.1 % of ReachedMM or that there is no
 	// train; otherwise the search ended before.
 	Settled bool
 	// Without are, when there is no train, the requirements each of which, given

@@ -33,7 +33,7 @@ const (
 // solve is the dual simplex method with bounded unknowns (V. Chvátal, Linear
 // Programming, 1983, chapters 8 and 10). It goes from vertex to vertex of active
 // conditions, all multipliers >= 0, and starts from the best corner of the box.
-// What is concluded rests on the multipliers alone (see lagrangian), so that a
+// What is concluded rests on the multipliers alone (see boxSearch.bound), so that a
 // solution that is not quite right is a weaker bound and not a wrong one.
 func (l *lp) solve() {
 	// Slot w holds an active condition: row active[w], or where that is

@@ -126,7 +126,7 @@ func (m *thinCase) whole(longest float64) (box, bool) {
 	set(atA, shortest, longest/theta)
 	set(atB, shortest, longest)
 	shift := p.CombinerShift()
-	set(atE, math.Max(p.ReliefMin, p.CombinerMM)-shift, p.ReliefMax-shift)
+	set(atE, p.LeastRelief()-shift, p.ReliefMax-shift)
 	e := math.Max(math.Abs(x.lo[atE]), math.Abs(x.hi[atE]))
 	tan := m.opening / p.TanMax // the most by which an aperture lets its group bend the chief ray
 	switch m.space.Layout {
@@ -149,7 +149,7 @@ func (m *thinCase) whole(longest float64) (box, bool) {
 			// distance: on the eye's side of image 1, and on the world's side of image 2
 			// where its farthest setpoint is there.
 			lo1, lo2 := -theta, -1.0
-			keep := p.Clearance + p.MaskGlass/2 - p.MaskShift()/2
+			keep := p.LayerClearance() - p.MaskShift()/2
 			if m.space.Seat == objective.SeatFront {
 				lo1 = keep / weak
 			} else if p.VergenceFar == 0 {
@@ -354,7 +354,7 @@ type imageSpace struct {
 // = scale²·V/ω, and w there is ω/unit.
 func (m *thinCase) mask(rs *requirementRows, at *imageSpace) {
 	p := m.p
-	keep := at.unit.times(p.Clearance + p.MaskGlass/2 - p.MaskShift()/2)
+	keep := at.unit.times(p.LayerClearance() - p.MaskShift()/2)
 	far, near := sum(1, &at.unit, p.VergenceFar, &at.w), sum(1, &at.unit, p.VergenceNear, &at.w)
 	square := at.scale.by(at.scale)
 	rs.add(constant(0), near)

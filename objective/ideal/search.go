@@ -121,7 +121,7 @@ func (s *boxSearch) run(ctx context.Context, most int, first bool) (bound float6
 	return math.Min(s.cutoff(), s.heap[0].bound), false
 }
 
-// done tells that no box is left that could hold what is looked for.
+// done reports whether no box is left that could hold what is looked for.
 func (s *boxSearch) done() bool { return len(s.heap) == 0 || s.heap[0].bound >= s.cutoff() }
 
 // split narrows and bounds a box and puts its halves on the heap.

@@ -18,7 +18,7 @@ func TestDistortion(t *testing.T) {
 		}
 		compared++
 		worst := 0.0
-		for _, fraction := range FieldFractions()[1:] {
+		for _, fraction := range FieldFractions[1:] {
 			if fraction > c.p.Limits.FieldFraction {
 				break
 			}

@@ -2,14 +2,9 @@ package raycheck
 
 import (
 	"math"
-	"slices"
 
 	"relaysweep/objective"
 )
-
-// FieldFractions are the field samples of a check: tangents of half angles over
-// that of the largest one, ascending from the axis.
-func FieldFractions() []float64 { return slices.Clone(fieldFractions[:]) }
 
 // nearlyAxial is the tangent, over the largest one of a field, that stands for
 // the axis in [Distortion].
@@ -25,8 +20,8 @@ func Distortion(p *objective.Problem, t *objective.Train, fraction float64) floa
 	// A check judges samples up to a share of the field. With that share at the
 	// first sample off the axis only this one is left, and it is put to the angle.
 	at := *p
-	at.TanMax = p.TanMax * math.Max(fraction, nearlyAxial) / fieldFractions[1]
-	at.Limits.FieldFraction = fieldFractions[1]
+	at.TanMax = p.TanMax * math.Max(fraction, nearlyAxial) / FieldFractions[1]
+	at.Limits.FieldFraction = FieldFractions[1]
 	at.VergenceNear, at.DepthSteps = at.VergenceFar, 1
 	return NewChecker(&at).Measure(t).Metrics.DistortionPct
 }
