@@ -1,0 +1,249 @@
+package lanes
+
+import "math"
+
+// plainFlat meets a plane.
+func (r *Rays) plainFlat(distance, ratio float64) (margin float64) {
+	n := len(r.X)
+	x, y, w := r.X[:n], r.Y[:n], r.W[:n]
+	kx, ky, kw, per := r.KX[:n], r.KY[:n], r.KW[:n], r.Per[:n]
+	margin = 1
+	ratio2 := ratio * ratio
+	for i := range x {
+		l, m, k := kx[i], ky[i], kw[i]
+		s := (distance - w[i]) * per[i]
+		x[i] += float64(s * l)
+		y[i] += float64(s * m)
+		w[i] = 0
+		cos2 := k * k
+		after2 := 1 - float64(ratio2*(1-cos2))
+		if cos2 < margin {
+			margin = cos2
+		}
+		if after2 < margin {
+			margin = after2
+		}
+		after := math.Sqrt(after2)
+		kx[i], ky[i], kw[i], per[i] = ratio*l, ratio*m, after, 1/after
+	}
+	return margin
+}
+
+// plainSphere meets a sphere of curvature c. From the point where the ray
+// meets the vertex plane the length of the way to the surface solves
+// c·s² - 2g·s + c·r² = 0; in the form c·r²/(g + sqrt(g² - c²r²)) it stays exact
+// as c goes to 0 and belongs to the crossing next to the vertex (W. T. Welford,
+// Aberrations of Optical Systems, 1986, section 4.3). The root is the cosine of
+// the angle of incidence there. g < 0 cannot happen with a real root, because a
+// sphere lies on one side of its vertex plane.
+//
+// The same equation gives c·s = g - root, and with it the normal's third
+// component 1 - c·w without s. So the new direction is known before the
+// crossing, and one division serves both the way to the surface and the
+// reciprocal with which the next surface begins.
+func (r *Rays) plainSphere(distance, c, ratio float64) (margin float64) {
+	n := len(r.X)
+	x, y, w := r.X[:n], r.Y[:n], r.W[:n]
+	kx, ky, kw, per := r.KX[:n], r.KY[:n], r.KW[:n], r.Per[:n]
+	margin = 1
+	ratio2 := ratio * ratio
+	for i := range x {
+		l, m, k := kx[i], ky[i], kw[i]
+		s := (distance - w[i]) * per[i]
+		px, py := x[i]+float64(s*l), y[i]+float64(s*m)
+		g := k - float64(c*(float64(l*px)+float64(m*py)))
+		f := c * (float64(px*px) + float64(py*py))
+		cos2 := float64(g*g) - float64(c*f)
+		after2 := 1 - float64(ratio2*(1-cos2))
+		cos := math.Sqrt(cos2)
+		bend := math.Sqrt(after2) - float64(ratio*cos)
+		nw := 1 - float64((g-cos)*k)
+		if nw <= 0 {
+			bend, margin = math.NaN(), min(margin, -1) // the far half of the sphere
+		}
+		if cos2 < margin {
+			margin = cos2
+		}
+		if after2 < margin {
+			margin = after2
+		}
+		next := float64(ratio*k) + float64(bend*nw)
+		way := g + cos
+		inverse := 1 / (way * next)
+		s = f * next * inverse
+		px += float64(s * l)
+		py += float64(s * m)
+		x[i], y[i], w[i] = px, py, s*k
+		bend *= c
+		kx[i] = float64(ratio*l) - float64(bend*px)
+		ky[i] = float64(ratio*m) - float64(bend*py)
+		kw[i] = next
+		per[i] = way * inverse
+	}
+	return margin
+}
+
+// plainConic meets a conic of revolution of curvature c and conic constant
+// κ, c(x² + y² + (1+κ)w²) - 2w = 0, by the same closed form.
+func (r *Rays) plainConic(st *Surface, ratio float64) (margin float64) {
+	margin = 1
+	for i := range r.X {
+		px, py := r.toPlane(i, st.DistanceMM)
+		s, normal := conicCrossing(st, px, py, r.KX[i], r.KY[i], r.KW[i])
+		px += float64(s * r.KX[i])
+		py += float64(s * r.KY[i])
+		r.X[i], r.Y[i], r.W[i] = px, py, s*r.KW[i]
+		c := st.Curvature / normal
+		nw := 1 - float64((1+st.Conic)*st.Curvature*r.W[i])
+		margin = min(margin, r.refract(i, ratio, c*px, c*py, nw/normal))
+	}
+	return margin
+}
+
+// plainAsphere meets a conic with even polynomial terms.
+func (r *Rays) plainAsphere(st *Surface, ratio float64) (margin float64) {
+	margin = 1
+	for i := range r.X {
+		px, py := r.toPlane(i, st.DistanceMM)
+		s, slope := asphereCrossing(st, px, py, r.KX[i], r.KY[i], r.KW[i])
+		px += float64(s * r.KX[i])
+		py += float64(s * r.KY[i])
+		r.X[i], r.Y[i], r.W[i] = px, py, s*r.KW[i]
+		nx, ny := slope*px, slope*py
+		normal := math.Sqrt(1 + float64(nx*nx) + float64(ny*ny))
+		margin = min(margin, r.refract(i, ratio, nx/normal, ny/normal, 1/normal))
+	}
+	return margin
+}
+
+// toPlane is where ray i meets the next vertex plane.
+func (r *Rays) toPlane(i int, distance float64) (x, y float64) {
+	s := (distance - r.W[i]) * r.Per[i]
+	return r.X[i] + float64(s*r.KX[i]), r.Y[i] + float64(s*r.KY[i])
+}
+
+// refract bends ray i by the vector form of the law of refraction,
+// n'k' = nk + (n'cos i' - n cos i)·N (W. T. Welford, Aberrations of Optical
+// Systems, 1986, section 4.4), for the unit normal N = (-nx, -ny, nw). It
+// returns the smaller squared cosine, a negative number for a ray that is lost.
+func (r *Rays) refract(i int, ratio, nx, ny, nw float64) (margin float64) {
+	l, m, k := r.KX[i], r.KY[i], r.KW[i]
+	cos := float64(nw*k) - float64(nx*l) - float64(ny*m)
+	if !(cos > 0 && nw > 0) {
+		cos = math.NaN() // missed, or a crossing that is not next to the vertex
+	}
+	cos2 := cos * cos
+	after2 := 1 - float64(ratio*ratio*(1-cos2))
+	bend := math.Sqrt(after2) - float64(ratio*cos)
+	r.KX[i] = float64(ratio*l) - float64(bend*nx)
+	r.KY[i] = float64(ratio*m) - float64(bend*ny)
+	r.KW[i] = float64(ratio*k) + float64(bend*nw)
+	r.Per[i] = 1 / r.KW[i]
+	if math.IsNaN(bend) {
+		return -1
+	}
+	return min(cos2, after2)
+}
+
+// conicCrossing is the way s along a ray from the vertex plane to the conic,
+// NaN for a miss, and the length of the gradient there.
+func conicCrossing(st *Surface, x, y, kx, ky, kw float64) (s, normal float64) {
+	c, k1 := st.Curvature, 1+st.Conic
+	r2 := float64(x*x) + float64(y*y)
+	g := kw - float64(c*(float64(kx*x)+float64(ky*y)))
+	a := c * (1 + float64(st.Conic*kw*kw))
+	root := math.Sqrt(float64(g*g) - float64(a*c*r2))
+	s = c * r2 / (g + root)
+	hx, hy := x+float64(s*kx), y+float64(s*ky)
+	nw := 1 - float64(k1*c*s*kw)
+	return s, math.Sqrt(float64(c*c*(float64(hx*hx)+float64(hy*hy))) + float64(nw*nw))
+}
+
+const (
+	// asphereTolerance, in mm, is where Newton's iteration ends: a few units
+	// in the last place of a sag of 10 mm.
+	asphereTolerance = 1e-14
+	// asphereAccepted, in mm, is the error with which a crossing is accepted
+	// when rounding keeps the iteration from ending.
+	asphereAccepted   = 1e-11
+	asphereIterations = 60
+	// quickIterations is how many steps Newton's iteration may take that at least
+	// halve the distance from the surface each. From the crossing with the conic
+	// a usual asphere takes three.
+	quickIterations = 6
+)
+
+// asphereCrossing is the way s along a ray from the vertex plane to the
+// asphere, NaN for a miss, and dw/dh divided by h there. Newton's iteration
+// starts at the crossing with the conic. If it does not end soon it starts
+// again, with care.
+func asphereCrossing(st *Surface, x, y, kx, ky, kw float64) (s, slope float64) {
+	start, _ := conicCrossing(st, x, y, kx, ky, kw)
+	if math.IsNaN(start) {
+		start = 0
+	}
+	s = start
+	last := math.Inf(1)
+	for range quickIterations {
+		miss, slope, rate := st.miss(s, x, y, kx, ky, kw)
+		off := math.Abs(miss)
+		if off <= asphereTolerance || off <= asphereAccepted && last <= asphereAccepted {
+			return s, slope
+		}
+		if !(rate > 0 && off < last/2) {
+			break // the ray runs along the surface, or past a crossing
+		}
+		s -= miss / rate
+		last = off
+	}
+	return carefulCrossing(st, start, x, y, kx, ky, kw)
+}
+
+// carefulCrossing is asphereCrossing from a given start. It halves each step that
+// does not bring the ray nearer to the surface.
+func carefulCrossing(st *Surface, s, x, y, kx, ky, kw float64) (crossing, slope float64) {
+	miss, slope, rate := st.miss(s, x, y, kx, ky, kw)
+	for range asphereIterations {
+		if math.Abs(miss) <= asphereTolerance || !(rate > 0) {
+			break
+		}
+		change := -miss / rate
+		next, nextSlope, nextRate := st.miss(s+change, x, y, kx, ky, kw)
+		for !(math.Abs(next) < math.Abs(miss)) && math.Abs(change) > asphereTolerance {
+			change /= 2
+			next, nextSlope, nextRate = st.miss(s+change, x, y, kx, ky, kw)
+		}
+		if !(math.Abs(next) < math.Abs(miss)) {
+			break
+		}
+		s, miss, slope, rate = s+change, next, nextSlope, nextRate
+	}
+	if !(math.Abs(miss) <= asphereAccepted) {
+		return math.NaN(), math.NaN()
+	}
+	return s, slope
+}
+
+// miss is by how much a ray is beyond the surface at the way s from (x, y) of
+// the vertex plane, with dw/dh divided by h of the surface there, and how fast
+// that changes along the ray.
+func (st *Surface) miss(s, x, y, kx, ky, kw float64) (miss, slope, rate float64) {
+	hx, hy := x+float64(s*kx), y+float64(s*ky)
+	sag, slope := st.sag(float64(hx*hx) + float64(hy*hy))
+	return float64(s*kw) - sag, slope, kw - float64(slope*(float64(hx*kx)+float64(hy*ky)))
+}
+
+// sag is w at the squared height h2, and dw/dh divided by h.
+func (st *Surface) sag(h2 float64) (w, slope float64) {
+	c := st.Curvature
+	root := math.Sqrt(1 - float64((1+st.Conic)*c*c*h2))
+	w = c * h2 / (1 + root)
+	slope = c / root
+	power := 1.0
+	for i, a := range st.Asphere {
+		power *= h2
+		slope += float64(float64(2*(i+2)) * a * power)
+		w += float64(a * power * h2)
+	}
+	return w, slope
+}
