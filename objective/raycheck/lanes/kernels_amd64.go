@@ -23,3 +23,33 @@ func conicAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw 
 //
 //go:noescape
 func asphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64, powers *[2]float64, terms int) (next int, margin float64)
+
+// launchAVX2 is Rays.plainLaunch for four or more rays.
+//
+//go:noescape
+func launchAVX2(px *float64, py *float64, x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, tan float64, v float64)
+
+// plateAVX2 is plainPlate for four or more rays.
+//
+//go:noescape
+func plateAVX2(x *float64, y *float64, kx *float64, ky *float64, kw *float64, n int, thickness float64, index float64)
+
+// crossAVX2 is Lines.plainCross for four or more rays.
+//
+//go:noescape
+func crossAVX2(toX *float64, toY *float64, toSX *float64, toSY *float64, x *float64, y *float64, w *float64, kx *float64, ky *float64, per *float64, n int, distance float64)
+
+// mixAVX2 is plainMix for four or more numbers.
+//
+//go:noescape
+func mixAVX2(to *float64, from *float64, n int, shares *float64, parts int)
+
+// betweenAVX2 is plainBetween for four or more numbers.
+//
+//go:noescape
+func betweenAVX2(to *float64, reference *float64, far *float64, referenceFar *float64, near *float64, referenceNear *float64, n int, share float64)
+
+// overfillAVX2 is plainOverfill for four or more rays.
+//
+//go:noescape
+func overfillAVX2(over *float64, x *float64, y *float64, n int, scale float64)

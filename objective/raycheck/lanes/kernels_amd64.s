@@ -1140,3 +1140,429 @@ DATA constant3fe0000000000000<>+8(SB)/8, $0x3fe0000000000000
 DATA constant3fe0000000000000<>+16(SB)/8, $0x3fe0000000000000
 DATA constant3fe0000000000000<>+24(SB)/8, $0x3fe0000000000000
 GLOBL constant3fe0000000000000<>(SB), RODATA|NOPTR, $32
+
+// func launchAVX2(px *float64, py *float64, x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, tan float64, v float64)
+// Requires: AVX
+TEXT ·launchAVX2(SB), NOSPLIT, $0-96
+	MOVQ         px+0(FP), AX
+	MOVQ         py+8(FP), CX
+	MOVQ         x+16(FP), DX
+	MOVQ         y+24(FP), BX
+	MOVQ         w+32(FP), SI
+	MOVQ         kx+40(FP), DI
+	MOVQ         ky+48(FP), R8
+	MOVQ         kw+56(FP), R9
+	MOVQ         per+64(FP), R10
+	VMOVUPD      constant3ff0000000000000<>+0(SB), Y0
+	VBROADCASTSD tan+80(FP), Y1
+	VBROADCASTSD v+88(FP), Y2
+	MOVQ         n+72(FP), R11
+	XORQ         R12, R12
+
+vector1:
+	MOVQ    R11, R13
+	SUBQ    R12, R13
+	CMPQ    R13, $0x04
+	JLT     tail2
+	VMOVUPD (AX)(R12*8), Y3
+	VMOVUPD (CX)(R12*8), Y4
+	VMULPD  Y2, Y3, Y5
+	VXORPD  constant8000000000000000<>+0(SB), Y5, Y5
+	VMULPD  Y2, Y4, Y6
+	VSUBPD  Y6, Y1, Y6
+	VMULPD  Y5, Y5, Y7
+	VADDPD  Y7, Y0, Y7
+	VMULPD  Y6, Y6, Y8
+	VADDPD  Y8, Y7, Y7
+	VSQRTPD Y7, Y7
+	VDIVPD  Y7, Y0, Y8
+	VMOVUPD Y3, (DX)(R12*8)
+	VMOVUPD Y4, (BX)(R12*8)
+	VMOVUPD constant0000000000000000<>+0(SB), Y3
+	VMOVUPD Y3, (SI)(R12*8)
+	VMULPD  Y8, Y5, Y3
+	VMOVUPD Y3, (DI)(R12*8)
+	VMULPD  Y8, Y6, Y3
+	VMOVUPD Y3, (R8)(R12*8)
+	VMOVUPD Y8, (R9)(R12*8)
+	VMOVUPD Y7, (R10)(R12*8)
+	ADDQ    $0x04, R12
+	JMP     vector1
+
+tail2:
+	TESTQ     R13, R13
+	JEQ       done3
+	LEAQ      -4(R11), R12
+	VMOVUPD   (AX)(R12*8), Y3
+	VMOVUPD   (CX)(R12*8), Y4
+	VMULPD    Y2, Y3, Y5
+	VXORPD    constant8000000000000000<>+0(SB), Y5, Y5
+	VMULPD    Y2, Y4, Y2
+	VSUBPD    Y2, Y1, Y1
+	VMULPD    Y5, Y5, Y2
+	VADDPD    Y2, Y0, Y2
+	VMULPD    Y1, Y1, Y6
+	VADDPD    Y6, Y2, Y2
+	VSQRTPD   Y2, Y2
+	VDIVPD    Y2, Y0, Y0
+	LEAQ      tailMasks<>+0(SB), AX
+	VMOVUPD   (AX)(R13*8), Y6
+	VMOVUPD   (DX)(R12*8), Y7
+	VBLENDVPD Y6, Y3, Y7, Y3
+	VMOVUPD   Y3, (DX)(R12*8)
+	LEAQ      tailMasks<>+0(SB), AX
+	VMOVUPD   (AX)(R13*8), Y3
+	VMOVUPD   (BX)(R12*8), Y6
+	VBLENDVPD Y3, Y4, Y6, Y3
+	VMOVUPD   Y3, (BX)(R12*8)
+	VMOVUPD   constant0000000000000000<>+0(SB), Y3
+	LEAQ      tailMasks<>+0(SB), AX
+	VMOVUPD   (AX)(R13*8), Y4
+	VMOVUPD   (SI)(R12*8), Y6
+	VBLENDVPD Y4, Y3, Y6, Y3
+	VMOVUPD   Y3, (SI)(R12*8)
+	VMULPD    Y0, Y5, Y3
+	LEAQ      tailMasks<>+0(SB), AX
+	VMOVUPD   (AX)(R13*8), Y4
+	VMOVUPD   (DI)(R12*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y3
+	VMOVUPD   Y3, (DI)(R12*8)
+	VMULPD    Y0, Y1, Y1
+	LEAQ      tailMasks<>+0(SB), AX
+	VMOVUPD   (AX)(R13*8), Y3
+	VMOVUPD   (R8)(R12*8), Y4
+	VBLENDVPD Y3, Y1, Y4, Y1
+	VMOVUPD   Y1, (R8)(R12*8)
+	LEAQ      tailMasks<>+0(SB), AX
+	VMOVUPD   (AX)(R13*8), Y1
+	VMOVUPD   (R9)(R12*8), Y3
+	VBLENDVPD Y1, Y0, Y3, Y0
+	VMOVUPD   Y0, (R9)(R12*8)
+	LEAQ      tailMasks<>+0(SB), AX
+	VMOVUPD   (AX)(R13*8), Y0
+	VMOVUPD   (R10)(R12*8), Y1
+	VBLENDVPD Y0, Y2, Y1, Y0
+	VMOVUPD   Y0, (R10)(R12*8)
+
+done3:
+	VZEROUPPER
+	RET
+
+DATA constant8000000000000000<>+0(SB)/8, $0x8000000000000000
+DATA constant8000000000000000<>+8(SB)/8, $0x8000000000000000
+DATA constant8000000000000000<>+16(SB)/8, $0x8000000000000000
+DATA constant8000000000000000<>+24(SB)/8, $0x8000000000000000
+GLOBL constant8000000000000000<>(SB), RODATA|NOPTR, $32
+
+// func plateAVX2(x *float64, y *float64, kx *float64, ky *float64, kw *float64, n int, thickness float64, index float64)
+// Requires: AVX
+TEXT ·plateAVX2(SB), NOSPLIT, $0-64
+	MOVQ         x+0(FP), AX
+	MOVQ         y+8(FP), CX
+	MOVQ         kx+16(FP), DX
+	MOVQ         ky+24(FP), BX
+	MOVQ         kw+32(FP), SI
+	VMOVUPD      constant3ff0000000000000<>+0(SB), Y0
+	VBROADCASTSD thickness+48(FP), Y1
+	VBROADCASTSD index+56(FP), Y2
+	VMULPD       Y2, Y2, Y2
+	VSUBPD       constant3ff0000000000000<>+0(SB), Y2, Y2
+	MOVQ         n+40(FP), DI
+	XORQ         R8, R8
+
+vector1:
+	MOVQ    DI, R9
+	SUBQ    R8, R9
+	CMPQ    R9, $0x04
+	JLT     tail2
+	VMOVUPD (SI)(R8*8), Y3
+	VMULPD  Y3, Y3, Y4
+	VADDPD  Y4, Y2, Y4
+	VSQRTPD Y4, Y4
+	VDIVPD  Y4, Y0, Y4
+	VDIVPD  Y3, Y0, Y3
+	VSUBPD  Y3, Y4, Y3
+	VMULPD  Y3, Y1, Y3
+	VMULPD  (DX)(R8*8), Y3, Y4
+	VADDPD  (AX)(R8*8), Y4, Y4
+	VMOVUPD Y4, (AX)(R8*8)
+	VMULPD  (BX)(R8*8), Y3, Y3
+	VADDPD  (CX)(R8*8), Y3, Y3
+	VMOVUPD Y3, (CX)(R8*8)
+	ADDQ    $0x04, R8
+	JMP     vector1
+
+tail2:
+	TESTQ     R9, R9
+	JEQ       done3
+	LEAQ      -4(DI), R8
+	VMOVUPD   (SI)(R8*8), Y3
+	VMULPD    Y3, Y3, Y4
+	VADDPD    Y4, Y2, Y2
+	VSQRTPD   Y2, Y2
+	VDIVPD    Y2, Y0, Y2
+	VDIVPD    Y3, Y0, Y0
+	VSUBPD    Y0, Y2, Y0
+	VMULPD    Y0, Y1, Y0
+	VMULPD    (DX)(R8*8), Y0, Y1
+	VADDPD    (AX)(R8*8), Y1, Y1
+	LEAQ      tailMasks<>+0(SB), DX
+	VMOVUPD   (DX)(R9*8), Y2
+	VMOVUPD   (AX)(R8*8), Y3
+	VBLENDVPD Y2, Y1, Y3, Y1
+	VMOVUPD   Y1, (AX)(R8*8)
+	VMULPD    (BX)(R8*8), Y0, Y0
+	VADDPD    (CX)(R8*8), Y0, Y0
+	LEAQ      tailMasks<>+0(SB), AX
+	VMOVUPD   (AX)(R9*8), Y1
+	VMOVUPD   (CX)(R8*8), Y2
+	VBLENDVPD Y1, Y0, Y2, Y0
+	VMOVUPD   Y0, (CX)(R8*8)
+
+done3:
+	VZEROUPPER
+	RET
+
+// func crossAVX2(toX *float64, toY *float64, toSX *float64, toSY *float64, x *float64, y *float64, w *float64, kx *float64, ky *float64, per *float64, n int, distance float64)
+// Requires: AVX
+TEXT ·crossAVX2(SB), NOSPLIT, $0-96
+	MOVQ         toX+0(FP), AX
+	MOVQ         toY+8(FP), CX
+	MOVQ         toSX+16(FP), DX
+	MOVQ         toSY+24(FP), BX
+	MOVQ         x+32(FP), SI
+	MOVQ         y+40(FP), DI
+	MOVQ         w+48(FP), R8
+	MOVQ         kx+56(FP), R9
+	MOVQ         ky+64(FP), R10
+	MOVQ         per+72(FP), R11
+	VBROADCASTSD distance+88(FP), Y0
+	MOVQ         n+80(FP), R12
+	XORQ         R13, R13
+
+vector1:
+	MOVQ    R12, R14
+	SUBQ    R13, R14
+	CMPQ    R14, $0x04
+	JLT     tail2
+	VMOVUPD (R11)(R13*8), Y1
+	VMULPD  (R9)(R13*8), Y1, Y2
+	VMULPD  (R10)(R13*8), Y1, Y1
+	VSUBPD  (R8)(R13*8), Y0, Y3
+	VMULPD  Y2, Y3, Y4
+	VADDPD  (SI)(R13*8), Y4, Y4
+	VMOVUPD Y4, (AX)(R13*8)
+	VMULPD  Y1, Y3, Y3
+	VADDPD  (DI)(R13*8), Y3, Y3
+	VMOVUPD Y3, (CX)(R13*8)
+	VMOVUPD Y2, (DX)(R13*8)
+	VMOVUPD Y1, (BX)(R13*8)
+	ADDQ    $0x04, R13
+	JMP     vector1
+
+tail2:
+	TESTQ     R14, R14
+	JEQ       done3
+	LEAQ      -4(R12), R13
+	VMOVUPD   (R11)(R13*8), Y1
+	VMULPD    (R9)(R13*8), Y1, Y2
+	VMULPD    (R10)(R13*8), Y1, Y1
+	VSUBPD    (R8)(R13*8), Y0, Y0
+	VMULPD    Y2, Y0, Y3
+	VADDPD    (SI)(R13*8), Y3, Y3
+	LEAQ      tailMasks<>+0(SB), SI
+	VMOVUPD   (SI)(R14*8), Y4
+	VMOVUPD   (AX)(R13*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y3
+	VMOVUPD   Y3, (AX)(R13*8)
+	VMULPD    Y1, Y0, Y0
+	VADDPD    (DI)(R13*8), Y0, Y0
+	LEAQ      tailMasks<>+0(SB), AX
+	VMOVUPD   (AX)(R14*8), Y3
+	VMOVUPD   (CX)(R13*8), Y4
+	VBLENDVPD Y3, Y0, Y4, Y0
+	VMOVUPD   Y0, (CX)(R13*8)
+	LEAQ      tailMasks<>+0(SB), AX
+	VMOVUPD   (AX)(R14*8), Y0
+	VMOVUPD   (DX)(R13*8), Y3
+	VBLENDVPD Y0, Y2, Y3, Y0
+	VMOVUPD   Y0, (DX)(R13*8)
+	LEAQ      tailMasks<>+0(SB), AX
+	VMOVUPD   (AX)(R14*8), Y0
+	VMOVUPD   (BX)(R13*8), Y2
+	VBLENDVPD Y0, Y1, Y2, Y0
+	VMOVUPD   Y0, (BX)(R13*8)
+
+done3:
+	VZEROUPPER
+	RET
+
+// func mixAVX2(to *float64, from *float64, n int, shares *float64, parts int)
+// Requires: AVX
+TEXT ·mixAVX2(SB), NOSPLIT, $0-40
+	MOVQ to+0(FP), AX
+	MOVQ from+8(FP), CX
+	MOVQ n+16(FP), DX
+	SHLQ $0x03, DX
+	MOVQ shares+24(FP), BX
+	MOVQ parts+32(FP), SI
+	MOVQ n+16(FP), DI
+	XORQ R8, R8
+
+vector1:
+	MOVQ         DI, R9
+	SUBQ         R8, R9
+	CMPQ         R9, $0x04
+	JLT          tail2
+	LEAQ         (CX)(R8*8), R9
+	VBROADCASTSD (BX), Y0
+	VMULPD       (R9), Y0, Y0
+	MOVQ         $0x00000001, R10
+
+part4:
+	CMPQ         R10, SI
+	JGE          mixed5
+	ADDQ         DX, R9
+	VBROADCASTSD (BX)(R10*8), Y1
+	VMULPD       (R9), Y1, Y1
+	VADDPD       Y1, Y0, Y0
+	VMOVAPD      Y0, Y0
+	INCQ         R10
+	JMP          part4
+
+mixed5:
+	VMOVUPD Y0, (AX)(R8*8)
+	ADDQ    $0x04, R8
+	JMP     vector1
+
+tail2:
+	TESTQ        R9, R9
+	JEQ          done3
+	LEAQ         -4(DI), R8
+	LEAQ         (CX)(R8*8), CX
+	VBROADCASTSD (BX), Y0
+	VMULPD       (CX), Y0, Y0
+	MOVQ         $0x00000001, DI
+
+part6:
+	CMPQ         DI, SI
+	JGE          mixed7
+	ADDQ         DX, CX
+	VBROADCASTSD (BX)(DI*8), Y1
+	VMULPD       (CX), Y1, Y1
+	VADDPD       Y1, Y0, Y0
+	VMOVAPD      Y0, Y0
+	INCQ         DI
+	JMP          part6
+
+mixed7:
+	LEAQ      tailMasks<>+0(SB), CX
+	VMOVUPD   (CX)(R9*8), Y1
+	VMOVUPD   (AX)(R8*8), Y2
+	VBLENDVPD Y1, Y0, Y2, Y0
+	VMOVUPD   Y0, (AX)(R8*8)
+
+done3:
+	VZEROUPPER
+	RET
+
+// func betweenAVX2(to *float64, reference *float64, far *float64, referenceFar *float64, near *float64, referenceNear *float64, n int, share float64)
+// Requires: AVX
+TEXT ·betweenAVX2(SB), NOSPLIT, $0-64
+	MOVQ         to+0(FP), AX
+	MOVQ         reference+8(FP), CX
+	MOVQ         far+16(FP), DX
+	MOVQ         referenceFar+24(FP), BX
+	MOVQ         near+32(FP), SI
+	MOVQ         referenceNear+40(FP), DI
+	VBROADCASTSD share+56(FP), Y0
+	MOVQ         n+48(FP), R8
+	XORQ         R9, R9
+
+vector1:
+	MOVQ    R8, R10
+	SUBQ    R9, R10
+	CMPQ    R10, $0x04
+	JLT     tail2
+	VMOVUPD (DX)(R9*8), Y1
+	VSUBPD  (BX)(R9*8), Y1, Y1
+	VMOVUPD (SI)(R9*8), Y2
+	VSUBPD  (DI)(R9*8), Y2, Y2
+	VMOVUPD (CX)(R9*8), Y3
+	VADDPD  Y1, Y3, Y3
+	VSUBPD  Y1, Y2, Y1
+	VMULPD  Y1, Y0, Y1
+	VADDPD  Y1, Y3, Y1
+	VMOVUPD Y1, (AX)(R9*8)
+	ADDQ    $0x04, R9
+	JMP     vector1
+
+tail2:
+	TESTQ     R10, R10
+	JEQ       done3
+	LEAQ      -4(R8), R9
+	VMOVUPD   (DX)(R9*8), Y1
+	VSUBPD    (BX)(R9*8), Y1, Y1
+	VMOVUPD   (SI)(R9*8), Y2
+	VSUBPD    (DI)(R9*8), Y2, Y2
+	VMOVUPD   (CX)(R9*8), Y3
+	VADDPD    Y1, Y3, Y3
+	VSUBPD    Y1, Y2, Y1
+	VMULPD    Y1, Y0, Y0
+	VADDPD    Y0, Y3, Y0
+	LEAQ      tailMasks<>+0(SB), CX
+	VMOVUPD   (CX)(R10*8), Y1
+	VMOVUPD   (AX)(R9*8), Y2
+	VBLENDVPD Y1, Y0, Y2, Y0
+	VMOVUPD   Y0, (AX)(R9*8)
+
+done3:
+	VZEROUPPER
+	RET
+
+// func overfillAVX2(over *float64, x *float64, y *float64, n int, scale float64)
+// Requires: AVX
+TEXT ·overfillAVX2(SB), NOSPLIT, $0-40
+	MOVQ         over+0(FP), AX
+	MOVQ         x+8(FP), CX
+	MOVQ         y+16(FP), DX
+	VBROADCASTSD scale+32(FP), Y0
+	MOVQ         n+24(FP), BX
+	XORQ         SI, SI
+
+vector1:
+	MOVQ    BX, DI
+	SUBQ    SI, DI
+	CMPQ    DI, $0x04
+	JLT     tail2
+	VMOVUPD (CX)(SI*8), Y1
+	VMOVUPD (DX)(SI*8), Y2
+	VMULPD  Y1, Y1, Y1
+	VMULPD  Y2, Y2, Y2
+	VADDPD  Y2, Y1, Y1
+	VMULPD  Y0, Y1, Y1
+	VMAXPD  (AX)(SI*8), Y1, Y1
+	VMOVUPD Y1, (AX)(SI*8)
+	ADDQ    $0x04, SI
+	JMP     vector1
+
+tail2:
+	TESTQ     DI, DI
+	JEQ       done3
+	LEAQ      -4(BX), SI
+	VMOVUPD   (CX)(SI*8), Y1
+	VMOVUPD   (DX)(SI*8), Y2
+	VMULPD    Y1, Y1, Y1
+	VMULPD    Y2, Y2, Y2
+	VADDPD    Y2, Y1, Y1
+	VMULPD    Y0, Y1, Y0
+	VMAXPD    (AX)(SI*8), Y0, Y0
+	LEAQ      tailMasks<>+0(SB), CX
+	VMOVUPD   (CX)(DI*8), Y1
+	VMOVUPD   (AX)(SI*8), Y2
+	VBLENDVPD Y1, Y0, Y2, Y0
+	VMOVUPD   Y0, (AX)(SI*8)
+
+done3:
+	VZEROUPPER
+	RET

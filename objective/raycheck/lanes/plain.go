@@ -247,3 +247,60 @@ func (st *Surface) sag(h2 float64) (w, slope float64) {
 	}
 	return w, slope
 }
+
+func (r *Rays) plainLaunch(px, py []float64, tan, v float64) {
+	for i := range px {
+		sx, sy := -float64(px[i]*v), tan-float64(py[i]*v)
+		per := math.Sqrt(1 + float64(sx*sx) + float64(sy*sy))
+		k := 1 / per
+		r.X[i], r.Y[i], r.W[i] = px[i], py[i], 0
+		r.KX[i], r.KY[i], r.KW[i], r.Per[i] = sx*k, sy*k, k, per
+	}
+}
+
+// plainPlate moves points (x, y) of rays sideways.
+func plainPlate(x, y []float64, r *Rays, thickness, n float64) {
+	for i := range x {
+		f := thickness * PlateSlope(n, r.KW[i])
+		x[i] += float64(f * r.KX[i])
+		y[i] += float64(f * r.KY[i])
+	}
+}
+
+func (r *Rays) plainOverfill(over []float64, scale float64) {
+	for i := range over {
+		if h := (float64(r.X[i]*r.X[i]) + float64(r.Y[i]*r.Y[i])) * scale; h > over[i] {
+			over[i] = h
+		}
+	}
+}
+
+func (l *Lines) plainCross(r *Rays, distance float64) {
+	for i := range l.X {
+		per := r.Per[i]
+		sx, sy := r.KX[i]*per, r.KY[i]*per
+		f := distance - r.W[i]
+		l.X[i], l.Y[i], l.SX[i], l.SY[i] = r.X[i]+float64(f*sx), r.Y[i]+float64(f*sy), sx, sy
+	}
+}
+
+func plainBetween(to, reference, far, referenceFar, near, referenceNear []float64, share float64) {
+	for i := range to {
+		a, b := far[i]-referenceFar[i], near[i]-referenceNear[i]
+		to[i] = reference[i] + a + float64(share*(b-a))
+	}
+}
+
+func plainMix(to, from, share []float64) {
+	n := len(to)
+	q, a := share[0], from[:n]
+	for i := range to {
+		to[i] = q * a[i]
+	}
+	for k := 1; k < len(share); k++ {
+		q, a := share[k], from[k*n:][:n]
+		for i := range to {
+			to[i] += float64(q * a[i])
+		}
+	}
+}

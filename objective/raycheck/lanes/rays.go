@@ -45,15 +45,30 @@ func (r *Rays) CopyFrom(s *Rays) {
 	copy(r.Per, s.Per)
 }
 
-// Launch sets ray i to leave the eye's pupil at (px, py) on the line through the
-// apparent point of field tangent tan at vergence v, in 1/mm: that point has height
+// Launch sets the rays to leave the eye's pupil at (px, py), in mm, on the line through
+// the apparent point of field tangent tan at vergence v, in 1/mm: that point has height
 // tan/v at distance 1/v, and for v = 0 it is a direction.
-func (r *Rays) Launch(i int, px, py, tan, v float64) {
-	sx, sy := -float64(px*v), tan-float64(py*v)
-	per := math.Sqrt(1 + float64(sx*sx) + float64(sy*sy))
-	k := 1 / per
-	r.X[i], r.Y[i], r.W[i] = px, py, 0
-	r.KX[i], r.KY[i], r.KW[i], r.Per[i] = sx*k, sy*k, k, per
+func (r *Rays) Launch(px, py []float64, tan, v float64) { r.launch(px, py, tan, v) }
+
+// ThroughPlate moves the rays sideways as a plane plate of some thickness and index
+// does, wherever in its gap it stands, see [PlateSlope].
+func (r *Rays) ThroughPlate(thicknessMM, index float64) {
+	throughPlate(r.X, r.Y, r, thicknessMM, index)
+}
+
+// PlateSlope is by how much a plane plate of index n changes dx/dw and dy/dw inside it,
+// as a factor on the direction cosines (kx, ky) of a ray in air with the third
+// direction cosine kw: the difference between the slopes in glass and in air. Times
+// the thickness it is the ray's sideways shift (W. J. Smith, Modern Optical
+// Engineering, 4th ed., 2008, pp. 134-135, before the small-angle approximation).
+func PlateSlope(n, kw float64) float64 {
+	return 1/math.Sqrt(float64(n*n)-1+float64(kw*kw)) - 1/kw
+}
+
+// Overfill raises each of over to the squared height of a ray in squares of the
+// semi-diameter, where that is more.
+func (r *Rays) Overfill(over []float64, semiDiameterMM float64) {
+	r.overfill(over, 1/(semiDiameterMM*semiDiameterMM))
 }
 
 // Surface is one surface of revolution with the space before it: a conic, of which a

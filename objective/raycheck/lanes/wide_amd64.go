@@ -70,6 +70,63 @@ func (r *Rays) asphere(s *Surface, ratio float64) (margin float64) {
 	return min(margin, rest.plainAsphere(s, ratio))
 }
 
+func (r *Rays) launch(px, py []float64, tan, v float64) {
+	n := len(px)
+	if !wide || n < width {
+		r.plainLaunch(px, py, tan, v)
+		return
+	}
+	part := r.Part(0, n)
+	x, y, w, kx, ky, kw, per := part.arrays()
+	launchAVX2(&px[0], &py[:n][0], x, y, w, kx, ky, kw, per, n, tan, v)
+}
+
+func throughPlate(x, y []float64, r *Rays, thickness, index float64) {
+	n := len(x)
+	if !wide || n < width {
+		plainPlate(x, y, r, thickness, index)
+		return
+	}
+	plateAVX2(&x[0], &y[:n][0], &r.KX[:n][0], &r.KY[:n][0], &r.KW[:n][0], n, thickness, index)
+}
+
+func (r *Rays) overfill(over []float64, scale float64) {
+	n := len(over)
+	if !wide || n < width {
+		r.plainOverfill(over, scale)
+		return
+	}
+	overfillAVX2(&over[0], &r.X[:n][0], &r.Y[:n][0], n, scale)
+}
+
+func (l *Lines) cross(r *Rays, distance float64) {
+	n := len(l.X)
+	if !wide || n < width {
+		l.plainCross(r, distance)
+		return
+	}
+	crossAVX2(&l.X[0], &l.Y[:n][0], &l.SX[:n][0], &l.SY[:n][0],
+		&r.X[:n][0], &r.Y[:n][0], &r.W[:n][0], &r.KX[:n][0], &r.KY[:n][0], &r.Per[:n][0], n, distance)
+}
+
+func between(to, reference, far, referenceFar, near, referenceNear []float64, share float64) {
+	n := len(to)
+	if !wide || n < width {
+		plainBetween(to, reference, far, referenceFar, near, referenceNear, share)
+		return
+	}
+	betweenAVX2(&to[0], &reference[:n][0], &far[:n][0], &referenceFar[:n][0], &near[:n][0], &referenceNear[:n][0], n, share)
+}
+
+func mix(to, from, share []float64) {
+	n := len(to)
+	if !wide || n < width {
+		plainMix(to, from, share)
+		return
+	}
+	mixAVX2(&to[0], &from[:n*len(share)][0], n, &share[0], len(share))
+}
+
 // arrays is where the arrays of rays begin, of one or more rays each.
 func (r *Rays) arrays() (x, y, w, kx, ky, kw, per *float64) {
 	last := len(r.X) - 1

@@ -11,3 +11,19 @@ func (r *Rays) sphere(distance, curvature, ratio float64) float64 {
 func (r *Rays) conic(s *Surface, ratio float64) float64 { return r.plainConic(s, ratio) }
 
 func (r *Rays) asphere(s *Surface, ratio float64) float64 { return r.plainAsphere(s, ratio) }
+
+func (r *Rays) launch(px, py []float64, tan, v float64) { r.plainLaunch(px, py, tan, v) }
+
+func throughPlate(x, y []float64, r *Rays, thickness, index float64) {
+	plainPlate(x, y, r, thickness, index)
+}
+
+func (r *Rays) overfill(over []float64, scale float64) { r.plainOverfill(over, scale) }
+
+func (l *Lines) cross(r *Rays, distance float64) { l.plainCross(r, distance) }
+
+func between(to, reference, far, referenceFar, near, referenceNear []float64, share float64) {
+	plainBetween(to, reference, far, referenceFar, near, referenceNear, share)
+}
+
+func mix(to, from, share []float64) { plainMix(to, from, share) }

@@ -155,6 +155,77 @@ func TestSameBits(t *testing.T) {
 	}
 }
 
+// TestSameBitsOfBundles compares what else is done with bundles of rays: launching them,
+// plates, planes, heights and sums of lines.
+func TestSameBitsOfBundles(t *testing.T) {
+	source := rand.New(rand.NewPCG(16, 5))
+	some := func(n int) []float64 {
+		v := make([]float64, n)
+		for i := range v {
+			if v[i] = 10 * source.NormFloat64(); source.IntN(50) == 0 {
+				v[i] = math.NaN()
+			}
+		}
+		return v
+	}
+	someLines := func(n int) *Lines { return &Lines{some(n), some(n), some(n), some(n)} }
+	for range 20_000 {
+		n := 1 + source.IntN(30)
+		wholePlain, plain := inside(n)
+		wholeWide, quick := inside(n)
+		same := func(what string) {
+			t.Helper()
+			differ(t, what, &wholePlain, &wholeWide)
+		}
+		a, b := source.NormFloat64(), source.NormFloat64()
+		px, py := some(n), some(n)
+		plain.plainLaunch(px, py, a, b)
+		quick.Launch(px, py, a, b)
+		same("launch")
+
+		randomRays(source, &plain)
+		quick.CopyFrom(&plain)
+		thickness, index := 10*source.Float64(), 1.01+source.Float64()
+		plainPlate(plain.X, plain.Y, &plain, thickness, index)
+		quick.ThroughPlate(thickness, index)
+		same("plate")
+
+		over := some(n)
+		plainOver := slices.Clone(over)
+		quick.Overfill(over, 8)
+		plain.plainOverfill(plainOver, 1.0/64)
+		if !slices.EqualFunc(over, plainOver, sameBits) {
+			t.Fatal("overfill: ", plainOver, over)
+		}
+
+		// Lines are four of the arrays of rays.
+		from := quick
+		asLines := func(r *Rays) *Lines { return &Lines{r.X, r.Y, r.KX, r.KY} }
+		wholePlain, plain = inside(n)
+		wholeWide, quick = inside(n)
+		asLines(&plain).plainCross(&from, a)
+		asLines(&quick).Cross(&from, a)
+		same("cross")
+
+		parts := 1 + source.IntN(5)
+		lines, share := someLines(n*parts), some(parts)
+		plainMix(plain.X, lines.X, share)
+		plainMix(plain.Y, lines.Y, share)
+		plainMix(plain.KX, lines.SX, share)
+		plainMix(plain.KY, lines.SY, share)
+		asLines(&quick).Mix(lines, share)
+		same("mix")
+
+		l := [...]*Lines{someLines(n), someLines(n), someLines(n), someLines(n), someLines(n)}
+		plainBetween(plain.X, l[0].X, l[1].X, l[2].X, l[3].X, l[4].X, a)
+		plainBetween(plain.Y, l[0].Y, l[1].Y, l[2].Y, l[3].Y, l[4].Y, a)
+		plainBetween(plain.KX, l[0].SX, l[1].SX, l[2].SX, l[3].SX, l[4].SX, a)
+		plainBetween(plain.KY, l[0].SY, l[1].SY, l[2].SY, l[3].SY, l[4].SY, a)
+		asLines(&quick).Between(a, l[0], l[1], l[2], l[3], l[4])
+		same("between")
+	}
+}
+
 // plainThrough is Rays.Through one ray by one.
 func (s *Surface) plainThrough(r *Rays, ratio float64) float64 {
 	switch {
@@ -190,32 +261,43 @@ func TestGenerated(t *testing.T) {
 	}
 }
 
-// BenchmarkSurface is one ray through one surface of a bundle of 90.
+// BenchmarkSurface is one ray through one surface, of a bundle of 90 that goes through
+// six lenses.
 func BenchmarkSurface(b *testing.B) {
-	const n = 90
+	const n, lenses = 90, 6
 	surfaces := map[string]Surface{
-		"flat": {DistanceMM: 5}, "sphere": {DistanceMM: 5, Curvature: 0.02}, "conic": {DistanceMM: 5, Curvature: 0.02, Conic: -0.7},
-		"asphere": {DistanceMM: 5, Curvature: 0.02, Conic: -0.7, Asphere: []float64{-2e-7, 1e-10}},
+		"flat": {DistanceMM: 2}, "sphere": {DistanceMM: 2, Curvature: 0.01}, "conic": {DistanceMM: 2, Curvature: 0.01, Conic: -0.7},
+		"asphere": {DistanceMM: 2, Curvature: 0.01, Conic: -0.7, Asphere: []float64{-2e-7, 1e-10}},
 	}
 	launch, r := NewRays(n), NewRays(n)
 	for i := range n {
-		launch.Launch(i, 2*math.Cos(float64(i)), 2*math.Sin(float64(i)), 0.1, 0.004)
+		x, y := 2*math.Cos(float64(i)), 2*math.Sin(float64(i))
+		part := launch.Part(i, i+1)
+		part.Launch([]float64{x}, []float64{y}, 0.1, 0.004)
 	}
 	for _, kind := range kinds {
 		s := surfaces[kind.name]
 		for _, way := range []struct {
 			name    string
-			through func() float64
+			through func(*Rays, float64) float64
 		}{
-			{"plain", func() float64 { return s.plainThrough(&r, 1/1.5) }},
-			{"wide", func() float64 { return r.Through(&s, 1/1.5) }},
+			{"plain", s.plainThrough},
+			{"wide", func(r *Rays, ratio float64) float64 { return r.Through(&s, ratio) }},
 		} {
 			b.Run(kind.name+"/"+way.name, func(b *testing.B) {
 				for b.Loop() {
 					r.CopyFrom(&launch)
-					way.through()
+					for range lenses {
+						way.through(&r, 1/1.5)
+						way.through(&r, 1.5)
+					}
 				}
-				b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/n, "ns/ray")
+				b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/n/lenses/2, "ns/ray")
+				for i := range n {
+					if r.Lost(i) {
+						b.Fatal("lost")
+					}
+				}
 			})
 		}
 	}
