@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"relaysweep/catalog"
+	"relaysweep/objective/internal/testlens"
 )
 
 // spaceTrial is a small space: groups for every place.
@@ -30,22 +31,22 @@ func drawSpace(layout Layout, relays int) func(t *rapid.T) spaceTrial {
 		s := spaceTrial{p: x.p, seat: x.train.Seat, seed: rapid.Uint64().Draw(t, "seed")}
 		switch rapid.IntRange(0, 3).Draw(t, "tight") {
 		case 1: // relays whose apertures the pupil fills
-			s.p.Pupil, s.p.Box = between(t, "large pupil", 4, 20), 0
+			s.p.Pupil, s.p.Box = testlens.Between(t, "large pupil", 4, 20), 0
 			s.p.TanHalfWidth, s.p.TanHalfHeight, s.p.TanMax = s.p.TanHalfWidth/20, s.p.TanHalfHeight/20, s.p.TanMax/20
 		case 2: // trains as short as the mask's room allows
-			s.p.Clearance = between(t, "large clearance", 10, 40)
+			s.p.Clearance = testlens.Between(t, "large clearance", 10, 40)
 		case 3: // or as the other gap does
-			s.p.GroupGapMin = between(t, "large gap", 10, 60)
+			s.p.GroupGapMin = testlens.Between(t, "large gap", 10, 60)
 		}
-		if oneIn(t, "refined", 2) {
-			s.p.NearMissFactor = between(t, "near miss factor", 1, 4)
+		if testlens.OneIn(t, "refined", 2) {
+			s.p.NearMissFactor = testlens.Between(t, "near miss factor", 1, 4)
 		}
 		if layout == Keplerian {
-			s.p.MagnificationTol = between(t, "tolerance", 0.001, 0.5)
+			s.p.MagnificationTol = testlens.Between(t, "tolerance", 0.001, 0.5)
 		}
 		ends := []*Group{x.train.Groups[0], x.train.Groups[len(x.train.Groups)-1]}
 		for range 4 {
-			ends = append(ends, drawGroup(t, s.p, "end", between(t, "end f", 25, 80)))
+			ends = append(ends, use.DrawGroup(t, s.p, "end", testlens.Between(t, "end f", 25, 80)))
 		}
 		for _, g := range ends {
 			if front, ok := s.p.NewFront(g, s.seat, MassG); ok {
@@ -59,14 +60,14 @@ func drawSpace(layout Layout, relays int) func(t *rapid.T) spaceTrial {
 			t.Skip("no ends")
 		}
 		for i := range relays {
-			focal := between(t, "relay f", 15, 90)
+			focal := testlens.Between(t, "relay f", 15, 90)
 			if layout == ErectorPair && i%3 == 2 {
 				focal = -focal
 			}
 			if layout == ErectorPair && i >= 5 { // weak groups of either sign
-				focal *= 4 * (1 + 40*between(t, "weak", 0, 1)*between(t, "weaker", 0, 1))
+				focal *= 4 * (1 + 40*testlens.Between(t, "weak", 0, 1)*testlens.Between(t, "weaker", 0, 1))
 			}
-			s.groups = append(s.groups, drawGroup(t, s.p, "relay", focal))
+			s.groups = append(s.groups, use.DrawGroup(t, s.p, "relay", focal))
 		}
 		return s
 	}
@@ -99,7 +100,7 @@ func boxOf[T any](r *rand.Rand, all []T, box func(x *T) Box) (subset []int, arou
 // visits it when it is short enough, with its length.
 func TestRelayTable(t *testing.T) {
 	met, sharp, farApart := 0, math.Inf(1), 0
-	examples(250, drawSpace(ErectorSingle, 12), func(i int, s spaceTrial) {
+	testlens.Examples(250, drawSpace(ErectorSingle, 12), func(i int, s spaceTrial) {
 		p := s.p
 		var relays []Relay
 		for _, g := range s.groups {
@@ -136,7 +137,7 @@ func TestRelayTable(t *testing.T) {
 						t.Fatalf("case %d: %v", i, failed)
 					}
 					if length, ok := seen[relay.Group]; ok {
-						closeTo(t, "length by Scan", length, p.LeastRefined(train), 1000)
+						testlens.CloseTo(t, "length by Scan", length, p.LeastRefined(train), 1000)
 					}
 					if failed != Met {
 						continue
@@ -185,16 +186,16 @@ func TestRelayTable(t *testing.T) {
 // at the height from which Reach follows.
 func TestReach(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawProblem(t)
-		train := drawTrainFor(t, p, ErectorSingle)
-		skipHuge(t, train)
+		p := use.DrawProblem(t)
+		train := use.DrawTrainFor(t, p, ErectorSingle)
+		use.SkipHuge(t, train)
 		relay, ok := p.NewRelay(train.Groups[1])
 		if !ok {
 			t.Fatal("a positive group is no relay")
 		}
 		front, rear := train.Groups[0].FocalMM, train.Groups[2].FocalMM
-		planes := planesOf(p, train, 0)
-		heights, _, _ := traceBackThrough(planes, 1, 0)
+		planes := use.PlanesOf(p, train, 0)
+		heights, _, _ := testlens.TraceBackThrough(planes, 1, 0)
 		// The relay's surfaces among the planes, from the eye to the world.
 		var at []int
 		surfaces := func(g *Group) (n int) {
@@ -204,14 +205,14 @@ func TestReach(t *testing.T) {
 			return n
 		}
 		for i := range slices.Backward(planes) {
-			if planes[i].clear > 0 {
+			if planes[i].Clear > 0 {
 				at = append(at, i)
 			}
 		}
 		at = at[surfaces(train.Groups[2]):][:surfaces(train.Groups[1])]
 		for i, row := range relay.rows {
 			want := -((row.A*relay.Group.BFDMM-row.B)/rear + row.A*relay.F*p.Magnification/front)
-			closeTo(t, "edge height", heights[at[i]], want, trainScale(train))
+			testlens.CloseTo(t, "edge height", heights[at[i]], want, use.TrainScale(train))
 		}
 	})
 }
@@ -222,14 +223,14 @@ func TestReach(t *testing.T) {
 // lets the pupil-edge ray of vergence 0 pass outside of the aperture.
 func TestReachBound(t *testing.T) {
 	loose, passed := 0, 0
-	examples(600, func(t *rapid.T) spaceTrial {
-		p := drawProblem(t)
+	testlens.Examples(600, func(t *rapid.T) spaceTrial {
+		p := use.DrawProblem(t)
 		if rapid.Bool().Draw(t, "small field") { // r·V > tan θ at the far end
-			p.TanMax = between(t, "tan", 0.1, 1) * p.ApertureReach() * (p.VergenceFar + 1e-5)
+			p.TanMax = testlens.Between(t, "tan", 0.1, 1) * p.ApertureReach() * (p.VergenceFar + 1e-5)
 		}
-		g := drawGroup(t, p, "relay", between(t, "f", 20, 80))
+		g := use.DrawGroup(t, p, "relay", testlens.Between(t, "f", 20, 80))
 		if rapid.Bool().Draw(t, "thin") {
-			g = rayGroup(p, []*catalog.Lens{thinLens(between(t, "f thin", 20, 80))})
+			g = use.Group(p, []*catalog.Lens{testlens.Thin(testlens.Between(t, "f thin", 20, 80))})
 		}
 		return spaceTrial{p: p, groups: []*Group{g}, seed: rapid.Uint64().Draw(t, "seed")}
 	}, func(i int, s spaceTrial) {
@@ -293,13 +294,13 @@ func TestReachBound(t *testing.T) {
 // with a little more.
 func TestMaskBesideEnds(t *testing.T) {
 	inside, outside := map[Seat]int{}, map[Seat]int{}
-	examples(600, func(t *rapid.T) judged {
-		p := drawProblem(t)
+	testlens.Examples(600, func(t *rapid.T) judged {
+		p := use.DrawProblem(t)
 		p.Clearance, p.ReliefMax = 0, 1e6
 		p.ReliefMin = 0
 		p.Pupil, p.Box, p.TanMax = 0, 0, 1e-12 // no aperture limits
-		train := drawTrainFor(t, p, ErectorSingle)
-		skipHuge(t, train)
+		train := use.DrawTrainFor(t, p, ErectorSingle)
+		use.SkipHuge(t, train)
 		return judged{p, train}
 	}, func(i int, x judged) {
 		train := x.train
@@ -356,7 +357,7 @@ func TestMaskBesideEnds(t *testing.T) {
 // the magnification hold none.
 func TestKeplerianBound(t *testing.T) {
 	met, none := 0, 0
-	examples(500, drawSpace(Keplerian, 0), func(i int, s spaceTrial) {
+	testlens.Examples(500, drawSpace(Keplerian, 0), func(i int, s spaceTrial) {
 		r := rand.New(rand.NewPCG(s.seed, 6))
 		for range 10 {
 			fronts, frontBox := boxOf(r, s.fronts, (*Front).Box)
@@ -378,7 +379,7 @@ func TestKeplerianBound(t *testing.T) {
 						t.Errorf("case %d: a train of %v mm in boxes of bound %v", i, least, bound)
 					}
 					single := s.p.KeplerianBound(at(front.Box()), at(rear.Box()))
-					closeTo(t, "bound of one train", single, least, 1000)
+					testlens.CloseTo(t, "bound of one train", single, least, 1000)
 				}
 			}
 		}
@@ -393,7 +394,7 @@ func TestKeplerianBound(t *testing.T) {
 // parts.
 func TestPairBound(t *testing.T) {
 	met, sharp, counts := 0, math.Inf(1), map[[2]HalfClass]int{}
-	examples(60, drawSpace(ErectorPair, 9), func(i int, s spaceTrial) {
+	testlens.Examples(60, drawSpace(ErectorPair, 9), func(i int, s spaceTrial) {
 		p := s.p
 		r := rand.New(rand.NewPCG(s.seed, 7))
 		var halves []PairHalf
@@ -478,7 +479,7 @@ func TestPairBound(t *testing.T) {
 // is the train's length.
 func TestMixedBound(t *testing.T) {
 	counts := [2]int{}
-	examples(300, drawSpace(ErectorPair, 7), func(i int, s spaceTrial) {
+	testlens.Examples(300, drawSpace(ErectorPair, 7), func(i int, s spaceTrial) {
 		p := *s.p
 		for _, first := range s.groups {
 			for _, second := range s.groups {
@@ -533,7 +534,7 @@ func TestMixedBound(t *testing.T) {
 // the place of the eye of every train of it that meets all requirements.
 func TestReducedIntervals(t *testing.T) {
 	met := 0
-	examples(2000, drawJudged(ErectorSingle), func(i int, x judged) {
+	testlens.Examples(2000, drawJudged(ErectorSingle), func(i int, x judged) {
 		p := x.p
 		relief, failed := p.Judge(x.train)
 		if failed != Met {

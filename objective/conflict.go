@@ -35,7 +35,7 @@ func (p *Problem) Conflicts() []Conflict {
 		}
 	}
 	if limit := p.Limits.Limit("pixel_arcmin"); !math.IsInf(limit, 1) {
-		check("pixel_arcmin", p.MaskPixel/math.Tan(limit*arcminRad),
+		check("pixel_arcmin", p.MaskPixel/math.Tan(limit*ArcminRad),
 			fmt.Sprintf("a pixel of %.1f µm within %.2f arcmin", 1000*p.MaskPixel, limit))
 	}
 	if limit := p.Limits.Limit("depth_step_D"); !math.IsInf(limit, 1) {

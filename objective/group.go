@@ -154,18 +154,20 @@ type Library struct {
 // NewLibrary prepares lenses for p.
 func NewLibrary(p *Problem, lenses []*catalog.Lens) *Library {
 	lib := &Library{Problem: p, Lenses: lenses}
-	wavelength := p.WavelengthsNM[p.Reference()]
 	for part, l := range lenses {
-		lib.Elements = append(lib.Elements, p.newElement(l, false, part, len(lib.Elements), wavelength))
+		lib.Elements = append(lib.Elements, p.NewElement(l, false, part, len(lib.Elements)))
 		if !l.IsSymmetric() {
-			lib.Elements = append(lib.Elements, p.newElement(l, true, part, len(lib.Elements), wavelength))
+			lib.Elements = append(lib.Elements, p.NewElement(l, true, part, len(lib.Elements)))
 		}
 	}
 	lib.sampleSags()
 	return lib
 }
 
-func (p *Problem) newElement(l *catalog.Lens, reversed bool, part, index int, wavelengthNM float64) *Element {
+// NewElement prepares a lens in one orientation at the reference wavelength. part and index
+// are its places in the catalog and in a library.
+func (p *Problem) NewElement(l *catalog.Lens, reversed bool, part, index int) *Element {
+	wavelengthNM := p.WavelengthsNM[p.Reference()]
 	e := &Element{Lens: l, Reversed: reversed, ID: l.Part, Part: part, Index: index}
 	turned := l
 	if reversed {

@@ -66,7 +66,7 @@ func (p *Problem) NewPairRelay(first, second PairHalf) (PairRelay, bool) {
 	}
 	r.x = a.ThicknessMM + b.ThicknessMM + a.FFDMM + b.BFDMM + r.fold
 	size := math.Abs(r.product)
-	v := Interval{pairFocalMin / size, pairFocalMax / size}
+	v := Interval{pairFocalMin / size, PairFocalMax / size}
 	if r.product < 0 {
 		v.Lo, v.Hi = -v.Hi, -v.Lo
 	}
@@ -80,12 +80,12 @@ func (p *Problem) NewPairRelay(first, second PairHalf) (PairRelay, bool) {
 	return r, !v.Empty()
 }
 
-// pairFocalMin and pairFocalMax, in mm, bound the focal lengths of a pair
+// pairFocalMin and PairFocalMax, in mm, bound the focal lengths of a pair
 // relay that are looked at. The least is far outside anything that can be a relay
 // and only keeps v finite.
 const (
 	pairFocalMin = 1e-6
-	pairFocalMax = focalMost
+	PairFocalMax = focalMost
 )
 
 // inner is the inner gap s at v.

@@ -3,6 +3,8 @@ package objective
 import (
 	"math"
 	"math/rand/v2"
+
+	"relaysweep/objective/internal/testlens"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -48,7 +50,7 @@ func (x *pairTrial) randomV(r *rand.Rand) float64 {
 // of either sign of P = f1·f2.
 func TestPairCompound(t *testing.T) {
 	signs := map[bool]int{}
-	examples(300, drawPairTrial(Length), func(i int, x pairTrial) {
+	testlens.Examples(300, drawPairTrial(Length), func(i int, x pairTrial) {
 		r := rand.New(rand.NewPCG(x.seed, 1))
 		q := &x.relay
 		signs[q.product > 0]++
@@ -57,23 +59,23 @@ func TestPairCompound(t *testing.T) {
 			inner := q.inner(v)
 			m := x.train.Groups[1].matrix.Then(Gap(inner)).Then(x.train.Groups[2].matrix)
 			scale := 500 + math.Abs(inner) + q.f1*q.f1*math.Abs(v) + q.f2*q.f2*math.Abs(v)
-			closeTo(t, "f", q.product*v, -1/m.C, scale)
-			closeTo(t, "FFD", q.ffd-q.f1*q.f1*v, -m.D/m.C, scale)
-			closeTo(t, "BFD", q.bfd-q.f2*q.f2*v, -m.A/m.C, scale)
+			testlens.CloseTo(t, "f", q.product*v, -1/m.C, scale)
+			testlens.CloseTo(t, "FFD", q.ffd-q.f1*q.f1*v, -m.D/m.C, scale)
+			testlens.CloseTo(t, "BFD", q.bfd-q.f2*q.f2*v, -m.A/m.C, scale)
 			if failed := x.p.Assemble(x.train, inner); failed == Focal || failed == Magnification {
 				t.Fatalf("case %d: a pair of f = %v fails %v", i, q.product*v, failed)
 			}
-			closeTo(t, "L", x.c.length(v), x.train.Length, scale)
+			testlens.CloseTo(t, "L", x.c.length(v), x.train.Length, scale)
 			// The gaps to image 1 and image 2.
 			image1, image2 := x.c.images(v, v)
 			shift := [2]float64{0, x.p.MaskShift()}
 			if x.train.Seat == SeatFront {
 				shift = [2]float64{x.p.MaskShift(), 0}
 			}
-			closeTo(t, "gap 1", x.front.Group.BFDMM+image1.Lo+shift[0], x.train.Gaps[0], scale)
-			closeTo(t, "gap 2", x.rear.Group.FFDMM+image2.Lo+shift[1], x.train.Gaps[2], scale)
+			testlens.CloseTo(t, "gap 1", x.front.Group.BFDMM+image1.Lo+shift[0], x.train.Gaps[0], scale)
+			testlens.CloseTo(t, "gap 2", x.rear.Group.FFDMM+image2.Lo+shift[1], x.train.Gaps[2], scale)
 			relay, _ := x.p.Relay(x.train)
-			closeTo(t, "t", relay.ThicknessMM, q.First.ThicknessMM+inner+q.Second.ThicknessMM, scale)
+			testlens.CloseTo(t, "t", relay.ThicknessMM, q.First.ThicknessMM+inner+q.Second.ThicknessMM, scale)
 		}
 		// The turning point is where L'(v) vanishes, by a difference.
 		if v := x.c.turning(); v != 0 {
@@ -100,7 +102,7 @@ func (x *pairTrial) eyeOf(relief Interval) Interval {
 func TestPairEye(t *testing.T) {
 	counts := map[bool]int{}
 	kept, cut := 0, 0
-	examples(1500, drawPairTrial(MassG), func(i int, x pairTrial) {
+	testlens.Examples(1500, drawPairTrial(MassG), func(i int, x pairTrial) {
 		p, c := x.p, &x.c
 		r := rand.New(rand.NewPCG(x.seed, 2))
 		reachable := c.reachable()
@@ -118,8 +120,8 @@ func TestPairEye(t *testing.T) {
 				room = [2]float64{hi - lo, x.train.Gaps[2] - p.LeastGap(x.train.Groups[2], x.train.Groups[3])}
 			}
 			scale := 500 + math.Abs(room[0]) + math.Abs(room[1])
-			closeTo(t, "room in gap 1", p.airGap(x.train, 0)-least1, room[0], scale)
-			closeTo(t, "room in gap 2", p.airGap(x.train, 2)-least2, room[1], scale)
+			testlens.CloseTo(t, "room in gap 1", p.airGap(x.train, 0)-least1, room[0], scale)
+			testlens.CloseTo(t, "room in gap 2", p.airGap(x.train, 2)-least2, room[1], scale)
 			met := assembled == Met && failed == Met
 			counts[met]++
 			if met && !(v >= reachable.Lo*(1-math.Copysign(1e-9, v)) && v <= reachable.Hi*(1+math.Copysign(1e-9, v))) {
@@ -131,7 +133,7 @@ func TestPairEye(t *testing.T) {
 					t.Errorf("case %d: eye %v at v = %v, Judge has %v", i, eye, v, want)
 				}
 				// Judge lets clearance and viewpoint miss their limits by
-				// roundingSlack, which can be a long way of the eye: there they
+				// RoundingSlack, which can be a long way of the eye: there they
 				// are broken, if by no more.
 				for _, end := range [2][2]float64{{want.Lo, eye.Lo}, {eye.Hi, want.Hi}} {
 					if end[1]-end[0] < 1e-6 || eye.Empty() {
@@ -141,7 +143,7 @@ func TestPairEye(t *testing.T) {
 					if end[1] == want.Hi {
 						x.train.EyeRelief = relief.Hi
 					}
-					if firstBroken(p, x.train, 0) == Met || firstBroken(p, x.train, 2*roundingSlack) != Met {
+					if firstBroken(p, x.train, 0) == Met || firstBroken(p, x.train, 2*RoundingSlack) != Met {
 						t.Errorf("case %d: eye %v at v = %v, Judge has %v", i, eye, v, want)
 					}
 				}
@@ -199,7 +201,7 @@ func TestPairEye(t *testing.T) {
 func TestSolvePairUnbeaten(t *testing.T) {
 	const tries = 2000
 	counts := map[Requirement]int{}
-	examples(200, drawJudged(ErectorPair), func(i int, x judged) {
+	testlens.Examples(200, drawJudged(ErectorPair), func(i int, x judged) {
 		p := x.p
 		by := RankBy(i % 2)
 		least := p.LeastGap(x.train.Groups[1], x.train.Groups[2])
@@ -263,8 +265,8 @@ func TestSolvePairUnbeaten(t *testing.T) {
 // at both ends or in the middle.
 func TestBelowQuotient(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		n0, n1 := between(t, "n0", -10, 10), between(t, "n1", -10, 10)
-		d0, d1 := between(t, "d0", -10, -0.01), between(t, "d1", -10, -0.01)
+		n0, n1 := testlens.Between(t, "n0", -10, 10), testlens.Between(t, "n1", -10, 10)
+		d0, d1 := testlens.Between(t, "d0", -10, -0.01), testlens.Between(t, "d1", -10, -0.01)
 		line, ok := belowQuotient(n0, n1, d0, d1)
 		if !ok {
 			t.Fatal("no line below a negative divisor")

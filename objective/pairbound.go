@@ -162,14 +162,14 @@ func (p *Problem) mixedBound(x *mixed, limit float64) float64 {
 	c := Interval{-x.weak.Half.Power.Hi, -x.weak.Half.Power.Lo}
 	f := x.strong.F
 	t2 := x.weak.Half.Thickness
-	sLo := p.GroupGapMin - roundingSlack
+	sLo := p.GroupGapMin - RoundingSlack
 	sHi := limit - x.gapNear - x.gapFar - x.strong.Half.Thickness - t2
 	if sHi < sLo {
 		return math.Inf(1)
 	}
 	r := Interval{f.Lo - x.back.Hi - sHi, x.bfd - sLo}
 	y := Interval{x.d.Lo - product(c, r).Hi, x.d.Hi - product(c, r).Lo}.And(Interval{f.Lo / x.focal.Hi, f.Hi / x.focal.Lo})
-	y.Lo = max(y.Lo, f.Lo/pairFocalMax)
+	y.Lo = max(y.Lo, f.Lo/PairFocalMax)
 	f = f.And(Interval{x.focal.Lo * y.Lo, x.focal.Hi * y.Hi})
 	if y.Empty() || f.Empty() {
 		return math.Inf(1)
@@ -231,7 +231,7 @@ func (p *Problem) weakBound(seat Seat, focal Interval, front, first, second, rea
 		return math.Inf(-1)
 	}
 	gap1, gap2 := p.flatGaps(seat)
-	s := Interval{p.GroupGapMin - roundingSlack, limit - gap1 - gap2 - first.Half.Thickness - second.Half.Thickness}
+	s := Interval{p.GroupGapMin - RoundingSlack, limit - gap1 - gap2 - first.Half.Thickness - second.Half.Thickness}
 	if s.Empty() {
 		return math.Inf(1)
 	}
@@ -287,12 +287,12 @@ func (p *Problem) strongBound(seat Seat, focal Interval, front, first, second, r
 	gap1, gap2 := p.flatGaps(seat)
 	room1 := front.BFD + first.FFD - gap1
 	room2 := rear.FFD + second.BFD - gap2
-	widest := first.BFD + second.FFD - p.GroupGapMin + roundingSlack
+	widest := first.BFD + second.FFD - p.GroupGapMin + RoundingSlack
 	base := front.U + first.U + second.U + rear.U + p.MaskShift()
-	apart := front.U + first.Half.TFFD + p.GroupGapMin - roundingSlack + second.Half.TBFD + rear.U + p.MaskShift()
+	apart := front.U + first.Half.TFFD + p.GroupGapMin - RoundingSlack + second.Half.TBFD + rear.U + p.MaskShift()
 	f1, f2 := magnitudes(first.F), magnitudes(second.F)
 	size := Interval{f1.Lo * f2.Lo, f1.Hi * f2.Hi}                                              // of P
-	v := Interval{max(focal.Lo, pairFocalMin) / size.Hi, min(focal.Hi, pairFocalMax) / size.Lo} // magnitudes
+	v := Interval{max(focal.Lo, pairFocalMin) / size.Hi, min(focal.Hi, PairFocalMax) / size.Lo} // magnitudes
 	if first.F.Lo > 0 == (second.F.Lo > 0) {
 		if widest <= 0 {
 			return math.Inf(1)
@@ -386,8 +386,8 @@ func leastBend(f Interval, g float64) float64 {
 // flatGaps are the least air-equivalent gaps before and behind any relay, those
 // between flat surfaces: others need more.
 func (p *Problem) flatGaps(seat Seat) (gap1, gap2 float64) {
-	gap1 = p.GroupGapMin - roundingSlack
-	gap2 = 2*p.Clearance + p.MaskGlass - p.MaskShift() - roundingSlack
+	gap1 = p.GroupGapMin - RoundingSlack
+	gap2 = 2*p.Clearance + p.MaskGlass - p.MaskShift() - RoundingSlack
 	if seat == SeatFront {
 		gap1, gap2 = gap2, gap1
 	}

@@ -116,9 +116,9 @@ func (p *Problem) FieldTan(t *Train) float64 {
 	return tan
 }
 
-// eachAperture visits the train's surfaces with the height that the field and the
+// EachAperture visits the train's surfaces with the height that the field and the
 // pupil take there, |a|·tan θ + r·max|c|, and the clear semi-diameter.
-func (p *Problem) eachAperture(t *Train, visit func(used, clear float64)) {
+func (p *Problem) EachAperture(t *Train, visit func(used, clear float64)) {
 	r := p.ApertureReach()
 	p.eachHeight(t, func(a heightRow, clear float64) {
 		chief := a.B - float64((t.EyeRelief-p.CombinerShift())*a.A)

@@ -45,19 +45,27 @@ const eyeMost = 0.2
 // trains are that can come below a limit; some mm are what there is to gain.
 const pairShorterMost = 10.0
 
+// AxisVergenceDefaultD is the limit on axis_vergence_D, in dioptres, that a
+// refined train meets where the user set none: some focus error that every eye
+// of normal depth of focus bears.
+const AxisVergenceDefaultD = 0.25
+
+// AxisVergenceD is the name of the limit on the vergence error of the world on the axis.
+const AxisVergenceD = "axis_vergence_D"
+
 // Refining reports whether designs are to be refined.
 func (p *Problem) Refining() bool { return p.NearMissFactor > 0 }
 
-// axisLimitD is the limit on axis_vergence_D of a refined train, in dioptres.
-func (p *Problem) axisLimitD() float64 {
-	if limit := p.Limits.Limit(MetricList[axisVergence].Name); !math.IsInf(limit, 1) {
+// AxisLimitD is the limit on axis_vergence_D of a refined train, in dioptres.
+func (p *Problem) AxisLimitD() float64 {
+	if limit := p.Limits.Limit(AxisVergenceD); !math.IsInf(limit, 1) {
 		return limit
 	}
 	return AxisVergenceDefaultD
 }
 
-// residualMost is v, in 1/mm.
-func (p *Problem) residualMost() float64 { return (p.axisLimitD() + aberrationMostD) / 1000 }
+// ResidualVergenceMax is v, in 1/mm.
+func (p *Problem) ResidualVergenceMax() float64 { return (p.AxisLimitD() + aberrationMostD) / 1000 }
 
 // refineRoom is what refinement can change with a rear group.
 type refineRoom struct {
@@ -77,7 +85,7 @@ func (p *Problem) refineRoomOf(focal, bfd float64) refineRoom {
 
 // swayOf is the sway where |p·η| is at most turn.
 func (p *Problem) swayOf(turn float64) float64 {
-	tolerance := p.MagnificationTol + requirementSlack
+	tolerance := p.MagnificationTol + RequirementSlack
 	return max((1+tolerance)*(1+turn), 1/((1-tolerance)*(1-turn))) - 1
 }
 
@@ -95,8 +103,8 @@ func (p *Problem) eyeRange(bfd float64) (atEye, far float64, ok bool) {
 	if !p.Refining() {
 		return 0, 0, false
 	}
-	size := p.Magnification * (1 + p.MagnificationTol + requirementSlack)
-	atEye = p.residualMost() * size * size
+	size := p.Magnification * (1 + p.MagnificationTol + RequirementSlack)
+	atEye = p.ResidualVergenceMax() * size * size
 	at := p.reliefs().affine(1, -p.CombinerShift()-bfd).And(Interval{-eyeMost / atEye, eyeMost / atEye})
 	if at.Empty() {
 		return 0, 0, false

@@ -3,6 +3,8 @@ package objective
 import (
 	"math"
 	"math/rand/v2"
+
+	"relaysweep/objective/internal/testlens"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -18,12 +20,12 @@ func TestLeastRefined(t *testing.T) {
 		seed  uint64
 	}
 	kept, near := map[Layout]int{}, map[Layout]float64{}
-	examples(400, func(t *rapid.T) trial {
-		p := drawProblem(t)
-		p.NearMissFactor = between(t, "near miss factor", 1, 4)
-		p.MagnificationTol = between(t, "tolerance", 0.001, 0.05)
-		train := drawTrainFor(t, p, ErectorSingle, Keplerian)
-		skipHuge(t, train)
+	testlens.Examples(400, func(t *rapid.T) trial {
+		p := use.DrawProblem(t)
+		p.NearMissFactor = testlens.Between(t, "near miss factor", 1, 4)
+		p.MagnificationTol = testlens.Between(t, "tolerance", 0.001, 0.05)
+		train := use.DrawTrainFor(t, p, ErectorSingle, Keplerian)
+		use.SkipHuge(t, train)
 		return trial{p, train, rapid.Uint64().Draw(t, "seed")}
 	}, func(i int, x trial) {
 		p, start := x.p, x.train
@@ -66,7 +68,7 @@ func TestLeastRefined(t *testing.T) {
 			}
 			m := p.EyeMatrix(&moved)
 			at := moved.EyeRelief - p.CombinerShift() - last.BFDMM
-			if math.Abs(m.A*m.C) > p.residualMost() || math.Abs(math.Abs(1/m.A)/p.Magnification-1) > p.MagnificationTol ||
+			if math.Abs(m.A*m.C) > p.ResidualVergenceMax() || math.Abs(math.Abs(1/m.A)/p.Magnification-1) > p.MagnificationTol ||
 				math.Abs(at)*atEye > eyeMost {
 				continue
 			}
@@ -91,10 +93,10 @@ func TestLeastRefined(t *testing.T) {
 // at an end of it.
 func TestKappaShrinks(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		front := Box{F: Interval{Lo: between(t, "front lo", 5, 100)}}
-		front.F.Hi = front.F.Lo * between(t, "front", 1, 3)
-		rear := Box{F: Interval{Lo: between(t, "rear lo", 5, 100)}, Sway: between(t, "sway", 1e-6, 0.3)}
-		rear.F.Hi = rear.F.Lo * between(t, "rear", 1, 3)
+		front := Box{F: Interval{Lo: testlens.Between(t, "front lo", 5, 100)}}
+		front.F.Hi = front.F.Lo * testlens.Between(t, "front", 1, 3)
+		rear := Box{F: Interval{Lo: testlens.Between(t, "rear lo", 5, 100)}, Sway: testlens.Between(t, "sway", 1e-6, 0.3)}
+		rear.F.Hi = rear.F.Lo * testlens.Between(t, "rear", 1, 3)
 		least := leastShrink(1.2, &front, &rear)
 		for k := range 50 {
 			s := float64(k) / 49

@@ -5,14 +5,15 @@ import (
 	"testing"
 
 	"relaysweep/catalog"
+	"relaysweep/objective/internal/testlens"
 )
 
 // TestStackCodes: a code names one stack, and codes that would not fit are told.
 func TestStackCodes(t *testing.T) {
-	p := rayProblem()
+	p := use.Problem()
 	var lenses []*catalog.Lens
 	for i := range 5 {
-		lenses = append(lenses, rayPlanoConvex(40+10*float64(i), 20, 5, rayCrown))
+		lenses = append(lenses, testlens.PlanoConvex(40+10*float64(i), 20, 5, testlens.Crown))
 	}
 	lib := NewLibrary(p, lenses)
 	seen := map[StackCode]bool{}
@@ -45,9 +46,9 @@ func TestStackCodes(t *testing.T) {
 
 // TestStacker: what is stacked has the numbers of the group, to the last bit.
 func TestStacker(t *testing.T) {
-	p := rayProblem()
+	p := use.Problem()
 	lib := NewLibrary(p, []*catalog.Lens{
-		rayPlanoConvex(40, 20, 5, rayCrown), rayAchromat(50, 26), rayPlanoConvex(90, 24, 4, rayDenseCrown),
+		testlens.PlanoConvex(40, 20, 5, testlens.Crown), testlens.Achromat(50, 26), testlens.PlanoConvex(90, 24, 4, testlens.DenseCrown),
 	})
 	st := lib.NewStacker(3)
 	for _, a := range lib.Elements {

@@ -13,6 +13,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // The methods of a search.
@@ -125,7 +126,7 @@ func newOptimizer(lib *objective.Library, o options) (*optimizer, error) {
 		lower: math.Inf(-1), workers: make(chan *evaluator, o.workers),
 	}
 	for range o.workers {
-		s.workers <- &evaluator{p: s.p, by: o.by, checker: objective.NewChecker(s.p)}
+		s.workers <- &evaluator{p: s.p, by: o.by, checker: raycheck.NewChecker(s.p)}
 	}
 	groups := countGroups(lib, o.lensesPerGroup)
 	for _, space := range o.spaces {
@@ -471,8 +472,8 @@ func (s *optimizer) nearest() (*Nearest, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := objective.NewChecker(s.p).Measure(train)
-	for _, m := range objective.MetricList {
+	r := raycheck.NewChecker(s.p).Measure(train)
+	for _, m := range raycheck.MetricList {
 		if value, _ := r.Metrics.Value(m.Name); math.Abs(value) > s.p.Limits.Limit(m.Name) {
 			n.Exceeds[m.Name] = value
 		}

@@ -5,6 +5,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 )
 
@@ -123,7 +124,7 @@ func (b *reopened) distortionCurve() []results.ReportPoint {
 		tan := p.TanMax * math.Max(float64(i), 0.1) / curveSteps
 		p.TanMax, p.Limits.FieldFraction = 2*tan, 0.5
 		p.VergenceNear, p.DepthSteps = p.VergenceFar, 1
-		m := objective.NewChecker(&p).Measure(b.train).Metrics
+		m := raycheck.NewChecker(&p).Measure(b.train).Metrics
 		curve = append(curve, results.ReportPoint{X: math.Atan(tan) * 180 / math.Pi, Y: m.DistortionPct})
 	}
 	return curve
