@@ -48,13 +48,15 @@ func repositoryFiles(t *testing.T) []string {
 var mayImport = map[string][]string{
 	"catalog":            {},
 	"objective":          {"catalog", "objective/internal/testlens", "objective/internal/testtrain"},
-	"objective/raycheck": {"catalog", "objective", "objective/internal/testlens", "objective/internal/testtrain"},
+	"objective/raycheck": {"catalog", "objective", "objective/raycheck/lanes", "objective/internal/testlens", "objective/internal/testtrain"},
 	"objective/ideal":    {"catalog", "objective", "objective/internal/testlens", "objective/internal/testtrain"},
 	"objective/internal": {"catalog", "objective", "objective/internal/testlens"},
 	"sweep":              {"catalog", "objective", "objective/raycheck", "objective/ideal", "sweep/internal/plain"},
 	"sweep/internal":     {"catalog"},
 	"results":            {},
 	"cmd":                {"catalog", "objective", "objective/raycheck", "sweep", "results"},
+
+	"objective/raycheck/lanes": {"catalog", "objective/internal/testlens"},
 }
 
 func TestImportDirections(t *testing.T) {
