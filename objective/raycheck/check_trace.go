@@ -191,31 +191,11 @@ func (c *Checker) losesRim(b *bundle) bool {
 // paraxial setpoint and from the paraxial chief ray, next to which the sums lose
 // no digits.
 func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *bundle) maskSums {
-	var a maskSums
-	distance, chief := c.layer[b.depth], c.chief[b.depth]*b.tan
-	n := len(weight)
-	x, y, lx, ly := l.X[:n], l.Y[:n], l.SX[:n], l.SY[:n]
-	for i, q := range weight {
-		if q == 0 {
-			continue
-		}
-		sx, sy := lx[i], ly[i]
-		px, py := x[i]+float64(distance*sx), y[i]+float64(distance*sy)-chief
-		a.weight += q
-		a.py += float64(q * py)
-		a.sy += float64(q * sy)
-		a.pp += float64(q * (float64(px*px) + float64(py*py)))
-		a.ps += float64(q * (float64(px*sx) + float64(py*sy)))
-		a.ss += float64(q * (float64(sx*sx) + float64(sy*sy)))
-	}
+	s := l.CrossingSums(weight, c.layer[b.depth], c.chief[b.depth]*b.tan)
+	a := maskSums{weight: s.Weight, py: s.PY, sy: s.SY, pp: s.PP, ps: s.PS, ss: s.SS}
 	switch {
 	case c.at.x != 0:
-		for i, q := range weight {
-			if q != 0 {
-				a.px += float64(q * (x[i] + float64(distance*lx[i])))
-				a.sx += float64(q * lx[i])
-			}
-		}
+		a.px, a.sx = s.PX, s.SX
 	case b.field == 0 && c.at.y == 0:
 		a.py, a.sy = 0, 0
 	}
@@ -224,36 +204,12 @@ func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *bundle) maskSums
 
 // viewSums sums up how rays leave the first vertex, in the viewpoint plane.
 func (c *Checker) viewSums(l *lanes.Lines, weight []float64, b *bundle) viewSums {
-	var a viewSums
 	theta := c.t.AngularMagnification
-	v, chief := c.depths[b.depth]/(theta*theta), b.tan/theta
-	n := len(weight)
-	lx, ly, sx, sy := l.X[:n], l.Y[:n], l.SX[:n], l.SY[:n]
-	for i, q := range weight {
-		if q == 0 {
-			continue
-		}
-		x, y := lx[i], ly[i]
-		ex, ey := sx[i]+float64(v*x), sy[i]+float64(v*y)-chief
-		a.weight += q
-		a.y += float64(q * y)
-		a.ey += float64(q * ey)
-		qx, qy, qex, qey := q*x, q*y, q*ex, q*ey
-		a.xx += float64(qx * x)
-		a.xe += float64(qx * ex)
-		a.exx += float64(qex * ex)
-		a.yy += float64(qy * y)
-		a.ye += float64(qy * ey)
-		a.eyy += float64(qey * ey)
-	}
+	s := l.SlopeSums(weight, c.depths[b.depth]/(theta*theta), b.tan/theta)
+	a := viewSums{weight: s.Weight, y: s.Y, ey: s.EY, xx: s.XX, xe: s.XE, exx: s.EXX, yy: s.YY, ye: s.YE, eyy: s.EYY}
 	switch {
 	case c.at.x != 0:
-		for i, q := range weight {
-			if q != 0 {
-				a.x += float64(q * lx[i])
-				a.ex += float64(q * (sx[i] + float64(v*lx[i])))
-			}
-		}
+		a.x, a.ex = s.X, s.EX
 	case b.field == 0 && c.at.y == 0:
 		a.y, a.ey = 0, 0
 	}

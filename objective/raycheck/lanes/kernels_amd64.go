@@ -53,3 +53,13 @@ func betweenAVX2(to *float64, reference *float64, far *float64, referenceFar *fl
 //
 //go:noescape
 func overfillAVX2(over *float64, x *float64, y *float64, n int, scale float64)
+
+// crossingSumsAVX2 is Lines.plainCrossingSums for four or more lines.
+//
+//go:noescape
+func crossingSumsAVX2(x *float64, y *float64, sx *float64, sy *float64, weight *float64, n int, distance float64, chief float64, sums *float64)
+
+// slopeSumsAVX2 is Lines.plainSlopeSums for four or more lines.
+//
+//go:noescape
+func slopeSumsAVX2(x *float64, y *float64, sx *float64, sy *float64, weight *float64, n int, vergence float64, chief float64, sums *float64)

@@ -16,7 +16,7 @@ GLOBL tailMasks<>(SB), RODATA|NOPTR, $64
 
 // func flatAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, ratio float64) (margin float64)
 // Requires: AVX, SSE2
-TEXT ·flatAVX2(SB), NOSPLIT, $64-88
+TEXT ·flatAVX2(SB), $64-88
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -157,8 +157,8 @@ DATA constant3ff0000000000000<>+24(SB)/8, $0x3ff0000000000000
 GLOBL constant3ff0000000000000<>(SB), RODATA|NOPTR, $32
 
 // func sphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, ratio float64) (margin float64)
-// Requires: AVX, SSE2
-TEXT ·sphereAVX2(SB), NOSPLIT, $64-96
+// Requires: AVX, CMOV, SSE2
+TEXT ·sphereAVX2(SB), $1088-96
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -175,196 +175,246 @@ TEXT ·sphereAVX2(SB), NOSPLIT, $64-96
 	VBROADCASTSD distance+64(FP), Y2
 	VBROADCASTSD curvature+72(FP), Y3
 	MOVQ         n+56(FP), R9
-	XORQ         R10, R10
+	XORQ         R13, R13
 
-vector1:
-	MOVQ      R9, R11
-	SUBQ      R10, R11
-	CMPQ      R11, $0x04
-	JLT       tail2
-	VSUBPD    (DX)(R10*8), Y2, Y4
-	VMULPD    (R8)(R10*8), Y4, Y4
-	VMULPD    (BX)(R10*8), Y4, Y5
-	VADDPD    (AX)(R10*8), Y5, Y5
-	VMULPD    (SI)(R10*8), Y4, Y4
-	VADDPD    (CX)(R10*8), Y4, Y4
-	VMOVUPD   (BX)(R10*8), Y6
-	VMOVUPD   (SI)(R10*8), Y7
-	VMOVUPD   (DI)(R10*8), Y8
-	VMULPD    Y5, Y6, Y9
-	VMULPD    Y4, Y7, Y10
-	VADDPD    Y10, Y9, Y9
-	VMULPD    Y3, Y9, Y9
-	VSUBPD    Y9, Y8, Y9
-	VMULPD    Y5, Y5, Y10
-	VMULPD    Y4, Y4, Y11
-	VADDPD    Y11, Y10, Y10
-	VMULPD    Y3, Y10, Y10
-	VMULPD    Y9, Y9, Y11
-	VMULPD    Y3, Y10, Y12
-	VSUBPD    Y12, Y11, Y11
-	VSUBPD    Y11, Y0, Y12
-	VMULPD    32(SP), Y12, Y12
-	VSUBPD    Y12, Y0, Y12
-	VMINPD    Y1, Y11, Y1
+chunk1:
+	MOVQ    R9, R11
+	SUBQ    R13, R11
+	MOVQ    R11, R14
+	ANDQ    $-4, R14
+	JEQ     tail2
+	MOVQ    $0x00000020, R10
+	CMPQ    R14, R10
+	CMOVQGT R10, R14
+	ADDQ    R13, R14
+	MOVQ    R13, R10
+	XORQ    R12, R12
+
+stage4:
+	VSUBPD  (DX)(R10*8), Y2, Y4
+	VMULPD  (R8)(R10*8), Y4, Y4
+	VMULPD  (BX)(R10*8), Y4, Y5
+	VADDPD  (AX)(R10*8), Y5, Y5
+	VMULPD  (SI)(R10*8), Y4, Y4
+	VADDPD  (CX)(R10*8), Y4, Y4
+	VMOVUPD (DI)(R10*8), Y6
+	VMULPD  (BX)(R10*8), Y5, Y7
+	VMULPD  (SI)(R10*8), Y4, Y8
+	VADDPD  Y8, Y7, Y7
+	VMULPD  Y3, Y7, Y7
+	VSUBPD  Y7, Y6, Y6
+	VMULPD  Y5, Y5, Y7
+	VMULPD  Y4, Y4, Y8
+	VADDPD  Y8, Y7, Y7
+	VMULPD  Y3, Y7, Y7
+	VMULPD  Y6, Y6, Y8
+	VMULPD  Y3, Y7, Y9
+	VSUBPD  Y9, Y8, Y8
+	VSUBPD  Y8, Y0, Y9
+	VMULPD  32(SP), Y9, Y9
+	VSUBPD  Y9, Y0, Y9
+	VMOVUPD Y5, (AX)(R10*8)
+	VMOVUPD Y4, (CX)(R10*8)
+	VMOVUPD Y6, 64(SP)(R12*1)
+	VMOVUPD Y7, 320(SP)(R12*1)
+	VMINPD  Y1, Y8, Y1
+	VMOVAPD Y1, Y1
+	VMINPD  Y1, Y9, Y1
+	VMOVAPD Y1, Y1
+	VSQRTPD Y8, Y4
+	VMOVUPD Y4, 576(SP)(R12*1)
+	VSQRTPD Y9, Y4
+	VMOVUPD Y4, 832(SP)(R12*1)
+	ADDQ    $0x04, R10
+	ADDQ    $0x20, R12
+	CMPQ    R10, R14
+	JLT     stage4
+	MOVQ    R13, R10
+	XORQ    R12, R12
+
+stage5:
+	VMOVUPD   (DI)(R10*8), Y4
+	VMOVUPD   64(SP)(R12*1), Y5
+	VMOVUPD   576(SP)(R12*1), Y6
+	VSUBPD    Y6, Y5, Y7
+	VMULPD    Y4, Y7, Y7
+	VSUBPD    Y7, Y0, Y7
+	VCMPPD    $0x12, constant0000000000000000<>+0(SB), Y7, Y8
+	VMOVUPD   832(SP)(R12*1), Y9
+	VMULPD    (SP), Y6, Y10
+	VSUBPD    Y10, Y9, Y9
+	VORPD     Y9, Y8, Y9
+	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y0, Y8
+	VMINPD    Y1, Y8, Y1
 	VMOVAPD   Y1, Y1
-	VMINPD    Y1, Y12, Y1
-	VMOVAPD   Y1, Y1
-	VSQRTPD   Y11, Y11
-	VSQRTPD   Y12, Y12
-	VMULPD    (SP), Y11, Y13
-	VSUBPD    Y13, Y12, Y12
-	VSUBPD    Y11, Y9, Y13
-	VMULPD    Y8, Y13, Y13
-	VSUBPD    Y13, Y0, Y13
-	VCMPPD    $0x12, constant0000000000000000<>+0(SB), Y13, Y14
-	VORPD     Y14, Y12, Y12
-	VBLENDVPD Y14, constantbff0000000000000<>+0(SB), Y0, Y14
-	VMINPD    Y1, Y14, Y1
-	VMOVAPD   Y1, Y1
-	VMULPD    (SP), Y8, Y14
-	VMULPD    Y13, Y12, Y13
-	VADDPD    Y13, Y14, Y13
-	VADDPD    Y11, Y9, Y9
-	VMULPD    Y13, Y9, Y11
-	VDIVPD    Y11, Y0, Y11
-	VMULPD    Y13, Y10, Y10
-	VMULPD    Y11, Y10, Y10
-	VMULPD    Y8, Y10, Y8
-	VMOVUPD   Y8, (DX)(R10*8)
-	VMOVUPD   Y13, (DI)(R10*8)
-	VMULPD    Y11, Y9, Y8
-	VMOVUPD   Y8, (R8)(R10*8)
-	VMULPD    Y3, Y12, Y8
-	VMULPD    Y6, Y10, Y9
-	VADDPD    Y9, Y5, Y5
-	VMOVUPD   Y5, (AX)(R10*8)
-	VMULPD    (SP), Y6, Y6
-	VMULPD    Y5, Y8, Y5
-	VSUBPD    Y5, Y6, Y5
-	VMOVUPD   Y5, (BX)(R10*8)
-	VMULPD    Y7, Y10, Y5
-	VADDPD    Y5, Y4, Y4
-	VMOVUPD   Y4, (CX)(R10*8)
-	VMULPD    (SP), Y7, Y5
+	VMULPD    (SP), Y4, Y8
+	VMULPD    Y7, Y9, Y7
+	VADDPD    Y7, Y8, Y7
+	VADDPD    Y6, Y5, Y5
+	VMULPD    Y7, Y5, Y6
+	VDIVPD    Y6, Y0, Y6
+	VMULPD    320(SP)(R12*1), Y7, Y8
+	VMULPD    Y6, Y8, Y8
 	VMULPD    Y4, Y8, Y4
-	VSUBPD    Y4, Y5, Y4
+	VMOVUPD   Y4, (DX)(R10*8)
+	VMOVUPD   Y7, (DI)(R10*8)
+	VMULPD    Y6, Y5, Y4
+	VMOVUPD   Y4, (R8)(R10*8)
+	VMULPD    Y3, Y9, Y4
+	VMOVUPD   (BX)(R10*8), Y5
+	VMOVUPD   (SI)(R10*8), Y6
+	VMULPD    Y5, Y8, Y7
+	VADDPD    (AX)(R10*8), Y7, Y7
+	VMULPD    (SP), Y5, Y5
+	VMULPD    Y7, Y4, Y9
+	VSUBPD    Y9, Y5, Y5
+	VMOVUPD   Y5, (BX)(R10*8)
+	VMOVUPD   Y7, (AX)(R10*8)
+	VMULPD    Y6, Y8, Y5
+	VADDPD    (CX)(R10*8), Y5, Y5
+	VMULPD    (SP), Y6, Y6
+	VMULPD    Y5, Y4, Y4
+	VSUBPD    Y4, Y6, Y4
 	VMOVUPD   Y4, (SI)(R10*8)
+	VMOVUPD   Y5, (CX)(R10*8)
 	ADDQ      $0x04, R10
-	JMP       vector1
+	ADDQ      $0x20, R12
+	CMPQ      R10, R14
+	JLT       stage5
+	MOVQ      R14, R13
+	JMP       chunk1
 
 tail2:
 	TESTQ     R11, R11
 	JEQ       done3
 	LEAQ      -4(R9), R10
+	XORQ      R12, R12
 	VSUBPD    (DX)(R10*8), Y2, Y2
 	VMULPD    (R8)(R10*8), Y2, Y2
 	VMULPD    (BX)(R10*8), Y2, Y4
 	VADDPD    (AX)(R10*8), Y4, Y4
 	VMULPD    (SI)(R10*8), Y2, Y2
 	VADDPD    (CX)(R10*8), Y2, Y2
-	VMOVUPD   (BX)(R10*8), Y5
-	VMOVUPD   (SI)(R10*8), Y6
-	VMOVUPD   (DI)(R10*8), Y7
-	VMULPD    Y4, Y5, Y8
-	VMULPD    Y2, Y6, Y9
-	VADDPD    Y9, Y8, Y8
-	VMULPD    Y3, Y8, Y8
-	VSUBPD    Y8, Y7, Y8
-	VMULPD    Y4, Y4, Y9
-	VMULPD    Y2, Y2, Y10
-	VADDPD    Y10, Y9, Y9
-	VMULPD    Y3, Y9, Y9
-	VMULPD    Y8, Y8, Y10
-	VMULPD    Y3, Y9, Y11
-	VSUBPD    Y11, Y10, Y10
-	VSUBPD    Y10, Y0, Y11
-	VMULPD    32(SP), Y11, Y11
-	VSUBPD    Y11, Y0, Y11
+	VMOVUPD   (DI)(R10*8), Y5
+	VMULPD    (BX)(R10*8), Y4, Y6
+	VMULPD    (SI)(R10*8), Y2, Y7
+	VADDPD    Y7, Y6, Y6
+	VMULPD    Y3, Y6, Y6
+	VSUBPD    Y6, Y5, Y5
+	VMULPD    Y4, Y4, Y6
+	VMULPD    Y2, Y2, Y7
+	VADDPD    Y7, Y6, Y6
+	VMULPD    Y3, Y6, Y6
+	VMULPD    Y5, Y5, Y7
+	VMULPD    Y3, Y6, Y8
+	VSUBPD    Y8, Y7, Y7
+	VSUBPD    Y7, Y0, Y8
+	VMULPD    32(SP), Y8, Y8
+	VSUBPD    Y8, Y0, Y8
 	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R11*8), Y12
-	VMOVUPD   constant3ff0000000000000<>+0(SB), Y13
-	VBLENDVPD Y12, Y10, Y13, Y12
-	VMINPD    Y1, Y12, Y1
-	VMOVAPD   Y1, Y1
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R11*8), Y12
-	VMOVUPD   constant3ff0000000000000<>+0(SB), Y13
-	VBLENDVPD Y12, Y11, Y13, Y12
-	VMINPD    Y1, Y12, Y1
-	VMOVAPD   Y1, Y1
-	VSQRTPD   Y10, Y10
-	VSQRTPD   Y11, Y11
-	VMULPD    (SP), Y10, Y12
-	VSUBPD    Y12, Y11, Y11
-	VSUBPD    Y10, Y8, Y12
-	VMULPD    Y7, Y12, Y12
-	VSUBPD    Y12, Y0, Y12
-	VCMPPD    $0x12, constant0000000000000000<>+0(SB), Y12, Y13
-	VORPD     Y13, Y11, Y11
-	VBLENDVPD Y13, constantbff0000000000000<>+0(SB), Y0, Y13
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R11*8), Y14
-	VMOVUPD   constant3ff0000000000000<>+0(SB), Y15
-	VBLENDVPD Y14, Y13, Y15, Y13
-	VMINPD    Y1, Y13, Y1
-	VMOVAPD   Y1, Y1
-	VMULPD    (SP), Y7, Y13
-	VMULPD    Y12, Y11, Y12
-	VADDPD    Y12, Y13, Y12
-	VADDPD    Y10, Y8, Y8
-	VMULPD    Y12, Y8, Y10
-	VDIVPD    Y10, Y0, Y0
-	VMULPD    Y12, Y9, Y9
-	VMULPD    Y0, Y9, Y9
-	VMULPD    Y7, Y9, Y7
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R11*8), Y10
-	VMOVUPD   (DX)(R10*8), Y13
-	VBLENDVPD Y10, Y7, Y13, Y7
-	VMOVUPD   Y7, (DX)(R10*8)
-	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R11*8), Y7
-	VMOVUPD   (DI)(R10*8), Y10
-	VBLENDVPD Y7, Y12, Y10, Y7
-	VMOVUPD   Y7, (DI)(R10*8)
-	VMULPD    Y0, Y8, Y0
-	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R11*8), Y7
-	VMOVUPD   (R8)(R10*8), Y8
-	VBLENDVPD Y7, Y0, Y8, Y0
-	VMOVUPD   Y0, (R8)(R10*8)
-	VMULPD    Y3, Y11, Y0
-	VMULPD    Y5, Y9, Y3
-	VADDPD    Y3, Y4, Y3
-	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R11*8), Y4
-	VMOVUPD   (AX)(R10*8), Y7
-	VBLENDVPD Y4, Y3, Y7, Y4
+	VMOVUPD   (R9)(R11*8), Y9
+	VMOVUPD   (AX)(R10*8), Y10
+	VBLENDVPD Y9, Y4, Y10, Y4
 	VMOVUPD   Y4, (AX)(R10*8)
-	VMULPD    (SP), Y5, Y4
-	VMULPD    Y3, Y0, Y3
-	VSUBPD    Y3, Y4, Y3
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y4
-	VMOVUPD   (BX)(R10*8), Y5
-	VBLENDVPD Y4, Y3, Y5, Y3
-	VMOVUPD   Y3, (BX)(R10*8)
-	VMULPD    Y6, Y9, Y3
-	VADDPD    Y3, Y2, Y2
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y3
-	VMOVUPD   (CX)(R10*8), Y4
-	VBLENDVPD Y3, Y2, Y4, Y3
-	VMOVUPD   Y3, (CX)(R10*8)
-	VMULPD    (SP), Y6, Y3
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R11*8), Y4
+	VMOVUPD   (CX)(R10*8), Y9
+	VBLENDVPD Y4, Y2, Y9, Y2
+	VMOVUPD   Y2, (CX)(R10*8)
+	VMOVUPD   Y5, 64(SP)(R12*1)
+	VMOVUPD   Y6, 320(SP)(R12*1)
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R11*8), Y2
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y4
+	VBLENDVPD Y2, Y7, Y4, Y2
+	VMINPD    Y1, Y2, Y1
+	VMOVAPD   Y1, Y1
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R11*8), Y2
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y4
+	VBLENDVPD Y2, Y8, Y4, Y2
+	VMINPD    Y1, Y2, Y1
+	VMOVAPD   Y1, Y1
+	VSQRTPD   Y7, Y2
+	VMOVUPD   Y2, 576(SP)(R12*1)
+	VSQRTPD   Y8, Y2
+	VMOVUPD   Y2, 832(SP)(R12*1)
+	VMOVUPD   (DI)(R10*8), Y2
+	VMOVUPD   64(SP)(R12*1), Y4
+	VMOVUPD   576(SP)(R12*1), Y5
+	VSUBPD    Y5, Y4, Y6
+	VMULPD    Y2, Y6, Y6
+	VSUBPD    Y6, Y0, Y6
+	VCMPPD    $0x12, constant0000000000000000<>+0(SB), Y6, Y7
+	VMOVUPD   832(SP)(R12*1), Y8
+	VMULPD    (SP), Y5, Y9
+	VSUBPD    Y9, Y8, Y8
+	VORPD     Y8, Y7, Y8
+	VBLENDVPD Y7, constantbff0000000000000<>+0(SB), Y0, Y7
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R11*8), Y9
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y10
+	VBLENDVPD Y9, Y7, Y10, Y7
+	VMINPD    Y1, Y7, Y1
+	VMOVAPD   Y1, Y1
+	VMULPD    (SP), Y2, Y7
+	VMULPD    Y6, Y8, Y6
+	VADDPD    Y6, Y7, Y6
+	VADDPD    Y5, Y4, Y4
+	VMULPD    Y6, Y4, Y5
+	VDIVPD    Y5, Y0, Y0
+	VMULPD    320(SP)(R12*1), Y6, Y5
+	VMULPD    Y0, Y5, Y5
+	VMULPD    Y2, Y5, Y2
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R11*8), Y7
+	VMOVUPD   (DX)(R10*8), Y9
+	VBLENDVPD Y7, Y2, Y9, Y2
+	VMOVUPD   Y2, (DX)(R10*8)
+	LEAQ      tailMasks<>+0(SB), DX
+	VMOVUPD   (DX)(R11*8), Y2
+	VMOVUPD   (DI)(R10*8), Y7
+	VBLENDVPD Y2, Y6, Y7, Y2
+	VMOVUPD   Y2, (DI)(R10*8)
+	VMULPD    Y0, Y4, Y0
+	LEAQ      tailMasks<>+0(SB), DX
+	VMOVUPD   (DX)(R11*8), Y2
+	VMOVUPD   (R8)(R10*8), Y4
+	VBLENDVPD Y2, Y0, Y4, Y0
+	VMOVUPD   Y0, (R8)(R10*8)
+	VMULPD    Y3, Y8, Y0
+	VMOVUPD   (BX)(R10*8), Y2
+	VMOVUPD   (SI)(R10*8), Y3
+	VMULPD    Y2, Y5, Y4
+	VADDPD    (AX)(R10*8), Y4, Y4
+	VMULPD    (SP), Y2, Y2
+	VMULPD    Y4, Y0, Y6
+	VSUBPD    Y6, Y2, Y2
+	LEAQ      tailMasks<>+0(SB), DX
+	VMOVUPD   (DX)(R11*8), Y6
+	VMOVUPD   (BX)(R10*8), Y7
+	VBLENDVPD Y6, Y2, Y7, Y2
+	VMOVUPD   Y2, (BX)(R10*8)
+	LEAQ      tailMasks<>+0(SB), DX
+	VMOVUPD   (DX)(R11*8), Y2
+	VMOVUPD   (AX)(R10*8), Y6
+	VBLENDVPD Y2, Y4, Y6, Y2
+	VMOVUPD   Y2, (AX)(R10*8)
+	VMULPD    Y3, Y5, Y2
+	VADDPD    (CX)(R10*8), Y2, Y2
+	VMULPD    (SP), Y3, Y3
 	VMULPD    Y2, Y0, Y0
 	VSUBPD    Y0, Y3, Y0
 	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y2
-	VMOVUPD   (SI)(R10*8), Y3
-	VBLENDVPD Y2, Y0, Y3, Y0
+	VMOVUPD   (AX)(R11*8), Y3
+	VMOVUPD   (SI)(R10*8), Y4
+	VBLENDVPD Y3, Y0, Y4, Y0
 	VMOVUPD   Y0, (SI)(R10*8)
+	LEAQ      tailMasks<>+0(SB), AX
+	VMOVUPD   (AX)(R11*8), Y0
+	VMOVUPD   (CX)(R10*8), Y3
+	VBLENDVPD Y0, Y2, Y3, Y0
+	VMOVUPD   Y0, (CX)(R10*8)
 
 done3:
 	VEXTRACTF128 $0x01, Y1, X0
@@ -389,7 +439,7 @@ GLOBL constantbff0000000000000<>(SB), RODATA|NOPTR, $32
 
 // func conicAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64) (margin float64)
 // Requires: AVX, SSE2
-TEXT ·conicAVX2(SB), NOSPLIT, $224-104
+TEXT ·conicAVX2(SB), $224-104
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -653,7 +703,7 @@ done3:
 
 // func asphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64, powers *[2]float64, terms int) (next int, margin float64)
 // Requires: AVX, SSE2
-TEXT ·asphereAVX2(SB), NOSPLIT, $384-128
+TEXT ·asphereAVX2(SB), $384-128
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -1143,7 +1193,7 @@ GLOBL constant3fe0000000000000<>(SB), RODATA|NOPTR, $32
 
 // func launchAVX2(px *float64, py *float64, x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, tan float64, v float64)
 // Requires: AVX
-TEXT ·launchAVX2(SB), NOSPLIT, $0-96
+TEXT ·launchAVX2(SB), $0-96
 	MOVQ         px+0(FP), AX
 	MOVQ         py+8(FP), CX
 	MOVQ         x+16(FP), DX
@@ -1256,7 +1306,7 @@ GLOBL constant8000000000000000<>(SB), RODATA|NOPTR, $32
 
 // func plateAVX2(x *float64, y *float64, kx *float64, ky *float64, kw *float64, n int, thickness float64, index float64)
 // Requires: AVX
-TEXT ·plateAVX2(SB), NOSPLIT, $0-64
+TEXT ·plateAVX2(SB), $0-64
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         kx+16(FP), DX
@@ -1325,7 +1375,7 @@ done3:
 
 // func crossAVX2(toX *float64, toY *float64, toSX *float64, toSY *float64, x *float64, y *float64, w *float64, kx *float64, ky *float64, per *float64, n int, distance float64)
 // Requires: AVX
-TEXT ·crossAVX2(SB), NOSPLIT, $0-96
+TEXT ·crossAVX2(SB), $0-96
 	MOVQ         toX+0(FP), AX
 	MOVQ         toY+8(FP), CX
 	MOVQ         toSX+16(FP), DX
@@ -1399,7 +1449,7 @@ done3:
 
 // func mixAVX2(to *float64, from *float64, n int, shares *float64, parts int)
 // Requires: AVX
-TEXT ·mixAVX2(SB), NOSPLIT, $0-40
+TEXT ·mixAVX2(SB), $0-40
 	MOVQ to+0(FP), AX
 	MOVQ from+8(FP), CX
 	MOVQ n+16(FP), DX
@@ -1468,7 +1518,7 @@ done3:
 
 // func betweenAVX2(to *float64, reference *float64, far *float64, referenceFar *float64, near *float64, referenceNear *float64, n int, share float64)
 // Requires: AVX
-TEXT ·betweenAVX2(SB), NOSPLIT, $0-64
+TEXT ·betweenAVX2(SB), $0-64
 	MOVQ         to+0(FP), AX
 	MOVQ         reference+8(FP), CX
 	MOVQ         far+16(FP), DX
@@ -1522,7 +1572,7 @@ done3:
 
 // func overfillAVX2(over *float64, x *float64, y *float64, n int, scale float64)
 // Requires: AVX
-TEXT ·overfillAVX2(SB), NOSPLIT, $0-40
+TEXT ·overfillAVX2(SB), $0-40
 	MOVQ         over+0(FP), AX
 	MOVQ         x+8(FP), CX
 	MOVQ         y+16(FP), DX
@@ -1564,5 +1614,377 @@ tail2:
 	VMOVUPD   Y0, (AX)(SI*8)
 
 done3:
+	VZEROUPPER
+	RET
+
+// func crossingSumsAVX2(x *float64, y *float64, sx *float64, sy *float64, weight *float64, n int, distance float64, chief float64, sums *float64)
+// Requires: AVX
+TEXT ·crossingSumsAVX2(SB), $32-72
+	MOVQ         x+0(FP), AX
+	MOVQ         y+8(FP), CX
+	MOVQ         sx+16(FP), DX
+	MOVQ         sy+24(FP), BX
+	MOVQ         weight+32(FP), SI
+	VBROADCASTSD distance+48(FP), Y0
+	VBROADCASTSD chief+56(FP), Y1
+	VMOVUPD      constant0000000000000000<>+0(SB), Y2
+	VMOVUPD      constant0000000000000000<>+0(SB), Y3
+	MOVQ         n+40(FP), DI
+	XORQ         R8, R8
+
+vector1:
+	MOVQ       DI, R9
+	SUBQ       R8, R9
+	CMPQ       R9, $0x04
+	JLT        tail2
+	VMOVUPD    (SI)(R8*8), Y4
+	VCMPPD     $0x04, constant0000000000000000<>+0(SB), Y4, Y5
+	VMOVUPD    Y5, (SP)
+	VMOVUPD    (DX)(R8*8), Y5
+	VMOVUPD    (BX)(R8*8), Y6
+	VMULPD     Y5, Y0, Y7
+	VADDPD     (AX)(R8*8), Y7, Y7
+	VMULPD     Y6, Y0, Y8
+	VADDPD     (CX)(R8*8), Y8, Y8
+	VSUBPD     Y1, Y8, Y8
+	VMULPD     Y7, Y7, Y9
+	VMULPD     Y8, Y8, Y10
+	VADDPD     Y10, Y9, Y9
+	VMULPD     Y4, Y9, Y9
+	VMULPD     Y5, Y7, Y10
+	VMULPD     Y6, Y8, Y11
+	VADDPD     Y11, Y10, Y10
+	VMULPD     Y4, Y10, Y10
+	VMULPD     Y5, Y5, Y11
+	VMULPD     Y6, Y6, Y12
+	VADDPD     Y12, Y11, Y11
+	VMULPD     Y4, Y11, Y11
+	VANDPD     (SP), Y9, Y9
+	VANDPD     (SP), Y10, Y10
+	VANDPD     (SP), Y11, Y11
+	VANDPD     (SP), Y4, Y12
+	VUNPCKLPD  Y10, Y9, Y13
+	VUNPCKHPD  Y10, Y9, Y9
+	VUNPCKLPD  Y12, Y11, Y10
+	VUNPCKHPD  Y12, Y11, Y11
+	VPERM2F128 $0x20, Y10, Y13, Y12
+	VADDPD     Y12, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x20, Y11, Y9, Y12
+	VADDPD     Y12, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x31, Y10, Y13, Y10
+	VADDPD     Y10, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x31, Y11, Y9, Y9
+	VADDPD     Y9, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VMULPD     Y7, Y4, Y7
+	VMULPD     Y5, Y4, Y5
+	VMULPD     Y8, Y4, Y8
+	VMULPD     Y6, Y4, Y4
+	VANDPD     (SP), Y7, Y6
+	VANDPD     (SP), Y5, Y5
+	VANDPD     (SP), Y8, Y7
+	VANDPD     (SP), Y4, Y4
+	VUNPCKLPD  Y5, Y6, Y8
+	VUNPCKHPD  Y5, Y6, Y5
+	VUNPCKLPD  Y4, Y7, Y6
+	VUNPCKHPD  Y4, Y7, Y4
+	VPERM2F128 $0x20, Y6, Y8, Y7
+	VADDPD     Y7, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x20, Y4, Y5, Y7
+	VADDPD     Y7, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x31, Y6, Y8, Y6
+	VADDPD     Y6, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x31, Y4, Y5, Y4
+	VADDPD     Y4, Y3, Y3
+	VMOVAPD    Y3, Y3
+	ADDQ       $0x04, R8
+	JMP        vector1
+
+tail2:
+	TESTQ      R9, R9
+	JEQ        done3
+	LEAQ       -4(DI), R8
+	VMOVUPD    (SI)(R8*8), Y4
+	VCMPPD     $0x04, constant0000000000000000<>+0(SB), Y4, Y5
+	LEAQ       tailMasks<>+0(SB), SI
+	VMOVUPD    (SI)(R9*8), Y6
+	VANDPD     Y6, Y5, Y5
+	VMOVUPD    Y5, (SP)
+	VMOVUPD    (DX)(R8*8), Y5
+	VMOVUPD    (BX)(R8*8), Y6
+	VMULPD     Y5, Y0, Y7
+	VADDPD     (AX)(R8*8), Y7, Y7
+	VMULPD     Y6, Y0, Y0
+	VADDPD     (CX)(R8*8), Y0, Y0
+	VSUBPD     Y1, Y0, Y0
+	VMULPD     Y7, Y7, Y1
+	VMULPD     Y0, Y0, Y8
+	VADDPD     Y8, Y1, Y1
+	VMULPD     Y4, Y1, Y1
+	VMULPD     Y5, Y7, Y8
+	VMULPD     Y6, Y0, Y9
+	VADDPD     Y9, Y8, Y8
+	VMULPD     Y4, Y8, Y8
+	VMULPD     Y5, Y5, Y9
+	VMULPD     Y6, Y6, Y10
+	VADDPD     Y10, Y9, Y9
+	VMULPD     Y4, Y9, Y9
+	VANDPD     (SP), Y1, Y1
+	VANDPD     (SP), Y8, Y8
+	VANDPD     (SP), Y9, Y9
+	VANDPD     (SP), Y4, Y10
+	VUNPCKLPD  Y8, Y1, Y11
+	VUNPCKHPD  Y8, Y1, Y1
+	VUNPCKLPD  Y10, Y9, Y8
+	VUNPCKHPD  Y10, Y9, Y9
+	VPERM2F128 $0x20, Y8, Y11, Y10
+	VADDPD     Y10, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x20, Y9, Y1, Y10
+	VADDPD     Y10, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x31, Y8, Y11, Y8
+	VADDPD     Y8, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x31, Y9, Y1, Y1
+	VADDPD     Y1, Y2, Y1
+	VMOVAPD    Y1, Y2
+	VMULPD     Y7, Y4, Y1
+	VMULPD     Y5, Y4, Y5
+	VMULPD     Y0, Y4, Y0
+	VMULPD     Y6, Y4, Y4
+	VANDPD     (SP), Y1, Y1
+	VANDPD     (SP), Y5, Y5
+	VANDPD     (SP), Y0, Y0
+	VANDPD     (SP), Y4, Y4
+	VUNPCKLPD  Y5, Y1, Y6
+	VUNPCKHPD  Y5, Y1, Y1
+	VUNPCKLPD  Y4, Y0, Y5
+	VUNPCKHPD  Y4, Y0, Y0
+	VPERM2F128 $0x20, Y5, Y6, Y4
+	VADDPD     Y4, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x20, Y0, Y1, Y4
+	VADDPD     Y4, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x31, Y5, Y6, Y4
+	VADDPD     Y4, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x31, Y0, Y1, Y0
+	VADDPD     Y0, Y3, Y0
+	VMOVAPD    Y0, Y3
+
+done3:
+	MOVQ    sums+64(FP), AX
+	VMOVUPD Y2, (AX)
+	VMOVUPD Y3, 32(AX)
+	VZEROUPPER
+	RET
+
+// func slopeSumsAVX2(x *float64, y *float64, sx *float64, sy *float64, weight *float64, n int, vergence float64, chief float64, sums *float64)
+// Requires: AVX
+TEXT ·slopeSumsAVX2(SB), $32-72
+	MOVQ         x+0(FP), AX
+	MOVQ         y+8(FP), CX
+	MOVQ         sx+16(FP), DX
+	MOVQ         sy+24(FP), BX
+	MOVQ         weight+32(FP), SI
+	VBROADCASTSD vergence+48(FP), Y0
+	VBROADCASTSD chief+56(FP), Y1
+	VMOVUPD      constant0000000000000000<>+0(SB), Y2
+	VMOVUPD      constant0000000000000000<>+0(SB), Y3
+	VMOVUPD      constant0000000000000000<>+0(SB), Y4
+	MOVQ         n+40(FP), DI
+	XORQ         R8, R8
+
+vector1:
+	MOVQ       DI, R9
+	SUBQ       R8, R9
+	CMPQ       R9, $0x04
+	JLT        tail2
+	VMOVUPD    (SI)(R8*8), Y5
+	VCMPPD     $0x04, constant0000000000000000<>+0(SB), Y5, Y6
+	VMOVUPD    Y6, (SP)
+	VMOVUPD    (AX)(R8*8), Y6
+	VMULPD     Y6, Y0, Y7
+	VADDPD     (DX)(R8*8), Y7, Y7
+	VMULPD     Y6, Y5, Y8
+	VMULPD     Y7, Y5, Y9
+	VMULPD     Y6, Y8, Y6
+	VMULPD     Y7, Y8, Y10
+	VMULPD     Y7, Y9, Y7
+	VANDPD     (SP), Y6, Y6
+	VANDPD     (SP), Y10, Y10
+	VANDPD     (SP), Y7, Y7
+	VANDPD     (SP), Y8, Y8
+	VUNPCKLPD  Y10, Y6, Y11
+	VUNPCKHPD  Y10, Y6, Y6
+	VUNPCKLPD  Y8, Y7, Y10
+	VUNPCKHPD  Y8, Y7, Y7
+	VPERM2F128 $0x20, Y10, Y11, Y8
+	VADDPD     Y8, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x20, Y7, Y6, Y8
+	VADDPD     Y8, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x31, Y10, Y11, Y8
+	VADDPD     Y8, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x31, Y7, Y6, Y6
+	VADDPD     Y6, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VMOVUPD    (CX)(R8*8), Y6
+	VMULPD     Y6, Y0, Y7
+	VADDPD     (BX)(R8*8), Y7, Y7
+	VSUBPD     Y1, Y7, Y7
+	VMULPD     Y6, Y5, Y8
+	VMULPD     Y7, Y5, Y10
+	VMULPD     Y6, Y8, Y6
+	VMULPD     Y7, Y8, Y11
+	VMULPD     Y7, Y10, Y7
+	VANDPD     (SP), Y6, Y6
+	VANDPD     (SP), Y11, Y11
+	VANDPD     (SP), Y7, Y7
+	VANDPD     (SP), Y8, Y8
+	VUNPCKLPD  Y11, Y6, Y12
+	VUNPCKHPD  Y11, Y6, Y6
+	VUNPCKLPD  Y8, Y7, Y11
+	VUNPCKHPD  Y8, Y7, Y7
+	VPERM2F128 $0x20, Y11, Y12, Y8
+	VADDPD     Y8, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x20, Y7, Y6, Y8
+	VADDPD     Y8, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x31, Y11, Y12, Y8
+	VADDPD     Y8, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x31, Y7, Y6, Y6
+	VADDPD     Y6, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VMOVUPD    constant0000000000000000<>+0(SB), Y6
+	VANDPD     (SP), Y5, Y5
+	VANDPD     (SP), Y9, Y7
+	VANDPD     (SP), Y10, Y8
+	VANDPD     (SP), Y6, Y6
+	VUNPCKLPD  Y7, Y5, Y9
+	VUNPCKHPD  Y7, Y5, Y5
+	VUNPCKLPD  Y6, Y8, Y7
+	VUNPCKHPD  Y6, Y8, Y6
+	VPERM2F128 $0x20, Y7, Y9, Y8
+	VADDPD     Y8, Y4, Y4
+	VMOVAPD    Y4, Y4
+	VPERM2F128 $0x20, Y6, Y5, Y8
+	VADDPD     Y8, Y4, Y4
+	VMOVAPD    Y4, Y4
+	VPERM2F128 $0x31, Y7, Y9, Y7
+	VADDPD     Y7, Y4, Y4
+	VMOVAPD    Y4, Y4
+	VPERM2F128 $0x31, Y6, Y5, Y5
+	VADDPD     Y5, Y4, Y4
+	VMOVAPD    Y4, Y4
+	ADDQ       $0x04, R8
+	JMP        vector1
+
+tail2:
+	TESTQ      R9, R9
+	JEQ        done3
+	LEAQ       -4(DI), R8
+	VMOVUPD    (SI)(R8*8), Y5
+	VCMPPD     $0x04, constant0000000000000000<>+0(SB), Y5, Y6
+	LEAQ       tailMasks<>+0(SB), SI
+	VMOVUPD    (SI)(R9*8), Y7
+	VANDPD     Y7, Y6, Y6
+	VMOVUPD    Y6, (SP)
+	VMOVUPD    (AX)(R8*8), Y6
+	VMULPD     Y6, Y0, Y7
+	VADDPD     (DX)(R8*8), Y7, Y7
+	VMULPD     Y6, Y5, Y8
+	VMULPD     Y7, Y5, Y9
+	VMULPD     Y6, Y8, Y6
+	VMULPD     Y7, Y8, Y10
+	VMULPD     Y7, Y9, Y7
+	VANDPD     (SP), Y6, Y6
+	VANDPD     (SP), Y10, Y10
+	VANDPD     (SP), Y7, Y7
+	VANDPD     (SP), Y8, Y8
+	VUNPCKLPD  Y10, Y6, Y11
+	VUNPCKHPD  Y10, Y6, Y6
+	VUNPCKLPD  Y8, Y7, Y10
+	VUNPCKHPD  Y8, Y7, Y7
+	VPERM2F128 $0x20, Y10, Y11, Y8
+	VADDPD     Y8, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x20, Y7, Y6, Y8
+	VADDPD     Y8, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x31, Y10, Y11, Y8
+	VADDPD     Y8, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x31, Y7, Y6, Y6
+	VADDPD     Y6, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VMOVUPD    (CX)(R8*8), Y6
+	VMULPD     Y6, Y0, Y0
+	VADDPD     (BX)(R8*8), Y0, Y0
+	VSUBPD     Y1, Y0, Y0
+	VMULPD     Y6, Y5, Y1
+	VMULPD     Y0, Y5, Y7
+	VMULPD     Y6, Y1, Y6
+	VMULPD     Y0, Y1, Y8
+	VMULPD     Y0, Y7, Y0
+	VANDPD     (SP), Y6, Y6
+	VANDPD     (SP), Y8, Y8
+	VANDPD     (SP), Y0, Y0
+	VANDPD     (SP), Y1, Y1
+	VUNPCKLPD  Y8, Y6, Y10
+	VUNPCKHPD  Y8, Y6, Y6
+	VUNPCKLPD  Y1, Y0, Y8
+	VUNPCKHPD  Y1, Y0, Y0
+	VPERM2F128 $0x20, Y8, Y10, Y1
+	VADDPD     Y1, Y3, Y1
+	VMOVAPD    Y1, Y3
+	VPERM2F128 $0x20, Y0, Y6, Y1
+	VADDPD     Y1, Y3, Y1
+	VMOVAPD    Y1, Y3
+	VPERM2F128 $0x31, Y8, Y10, Y1
+	VADDPD     Y1, Y3, Y1
+	VMOVAPD    Y1, Y3
+	VPERM2F128 $0x31, Y0, Y6, Y0
+	VADDPD     Y0, Y3, Y0
+	VMOVAPD    Y0, Y3
+	VMOVUPD    constant0000000000000000<>+0(SB), Y0
+	VANDPD     (SP), Y5, Y1
+	VANDPD     (SP), Y9, Y5
+	VANDPD     (SP), Y7, Y6
+	VANDPD     (SP), Y0, Y0
+	VUNPCKLPD  Y5, Y1, Y7
+	VUNPCKHPD  Y5, Y1, Y1
+	VUNPCKLPD  Y0, Y6, Y5
+	VUNPCKHPD  Y0, Y6, Y0
+	VPERM2F128 $0x20, Y5, Y7, Y6
+	VADDPD     Y6, Y4, Y4
+	VMOVAPD    Y4, Y4
+	VPERM2F128 $0x20, Y0, Y1, Y6
+	VADDPD     Y6, Y4, Y4
+	VMOVAPD    Y4, Y4
+	VPERM2F128 $0x31, Y5, Y7, Y5
+	VADDPD     Y5, Y4, Y4
+	VMOVAPD    Y4, Y4
+	VPERM2F128 $0x31, Y0, Y1, Y0
+	VADDPD     Y0, Y4, Y0
+	VMOVAPD    Y0, Y4
+
+done3:
+	MOVQ    sums+64(FP), AX
+	VMOVUPD Y2, (AX)
+	VMOVUPD Y3, 32(AX)
+	VMOVUPD Y4, 64(AX)
 	VZEROUPPER
 	RET

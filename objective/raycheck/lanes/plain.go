@@ -304,3 +304,49 @@ func plainMix(to, from, share []float64) {
 		}
 	}
 }
+
+func (l *Lines) plainCrossingSums(weight []float64, distance, chief float64) (a CrossingSums) {
+	n := len(weight)
+	x, y, lx, ly := l.X[:n], l.Y[:n], l.SX[:n], l.SY[:n]
+	for i, q := range weight {
+		if q == 0 {
+			continue
+		}
+		sx, sy := lx[i], ly[i]
+		px, py := x[i]+float64(distance*sx), y[i]+float64(distance*sy)-chief
+		a.Weight += q
+		a.PX += float64(q * px)
+		a.SX += float64(q * sx)
+		a.PY += float64(q * py)
+		a.SY += float64(q * sy)
+		a.PP += float64(q * (float64(px*px) + float64(py*py)))
+		a.PS += float64(q * (float64(px*sx) + float64(py*sy)))
+		a.SS += float64(q * (float64(sx*sx) + float64(sy*sy)))
+	}
+	return a
+}
+
+func (l *Lines) plainSlopeSums(weight []float64, vergence, chief float64) (a SlopeSums) {
+	n := len(weight)
+	lx, ly, sx, sy := l.X[:n], l.Y[:n], l.SX[:n], l.SY[:n]
+	for i, q := range weight {
+		if q == 0 {
+			continue
+		}
+		x, y := lx[i], ly[i]
+		ex, ey := sx[i]+float64(vergence*x), sy[i]+float64(vergence*y)-chief
+		qx, qy, qex, qey := q*x, q*y, q*ex, q*ey
+		a.Weight += q
+		a.X += qx
+		a.EX += qex
+		a.Y += qy
+		a.EY += qey
+		a.XX += float64(qx * x)
+		a.XE += float64(qx * ex)
+		a.EXX += float64(qex * ex)
+		a.YY += float64(qy * y)
+		a.YE += float64(qy * ey)
+		a.EYY += float64(qey * ey)
+	}
+	return a
+}

@@ -127,6 +127,24 @@ func mix(to, from, share []float64) {
 	mixAVX2(&to[0], &from[:n*len(share)][0], n, &share[0], len(share))
 }
 
+func (l *Lines) crossingSums(weight []float64, distance, chief float64) (a CrossingSums) {
+	n := len(weight)
+	if !wide || n < width {
+		return l.plainCrossingSums(weight, distance, chief)
+	}
+	crossingSumsAVX2(&l.X[:n][0], &l.Y[:n][0], &l.SX[:n][0], &l.SY[:n][0], &weight[0], n, distance, chief, &a.PP)
+	return a
+}
+
+func (l *Lines) slopeSums(weight []float64, vergence, chief float64) (a SlopeSums) {
+	n := len(weight)
+	if !wide || n < width {
+		return l.plainSlopeSums(weight, vergence, chief)
+	}
+	slopeSumsAVX2(&l.X[:n][0], &l.Y[:n][0], &l.SX[:n][0], &l.SY[:n][0], &weight[0], n, vergence, chief, &a.XX)
+	return a
+}
+
 // arrays is where the arrays of rays begin, of one or more rays each.
 func (r *Rays) arrays() (x, y, w, kx, ky, kw, per *float64) {
 	last := len(r.X) - 1

@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"testing"
 )
@@ -223,7 +224,31 @@ func TestSameBitsOfBundles(t *testing.T) {
 		plainBetween(plain.KY, l[0].SY, l[1].SY, l[2].SY, l[3].SY, l[4].SY, a)
 		asLines(&quick).Between(a, l[0], l[1], l[2], l[3], l[4])
 		same("between")
+
+		summed, weight := someLines(n), some(n)
+		for i := range weight {
+			if source.IntN(3) == 0 || math.IsNaN(summed.X[i]) || math.IsNaN(weight[i]) {
+				weight[i] = 0
+			}
+		}
+		if got, want := summed.CrossingSums(weight, a, b), summed.plainCrossingSums(weight, a, b); !sameSums(got, want) {
+			t.Fatalf("sums of %d crossings: plain %v, wide %v", n, want, got)
+		}
+		if got, want := summed.SlopeSums(weight, a, b), summed.plainSlopeSums(weight, a, b); !sameSums(got, want) {
+			t.Fatalf("sums of %d slopes: plain %v, wide %v", n, want, got)
+		}
 	}
+}
+
+// sameSums compares structures of numbers.
+func sameSums(a, b any) bool {
+	as, bs := reflect.ValueOf(a), reflect.ValueOf(b)
+	for i := range as.NumField() {
+		if !sameBits(as.Field(i).Float(), bs.Field(i).Float()) {
+			return false
+		}
+	}
+	return true
 }
 
 // plainThrough is Rays.Through one ray by one.

@@ -27,3 +27,11 @@ func between(to, reference, far, referenceFar, near, referenceNear []float64, sh
 }
 
 func mix(to, from, share []float64) { plainMix(to, from, share) }
+
+func (l *Lines) crossingSums(weight []float64, distance, chief float64) CrossingSums {
+	return l.plainCrossingSums(weight, distance, chief)
+}
+
+func (l *Lines) slopeSums(weight []float64, vergence, chief float64) SlopeSums {
+	return l.plainSlopeSums(weight, vergence, chief)
+}

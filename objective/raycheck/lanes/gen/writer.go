@@ -24,6 +24,7 @@ const (
 	less       = operand.U8(0x11)
 	lessEqual  = operand.U8(0x12)
 	greater    = operand.U8(0x1e)
+	notEqual   = operand.U8(0x04)
 	unordered  = operand.U8(0x03)
 	notGreater = operand.U8(0x1a)
 )
@@ -44,6 +45,7 @@ type writer struct {
 	arrays map[string]reg.Register
 	at     reg.GPVirtual // the index of the vector's first number
 	left   reg.GPVirtual // in the last vector, how many of its numbers are not done yet
+	kept   reg.GPVirtual // where a stage leaves it, see eachChunk
 	inTail bool
 	labels int
 }
@@ -66,7 +68,6 @@ func newWriter() *writer {
 // each, and further parameters.
 func (w *writer) function(name, doc string, arrays []string, more, result string) {
 	w.Function(name)
-	w.Attributes(attr.NOSPLIT)
 	w.Pragma("noescape")
 	w.Doc(doc)
 	w.arrays, w.labels = map[string]reg.Register{}, 0
@@ -114,6 +115,65 @@ func (w *writer) eachVector(body func()) {
 	body()
 	w.Label(done)
 }
+
+// eachChunk writes stages, each of which goes through some vectors before the next one
+// does. The processor looks ahead over a limited number of operations: within a stage it
+// finds more that do not wait for each other than within the whole.
+func (w *writer) eachChunk(stages ...func()) {
+	n := w.Load(w.Param("n"), w.GP64()).(reg.GPVirtual)
+	chunk, tail, done := w.label("chunk"), w.label("tail"), w.label("done")
+	w.at, w.left, w.kept = w.GP64(), w.GP64(), w.GP64()
+	begin, end := w.GP64(), w.GP64()
+	w.inTail = false
+	w.XORQ(begin, begin)
+	w.Label(chunk)
+	// The end is that of the whole vectors, if there are no more than of a chunk.
+	w.MOVQ(n, w.left)
+	w.SUBQ(begin, w.left)
+	w.MOVQ(w.left, end)
+	w.ANDQ(operand.I8(-width), end)
+	w.JEQ(operand.LabelRef(tail))
+	most := w.GP64()
+	w.MOVQ(operand.U32(chunkVectors*width), most)
+	w.CMPQ(end, most)
+	w.CMOVQGT(most, end)
+	w.ADDQ(begin, end)
+	for _, stage := range stages {
+		next := w.label("stage")
+		w.MOVQ(begin, w.at)
+		w.XORQ(w.kept, w.kept)
+		w.Label(next)
+		stage()
+		w.ADDQ(operand.Imm(width), w.at)
+		w.ADDQ(operand.Imm(vectorBytes), w.kept)
+		w.CMPQ(w.at, end)
+		w.JLT(operand.LabelRef(next))
+	}
+	w.MOVQ(end, begin)
+	w.JMP(operand.LabelRef(chunk))
+	w.Label(tail)
+	w.TESTQ(w.left, w.left)
+	w.JEQ(operand.LabelRef(done))
+	w.LEAQ(operand.Mem{Base: n, Disp: -width}, w.at)
+	w.XORQ(w.kept, w.kept)
+	w.inTail = true
+	for _, stage := range stages {
+		stage()
+	}
+	w.Label(done)
+}
+
+// chunkVectors is the number of vectors that stages go through.
+const chunkVectors = 8
+
+// between makes a place where a stage leaves a vector to later ones.
+func (w *writer) between() operand.Mem { return w.AllocLocal(chunkVectors * vectorBytes) }
+
+// of is the vector in hand of such a place.
+func (w *writer) of(m operand.Mem) operand.Mem { return m.Idx(w.kept, 1) }
+
+// leave leaves a vector there.
+func (w *writer) leave(v vec, m operand.Mem) { w.VMOVUPD(v, w.of(m)) }
 
 // end writes the return.
 func (w *writer) end() {
