@@ -14,12 +14,9 @@ import (
 
 // showRays prints how rays go through one design.
 func showRays(cmd *cobra.Command, folder string, point, rank int) error {
-	b, doubt, err := reopenRank(folder, point, rank)
+	b, err := reopenRank(cmd, folder, point, rank)
 	if err != nil {
 		return err
-	}
-	if doubt != "" {
-		fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", doubt)
 	}
 	w := cmd.OutOrStdout()
 	fmt.Fprintf(w, "rank %d: %s\n", b.design.Rank, b.design.DesignID)
@@ -29,10 +26,6 @@ func showRays(cmd *cobra.Command, folder string, point, rank int) error {
 	_, err = fmt.Fprint(w, "\n", cautionLine)
 	return err
 }
-
-// fieldSamples are the field samples of the ray check, as shares of the tangent
-// of the largest half angle.
-var fieldSamples = raycheck.FieldFractions[:]
 
 // pupilRay is one of the rays of a field sample that are drawn and listed.
 type pupilRay struct {
@@ -100,7 +93,7 @@ func printRays(w io.Writer, b *reopened) error {
 	}
 	beyond := 0
 	for _, s := range ends {
-		for _, field := range fieldSamples {
+		for _, field := range raycheck.FieldFractions {
 			angle := math.Atan(field*p.TanMax) * 180 / math.Pi
 			fmt.Fprintf(w, "\nfield %s of the half field, %.2f deg; depth %s m, mask at %.3f mm\n",
 				shortest(field), angle, results.Fixed(s.DepthM, 3), s.MaskMM)
