@@ -256,7 +256,7 @@ func (s *sharedSearch) rankedBy(t *objective.Train, least float64) float64 {
 		return objective.RoundedLength(t.Ranked(s.by))
 	}
 	if s.by == objective.ByLengthToEye {
-		least += math.Max(s.p.ReliefMin, s.p.CombinerMM)
+		least += s.p.LeastRelief()
 	}
 	return objective.RoundedLength(least)
 }
@@ -291,14 +291,14 @@ func (f *singleSearch) find(ctx context.Context, st *stacks, lo, hi float64, mos
 			return
 		}
 		t := objective.Train{Layout: objective.ErectorSingle, Seat: f.seat}
-		st.table.Scan(front, rear, relays, hi, func(r *objective.Relay, length float64) bool {
+		st.table.Scan(front, rear, relays, hi, func(j int, r *objective.Relay, length float64) bool {
 			if length <= lo {
 				return true
 			}
 			if t.Groups == nil {
 				t.Groups = []*objective.Group{f.groups.group(front.Code), nil, f.groups.group(rear.Code)}
 			}
-			t.Groups[1] = r.Group
+			t.Groups[1] = st.relayGroup(f.lib, j, r)
 			return f.take(w, &t, [4]objective.StackCode{front.Code, r.Code, rear.Code}, f.p.Solve(&t, 0), length)
 		})
 	})

@@ -238,9 +238,9 @@ func (s *optimizer) room() float64 { return s.toLength(s.longest()) }
 
 // toLength is the length that a train of a ranked length has at most.
 func (s *optimizer) toLength(ranked float64) float64 {
-	length := ranked + objective.BoundSlack + 1e-6 // ranked lengths are rounded
+	length := ranked + objective.BoundSlack + objective.RankedStepMM // ranked lengths are rounded
 	if s.by == objective.ByLengthToEye {
-		length -= math.Max(s.p.ReliefMin, s.p.CombinerMM)
+		length -= s.p.LeastRelief()
 	}
 	return length
 }

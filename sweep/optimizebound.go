@@ -190,10 +190,10 @@ func (s *optimizer) leastUnit(ctx context.Context, least func(context.Context) (
 	_, err := s.log.unit(ctx, recordLeast, func(ctx context.Context) error {
 		length, err := least(ctx)
 		// Ranked lengths are rounded: one may lie below its own length.
-		if length -= 2*objective.BoundSlack + 1e-6; err == nil && length > 0 {
+		if length -= 2*objective.BoundSlack + objective.RankedStepMM; err == nil && length > 0 {
 			s.lower = objective.RoundedLength(length)
 			if s.by == objective.ByLengthToEye {
-				s.lower += math.Max(s.p.ReliefMin, s.p.CombinerMM)
+				s.lower += s.p.LeastRelief()
 			}
 		}
 		return err

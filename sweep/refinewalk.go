@@ -179,7 +179,7 @@ func (w *refineWalk) walk(ctx context.Context) error {
 // reliefAdded is what the ranked length holds of eye relief at the least.
 func (a *exactSearch) reliefAdded() float64 {
 	if a.by == objective.ByLengthToEye {
-		return math.Max(a.p.ReliefMin, a.p.CombinerMM)
+		return a.p.LeastRelief()
 	}
 	return 0
 }

@@ -21,6 +21,7 @@ type stacks struct {
 	rearTrees       [2]*tree             // by seat
 	keplerianTree   *tree
 	table           *objective.RelayTable
+	relayGroups     []atomic.Pointer[objective.Group] // by place in table
 	// halves are the groups of pair relays for either slot; the slots share
 	// them where all are held.
 	halves    [2][objective.ComponentClasses][]objective.PairComponent
@@ -127,7 +128,8 @@ func (s *groupStream) plant(all *stacks) {
 		}
 	}
 	if s.want.single {
-		all.table = objective.NewRelayTable(s.lib.Problem, s.lib, all.relays)
+		all.table = objective.NewRelayTable(s.lib.Problem, all.relays)
+		all.relayGroups = make([]atomic.Pointer[objective.Group], len(all.relays))
 	}
 }
 
@@ -209,4 +211,14 @@ func made[T any](at *atomic.Pointer[T], fill func() T) *T {
 		at.Store(x)
 	}
 	return x
+}
+
+// relayGroup is the group of relay j of the table, made when it is first asked for.
+func (st *stacks) relayGroup(lib *objective.Library, j int, r *objective.Relay) *objective.Group {
+	g := st.relayGroups[j].Load()
+	if g == nil {
+		g = lib.Group(r.Code)
+		st.relayGroups[j].Store(g)
+	}
+	return g
 }

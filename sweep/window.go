@@ -287,7 +287,7 @@ func (a *exactSearch) safe() float64 {
 	if a.over {
 		return math.Inf(1)
 	}
-	return a.lo - 1e-6 + a.reliefAdded()
+	return a.lo - objective.RankedStepMM + a.reliefAdded()
 }
 
 // effortOf is what examining a train costs, in that of a train of single

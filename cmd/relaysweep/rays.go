@@ -29,7 +29,7 @@ func showRays(cmd *cobra.Command, folder string, point, rank int) error {
 
 // fieldSamples are the field samples of the ray check, as shares of the tangent
 // of the largest half angle.
-var fieldSamples = []float64{0, 0.5, 0.7, 1}
+var fieldSamples = raycheck.FieldFractions[:]
 
 // pupilRay is one of the rays of a field sample that are drawn and listed.
 type pupilRay struct {
@@ -56,7 +56,7 @@ func (b *reopened) traceSample(field, vergence, maskMM float64) []tracedRay {
 	for _, r := range pupilRays {
 		y := r.share * p.PupilEdge()
 		slope := float64(field*p.TanMax) - float64(y*vergence)
-		points, complete := raycheck.TraceRay(p, b.train, maskMM, p.WavelengthsNM[p.Reference()], 0, y, 0, slope)
+		points, complete := raycheck.TraceRay(p, b.train, maskMM, raycheck.RayStart{WavelengthNM: p.WavelengthsNM[p.Reference()], YMM: y, SlopeY: slope})
 		rays = append(rays, tracedRay{r, points, complete})
 	}
 	return rays

@@ -8,9 +8,9 @@ import (
 	"relaysweep/objective"
 )
 
-// fieldFractions are the field samples of a ray check, as fractions of the
+// FieldFractions are the field samples of a ray check, as fractions of the
 // tangent of the largest half angle.
-var fieldFractions = [...]float64{0, 0.5, 0.7, 1}
+var FieldFractions = [...]float64{0, 0.5, 0.7, 1}
 
 const (
 	// certainMargin is the squared cosine (of 63°) that every angle of incidence
@@ -20,9 +20,11 @@ const (
 	// changes angles by some hundredths and the step to the rim by a few degrees.
 	// TestCertain measures what is left of it.
 	certainMargin = 0.2
+	// weightRounding is the rounding of a sum of a bundle's weights.
+	weightRounding = 1e-9
 	// halfLost is the least share of a bundle that must get through for its
-	// metrics to mean anything: half, less the rounding of a sum of weights.
-	halfLost = 0.5 - 1e-9
+	// metrics to mean anything: half.
+	halfLost = 0.5 - weightRounding
 )
 
 // Report is the outcome of a ray check. It belongs to the Checker and stands
@@ -98,6 +100,7 @@ type Checker struct {
 	indices        map[*catalog.Glass][]float64 // by wavelength
 	limits         []float64                    // by MetricList; +Inf for none
 	allowance      float64                      // factor on the requirements of exact setpoints; 1, more for near misses
+	anyClearance   bool                         // at exact setpoints is near enough
 	// worstFirst are the bundles in use from the one that is likely to be worst
 	// on: from the outermost field to the axis, in each first what is traced.
 	// refocusSlackD is by how much the bounds of the eye's refocus are widened; 0 but for
@@ -159,15 +162,15 @@ type sampledBundle struct {
 }
 
 // NewChecker prepares checks for p, which must not change afterwards.
-func NewChecker(p *objective.Problem) *Checker { return newChecker(p, leastRays(p), fieldFractions[:]) }
+func NewChecker(p *objective.Problem) *Checker { return newChecker(p, leastRays(p), FieldFractions[:]) }
 
 // NewNearChecker prepares checks that also let near misses pass: trains that
 // exceed no limit on sharpness, colour and vignetting, and at their exact
-// setpoints neither travel nor mask size, by more than a factor, whatever the
-// clearance there. All else is judged as by [NewChecker].
+// setpoints neither travel nor mask size, by more than a factor; with a factor above 1,
+// whatever the clearance there. All else is judged as by [NewChecker].
 func NewNearChecker(p *objective.Problem, factor float64) *Checker {
 	c := NewChecker(p)
-	c.allowance = factor
+	c.allowance, c.anyClearance = factor, factor > 1
 	for m := maskBlur; m <= vignetting; m++ {
 		c.limits[m] *= factor
 	}
@@ -178,7 +181,7 @@ func NewNearChecker(p *objective.Problem, factor float64) *Checker {
 // from far to near within the range of p) in place of the depth samples, in the
 // same way: where not every sample is traced, by rays between the same ones.
 func NewCheckerAt(p *objective.Problem, vergences []float64) *Checker {
-	return newCheckerAt(p, leastRays(p), fieldFractions[:], vergences)
+	return newCheckerAt(p, leastRays(p), FieldFractions[:], vergences)
 }
 
 func newChecker(p *objective.Problem, q quadrature, fractions []float64) *Checker {

@@ -42,7 +42,7 @@ func BenchmarkTraceRaySurface(b *testing.B) {
 	mask, _ := p.PlaceMask(train, 0)
 	surfaces := 0
 	for b.Loop() {
-		points, complete := TraceRay(p, train, mask, 546.07, 0.5, 1, 0, 0.05)
+		points, complete := TraceRay(p, train, mask, RayStart{WavelengthNM: 546.07, XMM: 0.5, YMM: 1, SlopeY: 0.05})
 		if !complete {
 			b.Fatal("lost")
 		}

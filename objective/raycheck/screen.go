@@ -109,7 +109,7 @@ func (c *Checker) blursView(t *objective.Train) bool {
 // doubtOf is by how much more a limit has to be exceeded where only a share of a bundle's
 // weight gets through.
 func doubtOf(through float64) float64 {
-	if through < 1-1e-9 {
+	if through < 1-weightRounding {
 		return lossyDoubt
 	}
 	return 1
