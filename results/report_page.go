@@ -135,7 +135,7 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		Order: orderPageTable(l, r.Eyes), Assembly: assemblyTable(l), Stage: stageTable(l), Surfaces: surfacePageTable(l),
 		Margins: marginPageTable(l, asked),
 		RaysNote: fmt.Sprintf("Traced rays at %s nm for the far depth, mask at far. Edge rays leave the eye %s mm from the axis: half the pupil and half the box.",
-			sayNumber(l.Drawing.WavelengthNM), Fixed(l.Drawing.ReachMM, 2)),
+			sayNumber(l.Drawing.WavelengthNM), Fixed(l.Drawing.PupilEdgeMM, 2)),
 		Bar:      template.HTML(scaleBar(id + "-bar")),
 		Full:     template.URL("data:image/svg+xml;base64," + base64.StdEncoding.EncodeToString([]byte(l.Drawing.standalone(name)))),
 		FullName: fmt.Sprintf("%s-point%d-rank%d-full-size.svg", r.Job, d.Point, d.Rank),
