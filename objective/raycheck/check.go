@@ -6,6 +6,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck/lanes"
 )
 
 // FieldFractions are the field samples of a ray check, as fractions of the
@@ -90,8 +91,8 @@ type Checker struct {
 	fills          []pupil         // by field
 	tracedBundles  []tracedBundle  // by field, then by vergence from far to near
 	sampledBundles []sampledBundle // by field, then depth
-	launch         rays            // all beams at the eye
-	between        lines           // a bundle between traced vergences
+	launch         lanes.Rays      // all beams at the eye
+	between        lanes.Lines     // a bundle between traced vergences
 	loss           *lossFill       // replaces the quadrature where rays are lost
 	rim            *rimBuffers
 	at             place                        // of the pupil's middle
@@ -119,7 +120,7 @@ type Checker struct {
 	gapSteps   []int       // the step before which each gap lies, by gap
 	ratios     [][]float64 // by wavelength, then step
 	blocks     []block     // by wavelength
-	margin     float64     // as for [rays.through], over all that was traced
+	margin     float64     // as for [lanes.Rays.Through], over all that was traced
 	viewpoint  float64     // distance from the first vertex towards the world
 	layer      []float64   // paraxial distance from the first vertex behind the mask to the layer, by depth
 	chief      []float64   // paraxial height in it for unit slope towards the world, by depth
@@ -146,9 +147,9 @@ const (
 
 // block holds all beams of a wavelength.
 type block struct {
-	rays rays
-	mask lines // in the vertex plane before the mask, its glass allowed for
-	view lines // in the viewpoint plane
+	rays lanes.Rays
+	mask lanes.Lines // in the vertex plane before the mask, its glass allowed for
+	view lanes.Lines // in the viewpoint plane
 }
 
 // sampledBundle is one field and depth sample.
@@ -262,17 +263,15 @@ func (c *Checker) layOut(q quadrature) {
 			})
 		}
 	}
-	c.launch = newRays(n)
+	c.launch = lanes.NewRays(n)
 	for _, b := range c.tracedBundles {
-		fill := &c.fills[b.field]
-		for i := range fill.x {
-			c.launch.launch(b.from+i, fill.x[i], fill.y[i], b.tan, b.vergence)
-		}
+		fill, beam := &c.fills[b.field], c.launch.Part(b.from, b.to)
+		beam.Launch(fill.x, fill.y, b.tan, b.vergence)
 	}
 	for range c.weight {
-		c.blocks = append(c.blocks, block{newRays(n), newLines(n), newLines(n)})
+		c.blocks = append(c.blocks, block{lanes.NewRays(n), lanes.NewLines(n), lanes.NewLines(n)})
 	}
-	c.between = newLines(most)
+	c.between = lanes.NewLines(most)
 }
 
 // Check traces t until it is clear which requirement or limit it fails first.
@@ -297,7 +296,8 @@ func (c *Checker) Measure(t *objective.Train) *Report {
 }
 
 // MeasureLimited traces t for the metrics, whatever fails, but leaves out
-// vignetting when it is not limited and fields that no metric looks at. It is meant for trains that differ in gaps and eye relief only, one after the other.
+// vignetting when it is not limited and fields that no metric looks at. It is meant for
+// trains that differ in gaps and eye relief only, one after the other.
 func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 	c.prepare(t)
 	c.measureUsed(false, c.limited(vignetting))
@@ -407,9 +407,9 @@ func (c *Checker) prepare(t *objective.Train) {
 // setGaps changes the distances of the surfaces that are laid out to those of
 // the train.
 func (c *Checker) setGaps() {
-	c.steps[0].distance = c.t.EyeRelief
+	c.steps[0].DistanceMM = c.t.EyeRelief
 	for gap, s := range c.gapSteps {
-		c.steps[s].distance = c.t.Gaps[gap]
+		c.steps[s].DistanceMM = c.t.Gaps[gap]
 	}
 }
 

@@ -26,12 +26,12 @@ func BenchmarkTraceSurface(b *testing.B) {
 	r, launch := &c.blocks[c.reference].rays, &c.launch
 	surfaces := 0
 	for b.Loop() {
-		r.copyFrom(launch)
+		r.CopyFrom(launch)
 		c.throughSteps(r, c.reference, 0, len(c.steps))
-		surfaces += len(c.steps) * len(r.x)
+		surfaces += len(c.steps) * len(r.X)
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(surfaces), "ns/ray-surface")
-	if r.lost(0) {
+	if r.Lost(0) {
 		b.Fatal("lost")
 	}
 }

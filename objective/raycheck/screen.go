@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck/lanes"
 )
 
 // Screener tells, by exact rays at its paraxial gaps, whether a train is worth being
@@ -142,11 +143,11 @@ const lossyDoubt = 1.5
 const lostMost = 0.75
 
 // throughWeights are the weights of a bundle's rays, 0 for those that are lost.
-func (c *Checker) throughWeights(l *lines, b *sampledBundle) []float64 {
+func (c *Checker) throughWeights(l *lanes.Lines, b *sampledBundle) []float64 {
 	all := c.fills[b.field].weight
 	c.through = append(c.through[:0], all...)
 	for i := range c.through {
-		if math.IsNaN(l.x[i]) {
+		if math.IsNaN(l.X[i]) {
 			c.through[i] = 0
 		}
 	}

@@ -115,6 +115,13 @@ func TraceRay(p *objective.Problem, t *objective.Train, maskMM float64, start Ra
 	return points, true
 }
 
+const (
+	// crossingIterations is how many of Newton's steps lead to a crossing with an
+	// asphere, and crossingAccepted, in mm, the error with which it is accepted.
+	crossingIterations = 60
+	crossingAccepted   = 1e-11
+)
+
 // cross moves the ray to its crossing with a surface, false for a miss. A
 // conic is F(P) = c(x² + y² + (1+κ)z²) - 2z = 0, quadratic along the ray; of
 // its two crossings the one at which a ray towards the world comes out of the
@@ -131,7 +138,7 @@ func (r *RayPoint) cross(vertex float64, surface catalog.Surface) bool {
 		if math.IsNaN(s) {
 			s = -z / r.N
 		}
-		for range asphereIterations {
+		for range crossingIterations {
 			h := math.Hypot(r.X+s*r.L, r.Y+s*r.M)
 			rate := r.N
 			if h > 0 {
@@ -139,7 +146,7 @@ func (r *RayPoint) cross(vertex float64, surface catalog.Surface) bool {
 			}
 			s -= (z + s*r.N - surface.Sag(h)) / rate
 		}
-		if miss := z + s*r.N - surface.Sag(math.Hypot(r.X+s*r.L, r.Y+s*r.M)); !(math.Abs(miss) < asphereAccepted) {
+		if miss := z + s*r.N - surface.Sag(math.Hypot(r.X+s*r.L, r.Y+s*r.M)); !(math.Abs(miss) < crossingAccepted) {
 			return false
 		}
 	}
