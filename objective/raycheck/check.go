@@ -296,7 +296,8 @@ func (c *Checker) Measure(t *objective.Train) *Report {
 }
 
 // MeasureLimited traces t for the metrics, whatever fails, but leaves out
-// vignetting when it is not limited and fields that no metric looks at. It is meant for trains that differ in gaps and eye relief only, one after the other.
+// vignetting when it is not limited and fields that no metric looks at. It is meant for
+// trains that differ in gaps and eye relief only, one after the other.
 func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 	c.prepare(t)
 	c.measureUsed(false, c.limited(vignetting))

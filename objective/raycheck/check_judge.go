@@ -246,7 +246,7 @@ func (c *Checker) judgeTransmission() {
 	m := &c.report.Metrics
 	m.Transmission = c.transmission()
 	if !(m.Transmission >= c.p.Limits.TransmissionMin) {
-		c.fail("transmission_min")
+		c.fail(TransmissionMin)
 	}
 }
 

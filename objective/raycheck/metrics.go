@@ -48,8 +48,9 @@ type Metrics struct {
 
 // Metric describes one of Metrics.
 type Metric struct {
-	Name string // the column's name
-	of   func(*Metrics) *float64
+	Name   string // the column's name, and that of the limit on it
+	of     func(*Metrics) *float64
+	sample func(*Sample) float64 // where a sample holds it; nil for one that is not sampled
 }
 
 // metricIndex is a metric's place in MetricList.
@@ -66,24 +67,34 @@ const (
 	lateralColour
 	axialColour
 	vignetting
+	transmission
+	mass
+	price
 )
 
 // MetricList is every metric in the order in which limits apply to them.
 var MetricList = []Metric{
-	{"mask_blur_arcmin", func(m *Metrics) *float64 { return &m.MaskBlurArcmin }},
-	{"view_defocus_D", func(m *Metrics) *float64 { return &m.ViewDefocusD }},
-	{"view_astigmatism_D", func(m *Metrics) *float64 { return &m.ViewAstigmatismD }},
-	{"view_blur_arcmin", func(m *Metrics) *float64 { return &m.ViewBlurArcmin }},
-	{"view_refocus_D", func(m *Metrics) *float64 { return &m.ViewRefocusD }},
-	{objective.AxisVergenceD, func(m *Metrics) *float64 { return &m.AxisVergenceD }},
-	{"distortion_pct", func(m *Metrics) *float64 { return &m.DistortionPct }},
-	{"lateral_colour_arcmin", func(m *Metrics) *float64 { return &m.LateralColourArcmin }},
-	{"axial_colour_D", func(m *Metrics) *float64 { return &m.AxialColourD }},
-	{"vignetted_pct", func(m *Metrics) *float64 { return &m.VignettedPct }},
-	{"transmission", func(m *Metrics) *float64 { return &m.Transmission }},
-	{"mass_g", func(m *Metrics) *float64 { return &m.MassG }},
-	{"price", func(m *Metrics) *float64 { return &m.Price }},
+	maskBlur: {"mask_blur_arcmin", func(m *Metrics) *float64 { return &m.MaskBlurArcmin },
+		func(s *Sample) float64 { return s.MaskBlurArcmin }},
+	viewDefocus: {"view_defocus_D", func(m *Metrics) *float64 { return &m.ViewDefocusD },
+		func(s *Sample) float64 { return s.ViewDefocusD }},
+	viewAstigmatism: {"view_astigmatism_D", func(m *Metrics) *float64 { return &m.ViewAstigmatismD },
+		func(s *Sample) float64 { return s.ViewAstigmatismD }},
+	viewBlur: {"view_blur_arcmin", func(m *Metrics) *float64 { return &m.ViewBlurArcmin },
+		func(s *Sample) float64 { return s.ViewBlurArcmin }},
+	viewRefocus:   {"view_refocus_D", func(m *Metrics) *float64 { return &m.ViewRefocusD }, nil},
+	axisVergence:  {objective.AxisVergenceD, func(m *Metrics) *float64 { return &m.AxisVergenceD }, nil},
+	distortion:    {"distortion_pct", func(m *Metrics) *float64 { return &m.DistortionPct }, nil},
+	lateralColour: {"lateral_colour_arcmin", func(m *Metrics) *float64 { return &m.LateralColourArcmin }, nil},
+	axialColour:   {"axial_colour_D", func(m *Metrics) *float64 { return &m.AxialColourD }, nil},
+	vignetting:    {"vignetted_pct", func(m *Metrics) *float64 { return &m.VignettedPct }, nil},
+	transmission:  {"transmission", func(m *Metrics) *float64 { return &m.Transmission }, nil},
+	mass:          {objective.MassG.String(), func(m *Metrics) *float64 { return &m.MassG }, nil},
+	price:         {objective.Price.String(), func(m *Metrics) *float64 { return &m.Price }, nil},
 }
+
+// TransmissionMin is the name of the one limit from below, on transmission.
+const TransmissionMin = "transmission_min"
 
 // Value is a metric by name, false for an unknown name.
 func (m *Metrics) Value(name string) (value float64, ok bool) {
@@ -97,8 +108,9 @@ func (m *Metrics) Value(name string) (value float64, ok bool) {
 
 // reset makes every metric unknown.
 func (m *Metrics) reset() {
-	nan := math.NaN()
-	*m = Metrics{nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan}
+	for i := range MetricList {
+		*MetricList[i].of(m) = math.NaN()
+	}
 }
 
 // maskSums are weighted sums over the rays of one bundle at one wavelength that
