@@ -301,18 +301,24 @@ func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 }
 
 // measureUsed judges everything that requirements and limits look at, in their
-// order, the blurs also of displaced pupils. With stop it ends when one has failed;
-// it tells whether it came to its end.
+// order, the blurs also of displaced pupils. With stop it ends when one has failed, and
+// looks at displaced pupils only where the one in the middle leaves that open; it tells
+// whether it came to its end.
 func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
 	used := c.usedBundles()
 	c.report.FailedBy = ""
 	c.sum(0, used)
-	for _, a := range c.away {
-		a.sum(0, used)
-	}
 	over := func() bool { return stop && c.failed() }
 	if c.judgeMask(); over() {
 		return false
+	}
+	if stop {
+		if c.judgeMaskBlur(nil); over() {
+			return false
+		}
+	}
+	for _, a := range c.away {
+		a.sum(0, used)
 	}
 	if c.judgeMaskBlur(c.away); over() {
 		return false

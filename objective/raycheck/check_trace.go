@@ -7,11 +7,16 @@ import (
 )
 
 // throughSteps takes rays of wavelength w through the surfaces from and up to but
-// not including to. margin is as for [lanes.Rays.Through].
+// not including to, or to where the last of them is lost. margin is as for
+// [lanes.Rays.Through].
 func (c *Checker) throughSteps(r *lanes.Rays, w, from, to int) (margin float64) {
 	margin = 1
 	for s := from; s < to; s++ {
-		margin = min(margin, c.steps[s].through(r, c.ratios[w][s]))
+		here := c.steps[s].through(r, c.ratios[w][s])
+		margin = min(margin, here)
+		if here < 0 && r.AllLost() {
+			break
+		}
 	}
 	return margin
 }
