@@ -131,6 +131,8 @@ type beam struct {
 	vergence float64
 	from, to int   // its rays in a block
 	traced   []leg // by wavelength
+	// Its lines in a block, by wavelength.
+	mask, view []lanes.Lines
 }
 
 // leg is how far a beam has been traced.
@@ -156,7 +158,9 @@ type bundle struct {
 	mask         []maskSums
 	view         []viewSums // by wavelength, as mask
 	maskAll      maskSums
-	lossy        bool // some ray of it is lost, and its sums come from what passes
+	// Where its rays are, by wavelength.
+	maskFrom, viewFrom []source
+	lossy              bool // some ray of it is lost, and its sums come from what passes
 }
 
 // NewChecker prepares checks for p, which must not change afterwards.
@@ -265,10 +269,19 @@ func (c *Checker) layOut(q quadrature) {
 		fill, beam := &c.fills[b.field], c.launch.Part(b.from, b.to)
 		beam.Launch(fill.x, fill.y, b.tan, b.vergence)
 	}
-	for range c.weight {
-		c.blocks = append(c.blocks, block{lanes.NewRays(n), lanes.NewLines(n), lanes.NewLines(n)})
-	}
 	c.between = lanes.NewLines(most)
+	for range c.weight {
+		k := block{lanes.NewRays(n), lanes.NewLines(n), lanes.NewLines(n)}
+		c.blocks = append(c.blocks, k)
+		for i := range c.beams {
+			b := &c.beams[i]
+			b.mask, b.view = append(b.mask, k.mask.Part(b.from, b.to)), append(b.view, k.view.Part(b.from, b.to))
+		}
+		for i := range c.bundles {
+			b := &c.bundles[i]
+			b.maskFrom, b.viewFrom = append(b.maskFrom, c.sourceOf(&k.mask, b)), append(b.viewFrom, c.sourceOf(&k.view, b))
+		}
+	}
 }
 
 // Check traces t until it is clear which requirement or limit it fails first.

@@ -94,17 +94,16 @@ func (c *Checker) blursView(t *objective.Train) bool {
 	i := c.worstFirst[0]
 	b := &c.bundles[i]
 	c.traceFor(i, c.reference, toWorld)
-	l := c.linesOf(&c.blocks[c.reference].view, b)
-	weight := c.throughWeights(&l, b)
-	sums := c.viewSums(&l, weight, b)
-	if sums.weight < 1-lostMost {
+	l := b.viewFrom[c.reference].of()
+	sums := c.viewSums(l, c.throughWeights(l, b), b)
+	if sums.Weight < 1-lostMost {
 		return true
 	}
-	if sums.weight < halfLost {
+	if sums.Weight < halfLost {
 		return false
 	}
 	blur, _ := c.refocusedOf(b, sums)
-	return blur*math.Sqrt(c.weight[c.reference]) > c.limits[viewBlur]*doubtOf(sums.weight)
+	return blur*math.Sqrt(c.weight[c.reference]) > c.limits[viewBlur]*doubtOf(sums.Weight)
 }
 
 // doubtOf is by how much more a limit has to be exceeded where only a share of a bundle's
@@ -125,14 +124,14 @@ func (c *Checker) blursMask(t *objective.Train) bool {
 	i := c.worstFirst[0]
 	b := &c.bundles[i]
 	c.traceFor(i, c.reference, toMask)
-	l := c.linesOf(&c.blocks[c.reference].mask, b)
-	sums := c.maskSums(&l, c.throughWeights(&l, b), b)
-	if sums.weight < halfLost {
-		return sums.weight < 1-lostMost
+	l := b.maskFrom[c.reference].of()
+	sums := c.maskSums(l, c.throughWeights(l, b), b)
+	if sums.Weight < halfLost {
+		return sums.Weight < 1-lostMost
 	}
 	pp, ps, ss := sums.variance()
 	least := math.Sqrt(max(0, pp-ps*ps/ss) * c.weight[c.reference])
-	return arcmin(least/math.Abs(c.chief[b.depth])) > c.limits[maskBlur]*doubtOf(sums.weight)
+	return arcmin(least/math.Abs(c.chief[b.depth])) > c.limits[maskBlur]*doubtOf(sums.Weight)
 }
 
 // lossyDoubt is a factor on the limit of a bundle that loses rays, see blursView.
