@@ -290,10 +290,15 @@ func (c *Checker) layOut(q quadrature) {
 // in full.
 func (c *Checker) Check(t *objective.Train) *Report {
 	c.prepare(t)
+	c.check()
+	return &c.report
+}
+
+// check does so with the train in hand.
+func (c *Checker) check() {
 	if !c.rejected() && c.measureUsed(true, true) {
 		c.measureRest()
 	}
-	return &c.report
 }
 
 // Measure traces t for everything, whatever fails. FailedBy is the same as
@@ -368,8 +373,14 @@ func (c *Checker) measureRest() {
 	}
 }
 
-// prepare lays out t and clears the report.
+// prepare takes t in hand and clears the report.
 func (c *Checker) prepare(t *objective.Train) {
+	c.take(t)
+	c.begin()
+}
+
+// take takes t in hand and lays out its surfaces.
+func (c *Checker) take(t *objective.Train) {
 	p := c.p
 	c.t = t
 	if slices.Equal(t.Groups, c.groups) && t.Layout == c.layout && t.Seat == c.seat {
@@ -388,7 +399,11 @@ func (c *Checker) prepare(t *objective.Train) {
 		clear(c.beams[i].traced)
 	}
 	c.viewpoint = -p.Viewpoint(t)
-	r := &c.report
+}
+
+// begin clears the report for the train in hand.
+func (c *Checker) begin() {
+	t, r := c.t, &c.report
 	r.FailedBy, r.TravelMM = "", math.NaN()
 	r.Metrics.reset()
 	if g, known := t.MassG(); known {
@@ -399,12 +414,9 @@ func (c *Checker) prepare(t *objective.Train) {
 	}
 	nan := math.NaN()
 	for d, v := range c.depths {
-		position, chief := p.PlaceMask(t, v)
-		c.layer[d] = t.Gaps[t.MaskGap()] - position
-		c.chief[d] = -chief
 		r.Setpoints[d] = Setpoint{
-			VergenceD: 1000 * v, MaskMM: nan, MaskParaxialMM: position,
-			MaskBlurArcmin: nan, ViewBlurArcmin: nan, PixelArcmin: arcmin(p.MaskPixel / math.Abs(chief)),
+			VergenceD: 1000 * v, MaskMM: nan, MaskParaxialMM: c.place(d),
+			MaskBlurArcmin: nan, ViewBlurArcmin: nan, PixelArcmin: arcmin(c.p.MaskPixel / math.Abs(c.chief[d])),
 		}
 	}
 	for i := range c.bundles {
@@ -417,6 +429,14 @@ func (c *Checker) prepare(t *objective.Train) {
 	for _, a := range c.away {
 		a.follow(c)
 	}
+}
+
+// place finds the mask's paraxial place for depth d, and the chief ray there.
+func (c *Checker) place(d int) (position float64) {
+	position, chief := c.p.PlaceMask(c.t, c.depths[d])
+	c.layer[d] = c.t.Gaps[c.t.MaskGap()] - position
+	c.chief[d] = -chief
+	return position
 }
 
 // setGaps changes the distances of the surfaces that are laid out to those of

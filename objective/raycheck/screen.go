@@ -66,31 +66,33 @@ func (s *Screener) Screen(t *objective.Train) Screened {
 	at := *t
 	for relief := range screenReliefs(t) {
 		at.EyeRelief = relief
-		if s.near.blursView(&at) {
+		c := s.near
+		c.take(&at)
+		if c.blursView() {
 			first = cmp.Or(first, MetricList[viewBlur].Name)
 			continue
 		}
-		report := s.near.Check(&at)
-		if report.FailedBy == "" {
+		c.begin()
+		c.check() // with the rays that have been traced
+		if c.report.FailedBy == "" {
 			return Screened{Relief: relief}
 		}
-		first = cmp.Or(first, report.FailedBy)
+		first = cmp.Or(first, c.report.FailedBy)
 	}
 	return Screened{Failed: first}
 }
 
-// blursView reports whether the view's blur is beyond its limit, by the rays of one
-// wavelength at the field and depth that are likely to be worst. With the weight w of
+// blursView reports whether the view's blur of the train in hand is beyond its limit, by
+// the rays of one wavelength at the field and depth that are likely to be worst. With the weight w of
 // the wavelength, the variance over all wavelengths after the best refocus is no less than w
 // times the variance of these rays, about their own centroid and after a refocus
 // of their own within the same bounds. Rays that are lost are left out, as they are from
 // the metric, and more than lostMost of them are more than half of the bundle; what is left
 // of them samples the pupil roughly, so that the limit then is lossyDoubt times as high.
-func (c *Checker) blursView(t *objective.Train) bool {
+func (c *Checker) blursView() bool {
 	if !c.limited(viewBlur) {
 		return false
 	}
-	c.prepare(t)
 	i := c.worstFirst[0]
 	b := &c.bundles[i]
 	c.traceFor(i, c.reference, toWorld)
@@ -116,13 +118,13 @@ func doubtOf(through float64) float64 {
 }
 
 // blursMask likewise reports whether the mask's blur is, wherever it stands along the axis.
-func (c *Checker) blursMask(t *objective.Train) bool {
+func (c *Checker) blursMask() bool {
 	if !c.limited(maskBlur) {
 		return false
 	}
-	c.prepare(t)
 	i := c.worstFirst[0]
 	b := &c.bundles[i]
+	c.place(b.depth)
 	c.traceFor(i, c.reference, toMask)
 	l := b.maskFrom[c.reference].of()
 	sums := c.maskSums(l, c.throughWeights(l, b), b)
@@ -179,7 +181,8 @@ func (s *Screener) MaskBlurs(rear *objective.Group, relief float64) bool {
 	t.Gaps = append(t.Gaps[:0], maskAloneGap)
 	t.EyeRelief, t.Length = relief, 2*rear.ThicknessMM+maskAloneGap
 	t.AngularMagnification = s.p.Magnification
-	return s.mask.blursMask(t)
+	s.mask.take(t)
+	return s.mask.blursMask()
 }
 
 // maskAloneGap, in mm, is the gap before the rear group of a train of which only the

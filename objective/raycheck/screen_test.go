@@ -52,7 +52,8 @@ func TestBlursAreBlurred(t *testing.T) {
 				tight++
 			}
 		}
-		if s.near.blursView(train) {
+		s.near.take(train)
+		if s.near.blursView() {
 			count(&view)
 			if !beyond(viewBlur, full.Metrics.ViewBlurArcmin) {
 				t.Errorf("case %d: %v of the view's blur of %v is allowed and yet it is turned away; %v %% vignetted", i, x.share, full.Metrics.ViewBlurArcmin, full.Metrics.VignettedPct)
