@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"maps"
 	"math"
+	"slices"
 
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck/lanes"
@@ -17,6 +18,7 @@ import (
 type Screener struct {
 	p    *objective.Problem // with the limits of refined trains
 	near *Checker
+	few  *fewRays
 	// Of MaskBlurs: a train that holds only what the mask sees of any train.
 	mask  *Checker
 	alone objective.Train
@@ -46,7 +48,7 @@ func NewScreener(p *objective.Problem) *Screener {
 	near.limits[axisVergence] = math.Inf(1)
 	// Gaps can change the vergence of the world by so much, as a refocus does.
 	near.refocusSlackD = 1000 * p.ResidualVergenceMax()
-	return &Screener{p: q, near: near, mask: NewNearChecker(q, p.NearMissFactor)}
+	return &Screener{p: q, near: near, few: near.newFewRays(), mask: NewNearChecker(q, p.NearMissFactor)}
 }
 
 // refined is the problem with the limits that hold for refined trains.
@@ -68,7 +70,7 @@ func (s *Screener) Screen(t *objective.Train) Screened {
 		at.EyeRelief = relief
 		c := s.near
 		c.take(&at)
-		if c.blursView() {
+		if s.few.blursView(c) || c.blursView() {
 			first = cmp.Or(first, MetricList[viewBlur].Name)
 			continue
 		}
@@ -106,6 +108,56 @@ func (c *Checker) blursView() bool {
 	}
 	blur, _ := c.refocusedOf(b, sums)
 	return blur*math.Sqrt(c.weight[c.reference]) > c.limits[viewBlur]*doubtOf(sums.Weight)
+}
+
+// fewRays are those of the pupil's outermost ring in the bundle that blursView looks at. Of
+// most trains that it turns away they tell as much.
+type fewRays struct {
+	launch, rays lanes.Rays
+	lines        lanes.Lines
+	weight       []float64 // they add up to 1
+	share        float64   // of the bundle's weight
+}
+
+// newFewRays takes them from the bundle's beam; nil where there is no such ring.
+func (c *Checker) newFewRays() *fewRays {
+	b := &c.bundles[c.worstFirst[0]]
+	traced := slices.Index(c.share[b.depth], 1)
+	if b.field == 0 || traced < 0 || !c.limited(viewBlur) {
+		return nil
+	}
+	arms := leastRays(c.p).halfArms
+	beam := &c.beams[b.field*len(c.vergences)+traced]
+	n := arms[len(arms)-1]
+	f := &fewRays{launch: c.launch.Part(beam.to-n, beam.to), rays: lanes.NewRays(n), lines: lanes.NewLines(n)}
+	all := c.fills[b.field].weight
+	f.weight = slices.Clone(all[len(all)-n:])
+	for _, q := range f.weight {
+		f.share += q
+	}
+	for i := range f.weight {
+		f.weight[i] /= f.share
+	}
+	return f
+}
+
+// blursView reports whether these rays show that the view's blur of the train in hand is
+// beyond its limit, as [Checker.blursView] would. The variance of a share of the rays about
+// their own centroid, after the best refocus for them, times that share is no more than
+// the variance of all. They decide where they are so far from being lost that no others
+// are.
+func (f *fewRays) blursView(c *Checker) bool {
+	if f == nil {
+		return false
+	}
+	f.rays.CopyFrom(&f.launch)
+	if c.throughSteps(&f.rays, c.reference, 0, len(c.steps)) < certainMargin {
+		return false
+	}
+	b := &c.bundles[c.worstFirst[0]]
+	f.lines.Cross(&f.rays, c.viewpoint)
+	blur, _ := c.refocusedOf(b, c.viewSums(&f.lines, f.weight, b))
+	return blur*math.Sqrt(f.share*c.weight[c.reference]) > c.limits[viewBlur]*(1+objective.RequirementSlack)
 }
 
 // doubtOf is by how much more a limit has to be exceeded where only a share of a bundle's
