@@ -203,3 +203,28 @@ func (d *decoder) space() objective.Space {
 	}
 	return s
 }
+
+// design writes a design: its layout and seat, the codes of its groups, its
+// inner gap and its ranked length. The rest follows from these.
+func (e *encoder) design(c *candidate) {
+	e.space(c.space)
+	for _, code := range c.codes() {
+		e.Uint64(uint64(code))
+	}
+	e.Float(c.inner)
+	e.Float(c.ranked)
+}
+
+// design reads a design of a library's lenses.
+func (d *decoder) design(lib *objective.Library) (c candidate) {
+	c.space = d.space()
+	for i := range c.codes() {
+		c.groups[i] = objective.StackCode(d.Uint64())
+		if !lib.Names(c.groups[i]) {
+			d.Fail()
+			return candidate{}
+		}
+	}
+	c.inner, c.ranked = d.Float(), d.Float()
+	return c
+}

@@ -11,6 +11,7 @@ import (
 	"strconv"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/spec"
 )
 
 // Part is one of several parts of a job that are done apart, on one machine or
@@ -138,4 +139,46 @@ func (p Part) OtherParts(output string) error {
 		}
 	}
 	return nil
+}
+
+// Divides tells whether the job can be done in the parts of which this is one:
+// an error where it can't.
+func (j *Job) Divides(part Part) error {
+	if part.byPoints(len(j.Points)) {
+		return nil
+	}
+	for _, p := range j.Points {
+		o := j.options(p.Spec)
+		if o.optimize.wanted {
+			return &OptimizePartError{part, len(j.Points)}
+		}
+		if o.refine.wanted() && (o.checksMax > 0 || o.refine.candidates > 0) {
+			return &CappedPartError{part, len(j.Points)}
+		}
+	}
+	return nil
+}
+
+// OptimizePartError refuses a population search in parts of a sweep point: it is
+// not divided.
+type OptimizePartError struct {
+	Part   Part
+	Points int
+}
+
+func (e *OptimizePartError) Error() string {
+	return fmt.Sprintf("part %s would divide a sweep point, of which the job has %d: with search.method %q a job can be divided into at most as many parts as it has points",
+		e.Part, e.Points, spec.SearchOptimize)
+}
+
+// CappedPartError refuses a capped search with refinement in parts of a sweep point: which
+// designs come before the cap is known to no part alone.
+type CappedPartError struct {
+	Part   Part
+	Points int
+}
+
+func (e *CappedPartError) Error() string {
+	return fmt.Sprintf("part %s would divide a sweep point, of which the job has %d: with search.checks_max or refine.candidates a job that refines can be divided into at most as many parts as it has points\n    leave them at 0, or set refine.method = %q",
+		e.Part, e.Points, spec.RefineNone)
 }
