@@ -376,9 +376,12 @@ func (im *importer) skipped(cells []string) bool {
 	return false
 }
 
-// checkWidth faults a row that has not the header's cells. A workbook leaves
-// out empty ones at the end.
+// checkWidth faults a row of a text that has not the header's cells, as others
+// may then be out of their columns. Cells of a workbook have their places.
 func (im *importer) checkWidth(cells []string) *slip {
+	if im.src.numbersStored() {
+		return nil
+	}
 	n := len(cells)
 	for n > im.width && plain(cells[n-1]) == "" {
 		n--
@@ -386,7 +389,7 @@ func (im *importer) checkWidth(cells []string) *slip {
 	switch {
 	case n > im.width:
 		return &slip{fmt.Sprintf("the row has %s, the header %d", counted(n, "cell"), im.width), "one cell a column; a cell that holds the separator stands in double quotes"}
-	case n < im.width && !im.src.numbersStored() && n > 1:
+	case n < im.width && n > 1:
 		return &slip{fmt.Sprintf("the row has %s, the header %d", counted(n, "cell"), im.width), "one cell a column, or skip_rows in the map for rows that are no lens"}
 	}
 	return nil

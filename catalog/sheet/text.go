@@ -72,11 +72,15 @@ func (s *textSource) next() (cells []string, row int, wrong *slip, err error) {
 		case errors.As(err, &stop):
 			return nil, 0, nil, stop
 		case errors.As(err, &parse):
-			return nil, parse.StartLine, brokenQuotes(parse), nil
+			if cells = s.inches(parse); cells == nil {
+				return nil, parse.StartLine, brokenQuotes(parse), nil
+			}
 		default:
 			return nil, 0, nil, err
 		}
-		row, _ = s.csv.FieldPos(0)
+		if row = s.guard.line; parse == nil {
+			row, _ = s.csv.FieldPos(0)
+		}
 		if row > rowsMost {
 			return nil, 0, nil, brokenAt(row, "the sheet goes on", fmt.Sprintf("at most %d rows", rowsMost))
 		}
@@ -95,6 +99,22 @@ func (s *textSource) next() (cells []string, row int, wrong *slip, err error) {
 	}
 }
 
+// inches are the cells of a row of one line in which a double quote stands
+// behind a number, for inches; nil where the quotes are wrong in another way.
+func (s *textSource) inches(parse *csv.ParseError) []string {
+	if !errors.Is(parse.Err, csv.ErrBareQuote) || parse.StartLine != parse.Line || parse.Line != s.guard.line {
+		return nil
+	}
+	r := csv.NewReader(bytes.NewReader(s.guard.whole))
+	r.Comma = s.csv.Comma
+	r.LazyQuotes = true
+	cells, err := r.Read()
+	if err != nil {
+		return nil
+	}
+	return cells
+}
+
 func brokenQuotes(parse *csv.ParseError) *slip {
 	if errors.Is(parse.Err, csv.ErrBareQuote) {
 		return &slip{"a double quote stands inside a cell that does not begin with one", `the whole cell in double quotes, those inside doubled: "1"" lens"`}
@@ -106,7 +126,8 @@ func brokenQuotes(parse *csv.ParseError) *slip {
 type guard struct {
 	in    *bufio.Reader
 	line  int
-	rest  []byte // of the line in hand
+	whole []byte // the line in hand
+	rest  []byte // of it
 	since int    // bytes since the last row
 }
 
@@ -134,7 +155,7 @@ func (g *guard) Read(p []byte) (int, error) {
 		if bad, found := catalog.NotUTF8(line); bad > 0 {
 			return 0, brokenAt(g.line, found, catalog.WantUTF8)
 		}
-		g.rest = line
+		g.whole, g.rest = line, line
 		if len(line) == 0 { // nothing but the mark
 			return 0, io.EOF
 		}
@@ -162,6 +183,7 @@ func findSeparator(head []byte, headerRow int) (rune, error) {
 	for _, s := range separators {
 		r := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(head, []byte("\ufeff"))))
 		r.Comma = s.char
+		r.LazyQuotes = true
 		r.FieldsPerRecord = -1
 		r.ReuseRecord = true
 		c := count{separator: s.char}
