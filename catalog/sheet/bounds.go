@@ -8,6 +8,6 @@ const (
 	columnsMost = 500
 	// cellBytesMost is the length of a cell in bytes.
 	cellBytesMost = 64 << 10
-	// rowBytesMost is the length of a row.
-	rowBytesMost = 1 << 20
+	// rowBytesMost is the length of a line, and half of that of a row.
+	rowBytesMost = 256 << 10
 )

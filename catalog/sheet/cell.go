@@ -105,13 +105,15 @@ func (r *reading) number(text string) (float64, *slip) {
 			return 0, wrong
 		}
 	}
-	x, ok := exact(t, r.isLength && r.unit.name == "inch")
-	if !ok {
+	if !r.isLength || r.unit.name == "mm" {
+		if x, ok := decimal(t); ok {
+			return x, nil
+		}
 		return 0, r.explain(text)
 	}
-	if !r.isLength {
-		f, _ := x.Float64()
-		return f, nil
+	x, ok := exact(t, r.unit.name == "inch")
+	if !ok {
+		return 0, r.explain(text)
 	}
 	if r.unit.mm == nil {
 		if x.Sign() == 0 {
@@ -184,7 +186,15 @@ func exact(t string, fractions bool) (*big.Rat, bool) {
 		}
 	}
 	if !has {
-		return decimal(t)
+		// The size is bounded before the number is written out.
+		const smallest, largest = 1e-60, 1e60
+		switch a, ok := decimal(t); {
+		case !ok || math.Abs(a) > largest:
+			return nil, false
+		case math.Abs(a) < smallest:
+			return new(big.Rat), true
+		}
+		return new(big.Rat).SetString(t)
 	}
 	numerator, denominator, _ := strings.Cut(fraction, "/")
 	negative := strings.HasPrefix(t, "-")
@@ -218,23 +228,13 @@ func digits(t string) (*big.Rat, bool) {
 	return new(big.Rat).SetString(t)
 }
 
-// decimal is a decimal number. Its size is bounded before it is written out.
-func decimal(t string) (*big.Rat, bool) {
+// decimal is a finite decimal number, as a lens table has it.
+func decimal(t string) (float64, bool) {
 	if t == "" || strings.Trim(t, "+-0123456789.eE") != "" {
-		return nil, false
+		return 0, false
 	}
 	x, err := strconv.ParseFloat(t, 64)
-	if err != nil {
-		return nil, false
-	}
-	const smallest, largest = 1e-60, 1e60
-	switch a := math.Abs(x); {
-	case a < smallest:
-		return new(big.Rat), true
-	case a > largest:
-		return nil, false
-	}
-	return new(big.Rat).SetString(t)
+	return x, err == nil
 }
 
 // quoted shows what stands in a cell, cut short where it is long.

@@ -29,13 +29,13 @@ func decodePart(f *zip.File, into any) error {
 	return xml.NewDecoder(&paced{in: in}).Decode(into)
 }
 
-// paced stops a reader that gives a megabyte without an element in between.
+// paced stops a reader that gives too much without an element in between.
 type paced struct {
 	in    io.Reader
 	since int
 }
 
-var errTooLong = errors.New("a text or element is longer than 1 MB")
+var errTooLong = errors.New("a text or element is longer than 256 kB")
 
 func (p *paced) Read(b []byte) (int, error) {
 	n, err := p.in.Read(b)

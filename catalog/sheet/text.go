@@ -136,7 +136,7 @@ func (g *guard) Read(p []byte) (int, error) {
 		line, err := g.in.ReadSlice('\n')
 		switch {
 		case errors.Is(err, bufio.ErrBufferFull):
-			return 0, brokenAt(g.line+1, "the line is longer than 1 MB", "one line for each lens")
+			return 0, brokenAt(g.line+1, "the line is longer than 256 kB", "one line for each lens")
 		case err != nil && !errors.Is(err, io.EOF):
 			return 0, brokenAt(g.line+1, "cannot be read: "+err.Error(), "a spreadsheet in CSV or XLSX")
 		case len(line) == 0:
@@ -163,7 +163,7 @@ func (g *guard) Read(p []byte) (int, error) {
 	n := copy(p, g.rest)
 	g.rest = g.rest[n:]
 	if g.since += n; g.since > 2*rowBytesMost {
-		return 0, brokenAt(g.line, "a row goes over more than 1 MB", "one line for each lens; is a closing quote missing before?")
+		return 0, brokenAt(g.line, "a row goes over more than 512 kB", "one line for each lens; is a closing quote missing before?")
 	}
 	return n, nil
 }
