@@ -98,7 +98,7 @@ Exit codes: 0 done, 1 failed, 2 the spec, a catalog or the command line is
 wrong, 3 done but nothing meets the requirements, 130 interrupted.
 
 ` + cautions,
-		Version:       version,
+		Version:       versionText(),
 		SilenceUsage:  true,
 		SilenceErrors: true,
 		Args: func(cmd *cobra.Command, args []string) error {
@@ -114,6 +114,8 @@ wrong, 3 done but nothing meets the requirements, 130 interrupted.
 	root.SetHelpCommand(newHelpCommand())
 	root.AddCommand(newRunCommand(), newMergeCommand(), newCheckCommand(), newShowCommand(), newReportCommand(), newSetpointsCommand(),
 		newInitCommand(), newCatalogCommand())
+	root.SetVersionTemplate("{{.Version}}")
+	completeArguments(root)
 	return root
 }
 
