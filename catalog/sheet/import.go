@@ -75,6 +75,8 @@ type importer struct {
 	lenient bool
 	w       io.Writer
 	written int64
+	head    string // header of the table, with what is passed over
+	batch   []made
 
 	columns []column // of the table, in order
 	width   int      // cells of the sheet's header
@@ -139,6 +141,9 @@ func (im *importer) run(ctx context.Context, file catalog.File) (*Outcome, error
 		if err := im.next(cells, row, wrong); err != nil {
 			return nil, err
 		}
+	}
+	if err := im.flush(); err != nil {
+		return nil, err
 	}
 	if len(im.findings.order) == 0 && im.outcome.Lenses == 0 {
 		im.findings.add(0, "", slip{"no row makes a lens" + im.reasons(), "rows of lenses below row " + fmt.Sprint(im.m.headerRow)})
@@ -268,9 +273,9 @@ func (im *importer) preamble(file catalog.File) error {
 		names = append(names, c.name)
 	}
 	names = append(names, derivedColumn)
+	im.head = "# ignore: " + derivedColumn + "\n" + record(names)
 	return im.write("# Lens table from the sheet " + shownName(file.Shown) + " by the map " + shownName(im.m.file) + "\n" +
-		"# The column " + derivedColumn + " names radii that were computed from the focal length or follow from the kind.\n" +
-		"# ignore: " + derivedColumn + "\n" + record(names))
+		"# The column " + derivedColumn + " names radii that were computed from the focal length or follow from the kind.\n" + im.head)
 }
 
 // shownName is a file's name without its folder.
@@ -292,57 +297,145 @@ func (im *importer) write(text string) error {
 
 // next takes a row.
 func (im *importer) next(cells []string, row int, wrong *slip) error {
-	if slices.ContainsFunc(im.m.skipRows, func(s span) bool { return s.first <= row && row <= s.last }) {
-		im.outcome.Rows++
-		im.outcome.Skipped++
-		return nil
-	}
 	im.outcome.Rows++
-	im.row, im.part, im.faulty = row, "", im.faulty[:0]
-	if wrong == nil && im.skipped(cells) {
+	if slices.ContainsFunc(im.m.skipRows, func(s span) bool { return s.first <= row && row <= s.last }) || wrong == nil && im.skipped(cells) {
 		im.outcome.Skipped++
 		return nil
 	}
+	im.row, im.part, im.faulty = row, "", im.faulty[:0]
 	if wrong == nil {
 		wrong = im.checkWidth(cells)
 	}
 	if wrong != nil {
 		im.fault("", *wrong)
-		im.settle()
-		return nil
+		return im.settle()
 	}
 	im.read(cells)
 	im.checkGlasses()
 	if len(im.faulty) > 0 {
-		im.settle()
-		return nil
+		return im.settle()
 	}
 	derived, reason := im.complete()
 	if reason != "" {
-		im.left.add(row, im.part, reason)
-		return nil
+		return im.leaveOut(reason)
 	}
-	text := im.text(derived)
-	if reason := im.check(text, derived); reason != "" {
-		im.left.add(row, im.part, reason)
-		return nil
+	im.batch = append(im.batch, made{row, im.part, im.values["kind"], derived, im.text(derived)})
+	if len(im.batch) == batchRows {
+		return im.flush()
 	}
-	if len(im.faulty) > 0 {
-		im.settle()
-		return nil
-	}
-	im.outcome.Lenses++
-	if derived != "" {
-		im.outcome.Derived++
-	}
-	if kind := im.values["kind"]; !im.kinds[kind] && len(im.kinds) < reasonsMost {
-		im.kinds[strings.Clone(kind)] = true
-	}
-	return im.write(text)
+	return nil
 }
 
-// settle tells the faults of the row, or leaves it out for the first.
-func (im *importer) settle() {
+// batchRows is how many rows are read at once as a lens table.
+const batchRows = 256
+
+// made is a row of the table that is yet to be read as such.
+type made struct {
+	row                       int
+	part, kind, derived, text string
+}
+
+// flush reads the rows in hand as a lens table, and writes them. Where anything
+// is to be said, each is read by itself.
+func (im *importer) flush() error {
+	batch := im.batch
+	im.batch = im.batch[:0]
+	if len(batch) == 0 {
+		return nil
+	}
+	row, part := im.row, im.part
+	defer func() { im.row, im.part = row, part }()
+	clean := im.allClean(batch)
+	for _, l := range batch {
+		if !clean && !im.check(l) {
+			continue
+		}
+		im.seen[digestOf(l.part)] = l.row
+		im.outcome.Lenses++
+		if l.derived != "" {
+			im.outcome.Derived++
+		}
+		if !im.kinds[l.kind] && len(im.kinds) < reasonsMost {
+			im.kinds[strings.Clone(l.kind)] = true
+		}
+		im.row = l.row
+		if err := im.write(l.text); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func digestOf(part string) [16]byte {
+	sum := sha256.Sum256([]byte(part))
+	return [16]byte(sum[:])
+}
+
+// tableOf is a lens table of rows.
+func (im *importer) tableOf(batch ...made) []byte {
+	var b bytes.Buffer
+	b.WriteString(im.head)
+	for _, l := range batch {
+		b.WriteString(l.text)
+	}
+	return b.Bytes()
+}
+
+// allClean reports whether nothing is to be said of a batch.
+func (im *importer) allClean(batch []made) bool {
+	for _, l := range batch {
+		if im.seen[digestOf(l.part)] > 0 {
+			return false
+		}
+	}
+	_, warnings, faults := catalog.ReadLenses(im.tableOf(batch...), im.findings.file, im.glasses)
+	return len(warnings) == 0 && len(faults) == 0
+}
+
+// check reads a row as the reader of lens tables does. It is false for one that
+// makes no lens. What is wrong with a lens whose radii were computed is a reason
+// to leave it out.
+func (im *importer) check(l made) bool {
+	im.row, im.part, im.faulty = l.row, l.part, im.faulty[:0]
+	_, warnings, faults := catalog.ReadLenses(im.tableOf(l), im.findings.file, im.glasses)
+	if len(faults) > 0 && l.derived != "" {
+		im.left.add(l.row, l.part, fmt.Sprintf("%s was computed, and then %s: %s", l.derived, faults[0].Key, faults[0].Found))
+		return false
+	}
+	for _, f := range faults {
+		im.fault(im.sourceKey(f.Key), slip{f.Found, f.Want})
+	}
+	if other := im.seen[digestOf(l.part)]; other > 0 && len(faults) == 0 {
+		im.fault(im.sourceKey("part"), slip{fmt.Sprintf("%s is already in row %d", quoted(l.part), other), "each part once, or the row in skip_rows"})
+	}
+	if len(im.faulty) > 0 {
+		im.tell()
+		return false
+	}
+	for _, f := range warnings {
+		im.warned.add(l.row, im.sourceKey(f.Key), slip{f.Found, f.Want})
+	}
+	return true
+}
+
+// leaveOut leaves the row in hand out, after those before it are dealt with.
+func (im *importer) leaveOut(reason string) error {
+	err := im.flush()
+	im.left.add(im.row, im.part, reason)
+	return err
+}
+
+// settle tells the faults of the row in hand, after those before it.
+func (im *importer) settle() error {
+	faulty := slices.Clone(im.faulty)
+	err := im.flush()
+	im.faulty = faulty
+	im.tell()
+	return err
+}
+
+// tell tells the faults of a row, or leaves it out for the first.
+func (im *importer) tell() {
 	if im.lenient {
 		f := im.faulty[0]
 		reason := f.found
@@ -510,37 +603,4 @@ func record(cells []string) string {
 	}
 	b.WriteByte('\n')
 	return b.String()
-}
-
-// check reads the row as the reader of lens tables does. What is wrong with a
-// lens whose radii were computed is a reason to leave it out.
-func (im *importer) check(text, derived string) (reason string) {
-	var b bytes.Buffer
-	names := make([]string, 0, len(im.columns)+1)
-	for _, c := range im.columns {
-		names = append(names, c.name)
-	}
-	b.WriteString("# ignore: " + derivedColumn + "\n" + record(append(names, derivedColumn)) + text)
-	_, warnings, faults := catalog.ReadLenses(b.Bytes(), im.findings.file, im.glasses)
-	if len(faults) > 0 && derived != "" {
-		f := faults[0]
-		return fmt.Sprintf("%s was computed, and then %s: %s", derived, f.Key, f.Found)
-	}
-	for _, f := range faults {
-		im.fault(im.sourceKey(f.Key), slip{f.Found, f.Want})
-	}
-	if len(im.faulty) > 0 {
-		return ""
-	}
-	sum := sha256.Sum256([]byte(im.part))
-	digest := [16]byte(sum[:])
-	if other, twice := im.seen[digest]; twice {
-		im.fault(im.sourceKey("part"), slip{fmt.Sprintf("%s is already in row %d", quoted(im.part), other), "each part once, or the row in skip_rows"})
-		return ""
-	}
-	im.seen[digest] = im.row
-	for _, f := range warnings {
-		im.warned.add(im.row, im.sourceKey(f.Key), slip{f.Found, f.Want})
-	}
-	return ""
 }
