@@ -1,9 +1,7 @@
 package sheet
 
 import (
-	"errors"
 	"fmt"
-	"io"
 	"math"
 	"regexp"
 	"slices"
@@ -18,61 +16,6 @@ const (
 	sampledMost  = 300 // rows below it that are looked at
 	namesMost    = 60  // kinds and glasses that are listed
 )
-
-// meaning is what a column may be meant as, by the words of its name.
-type meaning struct {
-	column string
-	words  *regexp.Regexp
-}
-
-// meanings in the order in which they are tried. The words are those of the
-// trade, in English and German; a header that has none of them stays unsure.
-var meanings = []meaning{
-	{"efl_mm", regexp.MustCompile(`\b(effective focal( length)?|focal length|efl|brennweite|power|f'?)$`)},
-	{"bfl_mm", regexp.MustCompile(`\b(back focal( length)?|back focus|bfl|bfd|schnittweite)$`)},
-	{"clear_mm", regexp.MustCompile(`\b(clear (aperture|diameter)|free aperture|ca|freie (öffnung|apertur))$`)},
-	{"diameter_mm", regexp.MustCompile(`^(outer |lens |full )?(diameter|dia\.?|durchmesser|ø|⌀)$`)},
-	{"t1_mm", regexp.MustCompile(`^(cent(er|re) thickness|thickness|mittendicke|ct|tc|t ?1?|d ?1)( 1)?$`)},
-	{"t2_mm", regexp.MustCompile(`^(cent(er|re) thickness|thickness|mittendicke|ct|tc|t|d) ?2$`)},
-	{"t3_mm", regexp.MustCompile(`^(cent(er|re) thickness|thickness|mittendicke|ct|tc|t|d) ?3$`)},
-	{"r1_mm", regexp.MustCompile(`^(radius( of curvature)?|front radius|r) ?1?$`)},
-	{"r2_mm", regexp.MustCompile(`^(radius( of curvature)?|r) ?2$|^(back|rear) radius$`)},
-	{"r3_mm", regexp.MustCompile(`^(radius( of curvature)?|r) ?3$`)},
-	{"r4_mm", regexp.MustCompile(`^(radius( of curvature)?|r) ?4$`)},
-	{"glass1", regexp.MustCompile(`^(glass|material|substrate|glas|werkstoff)( type)?( ?1)?$`)},
-	{"glass2", regexp.MustCompile(`^(glass|material|substrate|glas|werkstoff) ?2$`)},
-	{"glass3", regexp.MustCompile(`^(glass|material|substrate|glas|werkstoff) ?3$`)},
-	{"part", regexp.MustCompile(`^(part|item|order|article|catalog(ue)?|stock|artikel|bestell|teile?)[ -]?(no\.?|number|code|id|nr\.?|nummer|#)?$|^(sku|code|name)$`)},
-	{"kind", regexp.MustCompile(`^(lens )?(type|form|shape|kind|art|typ|bauform)$`)},
-	{"vendor", regexp.MustCompile(`^(vendor|maker|manufacturer|brand|shop|supplier|hersteller|lieferant)$`)},
-	{"price", regexp.MustCompile(`\b(price|cost|preis)\b`)},
-	{"stock", regexp.MustCompile(`^(in stock|stock|quantity|qty\.?|pieces|bestand|lagerbestand|menge)$`)},
-	{"density", regexp.MustCompile(`^(density|dichte)$`)},
-	{"loss_pct", regexp.MustCompile(`^(reflectance|loss|surface loss)( per surface)?$`)},
-}
-
-// kindWords are ways to write a kind of lens.
-var kindWords = []struct {
-	kind  string
-	words *regexp.Regexp
-}{
-	{"plano-convex", regexp.MustCompile(`^plano?[ -]?(convex|konvex)$`)},
-	{"plano-concave", regexp.MustCompile(`^plano?[ -]?(concave|konkav)$`)},
-	{"equi-convex", regexp.MustCompile(`^(equi|symmetric)[ -]?(bi-?)?convex$`)},
-	{"equi-concave", regexp.MustCompile(`^(equi|symmetric)[ -]?(bi-?)?concave$`)},
-	{"bi-convex", regexp.MustCompile(`^(bi|double)[ -]?(convex|konvex)$`)},
-	{"bi-concave", regexp.MustCompile(`^(bi|double)[ -]?(concave|konkav)$`)},
-	{"meniscus", regexp.MustCompile(`^((positive|negative) )?menisk?(cu)?s$`)},
-	{"achromat", regexp.MustCompile(`^(achromat(ic)?( doublet)?|cemented doublet)$`)},
-}
-
-// sampled is the beginning of a sheet.
-type sampled struct {
-	header []string
-	row    int // of the header
-	rows   [][]string
-	stored bool // numbers are stored as such
-}
 
 // guess is a proposed feed of one of our columns.
 type guess struct {
@@ -110,128 +53,6 @@ func Suggest(file catalog.File, sheetName string, headerRow int) (string, error)
 	return b.String(), nil
 }
 
-// sample reads the beginning of a sheet.
-func sample(file catalog.File, sheetName string, headerRow int) (*sampled, error) {
-	if headerRow < 0 || headerRow > rowsMost {
-		return nil, brokenAt(0, fmt.Sprintf("there is no row %d", headerRow), "the number of the row with the column names, from 1")
-	}
-	m := &Map{sheet: sheetName, headerRow: max(headerRow, 1)}
-	if headerRow == 0 {
-		// A title above the header has no separators.
-		m.headerRow = likelyHeader(file, m)
-	}
-	src, err := open(file, m)
-	if err != nil {
-		return nil, err
-	}
-	defer src.close()
-	s := &sampled{row: m.headerRow, stored: src.numbersStored()}
-	for len(s.rows) < sampledMost {
-		cells, row, wrong, err := src.next()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return nil, err
-		}
-		if wrong != nil || row < s.row {
-			continue
-		}
-		var line []string
-		for _, c := range cells {
-			line = append(line, strings.Clone(plain(c)))
-		}
-		if row == s.row {
-			s.header = line
-			continue
-		}
-		if s.header == nil {
-			break
-		}
-		s.rows = append(s.rows, line)
-	}
-	if s.header == nil {
-		return nil, brokenAt(s.row, "there is no header in this row", "a row of column names; --header-row tells which")
-	}
-	return s, nil
-}
-
-// likelyHeader is the first row in which most names mean something.
-func likelyHeader(file catalog.File, m *Map) int {
-	best, most := 1, 0
-	separators := []rune{0}
-	if src, err := open(file, m); err == nil {
-		if !src.numbersStored() {
-			separators = []rune{',', ';', '\t'}
-		}
-		_ = src.close() // only read from
-	} else {
-		separators = []rune{',', ';', '\t'}
-	}
-	for _, separator := range separators {
-		with := *m
-		with.separator = separator
-		src, err := open(file, &with)
-		if err != nil {
-			continue
-		}
-		for range headerWithin {
-			cells, row, wrong, err := src.next()
-			if err != nil {
-				break
-			}
-			if wrong != nil {
-				continue
-			}
-			n := 0
-			for _, c := range cells {
-				if column, _ := meant(plain(c)); column != "" {
-					n++
-				}
-			}
-			if n > most {
-				best, most = row, n
-			}
-		}
-		_ = src.close()
-	}
-	return best
-}
-
-var bracketed = regexp.MustCompile(`\s*[(\[{]([^)\]}]*)[)\]}]|,\s*(\S+)$|\s+/\s+(\S+)$|\s+in\s+(\S+)$`)
-
-// meant is the column of ours that a header name means, and the unit that it
-// states, as it stands there.
-func meant(header string) (column, unitText string) {
-	name := header
-	if m := bracketed.FindStringSubmatch(name); m != nil {
-		for _, text := range m[1:] {
-			if text != "" {
-				unitText = strings.TrimSpace(text)
-			}
-		}
-		name = strings.TrimSpace(strings.Replace(name, m[0], " ", 1))
-	} else if i := strings.LastIndexByte(name, ' '); i > 0 {
-		if _, ok := unitSpelled(name[i+1:]); ok {
-			name, unitText = name[:i], name[i+1:]
-		}
-	}
-	name = strings.ToLower(strings.TrimRight(plain(strings.ReplaceAll(name, "_", " ")), ":. "))
-	for _, mean := range meanings {
-		if mean.words.MatchString(name) {
-			return mean.column, unitText
-		}
-	}
-	return "", unitText
-}
-
-func (s *sampled) cell(row, column int) string {
-	if column < len(s.rows[row]) {
-		return s.rows[row][column]
-	}
-	return ""
-}
-
 func (s *sampled) guesses() []guess {
 	var all []guess
 	for at, header := range s.header {
@@ -260,8 +81,8 @@ func (s *sampled) guesses() []guess {
 				g.unit = u.name
 			}
 		}
-		if column == "price" && unitText != "" {
-			g.drop = s.dropped(at, unitText)
+		if column == "price" {
+			g.drop = s.dropped(at)
 		}
 		all = append(all, g)
 	}
@@ -286,27 +107,51 @@ func (s *sampled) unitOfCells(at int) (unit, bool) {
 	return unit{}, false
 }
 
-// dropped are the texts of currency that stand in cells.
-func (s *sampled) dropped(at int, text string) []string {
-	for i := range s.rows {
-		if strings.Contains(s.cell(i, at), text) {
-			return []string{text}
+var (
+	aroundNumber  = regexp.MustCompile(`^([^\d+\-−.,]*)[\d.,+\-−]+([^\d.,]*)$`)
+	pointThousand = regexp.MustCompile(`\d\.\d{3},\d`)
+	commaThousand = regexp.MustCompile(`\d,\d{3}(\.\d|,\d{3})`)
+)
+
+// dropped are the currencies before and behind a column's prices, and what parts
+// their thousands.
+func (s *sampled) dropped(at int) []string {
+	var drop []string
+	add := func(text string) {
+		if text = strings.TrimSpace(text); text != "" && len(drop) < 10 && !slices.Contains(drop, text) {
+			drop = append(drop, text)
 		}
 	}
-	return nil
+	for i := range s.rows {
+		text := s.cell(i, at)
+		m := aroundNumber.FindStringSubmatch(text)
+		if m == nil {
+			continue
+		}
+		add(m[1])
+		add(m[2])
+		switch {
+		case pointThousand.MatchString(text):
+			add(".")
+		case commaThousand.MatchString(text):
+			add(",")
+		}
+	}
+	return drop
 }
 
 func isNumeric(g guess) bool { return g.column != "" && !isText(g.column) }
 
 var (
-	withComma = regexp.MustCompile(`^[+\-−]?\d+,\d+\D*$`)
+	withComma = regexp.MustCompile(`^[+\-−]?(\d+,(\d{1,2}|\d{4,})|0,\d+|\d{1,3}(\.\d{3})+,\d+)\D*$`)
+	eitherWay = regexp.MustCompile(`^[+\-−]?\d{1,3},\d{3}\D*$`) // decimals or thousands
 	withPoint = regexp.MustCompile(`^[+\-−]?\d*\.\d+\D*$`)
 )
 
 // writeNotation writes what the cells of numbers show: decimal commas, texts
 // for no value.
 func (s *sampled) writeNotation(b *strings.Builder, guesses []guess) (commas bool) {
-	comma, point := 0, 0
+	comma, point, either := 0, 0, 0
 	var empty []string
 	for _, g := range guesses {
 		if !isNumeric(g) {
@@ -317,6 +162,8 @@ func (s *sampled) writeNotation(b *strings.Builder, guesses []guess) (commas boo
 			switch {
 			case withComma.MatchString(text):
 				comma++
+			case eitherWay.MatchString(text):
+				either++
 			case withPoint.MatchString(text):
 				point++
 			case slices.Contains([]string{"-", "–", "—", "n/a", "N/A", "na", "NA", "none", "k.A.", "?", "#N/A"}, text) && !slices.Contains(empty, text):
@@ -328,6 +175,8 @@ func (s *sampled) writeNotation(b *strings.Builder, guesses []guess) (commas boo
 	case comma > 0 && (point == 0 || s.stored):
 		b.WriteString("decimal_comma = true\n")
 		commas = true
+	case comma == 0 && either > 0 && point == 0:
+		fmt.Fprintf(b, "# decimal_comma = true   # unsure: in %s the comma may part thousands\n", counted(either, "number"))
 	case comma > 0:
 		fmt.Fprintf(b, "# decimal_comma = true   # %s with a comma, %d with a point\n", counted(comma, "number"), point)
 	}
@@ -426,8 +275,8 @@ func (s *sampled) examples(at int) string {
 	return "   # as " + strings.Join(some, ", ")
 }
 
-// withSigns looks for evidence of how the last radius is signed: a bi-convex or
-// bi-concave lens has radii of opposite signs in a lens table.
+// withSigns looks for the convention of signs by which all lenses are of the
+// kinds that the sheet says.
 func (s *sampled) withSigns(guesses []guess, commas bool) []guess {
 	at := func(column string) int {
 		i := slices.IndexFunc(guesses, func(g guess) bool { return g.column == column })
@@ -440,41 +289,49 @@ func (s *sampled) withSigns(guesses []guess, commas bool) []guess {
 	if r1 < 0 || r2 < 0 {
 		return guesses
 	}
-	opposite, alike, negative := 0, 0, false
+	fits := map[sign]bool{signAxis: true, signAgainst: true, signConvex: true, signKind: true}
 	in := reading{unit: units[0], isLength: true, decimalComma: commas, flat: usualFlat, numbers: s.stored}
 	for i := range s.rows {
 		a, wrong1 := in.number(s.cell(i, r1))
 		b, wrong2 := in.number(s.cell(i, r2))
-		negative = negative || wrong1 == nil && a < 0 || wrong2 == nil && b < 0
-		if wrong1 != nil || wrong2 != nil || math.IsInf(a, 0) || math.IsInf(b, 0) || kind < 0 {
+		if wrong1 != nil || wrong2 != nil || kind < 0 {
 			continue
 		}
-		switch kindMeant(s.cell(i, kind)) {
-		case "bi-convex", "bi-concave", "equi-convex", "equi-concave":
-			if a*b < 0 {
-				opposite++
-			} else {
-				alike++
-			}
+		front, back, plano, _ := formOf(kindMeant(s.cell(i, kind)))
+		if front == 0 {
+			continue
+		}
+		if plano {
+			back = -front // whichever is the curved one
+		}
+		// What stands for a curved face, times the sign that it has in a lens table.
+		first, last := float64(front)*a, float64(back)*b
+		flat1, flat2 := math.IsInf(a, 0), math.IsInf(b, 0)
+		keep := func(convention sign, holds bool) { fits[convention] = fits[convention] && holds }
+		keep(signAxis, (flat1 || first > 0) && (flat2 || last > 0))
+		keep(signAgainst, (flat1 || first < 0) && (flat2 || last < 0))
+		keep(signConvex, (flat1 || first > 0) && (flat2 || last < 0))
+		keep(signKind, (flat1 || a > 0) && (flat2 || b > 0))
+	}
+	var left []string
+	for _, convention := range []sign{signAxis, signAgainst, signConvex, signKind} {
+		if fits[convention] {
+			left = append(left, string(convention))
 		}
 	}
-	last := guesses[slices.IndexFunc(guesses, func(g guess) bool { return g.column == "r2_mm" })].column
 	for i := range guesses {
 		g := &guesses[i]
-		if g.column != "r1_mm" && g.column != last {
+		if g.column != "r1_mm" && g.column != "r2_mm" {
 			continue
 		}
 		switch {
-		case alike > 0 && opposite == 0 && negative:
-			g.sign = signConvex
-		case alike > 0 && opposite == 0:
-			g.sign = signKind
-			g.notes = append(g.notes, `no radius is negative: "kind" takes the sign from the kind, "convex" takes positive for convex`)
-		case alike > 0:
-			g.notes = append(g.notes, fmt.Sprintf("of lenses convex or concave on both sides %d have radii of one sign and %d of two", alike, opposite))
-		case opposite == 0 && g.column == "r2_mm":
-			g.notes = append(g.notes, `nothing shows the sign convention: "axis" is positive with the centre behind the surface, "convex" positive for convex`)
-			g.sign = signAxis
+		case len(left) == 0:
+			g.notes = append(g.notes, "by no convention of signs are all lenses of the kind that the sheet says")
+		case len(left) > 1:
+			g.sign = sign(left[0])
+			g.notes = append(g.notes, "the sign may be as well "+strings.Join(left[1:], " or "))
+		case left[0] != string(signAxis):
+			g.sign = sign(left[0])
 		}
 	}
 	return guesses
@@ -494,16 +351,6 @@ func (s *sampled) distinct(guesses []guess, column string) []string {
 		}
 	}
 	return texts
-}
-
-func kindMeant(text string) string {
-	text = strings.ToLower(strings.TrimSuffix(strings.TrimSuffix(strings.ToLower(text), " lens"), " lenses"))
-	for _, k := range kindWords {
-		if k.words.MatchString(text) {
-			return k.kind
-		}
-	}
-	return ""
 }
 
 func (s *sampled) writeFixed(b *strings.Builder, guesses []guess) {
@@ -552,10 +399,15 @@ func (s *sampled) writeNames(b *strings.Builder, guesses []guess) {
 		b.WriteString("\n[glasses]\n" + strings.Join(lines, "\n") + "\n")
 	}
 	lines = nil
+	radii := slices.ContainsFunc(guesses, func(g guess) bool { return g.column == "r1_mm" }) &&
+		slices.ContainsFunc(guesses, func(g guess) bool { return g.column == "r2_mm" })
 	for _, text := range s.distinct(guesses, "kind") {
 		switch kind := kindMeant(text); kind {
 		case text:
 		case "":
+			if radii {
+				continue
+			}
 			lines = append(lines, fmt.Sprintf("# %s = \"...\"   # plano-convex, bi-concave, ... if radii are to follow from it", tomlText(text)))
 		default:
 			lines = append(lines, fmt.Sprintf("%s = %q", tomlText(text), kind))

@@ -155,8 +155,8 @@ func TestSuggestOfAWorkbook(t *testing.T) {
 	text := must(t, exitDone, "catalog", "import", "--suggest", path, "--sheet", "Sheet1").stdout
 	checkWords(t, "the map", text, `sheet = "Sheet1"`, "header_row = 3", `part = "SKU"`, `kind = "Shape"`,
 		`# diameter_mm = { from = "Dia.", unit = "mm" }   # unsure: the header names no unit   # as "12.7"`,
-		`# r1_mm = { from = "R1 [mm]", unit = "mm", sign = "kind" }   # unsure: no radius is negative`,
-		`"biconvex" = "bi-convex"`, `# "PCX" = "..."`, `# "BK7" = "N-BK7"`)
+		`# r1_mm = { from = "R1 [mm]", unit = "mm", sign = "convex" }   # unsure: the sign may be as well kind`,
+		`"biconvex" = "bi-convex"`, `# "BK7" = "N-BK7"`)
 }
 
 func TestCatalogCheck(t *testing.T) {
