@@ -289,6 +289,32 @@ glass1 = "m"
 	near(t, "N-BK7", plano50, 50*(bk7d-1), 1e-5)
 }
 
+// TestNamesAsSeen: a name that is stored as a number is the one that people see,
+// with its zeros, as they order by it; a number is the one that is stored.
+func TestNamesAsSeen(t *testing.T) {
+	file := putBook(t, "s.xlsx", "", [][]any{
+		{"part", "kind", "d", "r1", "t", "glass", "r2", "f"},
+		{123, "plano-convex", 12.7, 25.8399, 2.5, 517642, "inf", 50},
+	}, func(f *excelize.File, sheet string) error {
+		zeros, decimals := "00000", "0.0"
+		for cell, format := range map[string]*string{"A2": &zeros, "D2": &decimals} {
+			style, err := f.NewStyle(&excelize.Style{CustomNumFmt: format})
+			if err == nil {
+				err = f.SetCellStyle(sheet, cell, cell, style)
+			}
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	lenses, _, table := imported(t, file, mustMap(t, plainMap), Options{})
+	l := lenses["00123"]
+	if l == nil || l.Surfaces[0].RadiusMM != 25.8399 || l.Glasses[0].Name != "N-BK7" {
+		t.Errorf("%+v\n%s", l, table)
+	}
+}
+
 // bk7d is the index of N-BK7 at the d line; the makers' data sheet says 1.5168.
 var bk7d = catalog.BuiltinGlasses().Find("N-BK7").Nd()
 

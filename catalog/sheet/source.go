@@ -18,6 +18,9 @@ type source interface {
 	// after which others may follow. The error is io.EOF at the end, else a
 	// *broken.
 	next() (cells []string, row int, wrong *slip, err error)
+	// shown is the cell, from 0, of the row given last as people see it: a name
+	// such as 00123 may be stored as the number 123.
+	shown(column int) string
 	// formulaIn is the first row in which a column, from 1, holds a formula; 0
 	// for none.
 	formulaIn(column int) int

@@ -19,6 +19,7 @@ type textSource struct {
 	file  *os.File
 	guard *guard
 	csv   *csv.Reader
+	cells []string // of the row given last
 }
 
 // separators are those that a CSV file may have, and their names in a map.
@@ -54,6 +55,13 @@ func openText(f *os.File, m *Map) (source, error) {
 }
 
 func (s *textSource) numbersStored() bool { return false }
+
+func (s *textSource) shown(column int) string {
+	if column >= len(s.cells) {
+		return ""
+	}
+	return s.cells[column]
+}
 
 func (s *textSource) close() error { return s.file.Close() }
 
@@ -95,6 +103,7 @@ func (s *textSource) next() (cells []string, row int, wrong *slip, err error) {
 				return nil, row, &slip{fmt.Sprintf("cell %d is longer than 64 kB", i+1), "cells of at most that length; is a quote missing?"}, nil
 			}
 		}
+		s.cells = cells
 		return cells, row, nil, nil
 	}
 }

@@ -27,8 +27,10 @@ const (
 // workbookSource reads one sheet of an XLSX workbook.
 type workbookSource struct {
 	book     *excelize.File
-	rows     *excelize.Rows
-	temp     string // folder of temporary files
+	rows     *excelize.Rows // values as they are stored
+	seen     *excelize.Rows // and as their formats show them
+	cells    []string       // of the row given last, as seen
+	temp     string         // folder of temporary files
 	row      int
 	formulas map[int]int // first row by column
 }
@@ -87,17 +89,29 @@ func openWorkbook(f *os.File, size int64, name string) (s source, err error) {
 	if w.rows, err = w.book.Rows(name); err != nil {
 		return nil, brokenAt(0, "the sheet "+quoted(name)+" cannot be read: "+err.Error(), wantWorkbook)
 	}
+	if w.seen, err = w.book.Rows(name); err != nil {
+		return nil, brokenAt(0, "the sheet "+quoted(name)+" cannot be read: "+err.Error(), wantWorkbook)
+	}
 	opened = true
 	return w, nil
 }
 
 func (w *workbookSource) numbersStored() bool { return true }
 
+func (w *workbookSource) shown(column int) string {
+	if column >= len(w.cells) {
+		return ""
+	}
+	return w.cells[column]
+}
+
 func (w *workbookSource) formulaIn(column int) int { return w.formulas[column] }
 
 func (w *workbookSource) close() error {
-	if w.rows != nil {
-		_ = w.rows.Close() // only read from
+	for _, rows := range []*excelize.Rows{w.rows, w.seen} {
+		if rows != nil {
+			_ = rows.Close() // only read from
+		}
 	}
 	if w.book != nil {
 		_ = w.book.Close()
@@ -111,9 +125,12 @@ func (w *workbookSource) next() (cells []string, row int, wrong *slip, err error
 			cells, err = nil, brokenAt(w.row, "the workbook is damaged", wantWorkbook)
 		}
 	}()
-	for w.rows.Next() {
+	for w.rows.Next() && w.seen.Next() {
 		w.row++
 		cells, err = w.rows.Columns()
+		if err == nil {
+			w.cells, err = w.seen.Columns(excelize.Options{RawCellValue: false})
+		}
 		if err != nil {
 			return nil, 0, nil, brokenAt(w.row, "the row cannot be read: "+err.Error(), wantWorkbook)
 		}
