@@ -108,7 +108,7 @@ func TestRelayTable(t *testing.T) {
 				relays = append(relays, r)
 			}
 		}
-		table := NewRelayTable(p, nil, relays)
+		table := NewRelayTable(p, relays)
 		if !slices.IsSortedFunc(table.relays, func(a, b Relay) int { return cmp.Compare(a.F, b.F) }) {
 			t.Errorf("case %d: relays out of order", i)
 		}
@@ -121,7 +121,7 @@ func TestRelayTable(t *testing.T) {
 				seen := map[*Group]float64{}
 				limit := 150 + 200*rand.New(rand.NewPCG(s.seed, 4)).Float64()
 				last := 0.0
-				table.Scan(front, rear, range1, limit, func(r *Relay, length float64) bool {
+				table.Scan(front, rear, range1, limit, func(_ int, r *Relay, length float64) bool {
 					if r.F < last || length > limit {
 						t.Errorf("case %d: Scan visits f %v after %v, length %v with limit %v", i, r.F, last, length, limit)
 					}
@@ -182,9 +182,9 @@ func TestRelayTable(t *testing.T) {
 	}
 }
 
-// TestReach: the pupil-edge ray of vergence 0 stands at the relay's surfaces
+// TestMaxEndPower: the pupil-edge ray of vergence 0 stands at the relay's surfaces
 // at the height from which MaxEndPower follows.
-func TestReach(t *testing.T) {
+func TestMaxEndPower(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := use.DrawProblem(t)
 		train := use.DrawTrainFor(t, p, ErectorSingle)
@@ -217,11 +217,11 @@ func TestReach(t *testing.T) {
 	})
 }
 
-// TestReachBound: no front and rear with 1/f_rear + Θ/f_front above a relay's
+// TestMaxEndPowerBound: no front and rear with 1/f_rear + Θ/f_front above a relay's
 // MaxEndPower leave an eye relief at which its apertures pass; for a thin relay the
 // bound is met with nothing to spare, also where the vergence of the far end
 // lets the pupil-edge ray of vergence 0 pass outside of the aperture.
-func TestReachBound(t *testing.T) {
+func TestMaxEndPowerBound(t *testing.T) {
 	loose, passed := 0, 0
 	testlens.Examples(600, func(t *rapid.T) spaceTrial {
 		p := use.DrawProblem(t)

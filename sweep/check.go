@@ -21,7 +21,7 @@ const batchSize = 64
 
 // run walks on until top designs have passed or the space is exhausted. With
 // an error comes what was found up to then.
-func (a *ascent) run(ctx context.Context) (*Outcome, error) {
+func (a *exactSearch) run(ctx context.Context) (*Outcome, error) {
 	out := &Outcome{}
 	checkers := make(chan *raycheck.Checker, a.workers)
 	for range a.workers {
@@ -69,7 +69,7 @@ func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 
 // judge takes the designs of a batch of checks until so many have passed or no more
 // may be checked.
-func (a *ascent) judge(batch []candidate, verdicts []string, wanted int, passedParts map[string]bool) (j judged) {
+func (a *exactSearch) judge(batch []candidate, verdicts []string, wanted int, passedParts map[string]bool) (j judged) {
 	passed := map[string]bool{} // parts, within the batch
 	checked := a.proof.Checked
 	for i, c := range batch {
@@ -113,7 +113,7 @@ type judged struct {
 //
 // The record holds how many were turned away by what, and what passed. In a part of a
 // point it holds, for the merge, each design that was taken instead.
-func (a *ascent) checkUnit(ctx context.Context, checkers chan *raycheck.Checker, batch []candidate, reports bool,
+func (a *exactSearch) checkUnit(ctx context.Context, checkers chan *raycheck.Checker, batch []candidate, reports bool,
 	judge func(batch []candidate, verdicts []string) judged,
 ) (judged, error) {
 	var j judged
@@ -168,7 +168,7 @@ func (a *ascent) checkUnit(ctx context.Context, checkers chan *raycheck.Checker,
 }
 
 // check ray-checks a batch, each worker with a checker of its own.
-func (a *ascent) check(ctx context.Context, checkers chan *raycheck.Checker, batch []candidate) (trains []*objective.Train, reports []*raycheck.Report, err error) {
+func (a *exactSearch) check(ctx context.Context, checkers chan *raycheck.Checker, batch []candidate) (trains []*objective.Train, reports []*raycheck.Report, err error) {
 	defer a.clock("check")()
 	trains, reports = make([]*objective.Train, len(batch)), make([]*raycheck.Report, len(batch))
 	group, ctx := errgroup.WithContext(ctx)
@@ -213,7 +213,7 @@ func (c *candidate) partsKey(lib *objective.Library) string {
 }
 
 // close gives an outcome its proof.
-func (a *ascent) close(out *Outcome) {
+func (a *exactSearch) close(out *Outcome) {
 	tally(a.proof.SetAside, byRest, big.NewInt(int64(a.backlog.left)))
 	a.proof.ProvenLength = a.provenLength(out)
 	out.Proof = a.proof
@@ -223,7 +223,7 @@ func (a *ascent) close(out *Outcome) {
 
 // unfinished is the outcome of a walk that was stopped: what was found are the
 // first of the ranking, and what was not looked at is counted as unseen.
-func (a *ascent) unfinished(out *Outcome) *Outcome {
+func (a *exactSearch) unfinished(out *Outcome) *Outcome {
 	a.proof.Exact = false
 	if unseen := a.proof.SetAside[byBound]; unseen != nil {
 		delete(a.proof.SetAside, byBound)
@@ -234,7 +234,7 @@ func (a *ascent) unfinished(out *Outcome) *Outcome {
 }
 
 // provenLength is the ranked length below which every design is accounted for.
-func (a *ascent) provenLength(out *Outcome) float64 {
+func (a *exactSearch) provenLength(out *Outcome) float64 {
 	switch {
 	case a.backlog.left > 0 && !a.proof.Exact:
 		return math.Min(a.backlog.next, a.safe())

@@ -55,7 +55,7 @@ func (f *Fits) leaveOpen(name string) {
 // wouldFit finds the easing of each requirement and limit alone. It is called
 // when nothing passes, with the proof of that.
 func wouldFit(ctx context.Context, s *spec.Spec, lib *objective.Library, o options, proof *Proof) (*Fits, error) {
-	all := levers(s, lib)
+	all := relaxations(s, lib)
 	show := func(easing string) {
 		if o.progress != nil {
 			o.progress(Status{
@@ -102,7 +102,7 @@ func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) er
 	lifted := map[string]*raycheck.Checker{}
 	for _, m := range raycheck.MetricList {
 		if math.IsInf(p.Limits.Limit(m.Name), 1) || slices.Contains(paraxialLimits, m.Name) || m.Name == vignetted {
-			continue // levers ease those
+			continue // relaxations ease those
 		}
 		q := *p
 		q.Limits.Max = maps.Clone(p.Limits.Max)
@@ -116,7 +116,7 @@ func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) er
 		lifted["transmission_min"] = raycheck.NewChecker(&q)
 		fit["transmission_min"] = nil
 	}
-	a, err := newAscent(ctx, lib, o)
+	a, err := newExactSearch(ctx, lib, o)
 	if err != nil {
 		return err
 	}
@@ -167,7 +167,7 @@ type easedLimit struct {
 
 // easeUnit finds, as a unit, which designs of a batch pass with the limit lifted that
 // they fail first.
-func (a *ascent) easeUnit(ctx context.Context, batch []candidate, base *raycheck.Checker, lifted map[string]*raycheck.Checker) ([]easedLimit, error) {
+func (a *exactSearch) easeUnit(ctx context.Context, batch []candidate, base *raycheck.Checker, lifted map[string]*raycheck.Checker) ([]easedLimit, error) {
 	var eased []easedLimit
 	_, _, err := a.takeUnit(ctx, recordEased, batch, func(ctx context.Context) (taking, error) {
 		for _, c := range batch {
@@ -210,11 +210,11 @@ func (a *ascent) easeUnit(ctx context.Context, batch []candidate, base *raycheck
 	return eased, err
 }
 
-// paraxialLimits are the limits that are paraxial requirements, which levers
+// paraxialLimits are the limits that are paraxial requirements, which relaxations
 // ease.
 var paraxialLimits = []string{"pixel_arcmin", "depth_step_D", "viewpoint_shift_mm", "mass_g", "price"}
 
-// easing is what fit found of a lever.
+// easing is what fit found of a relaxation.
 type easing struct {
 	value, length float64 // mm; of the train that passes at the value
 	found         bool
@@ -226,10 +226,10 @@ type easing struct {
 // eases it fully, takes the shortest designs that pass and finds how much each
 // needs; then it halves what is left between the requirement and that, by an
 // exact search each, down to the resolution.
-func (l *lever) fit(ctx context.Context, lib *objective.Library, o options) (easing, error) {
+func (l *relaxation) fit(ctx context.Context, lib *objective.Library, o options) (easing, error) {
 	e, none := easing{value: l.eased, settled: true}, l.start // nothing passes at none
 	if l.name == objective.Length.String() {
-		// The shortest that passes has no need to be the first of the ranking.
+		// The ranking may begin with another design than the shortest one.
 		var err error
 		if e, err = l.shortest(ctx, lib, o); err != nil {
 			return easing{}, err
@@ -271,7 +271,7 @@ func (l *lever) fit(ctx context.Context, lib *objective.Library, o options) (eas
 }
 
 // shortest is the length of the shortest design that passes.
-func (l *lever) shortest(ctx context.Context, lib *objective.Library, o options) (easing, error) {
+func (l *relaxation) shortest(ctx context.Context, lib *objective.Library, o options) (easing, error) {
 	o.by, o.top = objective.ByLength, 1
 	out, err := l.search(ctx, lib, o, l.eased)
 	if err != nil {
@@ -285,12 +285,12 @@ func (l *lever) shortest(ctx context.Context, lib *objective.Library, o options)
 }
 
 // search looks for the first designs that pass with the requirement at a value.
-func (l *lever) search(ctx context.Context, lib *objective.Library, o options, value float64) (*Outcome, error) {
+func (l *relaxation) search(ctx context.Context, lib *objective.Library, o options, value float64) (*Outcome, error) {
 	lenses := lib.Lenses
 	if l.lenses != nil {
 		lenses = l.lenses(lenses, value)
 	}
-	a, err := newAscent(ctx, objective.NewLibrary(l.at(lib.Problem, value), lenses), o)
+	a, err := newExactSearch(ctx, objective.NewLibrary(l.at(lib.Problem, value), lenses), o)
 	if err != nil {
 		return nil, err
 	}
@@ -302,7 +302,7 @@ func (o *options) wants(layout objective.Layout) bool {
 }
 
 // at is the problem with the requirement at a value.
-func (l *lever) at(p *objective.Problem, value float64) *objective.Problem {
+func (l *relaxation) at(p *objective.Problem, value float64) *objective.Problem {
 	q := *p
 	if l.set != nil {
 		l.set(&q, value)
@@ -311,7 +311,7 @@ func (l *lever) at(p *objective.Problem, value float64) *objective.Problem {
 }
 
 // between is the value in the middle between two, or none where there is none.
-func (l *lever) between(none, some float64) float64 {
+func (l *relaxation) between(none, some float64) float64 {
 	if l.needs != nil {
 		return none + math.Floor((some-none)/2)
 	}
@@ -320,7 +320,7 @@ func (l *lever) between(none, some float64) float64 {
 
 // least is the value nearest to the spec's at which a train passes that passes
 // at some: never farther than some.
-func (l *lever) least(p *objective.Problem, t *objective.Train, some float64, by objective.RankBy) float64 {
+func (l *relaxation) least(p *objective.Problem, t *objective.Train, some float64, by objective.RankBy) float64 {
 	switch {
 	case l.needs != nil:
 		return math.Min(some, l.needs(t))
@@ -342,7 +342,7 @@ func (l *lever) least(p *objective.Problem, t *objective.Train, some float64, by
 	return some
 }
 
-func (l *lever) passes(p *objective.Problem, t *objective.Train, value float64, by objective.RankBy) bool {
+func (l *relaxation) passes(p *objective.Problem, t *objective.Train, value float64, by objective.RankBy) bool {
 	q := l.at(p, value)
 	u := objective.Train{Layout: t.Layout, Seat: t.Seat, Groups: t.Groups}
 	return q.SolveBest(&u, by) == objective.Met && raycheck.NewChecker(q).Check(&u).FailedBy == ""

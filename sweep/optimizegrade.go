@@ -134,7 +134,7 @@ func (e *evaluator) evaluate(space objective.Space, groups *designGroups, longes
 	return g
 }
 
-// focalMissMM is what a group without a positive focal length in a place that
+// focalMissMM is what a group without a positive focal length in a slot that
 // needs one counts, in mm.
 const focalMissMM = 10_000.0
 
@@ -151,7 +151,7 @@ func (e *evaluator) solve(groups *designGroups, longest float64) (objective.Requ
 	case objective.Keplerian:
 		failed := e.p.Solve(t, 0)
 		if failed != objective.Met && miss == 0 {
-			miss = objective.EndMiss(&front.plain, &rear.rear[t.Seat]) + e.p.MagnificationMiss(front.FocalMM, rear.FocalMM)
+			miss = objective.EndMiss(&front.keplerian, &rear.rear[t.Seat]) + e.p.MagnificationMiss(front.FocalMM, rear.FocalMM)
 		}
 		return failed, miss
 	case objective.ErectorSingle:

@@ -64,14 +64,14 @@ func (s *optimizer) refine(ctx context.Context, lib *objective.Library, out *Out
 
 // walk is a walk over the designs that were traced, as if they were all, in ascending
 // order of what refinement can make of them.
-func (s *optimizer) walk(lib *objective.Library, o options) *ascent {
-	a := &ascent{
+func (s *optimizer) walk(lib *objective.Library, o options) *exactSearch {
+	a := &exactSearch{
 		options: o, lib: lib, p: lib.Problem, over: true, lengthMost: math.Inf(1),
 		proof:  Proof{SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{}, Seconds: map[string]float64{}, Exact: true},
 		byRays: map[string]*big.Int{}, serving: new(big.Int),
 	}
-	for i := range s.met {
-		c := s.met[i].candidate()
+	for i := range s.traced {
+		c := s.traced[i].candidate()
 		if start, err := c.solve(lib); err == nil {
 			c.ranked = objective.RoundedLength(lib.Problem.LeastAny(start) + a.reliefAdded())
 			a.pending = append(a.pending, c)

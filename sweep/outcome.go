@@ -43,7 +43,7 @@ type Outcome struct {
 	Optimized *Optimized
 	// What joining the parts of a point needs besides, see mergePoint.
 	turnedByRays map[string]*big.Int // of Proof.Failed, those that the ray check turned away
-	serving      *big.Int            // designs all of whose groups can serve in their place
+	serving      *big.Int            // designs all of whose groups can serve in their slots
 	next         float64             // ranked length of the next design to check, or its lower bound
 	sample       []candidate         // to draw an audit from
 }
@@ -81,7 +81,7 @@ type Proof struct {
 
 // Kinds of bounds that set designs aside.
 const (
-	// byGroup: a group can't serve in its place, whatever the other groups.
+	// byGroup: a group can't serve in its slot, whatever the other groups.
 	byGroup = "group"
 	// byBound: longer than what was asked for, or front and rear leave the
 	// relay no focal length that the apertures allow, or a train with a pair relay

@@ -58,7 +58,7 @@ func partOf(match []string) (Part, bool) {
 	return Part{i - 1, n}, ok
 }
 
-// Whole tells whether it is the whole job.
+// Whole reports whether it is the whole job.
 func (p Part) Whole() bool { return p.Count == 0 }
 
 // String is the part as [ParsePart] reads it.
@@ -76,14 +76,14 @@ func (p Part) Folder(output string) string {
 // PartsFolder is the folder of all parts, given the output folder.
 func PartsFolder(output string) string { return filepath.Join(output, partsFolder) }
 
-// byPoints tells whether parts are made of whole points.
+// byPoints reports whether parts are made of whole points.
 func (p Part) byPoints(points int) bool { return p.Whole() || points >= p.Count }
 
-// takesPoint tells whether a point falls to the part, of a job divided by
+// takesPoint reports whether a point falls to the part, of a job divided by
 // points.
 func (p Part) takesPoint(index int) bool { return p.Whole() || index%p.Count == p.Index }
 
-// takesFront tells whether the designs with a group in front fall to the part.
+// takesFront reports whether the designs with a group in front fall to the part.
 // It depends on the group's lenses only, so that a group falls to the same part
 // whatever is asked of it.
 func (p Part) takesFront(front []*objective.Element) bool {
@@ -141,7 +141,7 @@ func (p Part) OtherParts(output string) error {
 	return nil
 }
 
-// Divides tells whether the job can be done in the parts of which this is one:
+// Divides reports whether the job can be done in the parts of which this is one:
 // an error where it can't.
 func (j *Job) Divides(part Part) error {
 	if part.byPoints(len(j.Points)) {

@@ -20,7 +20,7 @@ import (
 // gaps, what comes near its limits is refined at once, and the walk ends when the ranking is
 // full and the bound of all that remain is beyond its last length.
 type refineWalk struct {
-	*ascent
+	*exactSearch
 	tools   chan *refineTools
 	best    ranking
 	counts  Refined
@@ -70,9 +70,9 @@ const (
 // endSlack, in mm, covers the rounding of ranked lengths where a walk ends.
 const endSlack = 2e-6
 
-func newRefineWalk(a *ascent) *refineWalk {
+func newRefineWalk(a *exactSearch) *refineWalk {
 	w := &refineWalk{
-		ascent: a, tools: make(chan *refineTools, a.workers), known: map[designKey]*refinedEnd{},
+		exactSearch: a, tools: make(chan *refineTools, a.workers), known: map[designKey]*refinedEnd{},
 		best:       ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
 		beat:       ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
 		screenMost: screenBatch, refineMost: refineBatch,
@@ -177,9 +177,9 @@ func (w *refineWalk) walk(ctx context.Context) error {
 }
 
 // reliefAdded is what the ranked length holds of eye relief at the least.
-func (a *ascent) reliefAdded() float64 {
+func (a *exactSearch) reliefAdded() float64 {
 	if a.by == objective.ByLengthToEye {
-		return math.Max(a.p.ReliefMin, a.p.CombinerMM)
+		return a.p.LeastRelief()
 	}
 	return 0
 }
@@ -358,33 +358,39 @@ func (w *refineWalk) refineUnit(ctx context.Context, batch []nearDesign, longest
 			}
 			return err
 		})
-	}, func(e *encoder) {
-		e.Uvarint(len(batch))
-		for i := range ends {
-			end := &ends[i]
-			e.Flag(end.longer)
-			e.verdict(end.failed)
-			e.Uvarint(end.evaluations)
-			if end.passed() {
-				e.Float(end.ranked)
-				e.moved(end.moved)
-			}
-		}
-	}, func(d *decoder) error {
-		if d.Length() != len(batch) {
-			return journal.ErrUnfit
-		}
-		for i := range ends {
-			end := &ends[i]
-			end.longer, end.failed, end.evaluations = d.Flag(), d.verdict(), d.Uvarint()
-			if end.passed() {
-				end.ranked, end.moved = d.Float(), d.moved()
-			}
-		}
-		return d.End()
-	})
+	}, func(e *encoder) { e.ends(ends) }, func(d *decoder) error { return d.ends(ends) })
 	w.proof.Seconds["refine"] += spent.Seconds()
 	return ends, err
+}
+
+// ends writes what came of a batch of designs that were refined.
+func (e *encoder) ends(all []refinedEnd) {
+	e.Uvarint(len(all))
+	for i := range all {
+		end := &all[i]
+		e.Flag(end.longer)
+		e.verdict(end.failed)
+		e.Uvarint(end.evaluations)
+		if end.passed() {
+			e.Float(end.ranked)
+			e.moved(end.moved)
+		}
+	}
+}
+
+// ends reads what came of a batch of as many designs.
+func (d *decoder) ends(all []refinedEnd) error {
+	if d.Length() != len(all) {
+		return journal.ErrUnfit
+	}
+	for i := range all {
+		end := &all[i]
+		end.longer, end.failed, end.evaluations = d.Flag(), d.verdict(), d.Uvarint()
+		if end.passed() {
+			end.ranked, end.moved = d.Float(), d.moved()
+		}
+	}
+	return d.End()
 }
 
 // refineOne refines a train that is solved at its paraxial gaps, from an eye relief on.

@@ -10,10 +10,10 @@ import (
 	"relaysweep/sweep/spec"
 )
 
-// lever is one requirement or limit that can be eased alone.
-type lever struct {
+// relaxation is one requirement or limit that can be eased alone.
+type relaxation struct {
 	// name is that under which failures are counted; a requirement that several
-	// keys set has one lever a key, and those after the first are named after it.
+	// keys set has one relaxation a key, and those after the first are named after it.
 	name  string
 	start float64
 	// eased is where easing ends: what no bench would go beyond.
@@ -22,7 +22,7 @@ type lever struct {
 	// lenses sets a value that the lens tables have rather than the spec; nil
 	// for none.
 	lenses func(lenses []*catalog.Lens, value float64) []*catalog.Lens
-	// needs is how many a train takes of what a lever of whole numbers allows:
+	// needs is how many a train takes of what a relaxation of whole numbers allows:
 	// the value that it needs, whatever its gaps are. It is nil for the others.
 	needs func(t *objective.Train) float64
 }
@@ -44,24 +44,24 @@ const (
 // vignetted is the limit on what is lost of the pupil.
 const vignetted = "vignetted_pct"
 
-// levers are the paraxial requirements on a library's trains that a number in the
+// relaxations are the paraxial requirements on a library's trains that a number in the
 // spec or the lens tables sets, in the order in which they are tested. The
 // aperture's number is the field: its width in degrees, the height going with it.
-func levers(s *spec.Spec, lib *objective.Library) []lever {
+func relaxations(s *spec.Spec, lib *objective.Library) []relaxation {
 	p := lib.Problem
-	more := func(name string, start, eased float64, set func(p *objective.Problem, v float64)) lever {
-		return lever{name: name, start: start, eased: math.Max(start, eased), set: set}
+	more := func(name string, start, eased float64, set func(p *objective.Problem, v float64)) relaxation {
+		return relaxation{name: name, start: start, eased: math.Max(start, eased), set: set}
 	}
-	less := func(name string, start, eased float64, set func(p *objective.Problem, v float64)) lever {
-		return lever{name: name, start: start, eased: math.Min(start, eased), set: set}
+	less := func(name string, start, eased float64, set func(p *objective.Problem, v float64)) relaxation {
+		return relaxation{name: name, start: start, eased: math.Min(start, eased), set: set}
 	}
-	limit := func(name string, eased float64) lever {
+	limit := func(name string, eased float64) relaxation {
 		return more(name, p.Limits.Limit(name), eased, func(p *objective.Problem, v float64) {
 			p.Limits.Max = maps.Clone(p.Limits.Max)
 			p.Limits.Max[name] = v
 		})
 	}
-	all := []lever{
+	all := []relaxation{
 		less("gap", p.GroupGapMin, 0, func(p *objective.Problem, v float64) { p.GroupGapMin = v }),
 		more("length", p.LengthMax, math.Inf(1), func(p *objective.Problem, v float64) { p.LengthMax = v }),
 		less("relief", p.ReliefMin, p.CombinerMM, func(p *objective.Problem, v float64) { p.ReliefMin = v }),
@@ -83,7 +83,7 @@ func levers(s *spec.Spec, lib *objective.Library) []lever {
 		limit("depth_step_D", easedDioptres),
 		limit("viewpoint_shift_mm", easedShift),
 	}
-	all = append(all, partLevers(s, lib)...)
+	all = append(all, partRelaxations(s, lib)...)
 	// Not a paraxial requirement, but what may be lost of the pupil is also what the
 	// apertures need not pass.
 	all = append(all, more(vignetted, p.Limits.Limit(vignetted), easedVignetted, func(p *objective.Problem, v float64) {
@@ -97,28 +97,28 @@ func levers(s *spec.Spec, lib *objective.Library) []lever {
 			p.MagnificationTol = v
 		}))
 	}
-	return slices.DeleteFunc(all, func(l lever) bool { return math.IsInf(l.start, 1) || l.start == l.eased })
+	return slices.DeleteFunc(all, func(l relaxation) bool { return math.IsInf(l.start, 1) || l.start == l.eased })
 }
 
-// partLevers are the levers on what parts a train may take: how many lenses, how
+// partRelaxations are the relaxations on what parts a train may take: how many lenses, how
 // many different ones, and how many of one whose stock is bounded.
-func partLevers(s *spec.Spec, lib *objective.Library) []lever {
+func partRelaxations(s *spec.Spec, lib *objective.Library) []relaxation {
 	p := lib.Problem
 	groups := 0
 	for _, layout := range s.Train.Layouts {
 		groups = max(groups, len(layout.GroupNames()))
 	}
 	most := float64(groups * s.Train.LensesPerGroup)
-	var all []lever
+	var all []relaxation
 	if p.LensesMax > 0 {
-		all = append(all, lever{
+		all = append(all, relaxation{
 			name: "parts", start: float64(p.LensesMax), eased: most,
 			set:   func(p *objective.Problem, v float64) { p.LensesMax = int(v) },
 			needs: func(t *objective.Train) float64 { return float64(lensesIn(t)) },
 		})
 	}
 	if p.PartsMax > 0 {
-		all = append(all, lever{
+		all = append(all, relaxation{
 			name: "distinct_parts_max", start: float64(p.PartsMax), eased: most,
 			set:   func(p *objective.Problem, v float64) { p.PartsMax = int(v) },
 			needs: func(t *objective.Train) float64 { return float64(len(pieces(t))) },
@@ -133,7 +133,7 @@ func partLevers(s *spec.Spec, lib *objective.Library) []lever {
 		}
 	}
 	if len(stock) > 0 {
-		all = append(all, lever{
+		all = append(all, relaxation{
 			name: "stock", start: least, eased: most,
 			lenses: func(lenses []*catalog.Lens, v float64) []*catalog.Lens {
 				eased := slices.Clone(lenses)
@@ -157,7 +157,7 @@ func partLevers(s *spec.Spec, lib *objective.Library) []lever {
 			},
 		})
 	}
-	return slices.DeleteFunc(all, func(l lever) bool { return l.start >= l.eased })
+	return slices.DeleteFunc(all, func(l relaxation) bool { return l.start >= l.eased })
 }
 
 // pieces is how many of each part a train takes.

@@ -65,13 +65,13 @@ type options struct {
 	optimize optimizeOptions
 }
 
-// ascent walks the designs of a space in ascending ranked length.
-type ascent struct {
+// exactSearch walks the designs of a space in ascending ranked length.
+type exactSearch struct {
 	options
 	lib     *objective.Library
 	p       *objective.Problem
-	source  *source
-	finders []finder
+	stream  *groupStream
+	layouts []layoutSearch
 	pending []candidate // sorted, all ranked at safe or above
 	proof   Proof
 	begun   bool
@@ -86,22 +86,22 @@ type ascent struct {
 	backlog backlog // accounts for pending
 	// lengthMost is the length beyond which nothing is wanted, mm.
 	lengthMost float64
-	shared     *search      // of the finders; nil where there are none
-	turned     *auditSample // draws from what is turned away as it is solved; nil for none
+	shared     *sharedSearch // of the layout searches; nil where there are none
+	turned     *auditSample  // draws from what is turned away as it is solved; nil for none
 }
 
-// newAscent prepares the walk.
-func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent, error) {
-	a := &ascent{options: o, lib: lib, p: lib.Problem, step: firstStep, proof: Proof{
+// newExactSearch prepares the walk.
+func newExactSearch(ctx context.Context, lib *objective.Library, o options) (*exactSearch, error) {
+	a := &exactSearch{options: o, lib: lib, p: lib.Problem, step: firstStep, proof: Proof{
 		Space: new(big.Int), SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{},
 		Seconds: map[string]float64{}, Exact: true,
 	}, serving: new(big.Int), byRays: map[string]*big.Int{}, backlog: newBacklog(0, math.Inf(1)), lengthMost: math.Inf(1)}
 	defer a.clock("stacks")()
 	var err error
-	if a.source, err = newSource(ctx, lib, rolesOf(o)); err != nil {
+	if a.stream, err = newGroupStream(ctx, lib, wantedSlots(o)); err != nil {
 		return nil, err
 	}
-	shared := &search{lib: lib, p: lib.Problem, by: o.by, workers: o.workers, groups: newGroupCache(lib)}
+	shared := &sharedSearch{lib: lib, p: lib.Problem, by: o.by, workers: o.workers, groups: newGroupCache(lib)}
 	if lib.Problem.Refining() {
 		shared.mask = newMaskScreen(lib.Problem, o.workers)
 	}
@@ -109,15 +109,15 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 	for _, s := range o.spaces {
 		switch s.Layout {
 		case objective.ErectorSingle:
-			a.finders = append(a.finders, &singleFinder{shared, s.Seat})
+			a.layouts = append(a.layouts, &singleSearch{shared, s.Seat})
 		case objective.ErectorPair:
-			a.finders = append(a.finders, &pairFinder{shared, s.Seat})
+			a.layouts = append(a.layouts, &pairSearch{shared, s.Seat})
 		case objective.Keplerian:
-			a.finders = append(a.finders, &keplerianFinder{shared})
+			a.layouts = append(a.layouts, &keplerianSearch{shared})
 		}
 	}
-	for _, f := range a.finders {
-		s := f.space(a.source)
+	for _, f := range a.layouts {
+		s := f.space(a.stream)
 		a.proof.Space.Add(a.proof.Space, s.designs)
 		tally(a.proof.Failed, objective.Focal.String(), s.focal)
 		tally(a.proof.SetAside, byGroup, s.group)
@@ -128,9 +128,9 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 	return a, nil
 }
 
-// rolesOf are the places that the wanted layouts and seats have.
-func rolesOf(o options) roles {
-	want := roles{spaces: o.spaces, lensesPerGroup: o.lensesPerGroup, workers: o.workers, held: cmp.Or(o.held, heldWanted), heldMost: o.heldMost, part: o.part}
+// wantedSlots are the slots that the wanted layouts and seats have.
+func wantedSlots(o options) slotsWanted {
+	want := slotsWanted{spaces: o.spaces, lensesPerGroup: o.lensesPerGroup, workers: o.workers, held: cmp.Or(o.held, heldWanted), heldMost: o.heldMost, part: o.part}
 	if want.heldMost > 0 {
 		want.held = min(want.held, want.heldMost)
 	}
@@ -161,14 +161,14 @@ func tally(counts map[string]*big.Int, name string, n *big.Int) {
 	}
 }
 
-func (a *ascent) clock(stage string) func() {
+func (a *exactSearch) clock(stage string) func() {
 	start := time.Now()
 	return func() { a.proof.Seconds[stage] += time.Since(start).Seconds() }
 }
 
-func (a *ascent) report(stage string) { a.show(a.status(stage)) }
+func (a *exactSearch) report(stage string) { a.show(a.status(stage)) }
 
-func (a *ascent) status(stage string) Status {
+func (a *exactSearch) status(stage string) Status {
 	return Status{
 		Stage: stage, Examined: a.proof.Examined, Checked: a.proof.Checked,
 		Passed: a.proof.Passed, ProvenMM: a.safe(), Wanted: a.top,
@@ -176,7 +176,7 @@ func (a *ascent) status(stage string) Status {
 	}
 }
 
-func (a *ascent) show(s Status) {
+func (a *exactSearch) show(s Status) {
 	a.log.logStatus(s)
 	if a.progress != nil {
 		a.progress(s)

@@ -14,7 +14,7 @@ import (
 // next is the next candidates in order, at least one and at most most, and
 // more false when the space is exhausted, or as far as designs are wanted. While the journal is replayed there are
 // none in hand, and more tells that it has taken some.
-func (a *ascent) next(ctx context.Context, most int) (batch []candidate, more bool, err error) {
+func (a *exactSearch) next(ctx context.Context, most int) (batch []candidate, more bool, err error) {
 	for {
 		kind, err := a.log.kind()
 		if err != nil {
@@ -45,7 +45,7 @@ func (a *ascent) next(ctx context.Context, most int) (batch []candidate, more bo
 		if a.safe() > a.lengthMost+a.reliefAdded() {
 			return nil, false, nil
 		}
-		if a.effortMax > 0 && a.effort > a.effortMax || a.heldStop > 0 && a.source.size() > a.heldStop {
+		if a.effortMax > 0 && a.effort > a.effortMax || a.heldStop > 0 && a.stream.size() > a.heldStop {
 			a.stopped = true
 			return nil, false, nil
 		}
@@ -58,7 +58,7 @@ func (a *ascent) next(ctx context.Context, most int) (batch []candidate, more bo
 
 // restore puts the designs in hand that the journal accounts for, once it has been
 // replayed to its end.
-func (a *ascent) restore(ctx context.Context) error {
+func (a *exactSearch) restore(ctx context.Context) error {
 	if !a.backlog.owed || a.log.replaying() {
 		return nil
 	}
@@ -87,10 +87,10 @@ type taking struct {
 }
 
 // takeUnit is a unit that takes designs off a walk. carry does with the batch, which
-// [ascent.next] has given, what is to be done. The record holds how far the
+// [exactSearch.next] has given, what is to be done. The record holds how far the
 // walk came, and what record adds. Where the unit is replayed there is no batch:
 // what record has kept is all there is.
-func (a *ascent) takeUnit(ctx context.Context, kind byte, batch []candidate, carry func(context.Context) (taking, error),
+func (a *exactSearch) takeUnit(ctx context.Context, kind byte, batch []candidate, carry func(context.Context) (taking, error),
 	record func(*encoder), replay func(*decoder) error,
 ) (took taking, spent time.Duration, err error) {
 	reached, next, replayed := math.Inf(-1), math.Inf(1), a.log.replaying()

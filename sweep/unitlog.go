@@ -89,7 +89,7 @@ func (l *unitLog) kind() (byte, error) {
 	return l.replay.Peek()
 }
 
-// replaying tells whether the next unit comes from the journal.
+// replaying reports whether the next unit comes from the journal.
 func (l *unitLog) replaying() bool { return l != nil && l.replay.Left() > 0 }
 
 // logStatus logs now and then how a point stands.

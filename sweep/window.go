@@ -34,7 +34,7 @@ const (
 )
 
 // windowWanted is how many candidates the next window should bring.
-func (a *ascent) windowWanted() int {
+func (a *exactSearch) windowWanted() int {
 	return max(windowLeast, min(windowMost, a.top+a.brought))
 }
 
@@ -43,7 +43,7 @@ func (a *ascent) windowWanted() int {
 const lengthBeyond = 20_000.0
 
 // advance examines one more window of lengths.
-func (a *ascent) advance(ctx context.Context) error {
+func (a *exactSearch) advance(ctx context.Context) error {
 	defer a.clock("search")()
 	if !a.begun {
 		a.report("search")
@@ -92,13 +92,13 @@ func (a *ascent) advance(ctx context.Context) error {
 }
 
 // least is a length below which there is nothing.
-func (a *ascent) least(ctx context.Context) (float64, error) {
+func (a *exactSearch) least(ctx context.Context) (float64, error) {
 	least := math.Inf(1)
-	if a.source.sifted { // those held are not all
-		least = a.source.sieve.Least
+	if a.stream.sifted { // those held are not all
+		least = a.stream.sieve.Least
 	} else {
-		err := a.source.eachShare(ctx, lengthBeyond, func(st *stacks) (bool, error) {
-			for _, f := range a.finders {
+		err := a.stream.eachPartition(ctx, lengthBeyond, func(st *stacks) (bool, error) {
+			for _, f := range a.layouts {
 				l, err := f.least(ctx, st)
 				if err != nil {
 					return false, err
@@ -115,7 +115,7 @@ func (a *ascent) least(ctx context.Context) (float64, error) {
 }
 
 // leastUnit finds the length to start from as a unit.
-func (a *ascent) leastUnit(ctx context.Context) (least float64, err error) {
+func (a *exactSearch) leastUnit(ctx context.Context) (least float64, err error) {
 	spent, err := a.log.unit(ctx, recordLeast, func(ctx context.Context) (err error) {
 		least, err = a.least(ctx)
 		return err
@@ -142,16 +142,16 @@ const (
 	pointEvents = 30 * time.Second
 )
 
-// examine lets all finders examine the window of lengths above lo and up to hi. It
+// examine lets all layout searches examine the window of lengths above lo and up to hi. It
 // is given up when one of them meets more than most candidates.
-func (a *ascent) examine(ctx context.Context, lo, hi float64, most int) (joined examined, err error) {
-	all := math.MaxInt // of all shares and finders together
-	if most < all/len(a.finders) {
-		all = most * len(a.finders)
+func (a *exactSearch) examine(ctx context.Context, lo, hi float64, most int) (joined examined, err error) {
+	all := math.MaxInt // of all partitions and layout searches together
+	if most < all/len(a.layouts) {
+		all = most * len(a.layouts)
 	}
 	joined.ok = true
-	err = a.source.eachShare(ctx, hi, func(st *stacks) (bool, error) {
-		for _, f := range a.finders {
+	err = a.stream.eachPartition(ctx, hi, func(st *stacks) (bool, error) {
+		for _, f := range a.layouts {
 			w, ok, err := f.find(ctx, st, lo, hi, most)
 			if err != nil {
 				return false, err
@@ -171,7 +171,7 @@ func (a *ascent) examine(ctx context.Context, lo, hi float64, most int) (joined 
 // examineUnit examines the window of lengths up to hi as a unit, and takes what it
 // brings into pending and backlog. The designs are not recorded: where the unit is
 // replayed, the backlog accounts for them.
-func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examined, error) {
+func (a *exactSearch) examineUnit(ctx context.Context, hi float64, most int) (examined, error) {
 	var w examined
 	var part backlogPart
 	var pending, listed []candidate
@@ -236,7 +236,7 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 			return err
 		}
 		// How many groups are held depends on what was asked for before.
-		return a.source.reach(ctx, hi)
+		return a.stream.reach(ctx, hi)
 	})
 	a.proof.Seconds["search"] += spent.Seconds()
 	if err != nil {
@@ -260,7 +260,7 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 
 // draw takes what a window turned away into the sample of an audit, and returns what
 // that keeps.
-func (a *ascent) draw(sample []candidate) []candidate {
+func (a *exactSearch) draw(sample []candidate) []candidate {
 	if a.turned == nil {
 		return nil
 	}
@@ -269,7 +269,7 @@ func (a *ascent) draw(sample []candidate) []candidate {
 }
 
 // account moves what a window examined out of the count of the bound.
-func (a *ascent) account(w *window) {
+func (a *exactSearch) account(w *window) {
 	a.proof.Examined += w.examined
 	tally(a.proof.SetAside, byBound, big.NewInt(-w.examined))
 	tally(a.proof.SetAside, byGap, big.NewInt(w.noGap))
@@ -283,17 +283,17 @@ func (a *ascent) account(w *window) {
 // safe is the ranked length below which every candidate is known. Ranked
 // lengths are rounded, so that one just above the last window may compare
 // equal to one inside: the last rounding step is left to the next window.
-func (a *ascent) safe() float64 {
+func (a *exactSearch) safe() float64 {
 	if a.over {
 		return math.Inf(1)
 	}
-	return a.lo - 1e-6 + a.reliefAdded()
+	return a.lo - objective.RankedStepMM + a.reliefAdded()
 }
 
 // effortOf is what examining a train costs, in that of a train of single
 // groups: a pair's inner gap is searched for.
-func effortOf(f finder) int64 {
-	if _, pair := f.(*pairFinder); pair {
+func effortOf(f layoutSearch) int64 {
+	if _, pair := f.(*pairSearch); pair {
 		return 30
 	}
 	return 1
