@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 	"relaysweep/sweep"
 	"relaysweep/sweep/spec"
@@ -152,7 +153,7 @@ func (w *specWriter) limits(s *spec.Spec) {
 	l, limits := &s.Limits, &s.Problem().Limits
 	var parts []string
 	for _, key := range spec.Keys() {
-		if key.Section != "limits" || key.Name == "field_fraction" || key.Name == "transmission_min" {
+		if key.Section != "limits" || key.Name == "field_fraction" || key.Name == raycheck.TransmissionMin {
 			continue // these are no largest values
 		}
 		value := limits.Limit(key.Name)
