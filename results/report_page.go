@@ -268,15 +268,11 @@ func easingTable(p *ManifestPoint, sweep bool) (t pageTable, notes []string) {
 		case value == nil:
 			never = append(never, sayName(name))
 		default:
-			passes := fmt.Sprintf("%.4g", *value)
-			key := cmp.Or(fitUnits[name], "limits."+name)
-			if unit := fitUnit(key); unit != "" {
-				passes += " " + unit
-			}
+			passes, e := fitsAt(p, name), easingOf(name)
 			if unsettled {
 				passes += " or nearer"
 			}
-			t.Rows = append(t.Rows, pageRow{Cells: []pageCell{said(name), plain(passes), plain(lengthAt(p, name)), words(key)}})
+			t.Rows = append(t.Rows, pageRow{Cells: []pageCell{said(name), plain(passes), plain(lengthAt(p, name)), words(e.key + e.note)}})
 		}
 	}
 	if len(open) > 0 {
@@ -286,11 +282,4 @@ func easingTable(p *ManifestPoint, sweep bool) (t pageTable, notes []string) {
 		notes = append(notes, fmt.Sprintf("No value of these alone would help%s: %s.", of, strings.Join(never, ", ")))
 	}
 	return t, notes
-}
-
-// fitUnit is the unit of a key of the spec that an easing names, whatever the
-// easing says besides; empty for none.
-func fitUnit(key string) string {
-	key, _, _ = strings.Cut(key, ",")
-	return axisUnit(Axis{Key: key, Kind: KindFloat})
 }
