@@ -149,35 +149,16 @@ func (w *specWriter) train(s *spec.Spec) {
 }
 
 func (w *specWriter) limits(s *spec.Spec) {
-	l := &s.Limits
+	l, limits := &s.Limits, &s.Problem().Limits
 	var parts []string
-	for _, of := range []struct {
-		key, name, unit string
-		value           *float64
-	}{
-		{"mask_blur_arcmin", "mask blur", "arcmin", l.MaskBlurArcmin},
-		{"view_blur_arcmin", "view blur", "arcmin", l.ViewBlurArcmin},
-		{"view_defocus_D", "view defocus", "D", l.ViewDefocusD},
-		{"view_astigmatism_D", "view astigmatism", "D", l.ViewAstigmatismD},
-		{"view_refocus_D", "refocus of the eye", "D", l.ViewRefocusD},
-		{"axis_vergence_D", "vergence on the axis", "D", l.AxisVergenceD},
-		{"distortion_pct", "distortion", "%", l.DistortionPct},
-		{"lateral_colour_arcmin", "lateral colour", "arcmin", l.LateralColourArcmin},
-		{"axial_colour_D", "axial colour", "D", l.AxialColourD},
-		{"vignetted_pct", "vignetted", "%", l.VignettedPct},
-		{"pixel_arcmin", "pixel", "arcmin", l.PixelArcmin},
-		{"depth_step_D", "depth step", "D", l.DepthStepD},
-		{"viewpoint_shift_mm", "viewpoint shift", "mm", l.ViewpointShiftMM},
-		{"mass_g", "glass", "g", l.MassG},
-		{"price", "price", "", l.Price},
-	} {
-		key := "limits." + of.key
-		if _, swept := w.swept[key]; of.value != nil || swept {
-			value := 0.0
-			if of.value != nil {
-				value = *of.value
-			}
-			parts = append(parts, of.name+" ≤ "+w.of(key, value, of.unit))
+	for _, key := range spec.Keys() {
+		if key.Section != "limits" || key.Name == "field_fraction" || key.Name == "transmission_min" {
+			continue // these are no largest values
+		}
+		value := limits.Limit(key.Name)
+		if _, swept := w.swept[key.String()]; swept || !math.IsInf(value, 1) {
+			words, unit := results.ColumnWords(key.Name)
+			parts = append(parts, words+" ≤ "+w.of(key.String(), value, unit))
 		}
 	}
 	if l.TransmissionMin != nil {

@@ -29,8 +29,6 @@ func valueOf(x any) results.Value {
 		return results.IntValue(x)
 	case string:
 		return results.StringValue(x)
-	case bool:
-		return results.BoolValue(x)
 	}
 	panic(fmt.Sprintf("a swept value is a %T", x))
 }

@@ -189,7 +189,7 @@ func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, se
 		{"To order", orderTable(d)},
 		{"Lenses from the world to the eye", lensTable(d)},
 		{"Surfaces from the world to the eye", surfaceTable(d)},
-		{"Mask: " + maskPlace(d), setpointTable(d, setpoints)},
+		{"Mask: " + maskPlace(d), results.StageTable(setpoints)},
 		{"Asked and reached", marginTable(point, d)},
 	} {
 		part.table.Terminal = isTerminal(w)
@@ -271,23 +271,6 @@ func maskPlace(d *results.Design) string {
 		before, after = "relay", "rear"
 	}
 	return fmt.Sprintf("between %s and %s, from the last vertex of the %s to its layer", before, after, before)
-}
-
-// setpointTable is the stage table of the design.
-func setpointTable(d *results.Design, setpoints []results.Setpoint) *results.Table {
-	t := &results.Table{Columns: []results.Column{
-		{Name: "depth", Unit: "m"}, {Name: "vergence", Unit: "D"}, {Name: "mask", Unit: "mm"},
-		{Name: "paraxial", Unit: "mm"}, {Name: "stage", Unit: "mm"}, {Name: "mask blur", Unit: "arcmin"},
-		{Name: "view blur", Unit: "arcmin"}, {Name: "pixel", Unit: "arcmin"},
-	}}
-	for _, s := range setpoints {
-		if s.Point == d.Point && s.Rank == d.Rank && s.DesignID == d.DesignID {
-			t.Add(results.Fixed(s.DepthM, 3), results.Fixed(s.VergenceD, 3), results.Fixed(s.MaskMM, 3),
-				results.Fixed(s.MaskParaxialMM, 3), results.Fixed(s.StageMM, 3), results.Fixed(s.MaskBlurArcmin, 2),
-				results.Fixed(s.ViewBlurArcmin, 2), results.Fixed(s.PixelArcmin, 2))
-		}
-	}
-	return t
 }
 
 // shownMetrics are the columns of a design that its page shows besides those
