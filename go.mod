@@ -6,6 +6,7 @@ require (
 	github.com/BurntSushi/toml v1.6.0
 	github.com/apache/arrow/go/v15 v15.0.2
 	github.com/apache/thrift v0.25.0
+	github.com/gofrs/flock v0.13.0
 	github.com/google/go-cmp v0.7.0
 	github.com/klauspost/compress v1.20.4
 	github.com/mattn/go-runewidth v0.0.30

@@ -11,6 +11,9 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/ideal"
+	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/journal"
 	"relaysweep/sweep/spec"
 )
 
@@ -72,7 +75,7 @@ type PointOutcome struct {
 	Problem *objective.Problem
 	Lenses  int // in use, after the spec's filters
 	// Ideal is nil for a part of the job, an unfinished run, or no lens.
-	Ideal *objective.Ideal
+	Ideal *ideal.Limit
 	Outcome
 }
 
@@ -126,14 +129,13 @@ func (j *Job) Run(ctx context.Context, at Attempt) ([]PointOutcome, error) {
 			return outcomes, err
 		}
 	}
-	if at.Journal != nil && !at.Part.Whole() && !at.Journal.ended {
-		if err := at.Journal.append([]byte{recordEnd}); err != nil {
+	if at.Journal != nil && !at.Part.Whole() && !at.Journal.ended() {
+		if err := at.Journal.Append(journal.Record{Kind: recordEnd}); err != nil {
 			return outcomes, err
 		}
-		at.Journal.ended = true
 	}
 	if at.Journal != nil {
-		return outcomes, at.Journal.sync()
+		return outcomes, at.Journal.Sync()
 	}
 	return outcomes, nil
 }
@@ -185,12 +187,13 @@ func (r *pointRun) search(ctx context.Context, o options) (*PointOutcome, error)
 		out, err := searchPoint(ctx, s, lib, o)
 		return outcome(out), err
 	}
-	kept := r.at.Journal.points[index]
-	o.progress(Status{Stage: StageStacks, Replayed: kept.units > 0 || kept.outcome != nil, Wanted: o.top, ChecksMax: o.checksMax})
-	if kept.outcome != nil {
-		out, err := readOutcome(r.work, lib, o, kept.outcome)
+	kept, done := r.at.Journal.Kept(recordPoint, index)
+	units := r.at.Journal.Units(index)
+	o.progress(Status{Stage: StageStacks, Replayed: units.Left() > 0 || done, Wanted: o.top, ChecksMax: o.checksMax})
+	if done {
+		out, err := readOutcome(r.work, lib, o, kept)
 		if err != nil && r.work.Err() == nil {
-			err = &DamagedJournalError{r.at.Journal.path, err}
+			err = r.at.Journal.Damaged(err)
 		}
 		if err != nil { // designs without a report are of no use
 			return nil, err
@@ -198,31 +201,29 @@ func (r *pointRun) search(ctx context.Context, o options) (*PointOutcome, error)
 		return outcome(out), nil
 	}
 	events := r.at.Events
-	events.Info("point", "point", index, "points", len(r.job.Points), "lenses", len(lib.Lenses), "units_kept", kept.units)
+	events.Info("point", "point", index, "points", len(r.job.Points), "lenses", len(lib.Lenses), "units_kept", units.Left())
 	start := time.Now()
 	o.log = &unitLog{
 		journal: r.at.Journal, point: index, stop: ctx, work: r.work,
-		replay: r.at.Journal.unitsOf(index), events: events, logged: start,
+		replay: units, events: events, logged: start,
 	}
 	out, err := searchPoint(ctx, s, lib, o)
 	if err != nil {
 		return outcome(out), err
 	}
-	e := &encoder{out: []byte{recordPoint}}
-	e.uvarint(index)
+	e := &encoder{}
 	e.outcome(out)
 	events.Info("point done", "point", index, "units", o.log.done, "examined", out.Proof.Examined, "checked", out.Proof.Checked,
 		"passed", out.Proof.Passed, "seconds", time.Since(start).Seconds())
-	return outcome(out), r.at.Journal.append(e.out)
+	return outcome(out), r.at.Journal.Append(journal.Record{Kind: recordPoint, Point: index, Body: e.Bytes()})
 }
 
 // readOutcome reads a finished point's record and makes the reports of what
 // was found again.
-func readOutcome(ctx context.Context, lib *objective.Library, o options, payload []byte) (*Outcome, error) {
-	d := &decoder{rest: payload[1:]}
-	d.uvarint() // the point
+func readOutcome(ctx context.Context, lib *objective.Library, o options, body []byte) (*Outcome, error) {
+	d := decode(body)
 	out := d.outcome(lib)
-	if err := d.end(); err != nil {
+	if err := d.End(); err != nil {
 		return nil, err
 	}
 	return out, report(ctx, lib, o, out.Found)
@@ -233,8 +234,8 @@ func report(ctx context.Context, lib *objective.Library, o options, found []Foun
 	group, ctx := errgroup.WithContext(ctx)
 	for first := range o.workers {
 		group.Go(func() error {
-			checker := objective.NewChecker(lib.Problem)
-			var refiner *objective.Refiner
+			checker := raycheck.NewChecker(lib.Problem)
+			var refiner *raycheck.Refiner
 			for i := first; i < len(found); i += o.workers {
 				if err := ctx.Err(); err != nil {
 					return err
@@ -242,7 +243,7 @@ func report(ctx context.Context, lib *objective.Library, o options, found []Foun
 				f := &found[i]
 				if f.moved != nil {
 					if refiner == nil {
-						refiner = objective.NewRefiner(lib.Problem, o.by)
+						refiner = raycheck.NewRefiner(lib.Problem, o.by)
 					}
 					if err := f.again(refiner, lib, o.by); err != nil {
 						return err
@@ -255,7 +256,7 @@ func report(ctx context.Context, lib *objective.Library, o options, found []Foun
 				}
 				f.Report = checker.Check(f.Train).Clone()
 				if f.Report.FailedBy != "" {
-					return errDamaged
+					return journal.ErrUnfit
 				}
 			}
 			return nil

@@ -142,7 +142,7 @@ func TestBacklogResumes(t *testing.T) {
 				defer journal.Close()
 				o := j.options(s)
 				o.listing = lists
-				o.log = &unitLog{journal: journal, stop: t.Context(), work: t.Context(), replay: journal.unitsOf(0), events: slog.New(slog.DiscardHandler)}
+				o.log = &unitLog{journal: journal, stop: t.Context(), work: t.Context(), replay: journal.Units(0), events: slog.New(slog.DiscardHandler)}
 				out, err := searchPoint(t.Context(), s, lib, o)
 				if err != nil {
 					t.Fatal(err)
@@ -179,19 +179,16 @@ func TestBacklogResumes(t *testing.T) {
 // kinds are the kinds and sizes of a journal's records.
 func kinds(t *testing.T, data []byte) string {
 	var out bytes.Buffer
-	in := bytes.NewReader(data)
-	for sum := uint32(0); in.Len() > 0; {
-		payload, s, err := readRecord(in, sum)
-		if err != nil {
-			t.Fatal(err)
+	before := 0
+	for i, end := range recordEnds(data) {
+		payload := data[before+8 : end]
+		d := decode(payload[1:])
+		d.Uvarint() // the point
+		d.Time()    // differs
+		if i > 0 {
+			fmt.Fprintf(&out, "%c%d ", payload[0], d.Left())
 		}
-		d := &decoder{rest: payload[1:]}
-		d.uvarint() // the point
-		d.time()    // differs
-		if payload[0] != recordHeader {
-			fmt.Fprintf(&out, "%c%d ", payload[0], len(d.rest))
-		}
-		sum = s
+		before = end
 	}
 	return out.String()
 }

@@ -17,6 +17,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/sweep/spec"
 )
 
@@ -69,7 +70,7 @@ func TestOptimizeSmall(t *testing.T) {
 		s.Job.Top, s.Job.Seed = 5, int64(c)
 		out := optimized(t, s, lenses, 3000)
 		accounted(t, out)
-		checker := objective.NewChecker(s.Problem())
+		checker := raycheck.NewChecker(s.Problem())
 		if out.Proof.Exact || out.Optimized == nil || len(out.Found) > 5 || out.Optimized.Evaluations != out.Proof.Examined {
 			t.Errorf("case %d: %+v", c, out.Optimized)
 		}
@@ -167,7 +168,7 @@ func TestGrade(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		checker := objective.NewChecker(p)
+		checker := raycheck.NewChecker(p)
 		all, _, err := a.next(t.Context(), 400)
 		if err != nil {
 			t.Fatal(err)
@@ -262,7 +263,7 @@ func TestHeldStopResumes(t *testing.T) {
 		o := j.options(s)
 		o.held, o.heldStop = 4, 300 // so that all are sifted
 		o.log = &unitLog{
-			journal: journal, stop: t.Context(), work: t.Context(), replay: journal.unitsOf(0), events: slog.New(slog.DiscardHandler),
+			journal: journal, stop: t.Context(), work: t.Context(), replay: journal.Units(0), events: slog.New(slog.DiscardHandler),
 		}
 		a, err := newAscent(t.Context(), lib, o)
 		if err != nil {

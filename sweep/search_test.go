@@ -10,6 +10,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/sweep/internal/secondmodel"
 	"relaysweep/sweep/spec"
 )
@@ -36,7 +37,7 @@ func rayCase(c int) (s *spec.Spec, lenses []*catalog.Lens, good bool) {
 	}
 	// Limits at the median of what the designs reach: a quarter or so passes.
 	var mask, view []float64
-	checker := objective.NewChecker(s.Problem())
+	checker := raycheck.NewChecker(s.Problem())
 	for _, x := range a.pending[:20] {
 		r := checker.Measure(mustSolve(a.lib, &x))
 		mask, view = append(mask, r.Metrics.MaskBlurArcmin), append(view, r.Metrics.ViewBlurArcmin)
@@ -53,7 +54,7 @@ func wholeRanking(t *testing.T, s *spec.Spec, request secondmodel.Request, lense
 	t.Helper()
 	p := s.Problem()
 	lib := objective.NewLibrary(p, lenses)
-	checker := objective.NewChecker(p)
+	checker := raycheck.NewChecker(p)
 	by := (&Job{Spec: s}).options(s).by
 	var passing []solved
 	secondmodel.Each(request, lenses, func(d secondmodel.Design) {

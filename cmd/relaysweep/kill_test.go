@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"relaysweep/sweep"
+	"relaysweep/sweep/journal"
 )
 
 // TestKilledBytes kills processes at random instants, on changing numbers
@@ -281,7 +282,7 @@ func TestSecondRun(t *testing.T) {
 	// The lock goes with the process, however that ends.
 	_ = c.Process.Kill()
 	<-done
-	lock, err := sweep.LockFolder(outputOf(spec))
+	lock, err := journal.LockFolder(outputOf(spec))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -13,6 +13,7 @@ import (
 
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/journal"
 )
 
 func newMergeCommand() *cobra.Command {
@@ -33,7 +34,7 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 	if _, err := os.Stat(output); err != nil {
 		return err
 	}
-	lock, err := sweep.LockFolder(output)
+	lock, err := journal.LockFolder(output)
 	if err != nil {
 		return err
 	}

@@ -14,6 +14,7 @@ import (
 
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/journal"
 )
 
 // How the results of a run take their places, so that at no instant a kill or a
@@ -193,7 +194,7 @@ func checkPlaces(folder string, inputs []inputCopy) error {
 		}
 		wrong = append(wrong, fmt.Errorf("%s: is %s, where the run has to make %s: move it away, or choose another output folder", path, what, wanted))
 	}
-	for _, name := range []string{rankedFile, setpointsFile, manifestFile, logFile, sweep.JournalFile, sweep.LockFile} {
+	for _, name := range []string{rankedFile, setpointsFile, manifestFile, logFile, sweep.JournalFile, journal.LockFile} {
 		check(name, false)
 	}
 	for _, path := range []string{filepath.Join(folder, inputsFolder), sweep.PartsFolder(folder)} {
@@ -272,7 +273,7 @@ func writeAll(folder string, inputs []inputCopy, rows *jobRows, notes io.Writer)
 		return errors.Join(err, removeStage(stage))
 	}
 	// From here on the new results count: whatever fails, the stage stays.
-	if err := sweep.SyncFolder(folder); err != nil {
+	if err := journal.SyncFolder(folder); err != nil {
 		return err
 	}
 	return moveFrom(folder, stage, rows.manifest, notes)
@@ -342,7 +343,7 @@ func fillStage(folder, stage string, inputs []inputCopy, rows *jobRows) error {
 	if err := os.MkdirAll(filepath.Join(folder, inputsFolder), 0o777); err != nil {
 		return err
 	}
-	return sweep.SyncFolder(folder)
+	return journal.SyncFolder(folder)
 }
 
 // readable reports whether a whole run.json stands at path.
@@ -389,10 +390,10 @@ func moveFrom(folder, stage string, m *results.Manifest, notes io.Writer) error 
 			}
 		}
 	}
-	if err := sweep.SyncFolder(filepath.Join(folder, inputsFolder)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+	if err := journal.SyncFolder(filepath.Join(folder, inputsFolder)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
-	if err := sweep.SyncFolder(folder); err != nil {
+	if err := journal.SyncFolder(folder); err != nil {
 		return err
 	}
 	return removeStage(stage)
