@@ -41,18 +41,50 @@ func (r Requirement) String() string { return requirementNames[r] }
 // together with those before it, or Met. The eye relief of t plays no part.
 // Requirements before it (focal to length) are those of [Problem.Gaps].
 func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
+	if relief, failed = p.eyeReliefs(t, false); failed != Met {
+		return nothing, failed
+	}
+	if p.tooManyParts(t) {
+		return nothing, Parts
+	}
+	if price, known := t.Price(); p.exceeds("price", price, known) {
+		return nothing, Price
+	}
+	if mass, known := t.MassG(); p.exceeds("mass_g", mass, known) {
+		return nothing, MassG
+	}
+	return relief, Met
+}
+
+// eyeReliefs is the interval of eye reliefs (mm, physical) that meets the paraxial
+// requirements that depend on it, with the first that no eye relief can meet
+// together with those before it, or Met. With lenient such a requirement is passed
+// over, and the interval is that of the others.
+func (p *Problem) eyeReliefs(t *Train, lenient bool) (relief Interval, failed Requirement) {
 	shift := p.CombinerShift()
 	// Everything up to the end is about e, the air-equivalent eye relief.
 	e := Interval{math.Max(p.ReliefMin, p.CombinerMM) - shift, p.ReliefMax - shift}
 	if e.Empty() {
 		return nothing, Relief
 	}
+	failed = Met
+	// narrow takes a requirement into account, false where that is the end.
+	narrow := func(r Requirement, within Interval) bool {
+		switch {
+		case !within.lost():
+			e = within
+		case failed == Met:
+			failed = r
+		}
+		return lenient || failed == Met
+	}
+	through := e
 	p.eachHeight(t, func(row heightRow, clear float64) {
 		// The chief ray starts at height -e and slope 1 behind the last vertex.
-		p.clipAperture(&e, -row.A, row.B, row.A, clear)
+		p.clipAperture(&through, -row.A, row.B, row.A, clear)
 	})
-	if e.lost() {
-		return nothing, Aperture
+	if !narrow(Aperture, through) {
+		return nothing, failed
 	}
 	behind := p.matrixFrom(t, t.MaskGap()+1)
 	m := maskMotion{p, math.Abs(1 / behind.C)}
@@ -71,9 +103,8 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 		{PixelArcmin, m.pixel(p.Limits.Limit("pixel_arcmin"))},
 		{DepthStepD, m.step(p.Limits.Limit("depth_step_D"))},
 	} {
-		e = e.And(c.i.affine(1, -toEye))
-		if e.lost() {
-			return nothing, c.r
+		if !narrow(c.r, e.And(c.i.affine(1, -toEye))) {
+			return nothing, failed
 		}
 	}
 	if limit := p.Limits.Limit("viewpoint_shift_mm"); !math.IsInf(limit, 1) {
@@ -84,22 +115,14 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 			slope = 0
 		}
 		at0 := t.Length + shift - all.B/all.A
-		e.clip(slope, limit-at0+RoundingSlack)
-		e.clip(-slope, limit+at0+RoundingSlack)
-		if e.lost() {
-			return nothing, ViewpointShiftMM
+		near := e
+		near.clip(slope, limit-at0+RoundingSlack)
+		near.clip(-slope, limit+at0+RoundingSlack)
+		if !narrow(ViewpointShiftMM, near) {
+			return nothing, failed
 		}
 	}
-	if p.tooManyParts(t) {
-		return nothing, Parts
-	}
-	if price, known := t.Price(); p.exceeds("price", price, known) {
-		return nothing, Price
-	}
-	if mass, known := t.MassG(); p.exceeds("mass_g", mass, known) {
-		return nothing, MassG
-	}
-	return e.affine(1, shift), Met
+	return e.affine(1, shift), failed
 }
 
 // RoundingSlack, in mm, is how far the ends of an interval of eye reliefs may
@@ -166,7 +189,7 @@ func (p *Problem) tooManyIn(groups []*Group) bool {
 			if before == 0 {
 				distinct++
 			}
-			if e.Lens.Stock >= 0 && same > e.Lens.Stock {
+			if e.Lens.Stock >= 0 && same > e.Lens.Pieces() {
 				return true
 			}
 		}

@@ -111,7 +111,7 @@ func (p *Problem) PartsMiss(t *Train) float64 {
 			if pieces[e.Part] == 1 {
 				distinct++
 			}
-			if e.Lens.Stock >= 0 && pieces[e.Part] > e.Lens.Stock {
+			if e.Lens.Stock >= 0 && pieces[e.Part] > e.Lens.Pieces() {
 				miss++
 			}
 		}
