@@ -149,6 +149,9 @@ func (s *optimizer) walk(lib *objective.Library, o options) *ascent {
 // Divides tells whether the job can be done in the parts of which this is one:
 // an error where it can't.
 func (j *Job) Divides(part Part) error {
+	if !part.Whole() && j.Spec.Gives() {
+		return &GivenPartError{part}
+	}
 	if part.byPoints(len(j.Points)) {
 		return nil
 	}

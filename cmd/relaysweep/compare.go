@@ -250,9 +250,13 @@ func comparedLenses(all []compared) *results.Table {
 	return t
 }
 
-// comparedNumbers is what the designs reach, and at which values of swept keys.
+// comparedNumbers is what the designs reach, at which values of swept keys, and how
+// many requirements and limits trains that were given fail.
 func comparedNumbers(all []compared) *results.Table {
 	t := comparedTable(all, results.Right, "number", "unit")
+	if slices.ContainsFunc(all, func(c compared) bool { return len(c.design.Fails) > 0 }) {
+		addCompared(t, []string{"fails", ""}, cellsOf(all, func(c *compared) string { return strconv.Itoa(len(c.design.Fails)) }))
+	}
 	for _, key := range sweptKeys(all) {
 		addCompared(t, []string{key, ""}, cellsOf(all, func(c *compared) string {
 			for _, v := range c.point.Values {

@@ -49,8 +49,8 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 	row := results.Design{
 		Point: o.Point.Index, Swept: valuesOf(o.Point), Rank: rank, DesignID: f.ID,
 		Layout: t.Layout.String(), Seat: t.Seat.String(),
-		Exact:    !t.Refined && o.Optimized == nil && (o.Refined == nil || f.Ranked <= o.Proof.ProvenLength),
-		Screened: f.Screened, Refined: t.Refined,
+		Exact:    !t.Refined && o.Given == nil && o.Optimized == nil && (o.Refined == nil || f.Ranked <= o.Proof.ProvenLength),
+		Screened: f.Screened, Refined: t.Refined && !asGiven(o),
 
 		LengthMM: d.Length, LengthToEyeMM: d.LengthToEye, EyeReliefMM: d.EyeRelief,
 		ViewpointShiftMM: d.ViewpointShift, AngularMagnification: d.AngularMagnification,
@@ -75,7 +75,10 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 
 		Gap1MM: t.Gaps[0],
 	}
-	if t.Refined {
+	if o.Given != nil {
+		row.Fails = o.Given.Fails()
+	}
+	if row.Refined {
 		row.StartLengthMM, row.Active = optional(f.StartLengthMM), append([]string{}, f.Active...) // no list is null
 	}
 	switch t.Layout {
@@ -94,6 +97,29 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 		})
 	}
 	return row
+}
+
+// asGiven reports whether the outcome is a train at the gaps of the spec: these are
+// not the paraxial ones, and nothing has refined them.
+func asGiven(o *sweep.PointOutcome) bool { return o.Given != nil && o.Given.At == spec.AtGaps }
+
+// givenPoint is what run.json tells of a train that was measured in place of a search.
+func givenPoint(g *sweep.Given) *results.Given {
+	if g == nil {
+		return nil
+	}
+	given := &results.Given{Gaps: string(g.At), Unrefined: g.Unrefined, TurnedAway: g.TurnedAway, Screen: g.Screen}
+	for _, j := range g.Judged {
+		judged := results.Judged{Name: j.Name, Of: j.Of, Unit: j.Unit, Bound: results.AtMost, Asked: j.Asked, Fails: j.Fails}
+		if j.AtLeast {
+			judged.Bound = results.AtLeast
+		}
+		if !math.IsInf(j.Reached, 0) {
+			judged.Value = optional(j.Reached)
+		}
+		given.Judged = append(given.Judged, judged)
+	}
+	return given
 }
 
 // optional is nil for a number that is not known.
@@ -203,6 +229,7 @@ func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestP
 	if x := o.Optimized; x != nil {
 		point.Optimized = optimizedPoint(x)
 	}
+	point.Given = givenPoint(o.Given)
 	point.IdealLimit = idealLimit(o)
 	if !math.IsInf(proof.ProvenLength, 0) {
 		point.ProvenLengthMM = &proof.ProvenLength
@@ -246,7 +273,7 @@ func idealLimit(o *sweep.PointOutcome) results.IdealLimit {
 	}
 	if !math.IsInf(ideal.BoundMM, 1) {
 		limit.LengthMM = &ideal.BoundMM
-		if len(o.Found) > 0 && ideal.BoundMM > 0 {
+		if len(o.Found) > 0 && (o.Given == nil || o.Proof.Passed > 0) && ideal.BoundMM > 0 {
 			limit.StockMorePct = optional(100 * (o.Found[0].Ranked/ideal.BoundMM - 1))
 		}
 	}

@@ -176,22 +176,34 @@ func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, se
 	if d.StartLengthMM != nil {
 		fmt.Fprintf(w, "refined by exact rays from %.2f mm; just met: %s\n", *d.StartLengthMM, cmp.Or(strings.Join(d.Active, ", "), "nothing"))
 	}
+	if g := point.Given; g != nil {
+		fmt.Fprintf(w, "given by the spec, measured %s\n%s", g.GapsWords(), g.Verdict())
+		if len(d.Fails) > 0 {
+			fmt.Fprintf(w, ": %s", strings.Join(d.Fails, ", "))
+		}
+		fmt.Fprintf(w, "\n%s\n", g.SearchWords())
+	}
 	if note := d.FieldNote(); note != "" {
 		fmt.Fprintf(w, "field: %s\n", note)
 	}
 	if line := point.IdealLimit.Line(); line != "" {
 		fmt.Fprintln(w, line)
 	}
-	for _, part := range []struct {
+	type titled struct {
 		title string
 		table *results.Table
-	}{
+	}
+	var judged []titled
+	if point.Given != nil {
+		judged = []titled{{"Every requirement and limit", point.Given.Table()}}
+	}
+	for _, part := range append(judged, []titled{
 		{"To order", orderTable(d)},
 		{"Lenses from the world to the eye", lensTable(d)},
 		{"Surfaces from the world to the eye", surfaceTable(d)},
 		{"Mask: " + maskPlace(d), results.StageTable(setpoints)},
 		{"Asked and reached", marginTable(point, d)},
-	} {
+	}...) {
 		part.table.Terminal = isTerminal(w)
 		fmt.Fprintf(w, "\n%s\n", part.title)
 		if err := part.table.Print(w); err != nil {

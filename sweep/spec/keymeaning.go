@@ -60,6 +60,9 @@ var keyMeanings = map[string]string{
 	"train.magnification_tol":  "relative tolerance on it. Upright trains meet it exactly at their paraxial gaps; refined ones may use it",
 	"train.air_gap_min_mm":     "least gap between facing surfaces in a stack, anywhere out to the edge",
 	"train.group_gap_min_mm":   "least gap between facing surfaces of two groups",
+	"train.given":              `one train to measure in place of a search, as "erector-single:rear:A+B|C/r|D": layout, seat, and the groups from the world to the eye as in the column design_id. The run tells what it reaches and which requirements it fails. Lenses of a group stand at the least gap`,
+	"train.given_gaps_mm":      "its gaps between groups, vertex to vertex, from the world to the eye; measured as they are. Without: the paraxial gaps, refined where refine.method is not \"none\"",
+	"train.given_relief_mm":    "its eye relief; measured as it is, and nothing is refined. Without: the least that meets the requirements",
 
 	"field.width_deg":  "full angle at the eye",
 	"field.height_deg": "full angle at the eye",

@@ -71,6 +71,9 @@ var allKeys = []specKey{
 	{"train", "magnification_tol", "", 0.01, fromTo(0, 1), func(s *Spec) any { return &s.Train.MagnificationTol }},
 	{"train", "air_gap_min_mm", "mm", 0.2, atLeast(0), func(s *Spec) any { return &s.Train.AirGapMinMM }},
 	{"train", "group_gap_min_mm", "mm", 1.0, atLeast(0), func(s *Spec) any { return &s.Train.GroupGapMinMM }},
+	{"train", "given", "", "", designText(), func(s *Spec) any { return &s.Train.Given }},
+	{"train", "given_gaps_mm", "mm", []float64{}, gapList(), func(s *Spec) any { return &s.Train.GivenGapsMM }},
+	{"train", "given_relief_mm", "mm", nil, atLeast(0), func(s *Spec) any { return &s.Train.GivenReliefMM }},
 
 	{"field", "width_deg", "degrees", required, between(0, 180), func(s *Spec) any { return &s.Field.WidthDeg }},
 	{"field", "height_deg", "degrees", required, between(0, 180), func(s *Spec) any { return &s.Field.HeightDeg }},
