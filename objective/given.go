@@ -38,7 +38,7 @@ func (p *Problem) ParaxialGaps(t *Train, by RankBy) (failed Requirement, ok bool
 	if !ok || q.Assemble(t, inner) == Focal {
 		return Focal, false
 	}
-	t.EyeRelief = p.LeastRelief(t)
+	t.EyeRelief = p.LeastReliefOf(t)
 	return failed, true
 }
 
@@ -65,23 +65,18 @@ func (p *Problem) innerGap(t *Train, by RankBy) (gap float64, ok bool) {
 	return math.Min(inner(relay.domain.Lo), inner(relay.domain.Hi)), true
 }
 
-// LeastRelief is the least eye relief (mm, physical) at which a train at its gaps
+// LeastReliefOf is the least eye relief (mm, physical) at which a train at its gaps
 // meets the paraxial requirements that depend on it; one that none meets, with
 // those before it, is passed over.
-func (p *Problem) LeastRelief(t *Train) float64 {
+func (p *Problem) LeastReliefOf(t *Train) float64 {
 	relief, _ := p.eyeReliefs(t, true)
 	return relief.Lo
 }
 
 // groupAt stacks elements at given vertex gaps.
 func groupAt(elements []*Element, gaps []float64) *Group {
-	g := &Group{Elements: elements, GapsMM: gaps, matrix: elements[0].matrix, ThicknessMM: elements[0].length}
-	for i, e := range elements[1:] {
-		g.matrix = g.matrix.Then(Gap(gaps[i])).Then(e.matrix)
-		g.ThicknessMM += gaps[i] + e.length
-	}
-	m := g.matrix
-	g.FocalMM, g.FFDMM, g.BFDMM = -1/m.C, -m.D/m.C, -m.A/m.C
+	g := &Group{Elements: elements, GapsMM: gaps}
+	g.assemble()
 	return g
 }
 

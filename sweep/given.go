@@ -140,7 +140,7 @@ func (j *Job) measureGiven(ctx context.Context, s *spec.Spec, p *objective.Probl
 	case spec.AtGaps:
 		t = p.TrainAt(objective.Space{Layout: t.Layout, Seat: t.Seat}, elementsOf(t), stackGapsOf(t), s.Train.GivenGapsMM, 0)
 		t.Refined = true // by hand: what is asked is what is asked of other gaps than the paraxial ones
-		if t.EyeRelief = p.LeastRelief(t); s.Train.GivenReliefMM != nil {
+		if t.EyeRelief = p.LeastReliefOf(t); s.Train.GivenReliefMM != nil {
 			t.EyeRelief = *s.Train.GivenReliefMM
 		}
 		t.AngularMagnification = p.AngularMagnificationOf(t)

@@ -267,7 +267,7 @@ func comparedNumbers(all []compared) *results.Table {
 			return results.Null
 		}))
 	}
-	for _, column := range slices.Concat(shownMetrics, []string{"f_front_mm", "f_relay_mm", "f_rear_mm", "gap1_mm", "gap_inner_mm", "gap2_mm"}) {
+	for _, column := range slices.Concat(results.DesignFacts(), []string{"f_front_mm", "f_relay_mm", "f_rear_mm", "gap1_mm", "gap_inner_mm", "gap2_mm"}) {
 		unit, any := "", false
 		cells := cellsOf(all, func(c *compared) string {
 			value, of, ok := c.design.Number(column)
@@ -302,7 +302,7 @@ func sweptKeys(all []compared) []string {
 func comparedMargins(all []compared) *results.Table {
 	t := comparedTable(all, results.Right, "number", "asked", "unit")
 	var asked []results.Asked
-	for _, column := range shownMetrics {
+	for _, column := range results.DesignFacts() {
 		for i := range all {
 			for _, a := range all[i].point.Asked {
 				if a.Column == column && !slices.Contains(asked, a) {

@@ -3,6 +3,7 @@ package raycheck
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"relaysweep/objective"
 )
@@ -219,7 +220,17 @@ func (j *judging) metrics() {
 				j.atLeast("transmission_min", "", "", j.report.Metrics.Transmission, least, 0)
 			}
 		default:
-			j.atMost(m.Name, "", m.Unit, math.Abs(*m.of(&j.report.Metrics)), j.p.Limits.Limit(m.Name), 0)
+			j.atMost(m.Name, "", unitIn(m.Name), math.Abs(*m.of(&j.report.Metrics)), j.p.Limits.Limit(m.Name), 0)
 		}
 	}
+}
+
+// unitIn is the unit that a metric's name ends in.
+func unitIn(name string) string {
+	for suffix, unit := range map[string]string{"_arcmin": "arcmin", "_D": "D", "_pct": "%"} {
+		if strings.HasSuffix(name, suffix) {
+			return unit
+		}
+	}
+	return ""
 }
