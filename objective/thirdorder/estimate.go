@@ -27,10 +27,9 @@ type Estimator struct {
 	depths    []float64 // vergences, 1/mm
 	weights   []float64 // of the wavelengths but the reference one
 	places    []place   // of the pupil, the middle first
-	r2        float64   // squared radius of the pupil
-	all, near system    // of the train, and of what stands between mask and eye
+	pupil     disc
+	all, near system // of the train, and of what stands between mask and eye
 	wave      wave
-	mask      []wave // by depth
 	// refocusSlackD is by how much the bounds of the eye's refocus are widened.
 	refocusSlackD float64
 }
@@ -42,7 +41,7 @@ type place struct{ along, across float64 }
 // the tangent of its largest half angle, of which the first is 0. The bounds of the eye's refocus
 // are widened by refocusSlackD.
 func NewEstimator(p *objective.Problem, fractions []float64, refocusSlackD float64) *Estimator {
-	e := &Estimator{p: p, r2: p.Pupil * p.Pupil / 4, refocusSlackD: refocusSlackD}
+	e := &Estimator{p: p, pupil: discOf(p.Pupil / 2), refocusSlackD: refocusSlackD}
 	for _, f := range fractions {
 		e.fields = append(e.fields, f*p.TanMax)
 	}
@@ -63,7 +62,6 @@ func NewEstimator(p *objective.Problem, fractions []float64, refocusSlackD float
 		// To the side is like to the other side.
 		e.places = append(e.places, place{h, 0}, place{-h, 0}, place{0, h})
 	}
-	e.mask = make([]wave, len(e.depths))
 	return e
 }
 
@@ -71,16 +69,16 @@ func NewEstimator(p *objective.Problem, fractions []float64, refocusSlackD float
 func (e *Estimator) Estimate(t *objective.Train, groups []*Group) Estimate {
 	var m Estimate
 	e.near.add(e.p, t, groups, t.MaskGap()+1)
-	e.near.cross(t.EyeRelief, e.p.CombinerMM, e.p.CombinerIndex)
-	for d := range e.depths {
-		e.setMask(d)
-		m.MaskBlurArcmin = max(m.MaskBlurArcmin, arcmin(math.Sqrt(e.maskVariance(&e.mask[d]))))
+	e.near.toEye(e.p, t.EyeRelief)
+	for _, v := range e.depths {
+		e.setMask(v)
+		m.MaskBlurArcmin = max(m.MaskBlurArcmin, arcmin(math.Sqrt(e.maskVariance(&e.wave))))
 	}
 	e.all.add(e.p, t, groups, 0)
-	e.all.cross(t.EyeRelief, e.p.CombinerMM, e.p.CombinerIndex)
-	size := e.toViewpoint()
+	e.all.toEye(e.p, t.EyeRelief)
+	size, way := e.viewed()
 	for d, v := range e.depths {
-		e.setView(v, size)
+		e.setView(v, size, way)
 		view := e.viewEstimate(d, size)
 		m.ViewDefocusD = larger(m.ViewDefocusD, view.ViewDefocusD)
 		m.ViewAstigmatismD = max(m.ViewAstigmatismD, view.ViewAstigmatismD)
@@ -105,7 +103,7 @@ func (e *Estimator) viewEstimate(d int, size float64) (m Estimate) {
 	nu2 := 0.0
 	for _, field := range e.fields {
 		s := w.at(0, 0, field)
-		m.ViewDefocusD = larger(m.ViewDefocusD, -1000*s.slope(e.r2)/squared)
+		m.ViewDefocusD = larger(m.ViewDefocusD, -1000*s.slope(&e.pupil)/squared)
 		nu2 = max(nu2, s.nu2)
 	}
 	m.ViewAstigmatismD = 2000 * math.Sqrt(nu2) / squared
@@ -113,7 +111,7 @@ func (e *Estimator) viewEstimate(d int, size float64) (m Estimate) {
 		return m
 	}
 	axis := w.at(0, 0, 0)
-	m.AxisVergenceD = -1000 * axis.slope(e.r2) / squared
+	m.AxisVergenceD = -1000 * axis.slope(&e.pupil) / squared
 	var axial, lateral spread
 	for _, c := range w.chromatic {
 		axial.add(c.axial)
@@ -123,44 +121,37 @@ func (e *Estimator) viewEstimate(d int, size float64) (m Estimate) {
 	m.AxialColourD = 1000 * axial.width() / squared
 	m.LateralColourArcmin = arcmin(lateral.width() * outermost / math.Abs(size))
 	for _, field := range e.fields[1:] {
-		m.DistortionPct = larger(m.DistortionPct, -400*(float64(w.a[3]*field*field)+float64(w.a[1]*e.r2)))
+		m.DistortionPct = larger(m.DistortionPct, -400*(float64(w.a[3]*field*field)+float64(w.a[1]*2*e.pupil.half)))
 	}
 	return m
 }
 
-// toViewpoint adds the way to the viewpoint to what stands between world and eye, and
-// returns the angular magnification Θ.
-func (e *Estimator) toViewpoint() (size float64) {
+// viewed is how the world looks through e.all: Θ, and the coefficient of p⁴ of the way on to the
+// viewpoint.
+func (e *Estimator) viewed() (size, way float64) {
 	w := &e.all.passage
-	// The viewpoint is where the rays from the middle of the eye meet.
-	way := -w.c.y / w.c.p
-	e.all.quartic.addFourth(way/8, w.m.p, w.c.p)
-	return 1 / w.c.p
+	size = 1 / w.c.p
+	// The viewpoint is where the rays from the middle of the eye meet. The way in air is that from
+	// the first vertex.
+	return size, (-float64(w.c.y*size) - e.all.world) / 8
 }
 
 // setView makes e.wave the view's aberration at a vergence, in slopes at the eye: those in the
 // world are -1/Θ of them.
-func (e *Estimator) setView(vergence, size float64) {
-	e.wave.set(&e.all, vergence, (1-1/(size*size))/2, e.weights)
+func (e *Estimator) setView(vergence, size, way float64) {
+	e.wave.set(&e.all, vergence, (1-1/(size*size))/2, way, e.weights)
 	// What is left of the vergence of an afocal train.
 	e.wave.linear = -size * e.all.passage.m.p
 }
 
-// setMask makes e.mask[d] the mask's aberration at depth d, in slopes at the eye: crossings
-// are off by -a times these, with a the chief height of unit slope.
-func (e *Estimator) setMask(d int) {
-	w, v := &e.near.passage, e.depths[d]
-	m := ray{w.m.y - float64(v*w.c.y), w.m.p - float64(v*w.c.p)}
+// setMask makes e.wave the mask's aberration at a vergence, in slopes at the eye: crossings are
+// off by -a times these, with a the chief height of unit slope.
+func (e *Estimator) setMask(vergence float64) {
+	w := &e.near.passage
+	y, p := w.m.y-float64(vergence*w.c.y), w.m.p-float64(vergence*w.c.p)
 	glass, n := e.p.MaskGlass/2, e.p.MaskGlassIndex
-	reduced := -m.y / m.p
-	e.mask[d].set(&e.near, v, 0.5, e.weights)
-	way := fourthOf(reduced-glass/n, glass, n)
-	square := float64(m.p * m.p)
-	a := &e.mask[d].a
-	a[0] += float64(way * square * square)
-	a[1] += float64(way * square * m.p * w.c.p)
-	a[2] += float64(way * square * w.c.p * w.c.p)
-	a[3] += float64(way * m.p * w.c.p * w.c.p * w.c.p)
+	reduced := -y/p - e.near.world
+	e.wave.set(&e.near, vergence, 0.5, fourthOf(reduced-glass/n, glass, n), e.weights)
 }
 
 // maskVariance is the largest variance over fields and places of the pupil, with the mask
@@ -169,13 +160,13 @@ func (e *Estimator) maskVariance(w *wave) (most float64) {
 	mean := 0.0
 	for _, field := range e.fields {
 		s := w.at(0, 0, field)
-		mean += s.slope(e.r2) + w.meanColour
+		mean += s.slope(&e.pupil) + w.meanColour
 	}
 	mean /= float64(len(e.fields))
 	for _, field := range e.fields {
 		for _, at := range e.places {
 			s := w.at(at.along, at.across, field)
-			most = max(most, s.variance(e.r2, s.slope(e.r2)+w.meanColour-mean))
+			most = max(most, s.variance(&e.pupil, s.slope(&e.pupil)+w.meanColour-mean))
 		}
 	}
 	return most
@@ -185,12 +176,12 @@ func (e *Estimator) maskVariance(w *wave) (most float64) {
 // best refocus within its bounds.
 func (e *Estimator) viewVariance(w *wave, vergence, field float64, at place) float64 {
 	s := w.at(at.along, at.across, field)
-	slope := 1000 * (s.slope(e.r2) + w.meanColour)
+	slope := 1000 * (s.slope(&e.pupil) + w.meanColour)
 	relaxed := -1000 * vergence
 	refocus := min(max(-slope, relaxed-e.refocusSlackD), relaxed+e.p.AccommodationD+e.refocusSlackD)
 	most := e.p.RefocusMaxD + e.refocusSlackD
 	refocus = min(max(refocus, -most), most)
-	return s.variance(e.r2, (slope+refocus)/1000)
+	return s.variance(&e.pupil, (slope+refocus)/1000)
 }
 
 // spread is the largest less the smallest value, of which one is 0.

@@ -1,6 +1,7 @@
 package thirdorder
 
 import (
+	"math"
 	"slices"
 
 	"relaysweep/catalog"
@@ -10,10 +11,37 @@ import (
 // Group is what third-order theory knows of a group in one orientation. It
 // does not change, and may be used by many goroutines.
 type Group struct {
-	passage passage // from the last vertex to the first
-	quartic quartic // in rays at the last vertex
-	petzval float64 // π
-	colour  []quadratic
+	// Rays are taken from one principal plane to the other, between which they keep their heights
+	// and change p by power times these. Where the planes lie too far off they are those of the
+	// vertices, and the passage takes rays from the last to the first.
+	principal bool
+	power     float64
+	passage   passage
+	// eyeSide is the distance in mm from the last vertex along ζ to the plane where rays
+	// start, worldSide from that where they end to the first vertex.
+	eyeSide, worldSide float64
+	quartic            quartic // in rays where they start
+	petzval            float64 // π
+	colour             []quadratic
+}
+
+// principalMost, in mm, is how far off principal planes may lie: much farther, and what the
+// forms hold there says nothing about the lenses any more in the digits that there are.
+const principalMost = 500.0
+
+// toPrincipalPlanes writes a group that is made from vertex to vertex in rays at its principal
+// planes.
+func (c *Group) toPrincipalPlanes() {
+	power := -c.passage.m.p
+	eyeSide, worldSide := (1-c.passage.c.p)/power, (1-c.passage.m.y)/power
+	if !(max(math.Abs(eyeSide), math.Abs(worldSide)) <= principalMost) {
+		return
+	}
+	c.principal, c.power, c.eyeSide, c.worldSide = true, power, eyeSide, worldSide
+	c.quartic.before(-eyeSide)
+	for i := range c.colour {
+		c.colour[i].before(-eyeSide)
+	}
 }
 
 // Maker makes groups. It keeps the indices of the glasses it has met: each goroutine needs its own.
@@ -66,6 +94,7 @@ func (m *Maker) Group(g *objective.Group) *Group {
 			c.cross(g.GapsMM[e-1], air)
 		}
 	}
+	c.toPrincipalPlanes()
 	return c
 }
 

@@ -10,10 +10,11 @@ import (
 // each goroutine needs its own.
 type Screen struct {
 	*Estimator
-	fromVertex system // the train up to its last vertex
-	most       [limits]float64
-	blurs      bool // the view's blur is limited
-	rest       bool // any other of the view's metrics is
+	most      [limits]float64
+	blurs     bool // the view's blur is limited
+	rest      bool // any other of the view's metrics is
+	blursMask bool // the mask's blur is
+	relief    float64
 }
 
 // limit is a metric that is screened.
@@ -42,34 +43,56 @@ func NewScreen(p *objective.Problem, fractions []float64, refocusSlackD, factor 
 	s := &Screen{Estimator: NewEstimator(p, fractions, refocusSlackD)}
 	for i, name := range limitNames {
 		s.most[i] = factor * p.Limits.Limit(name)
-		if limited := !math.IsInf(s.most[i], 1); limited && limit(i) == viewBlur {
-			s.blurs = true
-		} else if limited && limit(i) != maskBlur {
-			s.rest = true
+		switch limited := !math.IsInf(s.most[i], 1); limit(i) {
+		case maskBlur:
+			s.blursMask = limited
+		case viewBlur:
+			s.blurs = limited
+		default:
+			s.rest = s.rest || limited
 		}
 	}
 	return s
 }
 
-// Exceeds reports whether some estimate of a train exceeds its limit by more than the factor at every
-// eye relief at which it would be screened by rays.
-func (s *Screen) Exceeds(t *objective.Train, groups []*Group) bool {
+// Take takes up a train, whose groups these are and whose eye relief plays no part.
+func (s *Screen) Take(t *objective.Train, groups []*Group) {
 	if s.blurs || s.rest {
-		s.fromVertex.add(s.p, t, groups, 0)
+		s.all.add(s.p, t, groups, 0)
+		s.all.toEye(s.p, s.p.CombinerMM)
 	}
-	return t.AtEveryScreen(func(relief float64) bool {
-		return (s.blurs || s.rest) && s.viewExceeds(relief) || s.maskExceeds(t, groups, relief)
-	})
+	if s.blursMask {
+		s.near.add(s.p, t, groups, t.MaskGap()+1)
+		s.near.toEye(s.p, s.p.CombinerMM)
+	}
+	s.relief = s.p.CombinerMM
 }
 
-func (s *Screen) viewExceeds(relief float64) bool {
-	s.all.copy(&s.fromVertex)
-	s.all.cross(relief, s.p.CombinerMM, s.p.CombinerIndex)
-	size := s.toViewpoint()
+// Exceeds reports whether some estimate of the train that was taken up exceeds its limit by more
+// than the factor at an eye relief, mm.
+func (s *Screen) Exceeds(relief float64) bool {
+	on := relief - s.relief
+	s.relief = relief
+	if s.blurs || s.rest {
+		s.all.recede(on)
+	}
+	if s.blursMask {
+		s.near.recede(on)
+	}
+	return (s.blurs || s.rest) && s.viewExceeds() || s.blursMask && s.maskExceeds()
+}
+
+// ends are the places in depths of the ends of the depth range, between which aberrations are
+// hardly larger.
+func (s *Screen) ends() [2]int { return [2]int{0, len(s.depths) - 1} }
+
+func (s *Screen) viewExceeds() bool {
+	size, way := s.viewed()
 	blur := math.Abs(size) * tangent(s.most[viewBlur])
 	blur *= blur
-	for d, v := range s.depths {
-		s.setView(v, size)
+	for _, d := range s.ends() {
+		v := s.depths[d]
+		s.setView(v, size, way)
 		if s.blurs {
 			for f := len(s.fields) - 1; f >= 0; f-- {
 				for i := len(s.places) - 1; i >= 0; i-- {
@@ -94,26 +117,21 @@ func (s *Screen) restExceeds(d int, size float64) bool {
 		m.AxialColourD > s.most[axialColour]
 }
 
-func (s *Screen) maskExceeds(t *objective.Train, groups []*Group, relief float64) bool {
-	if math.IsInf(s.most[maskBlur], 1) {
-		return false
-	}
-	s.near.add(s.p, t, groups, t.MaskGap()+1)
-	s.near.cross(relief, s.p.CombinerMM, s.p.CombinerIndex)
+func (s *Screen) maskExceeds() bool {
 	most := tangent(s.most[maskBlur])
-	for d := range s.depths {
-		s.setMask(d)
-		if s.maskVariance(&s.mask[d]) > float64(most*most) {
+	for _, d := range s.ends() {
+		s.setMask(s.depths[d])
+		if s.maskVariance(&s.wave) > float64(most*most) {
 			return true
 		}
 	}
 	return false
 }
 
-// tangent is that of an angle in arcmin, which may be infinite.
+// tangent is that of an angle in arcmin, +Inf for one that no ray has.
 func tangent(arcmin float64) float64 {
-	if math.IsInf(arcmin, 1) {
-		return arcmin
+	if arcmin >= 90*60 {
+		return math.Inf(1)
 	}
 	return math.Tan(arcmin * (math.Pi / (180 * 60)))
 }
