@@ -12,6 +12,8 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/ideal"
+	"relaysweep/sweep/spec"
 )
 
 // TestIdealAgainstSearch searches catalogs of lenses that are all but thin, many
@@ -39,7 +41,7 @@ func TestIdealAgainstSearch(t *testing.T) {
 		s.Mask.Seat, s.Search.RankBy, s.Train.Magnification, s.Train.AirGapMinMM = x.seat, x.by, x.magnification, 0
 		j := &Job{Spec: s}
 		o, p := j.options(s), s.Problem()
-		aimed, err := p.Ideal(context.Background(), o.spaces, x.ratio*float64(x.perGroup), o.by)
+		aimed, err := ideal.Find(context.Background(), p, o.spaces, x.ratio*float64(x.perGroup), o.by)
 		if err != nil || aimed.Train == nil {
 			t.Fatalf("case %d: no train, %v", c, err)
 		}
@@ -94,7 +96,7 @@ func TestIdealPoints(t *testing.T) {
 		for _, ratio := range []float64{0, 0.7, 0.9, 0} {
 			s := *j.Spec
 			s.Ideal.ApertureRatio = ratio
-			outcomes = append(outcomes, PointOutcome{Point: Point{Spec: &s}, Problem: s.Problem()})
+			outcomes = append(outcomes, PointOutcome{Point: spec.Point{Spec: &s}, Problem: s.Problem()})
 		}
 		outcomes[3].Point.Spec.Catalog.ExcludeParts = []string{"*"}
 		if err := j.addIdeals(context.Background(), nil, outcomes, nil); err != nil {

@@ -10,16 +10,15 @@ import (
 	"gonum.org/v1/gonum/optimize"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/spec"
 )
 
-// The methods that re-optimise gaps and eye relief.
-const (
-	refineNone    = "none"
-	refineSimplex = "simplex" // J. A. Nelder, R. Mead, Computer Journal 7, 308 (1965)
-	refineBFGS    = "bfgs"    // with finite differences; J. Nocedal, S. J. Wright, Numerical Optimization, 2nd ed., ch. 6
-	refineCMAES   = "cma-es"  // N. Hansen, arXiv:1604.00772
-)
-
+// The methods that re-optimise gaps and eye relief: the simplex of J. A. Nelder and
+// R. Mead, Computer Journal 7, 308 (1965); BFGS with finite differences, J. Nocedal,
+// S. J. Wright, Numerical Optimization, 2nd ed., ch. 6; CMA-ES, N. Hansen,
+// arXiv:1604.00772.
+//
 // Refining is a smooth length in two to four unknowns under many constraints, each
 // of which costs a trace. Every method gets the same treatment of them: where the
 // start breaks any, first the sum of squared excesses is brought down until none
@@ -27,7 +26,7 @@ const (
 // length plus a penalty is, the exact one, linear in each excess (J. Nocedal, S. J.
 // Wright, Numerical Optimization, 2nd ed., ch. 17.2), with its kinks rounded off by a
 // parabola (I. Zang, Mathematical Programming 19, 61 (1980)), from round to round less. Each round begins at the best allowed place so far with a smaller step.
-// Methods see vignetting by its stand-in ([objective.Refiner.Estimate]). What counts in the
+// Methods see vignetting by its stand-in ([raycheck.Refiner.Estimate]). What counts in the
 // end is not where a method stops but the shortest place that it came by, where a
 // full measurement allows it.
 const (
@@ -69,7 +68,7 @@ const (
 	// round, roundingShrink how much of that is left in each further one.
 	roundingStart  = 0.02
 	roundingShrink = 0.1
-	// First steps, in units of the unknowns ([objective.Refiner.Centre]): while it
+	// First steps, in units of the unknowns ([raycheck.Refiner.Centre]): while it
 	// looks for an allowed place, and in the first round. In each further round they
 	// shrink and change sign, which leads out of the corners between limits where a
 	// simplex gets stuck.
@@ -96,7 +95,7 @@ type refined struct {
 
 // descent is the refinement of one candidate in progress.
 type descent struct {
-	r      *objective.Refiner
+	r      *raycheck.Refiner
 	method string
 	source rand.Source
 	best   refined
@@ -112,7 +111,7 @@ type descent struct {
 // refineTrain re-optimises gaps and eye relief of a train, which is in the refiner's hand
 // at its paraxial gaps and its least eye relief, from an eye relief in mm on; NaN for that
 // one. What it does depends on the train, the relief, the method and the seed alone.
-func refineTrain(r *objective.Refiner, start *objective.Train, relief float64, method string, seed int64) refined {
+func refineTrain(r *raycheck.Refiner, start *objective.Train, relief float64, method string, seed int64) refined {
 	name := fnv.New64a()
 	_, _ = name.Write([]byte(start.DesignID())) // never fails
 	d := &descent{r: r, method: method, source: rand.NewPCG(uint64(seed), name.Sum64())}
@@ -347,7 +346,7 @@ func (d *descent) minimise(m *merit, step float64, budget int) []float64 {
 	var method optimize.Method
 	n := d.r.Unknowns()
 	switch d.method {
-	case refineBFGS:
+	case spec.RefineBFGS:
 		method = &optimize.BFGS{}
 		converge.Iterations = 3
 		settings.GradEvaluations = 1 + budget/(n+1)
@@ -372,7 +371,7 @@ func (d *descent) minimise(m *merit, step float64, budget int) []float64 {
 				}
 			}
 		}
-	case refineCMAES:
+	case spec.RefineCMAES:
 		method = &optimize.CmaEsChol{InitStepSize: math.Abs(step), Src: d.source}
 		converge.Iterations = 10
 	default:
@@ -397,4 +396,4 @@ type refineOptions struct {
 	beat       beatOptions
 }
 
-func (o *refineOptions) wanted() bool { return o.method != "" && o.method != refineNone }
+func (o *refineOptions) wanted() bool { return o.method != "" && o.method != spec.RefineNone }

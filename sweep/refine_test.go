@@ -15,9 +15,11 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/spec"
 )
 
-var refineMethods = []string{refineSimplex, refineBFGS, refineCMAES}
+var refineMethods = []string{spec.RefineSimplex, spec.RefineBFGS, spec.RefineCMAES}
 
 // thinLens is so thin, and used so near to the axis, that its focal length f alone
 // tells what it does: R = 2(n-1)f for an equiconvex one (W. J. Smith, Modern Optical
@@ -72,7 +74,7 @@ func TestRefineThinRelay(t *testing.T) {
 			want = c.tolerance / (1 - c.tolerance) * b / a
 		}
 		for _, method := range refineMethods {
-			r := objective.NewRefiner(p, objective.ByLength)
+			r := raycheck.NewRefiner(p, objective.ByLength)
 			end := refineFrom(r, train, method, 1)
 			if end.moved == nil {
 				t.Errorf("%s: nothing found", method)
@@ -81,7 +83,7 @@ func TestRefineThinRelay(t *testing.T) {
 			moved, report, active := r.Settle(end.moved)
 			// A population stops when its best gains less than 1e-4 mm in ten
 			// generations, which it may some way off.
-			tolerance := map[string]float64{refineSimplex: 5e-3, refineBFGS: 5e-3, refineCMAES: 3e-2}[method]
+			tolerance := map[string]float64{spec.RefineSimplex: 5e-3, spec.RefineBFGS: 5e-3, spec.RefineCMAES: 3e-2}[method]
 			if got := train.Length - moved.Length; report.FailedBy != "" || math.Abs(got-want) > tolerance {
 				t.Errorf("%s, f = %v, %v: shorter by %.5f mm, the closed form says %.5f; failed by %q, active %v", method, c.f1, c.f2, got, want, report.FailedBy, active)
 			}
@@ -90,7 +92,7 @@ func TestRefineThinRelay(t *testing.T) {
 }
 
 // refineFrom refines a train from its least eye relief.
-func refineFrom(r *objective.Refiner, start *objective.Train, method string, seed int64) refined {
+func refineFrom(r *raycheck.Refiner, start *objective.Train, method string, seed int64) refined {
 	r.Begin(start)
 	return refineTrain(r, start, math.NaN(), method, seed)
 }
@@ -134,14 +136,14 @@ func refinedDemo(t testing.TB, method string, candidates int) (*Job, *PointOutco
 // ray check of a fresh problem and by the requirements' own functions; that no
 // random neighbour is much shorter, nor it than its bounds; and that each comes back after it was moved.
 func TestRefined(t *testing.T) {
-	j, out := refinedDemo(t, refineSimplex, 120)
+	j, out := refinedDemo(t, spec.RefineSimplex, 120)
 	if len(out.Found) < 3 || out.Refined.Passed < 3 {
 		t.Fatalf("%d found, %+v", len(out.Found), out.Refined)
 	}
 	p := j.Points[0].Spec.Problem()
 	p.NearMissFactor = 0 // no bounds about the start, which is refined here
 	p.Limits.Max["axis_vergence_D"] = objective.AxisVergenceDefaultD
-	checker := objective.NewChecker(p)
+	checker := raycheck.NewChecker(p)
 	random := rand.New(rand.NewPCG(8, 8))
 	for i := range out.Found {
 		f := &out.Found[i]
@@ -151,7 +153,7 @@ func TestRefined(t *testing.T) {
 		}
 		bounded := j.Points[0].Spec.Problem()
 		start := mustSolve(j.library(j.Points[0].Spec, bounded), &f.design)
-		within := objective.NewRefiner(bounded, objective.ByLength)
+		within := raycheck.NewRefiner(bounded, objective.ByLength)
 		within.Begin(start)
 		checkBounds(t, bounded, within, start, f.moved)
 		r := checker.Check(f.Train)
@@ -171,7 +173,7 @@ func TestRefined(t *testing.T) {
 			f.Train.EyeRelief < p.ReliefMin-1e-9 || f.Train.EyeRelief > p.ReliefMax+1e-9 {
 			t.Errorf("%s: %+v breaks a requirement", f.ID, f.Train)
 		}
-		refiner := objective.NewRefiner(p, objective.ByLength)
+		refiner := raycheck.NewRefiner(p, objective.ByLength)
 		refiner.Begin(f.Train)
 		x := make([]float64, refiner.Unknowns())
 		shortest := f.Train.Length
@@ -212,7 +214,7 @@ func TestRefined(t *testing.T) {
 		away.Gaps = []float64{f.Train.Gaps[0] + 0.2, f.Train.Gaps[1] - 0.1}
 		away.Length += 0.1
 		away.EyeRelief -= 0.3
-		back := refineFrom(refiner, &away, refineSimplex, 1)
+		back := refineFrom(refiner, &away, spec.RefineSimplex, 1)
 		if back.moved == nil || math.Abs(back.length-f.Train.Length) > 0.1 {
 			t.Errorf("%s: %.3f mm, after it was moved %+v", f.ID, f.Train.Length, back)
 		}
@@ -238,10 +240,10 @@ func TestRefineResumes(t *testing.T) {
 		case 1:
 			s.Search.ChecksMax = 3
 		case 2:
-			s.Axes = []Axis{{Key: "stage.travel_mm", Values: []any{s.Stage.TravelMM, 0.01}}}
+			s.Axes = []spec.Axis{{Key: "stage.travel_mm", Values: []any{s.Stage.TravelMM, 0.01}}}
 		}
 		j := jobOf(s, lenses)
-		j.Spec.Refine = RefineSection{Method: refineMethods[done%len(refineMethods)], NearMissFactor: 1.1 + 0.3*float64(c%3), Audit: 2}
+		j.Spec.Refine = spec.RefineSection{Method: refineMethods[done%len(refineMethods)], NearMissFactor: 1.1 + 0.3*float64(c%3), Audit: 2}
 		j.Spec.Job.Workers = 1
 		j.Points = j.Spec.Grid()
 		out, err := j.Run(t.Context(), Attempt{})
@@ -437,10 +439,10 @@ func TestRefineInterrupted(t *testing.T) {
 func TestRefineToEye(t *testing.T) {
 	j := demoJob(t, "quick")
 	p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 1.5, 6, anyTrain)
-	byLength, toEye := objective.NewRefiner(p, objective.ByLength), objective.NewRefiner(p, objective.ByLengthToEye)
+	byLength, toEye := raycheck.NewRefiner(p, objective.ByLength), raycheck.NewRefiner(p, objective.ByLengthToEye)
 	const tolerance = 0.05 // mm, of where the descents end
 	for _, train := range misses {
-		a, b := refineFrom(byLength, train, refineSimplex, 1), refineFrom(toEye, train, refineSimplex, 1)
+		a, b := refineFrom(byLength, train, spec.RefineSimplex, 1), refineFrom(toEye, train, spec.RefineSimplex, 1)
 		if a.moved == nil || b.moved == nil {
 			t.Errorf("%s: not refined", train.DesignID())
 			continue
@@ -462,7 +464,7 @@ func TestRefineUnknowns(t *testing.T) {
 	for _, name := range []string{"quick", "pair"} {
 		j := demoJob(t, name)
 		p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 2, 5, anyTrain)
-		r := objective.NewRefiner(p, objective.ByLength)
+		r := raycheck.NewRefiner(p, objective.ByLength)
 		for _, train := range misses {
 			r.Begin(train)
 			r.Centre(make([]float64, r.Unknowns()))
@@ -499,7 +501,7 @@ func TestRefineEstimates(t *testing.T) {
 		j.Spec.Field.WidthDeg, j.Spec.Field.HeightDeg, j.Spec.Limits.VignettedPct = 15, 11.3, &limit
 		j.Spec.Eye.SharpBoxMM = new(float64)
 		p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 5, 4, anyTrain)
-		r := objective.NewRefiner(p, objective.ByLength)
+		r := raycheck.NewRefiner(p, objective.ByLength)
 		for _, train := range misses {
 			r.Begin(train)
 			away := make([]float64, r.Unknowns())
@@ -515,7 +517,7 @@ func TestRefineEstimates(t *testing.T) {
 				_, measured := r.Evaluate(x)
 				measured = slices.Clone(measured)
 				moved, _, _ := r.Settle(x)
-				share := objective.NewChecker(p).Measure(moved).Metrics.VignettedPct
+				share := raycheck.NewChecker(p).Measure(moved).Metrics.VignettedPct
 				n := len(measured) - 1 // vignetting is judged last
 				if diff := cmp.Diff(measured[:n], estimated[:n]); diff != "" {
 					t.Fatalf("%s: measured -, estimated +\n%s", train.DesignID(), diff)
@@ -546,7 +548,7 @@ func TestRefineEstimatesOfDisplacedPupils(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 6))
 	j := demoJob(t, "quick")
 	p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 2, 4, anyTrain)
-	r := objective.NewRefiner(p, objective.ByLength)
+	r := raycheck.NewRefiner(p, objective.ByLength)
 	same := 0
 	for _, train := range misses {
 		r.Begin(train)

@@ -10,6 +10,8 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/journal"
 )
 
 // refineWalk is a walk that ranks designs by what refinement makes of them. It takes
@@ -36,9 +38,9 @@ type refineWalk struct {
 
 // refineTools are what one goroutine refines with.
 type refineTools struct {
-	screener *objective.Screener
-	checker  *objective.Checker
-	refiner  *objective.Refiner
+	screener *raycheck.Screener
+	checker  *raycheck.Checker
+	refiner  *raycheck.Refiner
 }
 
 // nearDesign is a design that the screen lets through.
@@ -77,7 +79,7 @@ func newRefineWalk(a *ascent) *refineWalk {
 		screens: newAuditSample(a.refine.audit, a.refine.seed), solves: newAuditSample(a.refine.audit, a.refine.seed),
 	}
 	for range a.workers {
-		w.tools <- &refineTools{objective.NewScreener(a.p), objective.NewChecker(a.p), objective.NewRefiner(a.p, a.by)}
+		w.tools <- &refineTools{raycheck.NewScreener(a.p), raycheck.NewChecker(a.p), raycheck.NewRefiner(a.p, a.by)}
 	}
 	if w.groups = newGroupCache(a.lib); a.shared != nil {
 		w.groups = a.shared.groups
@@ -232,7 +234,7 @@ func (w *refineWalk) screenUnit(ctx context.Context, batch []candidate) error {
 		}
 		e.designs(near)
 		for i := range s.near {
-			e.float(s.near[i].relief)
+			e.Float(s.near[i].relief)
 		}
 		e.designs(s.drawn)
 	}, func(d *decoder) error {
@@ -241,11 +243,11 @@ func (w *refineWalk) screenUnit(ctx context.Context, batch []candidate) error {
 			s.near = append(s.near, nearDesign{candidate: c})
 		}
 		for i := range s.near {
-			s.near[i].relief = d.float()
+			s.near[i].relief = d.Float()
 		}
 		s.drawn = d.designs(w.lib)
 		w.screens.offer(s.drawn)
-		return d.end()
+		return d.End()
 	})
 	w.proof.Seconds["screen"] += spent.Seconds()
 	if err != nil {
@@ -261,9 +263,9 @@ func (w *refineWalk) screenUnit(ctx context.Context, batch []candidate) error {
 }
 
 // screen screens designs side by side.
-func (w *refineWalk) screen(ctx context.Context, batch []candidate) ([]objective.Screened, error) {
+func (w *refineWalk) screen(ctx context.Context, batch []candidate) ([]raycheck.Screened, error) {
 	defer w.clock("screen")()
-	results := make([]objective.Screened, len(batch))
+	results := make([]raycheck.Screened, len(batch))
 	return results, w.each(ctx, len(batch), screenShare, func(with *refineTools, i int) error {
 		start, err := batch[i].solveOf(w.lib, w.groups.group)
 		if err == nil {
@@ -357,29 +359,29 @@ func (w *refineWalk) refineUnit(ctx context.Context, batch []nearDesign, longest
 			return err
 		})
 	}, func(e *encoder) {
-		e.uvarint(len(batch))
+		e.Uvarint(len(batch))
 		for i := range ends {
 			end := &ends[i]
-			e.flag(end.longer)
+			e.Flag(end.longer)
 			e.verdict(end.failed)
-			e.uvarint(end.evaluations)
+			e.Uvarint(end.evaluations)
 			if end.passed() {
-				e.float(end.ranked)
+				e.Float(end.ranked)
 				e.moved(end.moved)
 			}
 		}
 	}, func(d *decoder) error {
-		if d.length() != len(batch) {
-			return errDamaged
+		if d.Length() != len(batch) {
+			return journal.ErrUnfit
 		}
 		for i := range ends {
 			end := &ends[i]
-			end.longer, end.failed, end.evaluations = d.flag(), d.verdict(), d.uvarint()
+			end.longer, end.failed, end.evaluations = d.Flag(), d.verdict(), d.Uvarint()
 			if end.passed() {
-				end.ranked, end.moved = d.float(), d.moved()
+				end.ranked, end.moved = d.Float(), d.moved()
 			}
 		}
-		return d.end()
+		return d.End()
 	})
 	w.proof.Seconds["refine"] += spent.Seconds()
 	return ends, err

@@ -7,14 +7,16 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/spec"
 )
 
 // axesOf are the swept keys as columns.
-func axesOf(spec *sweep.Spec) []results.Axis {
-	axes := make([]results.Axis, len(spec.Axes))
-	for i, a := range spec.Axes {
+func axesOf(s *spec.Spec) []results.Axis {
+	axes := make([]results.Axis, len(s.Axes))
+	for i, a := range s.Axes {
 		axes[i] = results.Axis{Key: a.Key, Kind: valueOf(a.Values[0]).Kind()}
 	}
 	return axes
@@ -28,13 +30,11 @@ func valueOf(x any) results.Value {
 		return results.IntValue(x)
 	case string:
 		return results.StringValue(x)
-	case bool:
-		return results.BoolValue(x)
 	}
 	panic(fmt.Sprintf("a swept value is a %T", x))
 }
 
-func valuesOf(point sweep.Point) []results.Value {
+func valuesOf(point spec.Point) []results.Value {
 	values := make([]results.Value, len(point.Values))
 	for i, v := range point.Values {
 		values[i] = valueOf(v)
@@ -300,7 +300,7 @@ func askedOf(p *objective.Problem) []results.Asked {
 	for _, name := range []string{"pixel_arcmin", "depth_step_D", "viewpoint_shift_mm"} {
 		add(name, results.AtMost, p.Limits.Limit(name))
 	}
-	for _, m := range objective.MetricList {
+	for _, m := range raycheck.MetricList {
 		add(m.Name, results.AtMost, p.Limits.Limit(m.Name))
 	}
 	if p.Limits.TransmissionMin > 0 {
