@@ -124,8 +124,11 @@ func (e *encoder) outcome(o *Outcome) {
 		if o.Audit != nil {
 			e.Uvarint(o.Audit.Drawn)
 			e.Uvarint(o.Audit.Passed)
+			e.Uvarint(o.Audit.ThirdOrder.Drawn)
+			e.Uvarint(o.Audit.ThirdOrder.Passed)
 		}
 		e.designs(o.sample)
+		e.designs(o.thirdSample)
 	}
 	e.Flag(o.Optimized != nil)
 	if x := o.Optimized; x != nil {
@@ -175,9 +178,10 @@ func (d *decoder) outcome(lib *objective.Library) *Outcome {
 		}
 		if d.Flag() {
 			o.Audit = &Audit{Drawn: d.Uvarint(), Passed: d.Uvarint()}
-			o.Audit.MissedShareUpper95 = upperShare(o.Audit.Passed, o.Audit.Drawn)
+			o.Audit.ThirdOrder = AuditOfThirdOrder{Drawn: d.Uvarint(), Passed: d.Uvarint()}
+			o.Audit.close(p, o.turnedByRays)
 		}
-		o.sample = d.designs(lib)
+		o.sample, o.thirdSample = d.designs(lib), d.designs(lib)
 	}
 	if d.Flag() {
 		x := &Optimized{Evaluations: d.Int64(), BestMM: d.Float(), LowerBoundMM: d.Float()}

@@ -136,7 +136,7 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 	start := time.Now()
 	spent, err := a.log.unit(ctx, recordWindow, func(ctx context.Context) (err error) {
 		w, err = a.examine(ctx, a.lo, hi, most)
-		w.sample = a.draw(w.sample)
+		w.sample, w.third.sample = draw(a.turned, w.sample, a.lib), draw(a.turnedThird, w.third.sample, a.lib)
 		pending = slices.Concat(a.pending, w.candidates)
 		sortCandidates(pending, a.lib)
 		part = backlogPartOf(a.lo, hi, &w)
@@ -154,6 +154,9 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 		if a.turned != nil {
 			e.Int64(w.blurred)
 			e.designs(w.sample)
+			e.Int64(w.third.designs)
+			e.Float(w.third.least)
+			e.designs(w.third.sample)
 		}
 		e.Uvarint(part.designs)
 		if part.designs > 0 {
@@ -176,7 +179,8 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 			w.failed[i] = d.Int64()
 		}
 		if a.turned != nil {
-			w.blurred, w.sample = d.Int64(), a.draw(d.designs(a.lib))
+			w.blurred, w.sample = d.Int64(), draw(a.turned, d.designs(a.lib), a.lib)
+			w.third = thirdTurned{d.Int64(), d.Float(), draw(a.turnedThird, d.designs(a.lib), a.lib)}
 		}
 		part = backlogPart{lo: a.lo, hi: hi, designs: d.Uvarint(), least: math.Inf(1), most: math.Inf(-1), effort: w.effort}
 		if part.designs > 0 {
@@ -217,12 +221,12 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 
 // draw takes what a window turned away into the sample of an audit, and returns what
 // that keeps.
-func (a *ascent) draw(sample []candidate) []candidate {
-	if a.turned == nil {
+func draw(from *auditSample, turned []candidate, lib *objective.Library) []candidate {
+	if from == nil {
 		return nil
 	}
-	sortCandidates(sample, a.lib)
-	return a.turned.offer(sample)
+	sortCandidates(turned, lib)
+	return from.offer(turned)
 }
 
 // restore puts the designs in hand that the journal accounts for, once it has been

@@ -43,7 +43,8 @@ type Outcome struct {
 	turnedByRays map[string]*big.Int // of Proof.Failed, those that the ray check turned away
 	serving      *big.Int            // designs all of whose groups can serve in their place
 	next         float64             // ranked length of the next design to check, or its lower bound
-	sample       []candidate         // to draw an audit from
+	// To draw an audit from: what rays turned away, and what third-order sums did.
+	sample, thirdSample []candidate
 }
 
 // Refined counts the candidates that were re-optimised by exact rays.
@@ -94,6 +95,9 @@ const (
 	// byRest: met every requirement, but not reached by the ray check as the
 	// ranking was full before.
 	byRest = "rest"
+	// byThirdOrder: met every requirement, but third-order sums see it beyond a limit, see
+	// thirdScreen. Unlike the others this is a screen, and no bound.
+	byThirdOrder = "third_order"
 	// byUnseen: not looked at yet when the run was interrupted.
 	byUnseen = "unseen"
 )

@@ -91,8 +91,11 @@ type ascent struct {
 	backlog backlog // accounts for pending
 	// lengthMost is the length beyond which nothing is wanted, mm.
 	lengthMost float64
-	shared     *search      // of the finders; nil where there are none
-	turned     *auditSample // draws from what is turned away as it is solved; nil for none
+	shared     *search // of the finders; nil where there are none
+	// They draw from what is turned away as it is solved, by the mask or by third-order sums; nil
+	// for none.
+	turned, turnedThird *auditSample
+	thirdLeast          float64 // ranked length of the shortest that these sums turned away, mm; +Inf for none
 }
 
 // firstStep, in mm, is the width of the first window of lengths, and
@@ -130,7 +133,7 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 	a := &ascent{options: o, lib: lib, p: lib.Problem, step: firstStep, proof: Proof{
 		Space: new(big.Int), SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{},
 		Seconds: map[string]float64{}, Exact: true,
-	}, serving: new(big.Int), byRays: map[string]*big.Int{}, backlog: newBacklog(0, math.Inf(1)), lengthMost: math.Inf(1)}
+	}, serving: new(big.Int), byRays: map[string]*big.Int{}, backlog: newBacklog(0, math.Inf(1)), lengthMost: math.Inf(1), thirdLeast: math.Inf(1)}
 	defer a.clock("stacks")()
 	var err error
 	if a.source, err = newSource(ctx, lib, rolesOf(o)); err != nil {
@@ -140,6 +143,7 @@ func newAscent(ctx context.Context, lib *objective.Library, o options) (*ascent,
 	if lib.Problem.Refining() {
 		shared.mask = newMaskScreen(lib.Problem, o.workers)
 	}
+	shared.third = newThirdScreen(lib.Problem, o.workers, o.refine.thirdOrder)
 	a.shared = shared
 	for _, s := range o.spaces {
 		switch s.Layout {
@@ -261,7 +265,8 @@ func (a *ascent) advance(ctx context.Context) error {
 		return nil
 	}
 	a.account(&joined.window)
-	n := joined.designs
+	// What third-order sums turned away took as long to find as what they let through.
+	n := joined.designs + int(joined.third.designs)
 	a.brought += n
 	a.step *= math.Max(0.25, math.Min(windowGrowth, float64(wanted)/float64(n)))
 	if a.brought == 0 {
@@ -309,6 +314,10 @@ func (a *ascent) account(w *window) {
 	}
 	tally(a.proof.Failed, raycheck.MaskBlurName, big.NewInt(w.blurred))
 	tally(a.byRays, raycheck.MaskBlurName, big.NewInt(w.blurred))
+	tally(a.proof.SetAside, byThirdOrder, big.NewInt(w.third.designs))
+	if w.third.designs > 0 {
+		a.thirdLeast = math.Min(a.thirdLeast, w.third.least)
+	}
 }
 
 // safe is the ranked length below which every candidate is known. Ranked

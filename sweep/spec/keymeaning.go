@@ -117,6 +117,7 @@ var keyMeanings = map[string]string{
 	"search.rank_by":           `"length_mm" or "length_to_eye_mm"`,
 	"search.one_per":           `"design", or "parts": only the best passing arrangement of each set of parts`,
 	"search.checks_max":        "most designs to trace at a sweep point, then the walk stops; 0 for no limit",
+	"search.third_order":       "trains that are refined are turned away without rays where an estimate by third-order sums exceeds a limit by more than this factor times refine.near_miss_factor; 0: never",
 	"search.evaluations_max":   "with optimize: most trains to evaluate at a sweep point",
 	"search.stall_evaluations": "with optimize: ends the search after so many evaluations without a better train; 0 for never",
 

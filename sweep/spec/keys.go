@@ -128,6 +128,7 @@ var allKeys = []specKey{
 	{"search", "rank_by", "", "length_mm", oneOf("length_mm", "length_to_eye_mm"), func(s *Spec) any { return &s.Search.RankBy }},
 	{"search", "one_per", "", "design", oneOf("design", "parts"), func(s *Spec) any { return &s.Search.OnePer }},
 	{"search", "checks_max", "", int64(0), count(0).zeroMeans("no limit"), func(s *Spec) any { return &s.Search.ChecksMax }},
+	{"search", "third_order", "", 1.0, atLeast(0).zeroMeans("off"), func(s *Spec) any { return &s.Search.ThirdOrder }},
 	{"search", "evaluations_max", "", int64(200_000), count(1), func(s *Spec) any { return &s.Search.EvaluationsMax }},
 	{"search", "stall_evaluations", "", int64(0), count(0).zeroMeans("never"), func(s *Spec) any { return &s.Search.StallEvaluations }},
 
