@@ -113,15 +113,21 @@ const (
 // before only as the search goes deeper; one that brings several times as many
 // is given up and tried narrower. windowLeast and windowMost bound the number.
 const (
-	windowLeast   = 256
-	windowMost    = 262_144
+	windowLeast = 256
+	windowMost  = 262_144
+	// Of what third-order sums turn away nothing is held: a window may examine more of it.
+	windowTurned  = 1 << 20
 	windowTooMany = 4   // times as many as wanted
 	windowGrowth  = 1.5 // of the width from one window to the next
 )
 
 // windowWanted is how many candidates the next window should bring.
 func (a *ascent) windowWanted() int {
-	return max(windowLeast, min(windowMost, a.top+a.brought))
+	most := windowMost
+	if a.shared != nil && a.shared.third != nil {
+		most = windowTurned
+	}
+	return max(windowLeast, min(most, a.top+a.brought))
 }
 
 // lengthBeyond, in mm, is a length beyond which the windows end: the next one
@@ -245,7 +251,7 @@ func (a *ascent) advance(ctx context.Context) error {
 	}
 	hi = math.Min(hi, math.Min(a.p.LengthMax, math.Max(a.lengthMost, a.lo+endSlack)))
 	wanted := a.windowWanted()
-	most := windowTooMany * wanted
+	most := windowTooMany * min(wanted, windowMost)
 	if a.step < stepLeast { // nothing is gained by an even narrower one
 		most = math.MaxInt
 	}

@@ -6,7 +6,7 @@ import (
 	"relaysweep/objective"
 )
 
-// Screen tells trains whose estimates exceed limits by more than a factor. It reuses its buffers:
+// Screen tells trains whose estimates from below exceed limits by more than a factor. It reuses its buffers:
 // each goroutine needs its own.
 type Screen struct {
 	*Estimator
@@ -31,18 +31,28 @@ const (
 	limits
 )
 
-// limitNames are the metrics as the user limits them.
-var limitNames = [limits]string{
-	"mask_blur_arcmin", "view_defocus_D", "view_astigmatism_D", "view_blur_arcmin",
-	"distortion_pct", "lateral_colour_arcmin", "axial_colour_D",
+// screened are the metrics as the user limits them, and by how much estimates may stand above
+// exact values: higher orders have the other sign in some trains. Divided by that they are
+// estimates from below. DEVELOPERS.md tells what it was chosen from.
+var screened = [limits]struct {
+	name  string
+	doubt float64
+}{
+	maskBlur:        {"mask_blur_arcmin", 1.2},
+	viewDefocus:     {"view_defocus_D", 1.5},
+	viewAstigmatism: {"view_astigmatism_D", 3.5},
+	viewBlur:        {"view_blur_arcmin", 1.25},
+	distortion:      {"distortion_pct", 4},
+	lateralColour:   {"lateral_colour_arcmin", 5},
+	axialColour:     {"axial_colour_D", 1},
 }
 
 // NewScreen prepares a screen that lets pass what is within the limits of p times a factor, at
 // fields and with a slack as for [NewEstimator].
 func NewScreen(p *objective.Problem, fractions []float64, refocusSlackD, factor float64) *Screen {
 	s := &Screen{Estimator: NewEstimator(p, fractions, refocusSlackD)}
-	for i, name := range limitNames {
-		s.most[i] = factor * p.Limits.Limit(name)
+	for i := range screened {
+		s.most[i] = factor * screened[i].doubt * p.Limits.Limit(screened[i].name)
 		switch limited := !math.IsInf(s.most[i], 1); limit(i) {
 		case maskBlur:
 			s.blursMask = limited

@@ -236,7 +236,10 @@ func TestSpotVariance(t *testing.T) {
 // TestScreenAgrees: a train is turned away at an eye relief exactly where an estimate at one of
 // the ends of the depth range exceeds its limit, whatever was looked at before.
 func TestScreenAgrees(t *testing.T) {
-	names := []string{"mask_blur_arcmin", "view_blur_arcmin", "view_defocus_D", "view_astigmatism_D", "distortion_pct", "lateral_colour_arcmin", "axial_colour_D"}
+	var names []string
+	for i := range screened {
+		names = append(names, screened[i].name)
+	}
 	turned, passed := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
 		p, train, groups := drawTrain(t)
@@ -250,12 +253,14 @@ func TestScreenAgrees(t *testing.T) {
 			at.EyeRelief = relief
 			m := NewEstimator(p, fractions, 0.5).Estimate(&at, groups)
 			values = append(values, map[string]float64{
-				names[0]: m.MaskBlurArcmin, names[1]: m.ViewBlurArcmin, names[2]: math.Abs(m.ViewDefocusD), names[3]: m.ViewAstigmatismD,
-				names[4]: math.Abs(m.DistortionPct), names[5]: m.LateralColourArcmin, names[6]: m.AxialColourD,
+				names[maskBlur]: m.MaskBlurArcmin, names[viewBlur]: m.ViewBlurArcmin, names[viewDefocus]: math.Abs(m.ViewDefocusD),
+				names[viewAstigmatism]: m.ViewAstigmatismD, names[distortion]: math.Abs(m.DistortionPct),
+				names[lateralColour]: m.LateralColourArcmin, names[axialColour]: m.AxialColourD,
 			}[name])
 		}
 		limit := slices.Max(values) * between(t, "share", 0.2, 1.2)
-		p.Limits.Max = map[string]float64{name: limit / 1.5}
+		doubt := screened[slices.Index(names, name)].doubt
+		p.Limits.Max = map[string]float64{name: limit / 1.5 / doubt}
 		s := NewScreen(p, fractions, 0.5, 1.5)
 		s.Take(train, groups)
 		for i, relief := range reliefs {
