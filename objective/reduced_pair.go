@@ -39,7 +39,7 @@ type PairComponentRows struct {
 	forward, back []surfaceRow
 }
 
-// NewPairComponentRows prepares a group for either place in a pair relay.
+// NewPairComponentRows prepares a group for either slot of a pair relay.
 func NewPairComponentRows(g *Group) PairComponentRows {
 	n := g.surfaces()
 	h := PairComponentRows{Group: g, forward: make([]surfaceRow, 0, n), back: make([]surfaceRow, 0, n)}
@@ -133,7 +133,7 @@ func (p *Problem) newPairCase(i *Front, r *PairRelay, k *Rear, seat Seat, until 
 		c.lengthMax = p.LengthMax
 	}
 	if until >= ViewpointShiftMM {
-		c.viewpointMax = p.Limits.Limit("viewpoint_shift_mm")
+		c.viewpointMax = p.LimitOn(ViewpointShiftMM)
 	}
 	return c
 }
@@ -217,7 +217,7 @@ func (c *pairCase) eye(v0, v1 float64) Interval {
 	image1, image2 := c.images(v0, v1)
 	eye, q := c.rear.P, c.front.Q
 	if c.until >= Clearance {
-		keep := p.Clearance + p.MaskGlass/2
+		keep := p.LayerClearance()
 		if c.seat == SeatRear {
 			lo := keep + r.Second.lastSagMax() - max(image2.Lo, image2.Hi) - p.MaskShift()/2
 			eye = eye.And(maskMotion{p, c.rear.F}.room(lo, math.Inf(1)))

@@ -49,7 +49,7 @@ func compareThirdOrder(b *testing.B, demo string, from, to float64, most int) {
 	lib := j.library(s, p)
 	var all []thirdRatios
 	const slices10 = 10
-	a, err := newAscent(b.Context(), lib, o)
+	a, err := newExactSearch(b.Context(), lib, o)
 	if err != nil {
 		b.Fatal(err)
 	}
