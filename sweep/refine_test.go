@@ -422,7 +422,7 @@ func listed(t *testing.T, o *Outcome) {
 func TestRefineInterrupted(t *testing.T) {
 	for _, population := range []bool{false, true} {
 		j := demoJob(t, "quick")
-		j.Spec.Job.Top = 10
+		j.Spec.Job.Top = 40 // more than one unit refines
 		j.Points = j.Spec.Grid()
 		j.beat = beatOptions{space: math.MaxInt64}
 		if population {
