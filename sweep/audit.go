@@ -1,11 +1,6 @@
 package sweep
 
-import (
-	"math"
-	"math/big"
-
-	"gonum.org/v1/gonum/stat/distuv"
-)
+import "gonum.org/v1/gonum/stat/distuv"
 
 // Audit is what came of refining designs that the screen turned away, drawn at random.
 type Audit struct {
@@ -25,28 +20,26 @@ type AuditOfThirdOrder struct {
 	MissedShareUpper95 float64 // of these alone, as of an [Audit]
 }
 
-// close finds the upper limits. Where designs were drawn from what third-order sums turned away
-// and from what rays did, one limit of 97.5 % for each holds for both at once with 95 %; together
-// they are weighted by how many designs either turned away.
-func (a *Audit) close(proof *Proof, byRays map[string]*big.Int) {
-	third, rest := a.ThirdOrder, Audit{Drawn: a.Drawn - a.ThirdOrder.Drawn, Passed: a.Passed - a.ThirdOrder.Passed}
-	a.ThirdOrder.MissedShareUpper95 = upperShare(third.Passed, third.Drawn, confidence)
-	thirds, others := 0.0, 0.0
-	if n := proof.SetAside[byThirdOrder]; n != nil {
-		thirds, _ = n.Float64()
+// close finds the upper limits. all tells of each of the two sets of designs that were turned away,
+// by third-order sums and by rays, whether all of it was drawn: then its share is known. Otherwise
+// one limit of 97.5 % for each holds for both at once with 95 %, and the larger one for all.
+func (a *Audit) close(thirdAll, othersAll bool) {
+	third := &a.ThirdOrder
+	others := AuditOfThirdOrder{Drawn: a.Drawn - third.Drawn, Passed: a.Passed - third.Passed}
+	if third.Drawn > 0 {
+		third.MissedShareUpper95 = upperShare(third.Passed, third.Drawn, confidence)
 	}
-	for _, n := range byRays {
-		x, _ := n.Float64()
-		others += x
-	}
-	switch {
-	case thirds == 0 || others == 0:
+	if third.Drawn == 0 || others.Drawn == 0 && othersAll {
 		a.MissedShareUpper95 = upperShare(a.Passed, a.Drawn, confidence)
-	default:
-		each := (1 + confidence) / 2
-		a.MissedShareUpper95 = math.Min(1, (float64(thirds*upperShare(third.Passed, third.Drawn, each))+
-			float64(others*upperShare(rest.Passed, rest.Drawn, each)))/(thirds+others))
+		return
 	}
+	each := func(s *AuditOfThirdOrder, all bool) float64 {
+		if all && s.Drawn > 0 {
+			return float64(s.Passed) / float64(s.Drawn)
+		}
+		return upperShare(s.Passed, s.Drawn, (1+confidence)/2)
+	}
+	a.MissedShareUpper95 = max(each(third, thirdAll), each(&others, othersAll))
 }
 
 // confidence is that of the limits.

@@ -148,6 +148,8 @@ func (e *encoder) outcome(o *Outcome) {
 			e.Uvarint(o.Audit.Passed)
 			e.Uvarint(o.Audit.ThirdOrder.Drawn)
 			e.Uvarint(o.Audit.ThirdOrder.Passed)
+			e.Float(o.Audit.ThirdOrder.MissedShareUpper95)
+			e.Float(o.Audit.MissedShareUpper95)
 		}
 		e.designs(o.sample)
 		e.designs(o.thirdSample)
@@ -200,8 +202,8 @@ func (d *decoder) outcome(lib *objective.Library) *Outcome {
 		}
 		if d.Flag() {
 			o.Audit = &Audit{Drawn: d.Uvarint(), Passed: d.Uvarint()}
-			o.Audit.ThirdOrder = AuditOfThirdOrder{Drawn: d.Uvarint(), Passed: d.Uvarint()}
-			o.Audit.close(p, o.turnedByRays)
+			o.Audit.ThirdOrder = AuditOfThirdOrder{d.Uvarint(), d.Uvarint(), d.Float()}
+			o.Audit.MissedShareUpper95 = d.Float()
 		}
 		o.sample, o.thirdSample = d.designs(lib), d.designs(lib)
 	}

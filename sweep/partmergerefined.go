@@ -3,7 +3,6 @@ package sweep
 import (
 	"context"
 	"math"
-	"math/big"
 
 	"relaysweep/sweep/journal"
 )
@@ -29,7 +28,6 @@ func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
 	p.Exact = true
 	var sample, thirdSample []candidate
 	p.ProvenLength = math.Inf(1)
-	out.turnedByRays = map[string]*big.Int{}
 	for _, o := range outcomes {
 		for _, f := range o.Found {
 			best.add(f)
@@ -39,7 +37,6 @@ func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
 		p.Passed += o.Proof.Passed
 		for name, n := range o.turnedByRays {
 			tally(p.Failed, name, n)
-			tally(out.turnedByRays, name, n)
 		}
 		out.Refined.Candidates += o.Refined.Candidates
 		out.Refined.Passed += o.Refined.Passed

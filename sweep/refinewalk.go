@@ -415,7 +415,8 @@ func (w *refineWalk) audit(ctx context.Context, out *Outcome, byRays, byThird []
 	audit, listed := &Audit{}, ranking{lib: w.lib, top: w.top, onePerParts: w.onePerParts, found: out.Found}
 	longest := math.Min(listed.longest(), out.ScreenedMM)
 	drawn, others := w.screens.drawn(byThird, longest), w.screens.drawn(byRays, longest)
-	third := min(len(drawn), max(w.refine.audit/2, w.refine.audit-len(others)))
+	thirds := len(drawn)
+	third := min(thirds, max(w.refine.audit/2, w.refine.audit-len(others)))
 	drawn = append(drawn[:third:third], others[:min(len(others), w.refine.audit-third)]...)
 	audit.ThirdOrder.Drawn = third
 	for from := 0; from < len(drawn); from += refineBatch {
@@ -442,7 +443,8 @@ func (w *refineWalk) audit(ctx context.Context, out *Outcome, byRays, byThird []
 		}
 		w.showAs("audit")
 	}
-	audit.close(&out.Proof, out.turnedByRays)
+	// Fewer than were asked for are all that there are.
+	audit.close(third == thirds && thirds < w.refine.audit, len(drawn)-third == len(others) && len(others) < w.refine.audit)
 	out.Audit = audit
 	out.Found = listed.found
 	if n := audit.Passed; n > 0 && (out.Best == nil || out.Found[0].Ranked < out.Best.ShortestMM) {
