@@ -288,6 +288,7 @@ func (j *Job) options(s *spec.Spec) options {
 		spaces: s.Spaces(), heldMost: int(s.Job.MemoryGB * 1e9 / groupBytes), listing: seldom,
 		refine: refineOptions{
 			method: s.Refine.Method, candidates: s.Refine.Candidates, audit: s.Refine.Audit, seed: s.Job.Seed, beat: j.beat,
+			thirdOrder: s.Search.ThirdOrder,
 		},
 		optimize: optimizeOptions{
 			wanted: s.Search.Method == spec.SearchOptimize, seed: s.Job.Seed,

@@ -13,6 +13,16 @@ import (
 // tangent of the largest half angle.
 var FieldFractions = [...]float64{0, 0.5, 0.7, 1}
 
+// FieldSamples are the field samples that metrics of sharpness look at, as fractions of the
+// tangent of the largest half angle.
+func FieldSamples(p *objective.Problem) []float64 {
+	n := 0
+	for n < len(FieldFractions) && FieldFractions[n] <= p.Limits.FieldFraction {
+		n++
+	}
+	return slices.Clone(FieldFractions[:n])
+}
+
 const (
 	// certainMargin is the squared cosine (of 63°) that every angle of incidence
 	// and refraction must reach before a check takes for granted that no ray is

@@ -173,6 +173,9 @@ type SearchSection struct {
 	RankBy    string // "length_mm" or "length_to_eye_mm"
 	OnePer    string // "design" or "parts"
 	ChecksMax int    // designs ray-checked; 0 for no limit
+	// ThirdOrder is by how much more than [RefineSection.NearMissFactor] a third-order estimate
+	// has to exceed a limit for a design to be turned away without rays; 0 for never.
+	ThirdOrder float64
 	// EvaluationsMax and StallEvaluations end a population search: after so
 	// many designs, and after so many without a better one (0 for never).
 	EvaluationsMax, StallEvaluations int
