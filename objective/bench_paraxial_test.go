@@ -6,18 +6,19 @@ import (
 	"testing"
 
 	"relaysweep/catalog"
+	"relaysweep/objective/internal/testlens"
 )
 
 // benchLibrary is a library of 24 invented lenses, 48 elements but for the
 // equiconvex ones that equal their reverse.
 func benchLibrary() (*Problem, *Library) {
-	p := rayProblem()
+	p := use.Problem()
 	p.TanHalfWidth, p.TanHalfHeight, p.TanMax = 0.055, 0.043, 0.07
 	p.MaskGlass = 1
 	var lenses []*catalog.Lens
 	for i := range 8 {
 		f := 30 * math.Pow(1.25, float64(i))
-		lenses = append(lenses, rayAchromat(f, 25), rayPlanoConvex(1.07*f, 22, 6, rayDenseCrown), rayEquiconvex(0.93*f, 24, 7, rayCrown))
+		lenses = append(lenses, testlens.Achromat(f, 25), testlens.PlanoConvex(1.07*f, 22, 6, testlens.DenseCrown), testlens.Equiconvex(0.93*f, 24, 7, testlens.Crown))
 	}
 	lenses[0].Surfaces[0].Conic = -0.4
 	return p, NewLibrary(p, lenses)
@@ -105,7 +106,7 @@ func BenchmarkReduce(b *testing.B) {
 		{"front-mask", func(g *Group) bool { _, ok := p.NewFront(g, SeatFront, MassG); return ok }},
 		{"rear-mask", func(g *Group) bool { _, ok := p.NewRear(g, SeatRear, MassG); return ok }},
 		{"relay", func(g *Group) bool { _, ok := p.NewRelay(g); return ok }},
-		{"pair-half", func(g *Group) bool { return len(NewPairHalf(g).back) > 0 }},
+		{"pair-half", func(g *Group) bool { return len(NewPairComponentRows(g).back) > 0 }},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			b.ReportAllocs()

@@ -35,7 +35,7 @@ func (p *Problem) Conflicts() []Conflict {
 		}
 	}
 	if limit := p.Limits.Limit("pixel_arcmin"); !math.IsInf(limit, 1) {
-		check("pixel_arcmin", p.MaskPixel/math.Tan(limit*arcminRad),
+		check("pixel_arcmin", p.MaskPixel/math.Tan(limit*ArcminRad),
 			fmt.Sprintf("a pixel of %.1f µm within %.2f arcmin", 1000*p.MaskPixel, limit))
 	}
 	if limit := p.Limits.Limit("depth_step_D"); !math.IsInf(limit, 1) {
@@ -54,7 +54,7 @@ func (p *Problem) LastAperture() float64 {
 	hi := p.ReliefMax - p.CombinerShift()
 	need := func(e float64) float64 {
 		edge := math.Max(math.Abs(1-float64(p.VergenceFar*e)), math.Abs(1-float64(p.VergenceNear*e)))
-		return 2 * (float64(e*p.TanMax) + float64(p.ApertureReach()*edge))
+		return 2 * (float64(e*p.TanMax) + float64(p.PassingEdge()*edge))
 	}
 	return -maxOver(hi-lo, func(x float64) float64 { return -need(lo + x) })
 }

@@ -2,6 +2,8 @@ package objective
 
 import (
 	"math"
+
+	"relaysweep/objective/internal/testlens"
 	"strings"
 	"testing"
 
@@ -27,17 +29,17 @@ func conflictNames(t *testing.T, c Conflict) (a, b Requirement) {
 // drawConflicting draws a problem with limits on pixel or stage that often
 // contradict its mask or its travel, and trains for it.
 func drawConflicting(t *rapid.T) judged {
-	p := drawProblem(t)
+	p := use.DrawProblem(t)
 	if rapid.Bool().Draw(t, "pixel limit") {
 		// Pixels that want f from 20 to 100 mm.
-		p.Limits.Max["pixel_arcmin"] = math.Atan(p.MaskPixel/between(t, "f pixel", 20, 100)) * 60 * 180 / math.Pi
+		p.Limits.Max["pixel_arcmin"] = math.Atan(p.MaskPixel/testlens.Between(t, "f pixel", 20, 100)) * 60 * 180 / math.Pi
 	}
 	if rapid.Bool().Draw(t, "step limit") {
-		f := between(t, "f step", 20, 100)
+		f := testlens.Between(t, "f step", 20, 100)
 		p.Limits.Max["depth_step_D"] = 1000 * p.StageResolution / (f * f)
 	}
-	train := drawTrainFor(t, p, anyLayout...)
-	skipHuge(t, train)
+	train := use.DrawTrainFor(t, p, use.AnyLayout...)
+	use.SkipHuge(t, train)
 	return judged{p, train}
 }
 
@@ -46,7 +48,7 @@ func drawConflicting(t *rapid.T) judged {
 // some focal length and place of the eye meet all four.
 func TestConflicts(t *testing.T) {
 	counts := map[string]int{}
-	examples(1500, drawConflicting, func(i int, c judged) {
+	testlens.Examples(1500, drawConflicting, func(i int, c judged) {
 		p, train := c.p, c.train
 		conflicts := p.Conflicts()
 		for _, conflict := range conflicts {
@@ -57,7 +59,7 @@ func TestConflicts(t *testing.T) {
 			a, b := conflictNames(t, conflict)
 			for k := range 200 {
 				train.EyeRelief = -150 + 2.5*float64(k) + 0.37
-				of := margins(p, train)
+				of := use.Margins(p, train)
 				if of[a] >= 0 && of[b] >= 0 && !math.IsInf(of[Clearance], -1) {
 					t.Errorf("case %d: %s, says Conflicts; %s meets both at e = %v", i, conflict.Names, train.DesignID(), train.EyeRelief)
 				}
@@ -101,7 +103,7 @@ func TestConflicts(t *testing.T) {
 // TestConflictPublished: a pixel of 36 µm wants f = 50 mm for 2.48 arcmin, at
 // which 4 D take 10 mm (computed from Newton's equation).
 func TestConflictPublished(t *testing.T) {
-	p := rayProblem()
+	p := use.Problem()
 	p.MaskPixel, p.VergenceFar, p.VergenceNear = 0.036, 0, 0.004
 	p.Limits.Max["pixel_arcmin"] = math.Atan(0.036/50) * 60 * 180 / math.Pi
 	for _, c := range []struct {
@@ -119,24 +121,24 @@ func TestConflictPublished(t *testing.T) {
 // eye relief that needs least, and no train is judged to pass with less.
 func TestLastAperture(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawProblem(t)
+		p := use.DrawProblem(t)
 		p.ReliefMin = math.Max(p.ReliefMin, p.CombinerMM)
-		p.ReliefMax = p.ReliefMin + between(t, "reliefs", 0, 200)
+		p.ReliefMax = p.ReliefMin + testlens.Between(t, "reliefs", 0, 200)
 		want := math.Inf(1)
 		for k := range 20001 {
 			e := p.ReliefMin + (p.ReliefMax-p.ReliefMin)*float64(k)/20000 - p.CombinerShift()
 			edge := math.Max(math.Abs(1-p.VergenceFar*e), math.Abs(1-p.VergenceNear*e))
-			want = math.Min(want, 2*(e*p.TanMax+p.ApertureReach()*edge))
+			want = math.Min(want, 2*(e*p.TanMax+p.PassingEdge()*edge))
 		}
 		// The samples miss the minimum by at most the change in half a step.
 		step := (p.ReliefMax - p.ReliefMin) / 40000
-		slack := 2*step*(p.TanMax+p.ApertureReach()*p.VergenceNear) + 1e-12
+		slack := 2*step*(p.TanMax+p.PassingEdge()*p.VergenceNear) + 1e-12
 		if got := p.LastAperture(); !(got <= want+1e-12 && got >= want-slack) {
 			t.Errorf("got %v, samples say %v", got, want)
 		}
 	})
 	met := 0
-	examples(1500, drawJudged(anyLayout...), func(i int, c judged) {
+	testlens.Examples(1500, drawJudged(use.AnyLayout...), func(i int, c judged) {
 		if _, failed := c.p.Judge(c.train); failed > Aperture {
 			met++
 			last := c.train.Groups[len(c.train.Groups)-1]

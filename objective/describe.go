@@ -48,10 +48,10 @@ func (p *Problem) Describe(t *Train) Description {
 	for i := range p.DepthSteps {
 		v := p.Depth(i)
 		position, chief := p.PlaceMask(t, v)
-		s := ParaxialSetpoint{1000 * v, position, math.Atan(p.MaskPixel/math.Abs(chief)) / arcminRad}
+		s := ParaxialSetpoint{1000 * v, position, math.Atan(p.MaskPixel/math.Abs(chief)) / ArcminRad}
 		d.Setpoints = append(d.Setpoints, s)
 		d.PixelArcmin = math.Max(d.PixelArcmin, s.PixelArcmin)
-		d.DepthStepD = math.Max(d.DepthStepD, p.depthStep(t, v))
+		d.DepthStepD = math.Max(d.DepthStepD, p.DepthStep(t, v))
 	}
 	far, near := d.Setpoints[0], d.Setpoints[len(d.Setpoints)-1]
 	d.Travel = math.Abs(near.MaskMM - far.MaskMM)
@@ -61,11 +61,11 @@ func (p *Problem) Describe(t *Train) Description {
 	return d
 }
 
-// depthStep is the stage's resolution in dioptres at a vergence: with N the
+// DepthStep is the stage's resolution in dioptres at a vergence: with N the
 // matrix from the first vertex behind the mask's gap to the eye, the layer
 // stands x = (V·B - D)/(C - V·A) before that vertex, so that
 // dx/dV = (B·C - A·D)/(C - V·A)² = -1/(C - V·A)².
-func (p *Problem) depthStep(t *Train, vergence float64) float64 {
+func (p *Problem) DepthStep(t *Train, vergence float64) float64 {
 	m := p.maskToEye(t)
 	w := m.C - float64(vergence*m.A)
 	return 1000 * p.StageResolution * w * w

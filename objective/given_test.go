@@ -4,146 +4,38 @@ import (
 	"math"
 	"testing"
 
-	"pgregory.net/rapid"
-
 	"relaysweep/catalog"
+	"relaysweep/objective/internal/testlens"
 )
-
-// TestTrainAt lays trains out again from their elements, gaps and eye relief:
-// they have to be the same trains, whether their gaps are the paraxial ones or
-// not.
-func TestTrainAt(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		p, train := drawTrain(t)
-		var elements [][]*Element
-		var stackGaps [][]float64
-		for _, g := range train.Groups {
-			elements = append(elements, g.Elements)
-			stackGaps = append(stackGaps, g.GapsMM)
-		}
-		again := p.TrainAt(Space{train.Layout, train.Seat}, elements, stackGaps, train.Gaps, train.EyeRelief)
-		if again.DesignID() != train.DesignID() {
-			t.Fatalf("%s comes back as %s", train.DesignID(), again.DesignID())
-		}
-		closeTo(t, "length", again.Length, train.Length, 1)
-		_, _, u := traceBackThrough(planesOf(p, train, 0), 0, 1)
-		closeTo(t, "magnification", again.AngularMagnification, 1/u, 10)
-		for i, g := range again.Groups {
-			closeTo(t, "focal length", 1/g.FocalMM, 1/train.Groups[i].FocalMM, 1)
-			closeTo(t, "thickness", g.ThicknessMM, train.Groups[i].ThicknessMM, 1)
-		}
-		was, is := NewChecker(p).Measure(train).Clone(), NewChecker(p).Measure(again)
-		for i, s := range was.Setpoints {
-			closeTo(t, "setpoint", is.Setpoints[i].MaskMM, s.MaskMM, 100)
-		}
-	})
-}
-
-// TestMagnificationOfAScene moves gaps away from the afocal ones. The angular
-// magnification is what an eye sees of a distant scene: the slope at the eye over
-// that in the world of the ray through the middle of the eye, by an independent
-// paraxial trace. As the field and the pupil shrink, exact rays show no distortion
-// by it.
-func TestMagnificationOfAScene(t *testing.T) {
-	for _, move := range [][2]float64{{0.8, 0}, {0, -0.8}, {-0.5, 0.7}, {1.5, 1.2}} {
-		p := rayProblem()
-		p.TanMax, p.Pupil, p.Limits.FieldFraction = 1e-3, 1e-3, 1
-		start := simpleTrain(t, p)
-		r := NewRefiner(p, ByLength)
-		r.Begin(start)
-		train, _, _ := r.Settle([]float64{move[0], move[1], 5})
-		_, _, u := traceBackThrough(planesOf(p, train, 0), 0, 1)
-		rayNear(t, "magnification", train.AngularMagnification, 1/u, 1e-9)
-		m := p.EyeMatrix(train)
-		if math.Abs(m.D-1/u) < 1e-3 {
-			t.Errorf("moving by %v makes D %v and 1/A %v: no difference to tell", move, m.D, 1/u)
-		}
-		report := NewChecker(p).Measure(train)
-		rayNear(t, "distortion_pct", report.Metrics.DistortionPct, 0, 1e-3)
-		// The residual vergence of the world is A·C.
-		rayNear(t, "axis_vergence_D", report.Metrics.AxisVergenceD, 1000*m.A*m.C, 1e-3*math.Abs(1000*m.A*m.C))
-		found := false
-		length, excess := r.Evaluate([]float64{move[0], move[1], 5})
-		for i, name := range r.names {
-			if name == "magnification" {
-				found = true
-				rayNear(t, "excess of the magnification", excess[i], (math.Abs(1/u-1)-p.MagnificationTol)/p.MagnificationTol, 1e-6)
-			}
-		}
-		if !found || length != train.Length {
-			t.Error("the magnification is not judged")
-		}
-	}
-}
-
-// TestRefinedApertures: of a refined train the paraxial requirement on apertures stays
-// where vignetting has no limit, by an independent trace of every surface; where it
-// has one, traced vignetting judges alone.
-func TestRefinedApertures(t *testing.T) {
-	for _, pupil := range []float64{4, 11} {
-		p := rayProblem()
-		p.Pupil, p.TanMax, p.MagnificationTol, p.LengthMax = pupil, p.TanMax/2, 0.5, 1e3
-		p.AccommodationD, p.RefocusMaxD, p.Travel = 8, 8, 100
-		p.Limits.Max["axis_vergence_D"] = 5
-		moved := []float64{0.4, -0.6, 3}
-		apertures := func(p *Problem) (most float64, found bool, failed string) {
-			r := NewRefiner(p, ByLength)
-			r.Begin(simpleTrain(t, p))
-			_, excess := r.Evaluate(moved)
-			most = math.Inf(-1)
-			for i, name := range r.names {
-				if name == Aperture.String() {
-					most, found = math.Max(most, excess[i]), true
-				}
-			}
-			train, report, _ := r.Settle(moved)
-			if found {
-				rayNear(t, "worst aperture", most, -margins(p, train)[Aperture], 1e-8)
-			}
-			return most, found, report.FailedBy
-		}
-		most, found, failed := apertures(p)
-		if !found || (most > 0) != (failed == Aperture.String()) {
-			t.Errorf("pupil %v mm, no limit: beyond apertures by %v mm, judged %v, failed by %q", pupil, most, found, failed)
-		}
-		if (most > 0) != (pupil == 11) {
-			t.Errorf("pupil %v mm: beyond apertures by %v mm, which tests nothing", pupil, most)
-		}
-		p.Limits.Max["vignetted_pct"] = 100
-		if _, found, failed := apertures(p); found || failed == Aperture.String() {
-			t.Errorf("pupil %v mm, vignetting limited: paraxial apertures judged %v, failed by %q", pupil, found, failed)
-		}
-	}
-}
 
 // TestTrainAtGivenStackGap gives a stack another gap than the smallest: two thin
 // lenses a distance d apart have the power 1/f1 + 1/f2 - d/(f1·f2) (E. Hecht,
 // Optics, section 6.1).
 func TestTrainAtGivenStackGap(t *testing.T) {
-	p := rayProblem()
-	glass := constantGlass(1.5)
+	p := use.Problem()
+	glass := testlens.ConstantGlass(1.5)
 	thin := func(f float64) *Element {
-		l := rayEquiconvex(f, 10, 1e-6, glass)
+		l := testlens.Equiconvex(f, 10, 1e-6, glass)
 		return NewLibrary(p, []*catalog.Lens{l}).Elements[0]
 	}
 	const f1, f2, d = 60.0, 90.0, 17.0
 	a, b := thin(f1), thin(f2)
 	g := groupAt([]*Element{a, b}, []float64{d})
-	rayNear(t, "power", 1/g.FocalMM, 1/f1+1/f2-d/(f1*f2), 1e-7)
-	rayNear(t, "thickness", g.ThicknessMM, d+2e-6, 1e-12)
+	testlens.Near(t, "power", 1/g.FocalMM, 1/f1+1/f2-d/(f1*f2), 1e-7)
+	testlens.Near(t, "thickness", g.ThicknessMM, d+2e-6, 1e-12)
 }
 
 // TestEdgeGap: two plano-convex lenses that face each other with their curved
 // sides, vertices g apart, leave g + 2·(R - sqrt(R² - h²)) at height h, the sag
 // of a circle (common practice); with their flat sides, g.
 func TestEdgeGap(t *testing.T) {
-	p := rayProblem()
-	l := rayPlanoConvex(50, 20, 5, constantGlass(1.5)) // R = 25, curved side first
+	p := use.Problem()
+	l := testlens.PlanoConvex(50, 20, 5, testlens.ConstantGlass(1.5)) // R = 25, curved side first
 	lib := NewLibrary(p, []*catalog.Lens{l})
 	curvedFirst, curvedLast := lib.Elements[0], lib.Elements[1]
 	const gap = 3.0
 	want := gap + 2*(25-math.Sqrt(25*25-10*10))
-	rayNear(t, "curved sides", EdgeGapMM(curvedLast, curvedFirst, gap), want, 1e-12)
-	rayNear(t, "flat sides", EdgeGapMM(curvedFirst, curvedLast, gap), gap, 1e-12)
-	rayNear(t, "least gap of a stack", EdgeGapMM(curvedLast, curvedFirst, p.StackGap(curvedLast, curvedFirst)), p.AirGapMin+want-gap, 1e-12)
+	testlens.Near(t, "curved sides", EdgeGapMM(curvedLast, curvedFirst, gap), want, 1e-12)
+	testlens.Near(t, "flat sides", EdgeGapMM(curvedFirst, curvedLast, gap), gap, 1e-12)
+	testlens.Near(t, "least gap of a stack", EdgeGapMM(curvedLast, curvedFirst, p.StackGap(curvedLast, curvedFirst)), p.AirGapMin+want-gap, 1e-12)
 }

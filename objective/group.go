@@ -37,7 +37,7 @@ type Element struct {
 	// frontChief and rearChief are how far the viewpoint or the eye may stand
 	// behind the first or the last vertex for the clear aperture there to pass
 	// the field; perReach is r/clear, less what a later depth range loosens.
-	frontChief, rearChief, perReach float64
+	frontChief, rearChief, perEndPower float64
 	// Index is the element's place in its library: a lens's forward
 	// orientation is followed by its reverse, if that differs.
 	Index    int
@@ -58,7 +58,7 @@ type Element struct {
 	clear                  float64 // clear semi-diameter
 	firstMin, lastMax      float64 // least sag of the first surface, largest of the last
 	massG                  float64
-	// firstSphere and lastSphere tell whether the faces towards world and eye
+	// firstSphere and lastSphere report whether the faces towards world and eye
 	// are spherical.
 	firstSphere, lastSphere bool
 	// firstSags and lastSags are samples of these faces out to each half
@@ -154,18 +154,20 @@ type Library struct {
 // NewLibrary prepares lenses for p.
 func NewLibrary(p *Problem, lenses []*catalog.Lens) *Library {
 	lib := &Library{Problem: p, Lenses: lenses}
-	wavelength := p.WavelengthsNM[p.Reference()]
 	for part, l := range lenses {
-		lib.Elements = append(lib.Elements, p.newElement(l, false, part, len(lib.Elements), wavelength))
+		lib.Elements = append(lib.Elements, p.NewElement(l, false, part, len(lib.Elements)))
 		if !l.IsSymmetric() {
-			lib.Elements = append(lib.Elements, p.newElement(l, true, part, len(lib.Elements), wavelength))
+			lib.Elements = append(lib.Elements, p.NewElement(l, true, part, len(lib.Elements)))
 		}
 	}
 	lib.sampleSags()
 	return lib
 }
 
-func (p *Problem) newElement(l *catalog.Lens, reversed bool, part, index int, wavelengthNM float64) *Element {
+// NewElement prepares a lens in one orientation at the reference wavelength. part and index
+// are its places in the catalog and in a library.
+func (p *Problem) NewElement(l *catalog.Lens, reversed bool, part, index int) *Element {
+	wavelengthNM := p.WavelengthsNM[p.Reference()]
 	e := &Element{Lens: l, Reversed: reversed, ID: l.Part, Part: part, Index: index}
 	turned := l
 	if reversed {
@@ -184,7 +186,7 @@ func (p *Problem) newElement(l *catalog.Lens, reversed bool, part, index int, wa
 	p.clipAperture(&last, 1, 0, 1, e.clear)
 	e.frontChief = float64(p.Magnification*first.Hi) + reliefSlack
 	e.rearChief = -last.Lo + reliefSlack
-	e.perReach = p.ApertureReach() / (e.clear * p.reachLoose()) * (1 - 1e-9)
+	e.perEndPower = p.PassingEdge() / (e.clear * p.farLoosening()) * (1 - 1e-9)
 
 	m, n := Matrix{1, 0, 0, 1}, 1.0
 	var before []Matrix // from the first vertex to just before each surface
@@ -217,16 +219,16 @@ func (p *Problem) newElement(l *catalog.Lens, reversed bool, part, index int, wa
 // keeps the facing surfaces AirGapMin apart, along the axis, at every height
 // up to the smaller half diameter.
 func (p *Problem) StackGap(before, after *Element) float64 {
-	return p.AirGapMin + reach(before, after)
+	return p.AirGapMin + sagOverlap(before, after)
 }
 
 // LeastGap is the smallest vertex gap between two groups that holds no mask.
 func (p *Problem) LeastGap(before, after *Group) float64 {
-	return p.GroupGapMin + reach(before.Elements[len(before.Elements)-1], after.Elements[0])
+	return p.GroupGapMin + sagOverlap(before.Elements[len(before.Elements)-1], after.Elements[0])
 }
 
-// reach is facingReach between two elements.
-func reach(before, after *Element) float64 {
+// maxEndPower is facingReach between two elements.
+func sagOverlap(before, after *Element) float64 {
 	half := min(before.halfDiameter, after.halfDiameter)
 	last, first := &before.Surfaces[len(before.Surfaces)-1], &after.Surfaces[0]
 	if before.lastSphere && after.firstSphere {
@@ -324,6 +326,6 @@ func (t *Train) sum(of func(*Element) float64) (total float64, known bool) {
 	return total, catalog.IsSet(total)
 }
 
-// Positive tells whether the group converges, as every group that acts in a
+// Positive reports whether the group converges, as every group that acts in a
 // train by itself must.
 func (g *Group) Positive() bool { return positive(g.FocalMM) }

@@ -9,23 +9,24 @@ import (
 	"pgregory.net/rapid"
 
 	"relaysweep/catalog"
+	"relaysweep/objective/internal/testlens"
 )
 
 // drawAnyGroup draws a problem and a group of either sign.
 func drawAnyGroup(t *rapid.T) (*Problem, *Group) {
-	p := drawProblem(t)
-	focal := between(t, "f", 20, 120)
+	p := use.DrawProblem(t)
+	focal := testlens.Between(t, "f", 20, 120)
 	if rapid.Bool().Draw(t, "negative") {
 		focal = -focal
 	}
-	return p, drawGroup(t, p, "g", focal)
+	return p, use.DrawGroup(t, p, "g", focal)
 }
 
 // reversedGroup is a group turned round as a whole.
 func reversedGroup(p *Problem, g *Group) *Group {
 	var elements []*Element
 	for _, e := range slices.Backward(g.Elements) {
-		elements = append(elements, p.newElement(e.Lens, !e.Reversed, e.Part, e.Index, p.WavelengthsNM[p.Reference()]))
+		elements = append(elements, p.NewElement(e.Lens, !e.Reversed, e.Part, e.Index))
 	}
 	return p.NewGroup(elements...)
 }
@@ -34,23 +35,23 @@ func reversedGroup(p *Problem, g *Group) *Group {
 // own trace in reduced slopes.
 func TestElementAgainstCatalog(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawProblem(t)
-		l := drawLens(t, "lens", between(t, "power", -0.05, 0.05))
-		g := rayGroup(p, []*catalog.Lens{l})
+		p := use.DrawProblem(t)
+		l := testlens.DrawLens(t, "lens", testlens.Between(t, "power", -0.05, 0.05))
+		g := use.Group(p, []*catalog.Lens{l})
 		f, bfd, ffd := l.Cardinal(546.07)
 		if math.Abs(f) > 1e5 {
 			t.Skip("afocal")
 		}
-		closeTo(t, "f", g.FocalMM, f, f)
-		closeTo(t, "BFD", g.BFDMM, bfd, f)
-		closeTo(t, "FFD", g.FFDMM, ffd, f)
+		testlens.CloseTo(t, "f", g.FocalMM, f, f)
+		testlens.CloseTo(t, "BFD", g.BFDMM, bfd, f)
+		testlens.CloseTo(t, "FFD", g.FFDMM, ffd, f)
 	})
 }
 
 // TestElementDispersion: the index is that at the reference wavelength.
 func TestElementDispersion(t *testing.T) {
-	p := rayProblem()
-	l := rayAchromat(50, 25)
+	p := use.Problem()
+	l := testlens.Achromat(50, 25)
 	for _, c := range []struct {
 		weights []float64
 		nm      float64
@@ -58,13 +59,13 @@ func TestElementDispersion(t *testing.T) {
 		p.Weights = c.weights
 		lib := NewLibrary(p, []*catalog.Lens{l})
 		want, _, _ := l.Cardinal(c.nm)
-		closeTo(t, fmt.Sprint("f at ", c.nm), p.NewGroup(lib.Elements[0]).FocalMM, want, 50)
+		testlens.CloseTo(t, fmt.Sprint("f at ", c.nm), p.NewGroup(lib.Elements[0]).FocalMM, want, 50)
 		if len(lib.Elements) != 2 || lib.Elements[1].ID != l.Part+"/r" || lib.Elements[1].Part != 0 || lib.Elements[1].Index != 1 {
 			t.Errorf("the library of one doublet is %+v", lib.Elements)
 		}
 	}
 	// A lens that equals its reverse stands in a library once.
-	if lib := NewLibrary(p, []*catalog.Lens{rayEquiconvex(50, 20, 5, rayCrown), l}); len(lib.Elements) != 3 || lib.Elements[2].Part != 1 {
+	if lib := NewLibrary(p, []*catalog.Lens{testlens.Equiconvex(50, 20, 5, testlens.Crown), l}); len(lib.Elements) != 3 || lib.Elements[2].Part != 1 {
 		t.Errorf("an equiconvex lens and a doublet make %d elements", len(lib.Elements))
 	}
 }
@@ -95,10 +96,10 @@ func TestGroupAgainstTwoComponents(t *testing.T) {
 		for _, e := range g.Elements { // weak lenses have principal points far off
 			scale += math.Abs(p.NewGroup(e).FocalMM)
 		}
-		closeTo(t, "f", g.FocalMM, f, scale)
-		closeTo(t, "FFD", g.FFDMM, ffd, scale)
-		closeTo(t, "BFD", g.BFDMM, bfd, scale)
-		closeTo(t, "t", g.ThicknessMM, thickness, thickness)
+		testlens.CloseTo(t, "f", g.FocalMM, f, scale)
+		testlens.CloseTo(t, "FFD", g.FFDMM, ffd, scale)
+		testlens.CloseTo(t, "BFD", g.BFDMM, bfd, scale)
+		testlens.CloseTo(t, "t", g.ThicknessMM, thickness, thickness)
 	})
 }
 
@@ -108,17 +109,17 @@ func TestGroupMatrix(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p, g := drawAnyGroup(t)
 		m := g.matrix
-		closeTo(t, "determinant", m.A*m.D-m.B*m.C, 1, 1+math.Abs(m.A*m.D))
+		testlens.CloseTo(t, "determinant", m.A*m.D-m.B*m.C, 1, 1+math.Abs(m.A*m.D))
 		r := reversedGroup(p, g)
 		scale := math.Abs(m.A) + math.Abs(m.D) + 1
-		closeTo(t, "A reversed", r.matrix.A, m.D, scale)
-		closeTo(t, "D reversed", r.matrix.D, m.A, scale)
-		closeTo(t, "B reversed", r.matrix.B, m.B, math.Abs(m.B)+10)
-		closeTo(t, "C reversed", r.matrix.C, m.C, scale)
+		testlens.CloseTo(t, "A reversed", r.matrix.A, m.D, scale)
+		testlens.CloseTo(t, "D reversed", r.matrix.D, m.A, scale)
+		testlens.CloseTo(t, "B reversed", r.matrix.B, m.B, math.Abs(m.B)+10)
+		testlens.CloseTo(t, "C reversed", r.matrix.C, m.C, scale)
 		for i, gap := range g.GapsMM {
 			// Searched for in the other order, the closest height may fall on
 			// another sample of an asphere.
-			rayNear(t, "gap reversed", r.GapsMM[len(g.GapsMM)-1-i], gap, 1e-9)
+			testlens.Near(t, "gap reversed", r.GapsMM[len(g.GapsMM)-1-i], gap, 1e-9)
 		}
 		if g.Positive() != (g.FocalMM > 0) {
 			t.Error("wrong sign of power")
@@ -131,28 +132,28 @@ func TestGroupMatrix(t *testing.T) {
 func TestHeightRows(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p, g := drawAnyGroup(t)
-		y, u := between(t, "y", -5, 5), between(t, "u", -0.3, 0.3)
+		y, u := testlens.Between(t, "y", -5, 5), testlens.Between(t, "u", -0.3, 0.3)
 		train := &Train{Layout: Keplerian, Seat: SeatRear, Groups: []*Group{g}, EyeRelief: p.CombinerMM}
-		var lenses []plane
-		for _, s := range planesOf(p, train, 0) {
-			if s.clear > 0 {
+		var lenses []testlens.Plane
+		for _, s := range use.PlanesOf(p, train, 0) {
+			if s.Clear > 0 {
 				lenses = append(lenses, s)
 			}
 		}
-		want, y0, u0 := traceBackThrough(lenses, y, u)
+		want, y0, u0 := testlens.TraceBackThrough(lenses, y, u)
 		scale := math.Abs(y0) + math.Abs(g.FocalMM*u0) + 5
 		i := len(want)
 		front, frontSlope := g.eachBack(heightRow{1, 0}, heightRow{0, 1}, func(row heightRow, clear float64) {
 			i--
-			closeTo(t, "height from behind", row.A*y+row.B*u, want[i], scale)
-			closeTo(t, "clear", clear, lenses[i].clear, 1)
+			testlens.CloseTo(t, "height from behind", row.A*y+row.B*u, want[i], scale)
+			testlens.CloseTo(t, "clear", clear, lenses[i].Clear, 1)
 		})
-		closeTo(t, "height in front", front.A*y+front.B*u, y0, scale)
-		closeTo(t, "slope in front", frontSlope.A*y+frontSlope.B*u, u0, 1)
+		testlens.CloseTo(t, "height in front", front.A*y+front.B*u, y0, scale)
+		testlens.CloseTo(t, "slope in front", frontSlope.A*y+frontSlope.B*u, u0, 1)
 		i = 0
 		g.eachForward(func(row heightRow, clear float64) {
-			closeTo(t, "height from before", row.A*y0+row.B*u0, want[i], scale)
-			closeTo(t, "clear", clear, lenses[i].clear, 1)
+			testlens.CloseTo(t, "height from before", row.A*y0+row.B*u0, want[i], scale)
+			testlens.CloseTo(t, "clear", clear, lenses[i].Clear, 1)
 			i++
 		})
 		if i != len(want) {
@@ -164,15 +165,15 @@ func TestHeightRows(t *testing.T) {
 // TestTrainSums: mass and price are sums over the lenses, and not known when
 // one is not.
 func TestTrainSums(t *testing.T) {
-	p := rayProblem()
-	a, b := rayEquiconvex(50, 20, 5, rayCrown), rayPlanoConvex(60, 22, 4, rayDenseCrown)
+	p := use.Problem()
+	a, b := testlens.Equiconvex(50, 20, 5, testlens.Crown), testlens.PlanoConvex(60, 22, 4, testlens.DenseCrown)
 	a.Price, b.Price = 12, 30
-	train := &Train{Groups: []*Group{rayGroup(p, []*catalog.Lens{a, b}), rayGroup(p, []*catalog.Lens{a})}}
+	train := &Train{Groups: []*Group{use.Group(p, []*catalog.Lens{a, b}), use.Group(p, []*catalog.Lens{a})}}
 	if price, known := train.Price(); !known || price != 54 {
 		t.Errorf("price %v, want 54", price)
 	}
 	grams, known := train.MassG()
-	closeTo(t, "mass", grams, 2*a.MassG()+b.MassG(), 10)
+	testlens.CloseTo(t, "mass", grams, 2*a.MassG()+b.MassG(), 10)
 	if !known {
 		t.Error("the mass is not known")
 	}
@@ -180,8 +181,8 @@ func TestTrainSums(t *testing.T) {
 	if _, known := train.Price(); known {
 		t.Error("a price is known though a part has none")
 	}
-	glass := constantGlass(1.5)
-	train.Groups = append(train.Groups, rayGroup(p, []*catalog.Lens{rayEquiconvex(50, 20, 5, glass)}))
+	glass := testlens.ConstantGlass(1.5)
+	train.Groups = append(train.Groups, use.Group(p, []*catalog.Lens{testlens.Equiconvex(50, 20, 5, glass)}))
 	if _, known := train.MassG(); known {
 		t.Error("a mass is known though a glass has no density")
 	}
@@ -189,11 +190,11 @@ func TestTrainSums(t *testing.T) {
 
 // TestDesignID is the contract of design_id.
 func TestDesignID(t *testing.T) {
-	p := rayProblem()
+	p := use.Problem()
 	named := func(part string, reversed bool) *Element {
-		l := rayPlanoConvex(50, 20, 5, rayCrown)
+		l := testlens.PlanoConvex(50, 20, 5, testlens.Crown)
 		l.Part = part
-		return p.newElement(l, reversed, 0, 0, 546.07)
+		return p.NewElement(l, reversed, 0, 0)
 	}
 	a, b, c := p.NewGroup(named("A", false), named("B", true)), p.NewGroup(named("C", true)), p.NewGroup(named("D", false))
 	for _, x := range []struct {

@@ -65,7 +65,7 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 		r Requirement
 		i Interval
 	}{
-		{Clearance, m.room(lo-zero-roundingSlack, hi-zero+roundingSlack)},
+		{Clearance, m.room(lo-zero-RoundingSlack, hi-zero+RoundingSlack)},
 		{Travel, m.travel(p.Travel)},
 		{MaskSize, m.size()},
 		{PixelArcmin, m.pixel(p.Limits.Limit("pixel_arcmin"))},
@@ -84,8 +84,8 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 			slope = 0
 		}
 		at0 := t.Length + shift - all.B/all.A
-		e.clip(slope, limit-at0+roundingSlack)
-		e.clip(-slope, limit+at0+roundingSlack)
+		e.clip(slope, limit-at0+RoundingSlack)
+		e.clip(-slope, limit+at0+RoundingSlack)
 		if e.lost() {
 			return nothing, ViewpointShiftMM
 		}
@@ -102,16 +102,20 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 	return e.affine(1, shift), Met
 }
 
-// roundingSlack, in mm, is how far the ends of an interval of eye reliefs may
+// RoundingSlack, in mm, is how far the ends of an interval of eye reliefs may
 // cross before it counts as empty, and by how much a gap, a clearance or the
 // viewpoint may miss its requirement. The inner gap of a pair is driven to
 // where a requirement is met with equality and only one eye relief is left;
 // computed in another way the two sides then agree but for rounding, some 1e-12
 // of lengths up to 1000 mm.
-const roundingSlack = 1e-9
+const RoundingSlack = 1e-9
 
-// lost tells whether an interval of eye reliefs is empty beyond rounding.
-func (i Interval) lost() bool { return !(i.Lo <= i.Hi+roundingSlack) }
+// RequirementSlack is the relative excess over a requirement that counts as
+// rounding: a paraxial solution may stand exactly at the requirement.
+const RequirementSlack = 1e-9
+
+// lost reports whether an interval of eye reliefs is empty beyond rounding.
+func (i Interval) lost() bool { return !(i.Lo <= i.Hi+RoundingSlack) }
 
 func (p *Problem) exceeds(limit string, value float64, known bool) bool {
 	max := p.Limits.Limit(limit)
@@ -127,7 +131,7 @@ func (p *Problem) exceeds(limit string, value float64, known bool) bool {
 // The left side is the largest of the eight sums with either sign before each
 // magnitude and either vergence, each linear in a.
 func (p *Problem) clipAperture(x *Interval, slope, at0, edge, clear float64) {
-	r := p.ApertureReach()
+	r := p.PassingEdge()
 	for _, v := range [2]float64{p.VergenceFar, p.VergenceNear} {
 		for _, s := range [2]float64{1, -1} {
 			k := float64(s*p.TanMax) + float64(r*v)
@@ -139,7 +143,7 @@ func (p *Problem) clipAperture(x *Interval, slope, at0, edge, clear float64) {
 	}
 }
 
-// tooManyParts tells whether the train breaks the limits on its lenses, its
+// tooManyParts reports whether the train breaks the limits on its lenses, its
 // distinct parts or a part's stock.
 func (p *Problem) tooManyParts(t *Train) bool { return p.tooManyIn(t.Groups) }
 

@@ -7,62 +7,12 @@ import (
 	"pgregory.net/rapid"
 
 	"relaysweep/catalog"
+	"relaysweep/objective/internal/testlens"
 )
-
-// margins are by how much a train at its eye relief keeps each requirement from
-// relief on, negative where it is broken, evaluated directly from heights of
-// an independent trace and setpoints at many depths. Lengths in mm, the other
-// limits in their units.
-func margins(p *Problem, t *Train) map[Requirement]float64 {
-	of := map[Requirement]float64{}
-	least := func(r Requirement, x float64) {
-		if old, ok := of[r]; !ok || !(x >= old) {
-			of[r] = x
-		}
-	}
-	least(Relief, t.EyeRelief-math.Max(p.ReliefMin, p.CombinerMM))
-	least(Relief, p.ReliefMax-t.EyeRelief)
-	planes := planesOf(p, t, 0)
-	chief, _, _ := traceBackThrough(planes, 0, 1)
-	far, _, _ := traceBackThrough(planes, 1, p.VergenceFar)
-	near, _, _ := traceBackThrough(planes, 1, p.VergenceNear)
-	for i, s := range planes {
-		if s.clear > 0 {
-			edge := math.Max(math.Abs(far[i]), math.Abs(near[i]))
-			least(Aperture, s.clear-math.Abs(chief[i])*p.TanMax-p.ApertureReach()*edge)
-		}
-	}
-	lo, hi := p.MaskRoom(t)
-	_, sign := p.PlaceMask(t, 0)
-	const depths = 8
-	first, last := 0.0, 0.0
-	for i := range depths + 1 {
-		v := p.VergenceFar + (p.VergenceNear-p.VergenceFar)*float64(i)/depths
-		mask, chief := p.PlaceMask(t, v)
-		if chief*sign <= 0 || math.IsInf(mask, 0) {
-			// Beyond the depth that is imaged at infinity.
-			least(Clearance, math.Inf(-1))
-		}
-		chief = math.Abs(chief)
-		least(Clearance, mask-lo)
-		least(Clearance, hi-mask)
-		least(MaskSize, p.MaskWidth/2-chief*p.TanHalfWidth)
-		least(MaskSize, p.MaskHeight/2-chief*p.TanHalfHeight)
-		least(PixelArcmin, p.Limits.Limit("pixel_arcmin")-math.Atan(p.MaskPixel/chief)*60*180/math.Pi)
-		least(DepthStepD, p.Limits.Limit("depth_step_D")-p.depthStep(t, v))
-		if i == 0 {
-			first, last = mask, mask
-		}
-		first, last = math.Min(first, mask), math.Max(last, mask)
-	}
-	least(Travel, p.Travel-(last-first))
-	least(ViewpointShiftMM, p.Limits.Limit("viewpoint_shift_mm")-math.Abs(p.ViewpointShift(t)))
-	return of
-}
 
 // firstBroken is the first requirement whose margin lies below -tolerance.
 func firstBroken(p *Problem, t *Train, tolerance float64) Requirement {
-	of := margins(p, t)
+	of := use.Margins(p, t)
 	for r := Relief; r <= ViewpointShiftMM; r++ {
 		if of[r] < -tolerance {
 			return r
@@ -81,23 +31,23 @@ type judged struct {
 // that decides. Requirements before relief may be broken: they play no part.
 func drawJudged(layouts ...Layout) func(t *rapid.T) judged {
 	return func(t *rapid.T) judged {
-		p := drawProblem(t)
+		p := use.DrawProblem(t)
 		p.Pupil, p.Box = p.Pupil/2, p.Box/2
-		scale := between(t, "field scale", 0.05, 1)
+		scale := testlens.Between(t, "field scale", 0.05, 1)
 		p.TanHalfWidth *= scale
 		p.TanHalfHeight *= scale
 		p.TanMax *= scale
 		p.Clearance /= 2
-		if oneIn(t, "wide reliefs", 2) {
+		if testlens.OneIn(t, "wide reliefs", 2) {
 			// Ends of the interval other than those of the eye relief.
 			p.CombinerMM /= 2
 			p.ReliefMin = p.ReliefMin/2 - 10
-			p.ReliefMax = p.ReliefMin + between(t, "reliefs", 60, 300)
+			p.ReliefMax = p.ReliefMin + testlens.Between(t, "reliefs", 60, 300)
 			p.Pupil, p.Box = p.Pupil/5, p.Box/5
 		}
 		drawLimits(t, p)
-		train := drawTrainFor(t, p, layouts...)
-		skipHuge(t, train)
+		train := use.DrawTrainFor(t, p, layouts...)
+		use.SkipHuge(t, train)
 		return judged{p, train}
 	}
 }
@@ -109,7 +59,7 @@ func TestJudge(t *testing.T) {
 	const cases = 3000
 	counts := map[Requirement]int{}
 	lowEnd, highEnd := map[Requirement]int{}, map[Requirement]int{}
-	examples(cases, drawJudged(anyLayout...), func(i int, c judged) {
+	testlens.Examples(cases, drawJudged(use.AnyLayout...), func(i int, c judged) {
 		p, train := c.p, c.train
 		relief, failed := p.Judge(train)
 		counts[failed]++
@@ -198,7 +148,7 @@ func relaxed(p *Problem, r Requirement) *Problem {
 // still be imaged at infinity, which counts as clearance.
 func TestJudgeNamesTheFirst(t *testing.T) {
 	seen := map[Requirement]int{}
-	examples(2000, drawJudged(anyLayout...), func(i int, c judged) {
+	testlens.Examples(2000, drawJudged(use.AnyLayout...), func(i int, c judged) {
 		_, failed := c.p.Judge(c.train)
 		if failed == Met || failed == Relief {
 			return
@@ -211,7 +161,7 @@ func TestJudgeNamesTheFirst(t *testing.T) {
 		if failed == Clearance && then == Clearance {
 			for k := range 101 {
 				c.train.EyeRelief = c.p.ReliefMin + (c.p.ReliefMax-c.p.ReliefMin)*float64(k)/100
-				if of := margins(c.p, c.train); of[Relief] >= 0 && of[Aperture] >= 0 && !math.IsInf(of[Clearance], -1) {
+				if of := use.Margins(c.p, c.train); of[Relief] >= 0 && of[Aperture] >= 0 && !math.IsInf(of[Clearance], -1) {
 					t.Errorf("case %d: finite setpoints at e = %v", i, c.train.EyeRelief)
 				}
 			}
@@ -230,7 +180,7 @@ func TestJudgeNamesTheFirst(t *testing.T) {
 // interval, within [relief_min, relief_max] and beyond the combiner.
 func TestSolveTakesSmallestRelief(t *testing.T) {
 	met := 0
-	examples(1000, drawJudged(anyLayout...), func(i int, c judged) {
+	testlens.Examples(1000, drawJudged(use.AnyLayout...), func(i int, c judged) {
 		inner := 0.0
 		if c.train.Layout == ErectorPair {
 			inner = c.train.Gaps[1]
@@ -257,7 +207,7 @@ func TestSolveTakesSmallestRelief(t *testing.T) {
 // limit and not beyond.
 func TestAssembleRequirements(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p, train := drawAnyTrain(t)
+		p, train := use.DrawAnyTrain(t)
 		inner := 0.0
 		if train.Layout == ErectorPair {
 			inner = train.Gaps[1]
@@ -310,7 +260,7 @@ func TestMagnificationTolerance(t *testing.T) {
 			t.Errorf("|Θ| = 1 for %v within %v: %q, want %q", c.magnification, c.tol, got, c.want)
 		}
 	}
-	train.Groups[0] = rayGroup(p, []*catalog.Lens{thinLens(-50)})
+	train.Groups[0] = use.Group(p, []*catalog.Lens{testlens.Thin(-50)})
 	if got := p.Assemble(train, 0); got != Focal {
 		t.Errorf("a negative front fails %q", got)
 	}

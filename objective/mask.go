@@ -90,7 +90,7 @@ func (m maskMotion) pixel(arcmin float64) Interval {
 	if math.IsInf(arcmin, 1) {
 		return Everything
 	}
-	need := m.focal * math.Tan(arcmin*arcminRad) / m.p.MaskPixel
+	need := m.focal * math.Tan(arcmin*ArcminRad) / m.p.MaskPixel
 	return upperW(m.p.VergenceFar, need).And(upperW(m.p.VergenceNear, need))
 }
 
@@ -104,5 +104,5 @@ func (m maskMotion) step(step float64) Interval {
 	return upperW(m.p.VergenceFar, need).And(upperW(m.p.VergenceNear, need))
 }
 
-// arcminRad is one arcminute in radians.
-const arcminRad = math.Pi / (180 * 60)
+// ArcminRad is one arcminute in radians.
+const ArcminRad = math.Pi / (180 * 60)

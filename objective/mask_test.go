@@ -8,6 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"relaysweep/catalog"
+	"relaysweep/objective/internal/testlens"
 )
 
 // motionCase is a mask's motion with bounds that matter about as often as not.
@@ -19,13 +20,13 @@ type motionCase struct {
 }
 
 func drawMotion(t *rapid.T) motionCase {
-	p := drawProblem(t)
-	f := between(t, "focal", 15, 120)
+	p := use.DrawProblem(t)
+	f := testlens.Between(t, "focal", 15, 120)
 	c := motionCase{
-		p: p, m: maskMotion{p, f}, lo: between(t, "lo", -20, 5), hi: between(t, "hi", -5, 30),
-		pixel: between(t, "pixel limit", 0.3, 6), stepMax: between(t, "step limit", 1e-4, 0.02),
+		p: p, m: maskMotion{p, f}, lo: testlens.Between(t, "lo", -20, 5), hi: testlens.Between(t, "hi", -5, 30),
+		pixel: testlens.Between(t, "pixel limit", 0.3, 6), stepMax: testlens.Between(t, "step limit", 1e-4, 0.02),
 	}
-	if oneIn(t, "no end", 4) {
+	if testlens.OneIn(t, "no end", 4) {
 		c.hi = math.Inf(1)
 	}
 	return c
@@ -48,7 +49,7 @@ func (c motionCase) setpoint(v, p float64) (x, chief float64) {
 // mask, d > p, which is room's to test.
 func TestMaskMotion(t *testing.T) {
 	inside, outside := map[string]int{}, map[string]int{}
-	examples(1500, drawMotion, func(i int, c motionCase) {
+	testlens.Examples(1500, drawMotion, func(i int, c motionCase) {
 		p, far, near := c.p, c.p.VergenceFar, c.p.VergenceNear
 		most := 300.0
 		if near > 0 {
@@ -140,7 +141,7 @@ func TestMaskMotion(t *testing.T) {
 
 // TestMaskMotionDegenerate: depth ranges of one depth, and at infinity alone.
 func TestMaskMotionDegenerate(t *testing.T) {
-	p := rayProblem()
+	p := use.Problem()
 	m := maskMotion{p, 50}
 	p.VergenceFar, p.VergenceNear = 0, 0
 	if i := m.room(-1, 1); i != Everything {
@@ -174,14 +175,14 @@ func TestMaskMotionDegenerate(t *testing.T) {
 func TestClipAperture(t *testing.T) {
 	counts := map[bool]int{}
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawProblem(t)
-		slope, at0, edge := between(t, "slope", -2, 2), between(t, "at0", -30, 30), between(t, "edge", -3, 3)
-		clear := between(t, "clear", 0.5, 20)
+		p := use.DrawProblem(t)
+		slope, at0, edge := testlens.Between(t, "slope", -2, 2), testlens.Between(t, "at0", -30, 30), testlens.Between(t, "edge", -3, 3)
+		clear := testlens.Between(t, "clear", 0.5, 20)
 		x := Interval{-100, 100}
 		p.clipAperture(&x, slope, at0, edge, clear)
 		try := func(at float64) {
 			a := slope*at + at0
-			used := math.Abs(a)*p.TanMax + p.ApertureReach()*math.Max(math.Abs(edge+p.VergenceFar*a), math.Abs(edge+p.VergenceNear*a))
+			used := math.Abs(a)*p.TanMax + p.PassingEdge()*math.Max(math.Abs(edge+p.VergenceFar*a), math.Abs(edge+p.VergenceNear*a))
 			if math.Abs(used-clear) < 1e-9 {
 				return
 			}
@@ -228,8 +229,8 @@ func TestInterval(t *testing.T) {
 		}
 		if scale := math.Abs(slope) + 0.1; !i.Empty() {
 			moved := i.affine(scale, bound)
-			closeTo(t, "affine", moved.Lo, scale*i.Lo+bound, 100)
-			closeTo(t, "affine", moved.Hi, scale*i.Hi+bound, 100)
+			testlens.CloseTo(t, "affine", moved.Lo, scale*i.Lo+bound, 100)
+			testlens.CloseTo(t, "affine", moved.Hi, scale*i.Hi+bound, 100)
 		}
 	})
 }
@@ -238,9 +239,9 @@ func TestInterval(t *testing.T) {
 // its reverse being one part.
 func TestParts(t *testing.T) {
 	part := func(name string, number int, reversed bool, stock int) *Element {
-		l := rayPlanoConvex(40, 20, 5, rayCrown)
+		l := testlens.PlanoConvex(40, 20, 5, testlens.Crown)
 		l.Part, l.Stock = name, stock
-		return rayProblem().newElement(l, reversed, number, 2*number, 546.07)
+		return use.Problem().NewElement(l, reversed, number, 2*number)
 	}
 	a, aTurned := part("A", 0, false, 3), part("A", 0, true, 3)
 	b, c := part("B", 1, false, catalog.Unlimited), part("C", 2, false, 0)
@@ -258,7 +259,7 @@ func TestParts(t *testing.T) {
 		{[][]*Element{{a, b}, {b, b}, {b}}, 0, 1, true, 5, 2},
 		{[][]*Element{{a}, {c}}, 0, 0, true, 2, 2}, // none in stock
 	} {
-		p := rayProblem()
+		p := use.Problem()
 		p.LensesMax, p.PartsMax = x.lensesMax, x.partsMax
 		train := &Train{}
 		for _, elements := range x.elements {
@@ -277,8 +278,8 @@ func TestParts(t *testing.T) {
 // TestJudgeParts: parts, price and mass come last and in that order; a part
 // without a price fails a price limit.
 func TestJudgeParts(t *testing.T) {
-	p := rayProblem()
-	train := simpleTrain(t, p)
+	p := use.Problem()
+	train := use.Simple(t, p)
 	p.TanMax, p.TanHalfWidth, p.TanHalfHeight = 0.03, 0.024, 0.018
 	grams, _ := train.MassG()
 	judge := func(change func(p *Problem)) Requirement {

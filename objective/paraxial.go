@@ -106,7 +106,7 @@ func (p *Problem) FieldTan(t *Train) float64 {
 	p.eachHeight(t, func(a heightRow, clear float64) {
 		chief := a.B - float64((t.EyeRelief-p.CombinerShift())*a.A)
 		edge := max(math.Abs(a.A+float64(p.VergenceFar*chief)), math.Abs(a.A+float64(p.VergenceNear*chief)))
-		switch left := clear - float64(p.PupilReach()*edge); {
+		switch left := clear - float64(p.PupilEdge()*edge); {
 		case left <= 0:
 			tan = 0
 		case chief != 0:
@@ -116,10 +116,10 @@ func (p *Problem) FieldTan(t *Train) float64 {
 	return tan
 }
 
-// eachAperture visits the train's surfaces with the height that the field and the
+// EachAperture visits the train's surfaces with the height that the field and the
 // pupil take there, |a|·tan θ + r·max|c|, and the clear semi-diameter.
-func (p *Problem) eachAperture(t *Train, visit func(used, clear float64)) {
-	r := p.ApertureReach()
+func (p *Problem) EachAperture(t *Train, visit func(used, clear float64)) {
+	r := p.PassingEdge()
 	p.eachHeight(t, func(a heightRow, clear float64) {
 		chief := a.B - float64((t.EyeRelief-p.CombinerShift())*a.A)
 		edge := max(math.Abs(a.A+float64(p.VergenceFar*chief)), math.Abs(a.A+float64(p.VergenceNear*chief)))

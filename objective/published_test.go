@@ -5,14 +5,8 @@ import (
 	"testing"
 
 	"relaysweep/catalog"
+	"relaysweep/objective/internal/testlens"
 )
-
-// thinLens is a lens without thickness and focal length f, plano-convex or
-// plano-concave with index 1.5: two that face each other with their flats
-// stand apart by the air gap alone.
-func thinLens(f float64) *catalog.Lens {
-	return rayLens("thin", math.Min(20, math.Abs(f)/2), []float64{f / 2, math.Inf(1)}, []float64{0}, constantGlass(1.5))
-}
 
 // printed fails the test when a number differs from a published one by more
 // than half a unit of its last printed digit.
@@ -26,8 +20,8 @@ func printed(t *testing.T, what string, got, want float64, decimals int) {
 // TestSmithDoubletTrace is the paraxial trace of a cemented doublet in W. J.
 // Smith, Modern Optical Engineering, 4th ed., 2008, chapter 3, pp. 42-43.
 func TestSmithDoubletTrace(t *testing.T) {
-	p := rayProblem()
-	g := rayGroup(p, []*catalog.Lens{rayLens("doublet", 20, []float64{50, -50, math.Inf(1)}, []float64{10, 2}, constantGlass(1.5), constantGlass(1.6))})
+	p := use.Problem()
+	g := use.Group(p, []*catalog.Lens{testlens.Lens("doublet", 20, []float64{50, -50, math.Inf(1)}, []float64{10, 2}, testlens.ConstantGlass(1.5), testlens.ConstantGlass(1.6))})
 	// The axial ray from 300 mm before the lens.
 	y1, u1 := 10.0, 10.0/300
 	heights := groupHeights(g, y1, u1)
@@ -59,11 +53,11 @@ func groupHeights(g *Group, y, u float64) (heights []float64) {
 // book gives glasses by six-digit codes; the indices are nd of the makers'
 // SK4 and SF2.
 func smithTriplet(p *Problem) *Group {
-	crown, flint := constantGlass(1.61272), constantGlass(1.64769)
-	g := rayGroup(p, []*catalog.Lens{
-		rayLens("a", 29.4, []float64{37.4, -341.48}, []float64{5.9}, crown),
-		rayLens("b", 21.6, []float64{-42.65, 36.4}, []float64{2.5}, flint),
-		rayLens("c", 23.2, []float64{204.52, -37.05}, []float64{5.9}, crown),
+	crown, flint := testlens.ConstantGlass(1.61272), testlens.ConstantGlass(1.64769)
+	g := use.Group(p, []*catalog.Lens{
+		testlens.Lens("a", 29.4, []float64{37.4, -341.48}, []float64{5.9}, crown),
+		testlens.Lens("b", 21.6, []float64{-42.65, 36.4}, []float64{2.5}, flint),
+		testlens.Lens("c", 23.2, []float64{204.52, -37.05}, []float64{5.9}, crown),
 	})
 	// The stack that the project would make stands closer; the book's spaces
 	// are set and the matrix formed again.
@@ -78,7 +72,7 @@ func smithTriplet(p *Problem) *Group {
 // TestSmithTriplet holds the printed first-order data and ray table of the
 // triplet (Smith, p. 119 and Table 6.1) against matrix and height rows.
 func TestSmithTriplet(t *testing.T) {
-	g := smithTriplet(rayProblem())
+	g := smithTriplet(use.Problem())
 	printed(t, "focal length", g.FocalMM, 101.181, 3)
 	printed(t, "back focal length", g.BFDMM, 77.405, 3)
 	printed(t, "vertex length", g.ThicknessMM, 39.08, 2)
@@ -107,10 +101,10 @@ func TestSmithTriplet(t *testing.T) {
 		for i, want := range ray.heights {
 			// The indices are to the fifth decimal, the starting heights to the
 			// last one printed.
-			rayNear(t, ray.name+" height", got[i], want, 5e-6)
+			testlens.Near(t, ray.name+" height", got[i], want, 5e-6)
 		}
 		for i, want := range ray.slopes {
-			rayNear(t, ray.name+" slope", slopes[i], want, 1e-6)
+			testlens.Near(t, ray.name+" slope", slopes[i], want, 1e-6)
 		}
 	}
 	// The Lagrange invariant at the pupil and in the image (same page):
@@ -123,7 +117,7 @@ func TestSmithTriplet(t *testing.T) {
 	y, u := m.A*14.6+m.B*0.01, m.C*14.6+m.D*0.01
 	g.eachBack(heightRow{1, 0}, heightRow{0, 1}, func(row heightRow, _ float64) {
 		i--
-		closeTo(t, "height from behind", row.A*y+row.B*u, want[i], 14.6)
+		testlens.CloseTo(t, "height from behind", row.A*y+row.B*u, want[i], 14.6)
 	})
 }
 
@@ -146,20 +140,20 @@ func TestSmithNewton(t *testing.T) {
 // f = -5, object 20 before the lens, image at -4, magnification 0.2, 0.04
 // along the axis.
 func TestSmithNegativeLens(t *testing.T) {
-	p := rayProblem()
-	g := rayGroup(p, []*catalog.Lens{thinLens(-5)})
-	closeTo(t, "focal length", g.FocalMM, -5, 5)
+	p := use.Problem()
+	g := use.Group(p, []*catalog.Lens{testlens.Thin(-5)})
+	testlens.CloseTo(t, "focal length", g.FocalMM, -5, 5)
 	image := func(object float64) float64 {
 		m := Gap(object).Then(g.matrix)
 		return -m.B / m.D
 	}
-	closeTo(t, "image", image(20), -4, 4)
+	testlens.CloseTo(t, "image", image(20), -4, 4)
 	m := Gap(20).Then(g.matrix).Then(Gap(-4))
-	closeTo(t, "conjugates", m.B, 0, 20)
-	closeTo(t, "magnification", m.A, 0.2, 1)
+	testlens.CloseTo(t, "conjugates", m.B, 0, 20)
+	testlens.CloseTo(t, "magnification", m.A, 0.2, 1)
 	// Both distances are counted along the light: an object farther away by
 	// 1 moves the image by -0.04.
-	rayNear(t, "magnification along the axis", (image(20-1e-4)-image(20+1e-4))/2e-4, 0.04, 1e-8)
+	testlens.Near(t, "magnification along the axis", (image(20-1e-4)-image(20+1e-4))/2e-4, 0.04, 1e-8)
 	if g.Positive() {
 		t.Error("a negative lens counts as positive")
 	}
@@ -177,22 +171,22 @@ func TestTwoThinLenses(t *testing.T) {
 		// Printed: f 0.8, principal planes 0.6 inside, focal points 0.2 outside.
 		{"University of Tennessee, Optics 421, assignment 3, problem 3", 1, 1, 0.75, 0.8, 0.2, 0.2},
 	} {
-		p := rayProblem()
+		p := use.Problem()
 		p.AirGapMin, p.GroupGapMin = c.d, 0
-		a, b := thinLens(c.fa), thinLens(c.fb)
-		g := rayGroup(p, []*catalog.Lens{a, b}, false, true)
+		a, b := testlens.Thin(c.fa), testlens.Thin(c.fb)
+		g := use.Group(p, []*catalog.Lens{a, b}, false, true)
 		check := func(what string, f, ffd, bfd, length float64) {
-			closeTo(t, c.name+": f of a "+what, f, c.f, c.f)
-			closeTo(t, c.name+": back focus of a "+what, bfd, c.back, c.f)
-			closeTo(t, c.name+": front focus of a "+what, ffd, c.frontSide, c.f)
-			closeTo(t, c.name+": length of a "+what, length, c.d, c.d)
+			testlens.CloseTo(t, c.name+": f of a "+what, f, c.f, c.f)
+			testlens.CloseTo(t, c.name+": back focus of a "+what, bfd, c.back, c.f)
+			testlens.CloseTo(t, c.name+": front focus of a "+what, ffd, c.frontSide, c.f)
+			testlens.CloseTo(t, c.name+": length of a "+what, length, c.d, c.d)
 		}
 		check("stack", g.FocalMM, g.FFDMM, g.BFDMM, g.ThicknessMM)
-		first, second := rayGroup(p, []*catalog.Lens{a}), rayGroup(p, []*catalog.Lens{b}, true)
+		first, second := use.Group(p, []*catalog.Lens{a}), use.Group(p, []*catalog.Lens{b}, true)
 		train := &Train{Layout: ErectorPair, Groups: []*Group{first, first, second, first}}
 		relay := p.relayOf(train, c.d)
 		check("pair", relay.FocalMM, relay.FFDMM, relay.BFDMM, relay.ThicknessMM)
-		reduced, ok := p.NewPairRelay(NewPairHalf(first), NewPairHalf(second))
+		reduced, ok := p.NewPairRelay(NewPairComponentRows(first), NewPairComponentRows(second))
 		if !ok {
 			t.Fatalf("%s: no pair relay", c.name)
 		}
@@ -205,30 +199,30 @@ func TestTwoThinLenses(t *testing.T) {
 // erecting relay of 2 cm: afocal, +4× (University of Tennessee, Optics 421,
 // assignment 3, problem 2).
 func TestTennesseeTelescope(t *testing.T) {
-	p := rayProblem()
+	p := use.Problem()
 	p.Magnification = 4
 	p.GroupGapMin = 0
 	train := &Train{Layout: ErectorSingle, Seat: SeatRear}
 	for _, f := range []float64{20, 2, 5} {
-		train.Groups = append(train.Groups, rayGroup(p, []*catalog.Lens{thinLens(f)}))
+		train.Groups = append(train.Groups, use.Group(p, []*catalog.Lens{testlens.Thin(f)}))
 	}
 	if failed := p.Assemble(train, 0); failed != Met {
 		t.Fatal(failed)
 	}
-	closeTo(t, "objective to relay", train.Gaps[0], 24, 24)
-	closeTo(t, "relay to eyepiece", train.Gaps[1], 9, 9)
-	closeTo(t, "length", train.Length, 33, 33)
+	testlens.CloseTo(t, "objective to relay", train.Gaps[0], 24, 24)
+	testlens.CloseTo(t, "relay to eyepiece", train.Gaps[1], 9, 9)
+	testlens.CloseTo(t, "length", train.Length, 33, 33)
 	m := p.matrixFrom(train, 0)
-	closeTo(t, "power", m.C, 0, 1)
-	closeTo(t, "angular magnification", m.D, 4, 4)
-	closeTo(t, "height", m.A, 0.25, 1)
+	testlens.CloseTo(t, "power", m.C, 0, 1)
+	testlens.CloseTo(t, "angular magnification", m.D, 4, 4)
+	testlens.CloseTo(t, "height", m.A, 0.25, 1)
 }
 
 // TestHechtThickLens is the thick lens of E. Hecht, Optics, problem 6.12: R1 4,
 // R2 -15, 4 thick, n 1.5; the values follow from the thick-lens equation.
 func TestHechtThickLens(t *testing.T) {
-	p := rayProblem()
-	g := rayGroup(p, []*catalog.Lens{rayLens("hecht", 4, []float64{4, -15}, []float64{4}, constantGlass(1.5))})
+	p := use.Problem()
+	g := use.Group(p, []*catalog.Lens{testlens.Lens("hecht", 4, []float64{4, -15}, []float64{4}, testlens.ConstantGlass(1.5))})
 	printed(t, "f", g.FocalMM, 6.792453, 6)
 	printed(t, "back focus", g.BFDMM, 4.528302, 6)
 	printed(t, "first principal point", g.FocalMM-g.FFDMM, 0.603774, 6)
@@ -236,7 +230,7 @@ func TestHechtThickLens(t *testing.T) {
 	m := Gap(100).Then(g.matrix)
 	printed(t, "image from the last vertex", -m.B/m.D, 5.020113, 6)
 	// Turned round, front and back change places.
-	r := rayGroup(p, []*catalog.Lens{g.Elements[0].Lens}, true)
+	r := use.Group(p, []*catalog.Lens{g.Elements[0].Lens}, true)
 	printed(t, "front focus reversed", r.FFDMM, 4.528302, 6)
 }
 
@@ -245,20 +239,20 @@ func TestHechtThickLens(t *testing.T) {
 // of 100 a relay of 50 at 2f-2f, and a field lens at the objective's focus
 // that images objective on relay, for which it takes 50.
 func TestPeriscopeUnit(t *testing.T) {
-	p := rayProblem()
+	p := use.Problem()
 	p.GroupGapMin = 0
-	objective, relay := rayGroup(p, []*catalog.Lens{thinLens(100)}), rayGroup(p, []*catalog.Lens{thinLens(50)})
+	objective, relay := use.Group(p, []*catalog.Lens{testlens.Thin(100)}), use.Group(p, []*catalog.Lens{testlens.Thin(50)})
 	train := &Train{Layout: ErectorSingle, Seat: SeatRear, Groups: []*Group{objective, relay, objective}}
 	if failed := p.Assemble(train, 0); failed != Met {
 		t.Fatal(failed)
 	}
-	closeTo(t, "objective to relay", train.Gaps[0], 200, 200)
-	closeTo(t, "relay to its image", train.Gaps[1]-100, 100, 200)
+	testlens.CloseTo(t, "objective to relay", train.Gaps[0], 200, 200)
+	testlens.CloseTo(t, "relay to its image", train.Gaps[1]-100, 100, 200)
 	between := Gap(100).Then(relay.matrix).Then(Gap(100))
-	closeTo(t, "relay's conjugates", between.B, 0, 100)
-	closeTo(t, "relay's magnification", between.A, -1, 1)
-	field := Gap(100).Then(rayGroup(p, []*catalog.Lens{thinLens(50)}).matrix).Then(Gap(100))
-	closeTo(t, "objective on relay", field.B, 0, 100)
+	testlens.CloseTo(t, "relay's conjugates", between.B, 0, 100)
+	testlens.CloseTo(t, "relay's magnification", between.A, -1, 1)
+	field := Gap(100).Then(use.Group(p, []*catalog.Lens{testlens.Thin(50)}).matrix).Then(Gap(100))
+	testlens.CloseTo(t, "objective on relay", field.B, 0, 100)
 }
 
 // TestPlateShift holds t(1 - 1/n) against computed values of W. J. Smith,

@@ -6,16 +6,17 @@ import (
 	"testing"
 
 	"relaysweep/catalog"
+	"relaysweep/objective/internal/testlens"
 )
 
 // thinPair is a unit keplerian of two thin lenses with the eye at the rear
 // focal point.
 func thinPair(t testing.TB, f float64) (*Problem, *Train) {
 	t.Helper()
-	p := rayProblem()
+	p := use.Problem()
 	p.GroupGapMin = 0
-	g := rayGroup(p, []*catalog.Lens{thinLens(f)})
-	r := rayGroup(p, []*catalog.Lens{thinLens(f)}, true)
+	g := use.Group(p, []*catalog.Lens{testlens.Thin(f)})
+	r := use.Group(p, []*catalog.Lens{testlens.Thin(f)}, true)
 	train := &Train{Layout: Keplerian, Seat: SeatRear, Groups: []*Group{g, r}}
 	if failed := p.Assemble(train, 0); failed != Met {
 		t.Fatal(failed)
@@ -29,18 +30,18 @@ func thinPair(t testing.TB, f float64) (*Problem, *Train) {
 // (J. E. Greivenkamp, Field Guide to Geometrical Optics, 2004, p. 18).
 func TestUnitAfocalPair(t *testing.T) {
 	p, train := thinPair(t, 50)
-	closeTo(t, "Θ", train.AngularMagnification, -1, 1)
-	closeTo(t, "length", train.Length, 100, 100)
+	testlens.CloseTo(t, "Θ", train.AngularMagnification, -1, 1)
+	testlens.CloseTo(t, "length", train.Length, 100, 100)
 	m := Gap(50).Then(p.EyeMatrix(train)) // F1 to F2'
-	closeTo(t, "A", m.A, -1, 1)
-	closeTo(t, "B", m.B, 0, 100)
-	closeTo(t, "C", m.C, 0, 1)
-	closeTo(t, "D", m.D, -1, 1)
+	testlens.CloseTo(t, "A", m.A, -1, 1)
+	testlens.CloseTo(t, "B", m.B, 0, 100)
+	testlens.CloseTo(t, "C", m.C, 0, 1)
+	testlens.CloseTo(t, "D", m.D, -1, 1)
 	// An object 500 before F1 has its image 500 before F2'.
-	closeTo(t, "conjugates", Gap(500).Then(m).Then(Gap(-500)).B, 0, 500)
+	testlens.CloseTo(t, "conjugates", Gap(500).Then(m).Then(Gap(-500)).B, 0, 500)
 	// The viewpoint is F1, 4f before the eye.
-	closeTo(t, "viewpoint", p.Viewpoint(train), -50, 50)
-	closeTo(t, "viewpoint shift", p.Describe(train).ViewpointShift, 200, 200)
+	testlens.CloseTo(t, "viewpoint", p.Viewpoint(train), -50, 50)
+	testlens.CloseTo(t, "viewpoint shift", p.Describe(train).ViewpointShift, 200, 200)
 }
 
 // TestMaskTravelLaw: with the eye at the rear focal point the mask moves f²
@@ -53,13 +54,13 @@ func TestMaskTravelLaw(t *testing.T) {
 		p, train := thinPair(t, c.f)
 		name := fmt.Sprint("f = ", c.f)
 		d := p.Describe(train)
-		closeTo(t, name+": travel over 4 D", d.Travel, c.four, c.f)
+		testlens.CloseTo(t, name+": travel over 4 D", d.Travel, c.four, c.f)
 		for i, s := range d.Setpoints {
-			closeTo(t, name+": vergence", s.VergenceD, float64(i), 4)
-			closeTo(t, name+": setpoint", s.MaskMM, c.f+float64(i)*c.perDioptre, c.f)
+			testlens.CloseTo(t, name+": vergence", s.VergenceD, float64(i), 4)
+			testlens.CloseTo(t, name+": setpoint", s.MaskMM, c.f+float64(i)*c.perDioptre, c.f)
 		}
-		closeTo(t, name+": step", d.DepthStepD, 0.01/c.perDioptre, 1)
-		closeTo(t, name+": mask scale", d.MaskScaleChangePct, 0, 100)
+		testlens.CloseTo(t, name+": step", d.DepthStepD, 0.01/c.perDioptre, 1)
+		testlens.CloseTo(t, name+": mask scale", d.MaskScaleChangePct, 0, 100)
 		// The requirement is met with just that travel and not with less.
 		p.ReliefMin, p.ReliefMax = c.f, c.f
 		p.Clearance, p.MaskWidth, p.MaskHeight, p.Pupil, p.TanMax = 0, 1000, 1000, 0.1, 0.001
@@ -83,31 +84,31 @@ func TestMaskFigures(t *testing.T) {
 	p, train := thinPair(t, 50)
 	p.MaskPixel = 0.036
 	d := p.Describe(train)
-	rayNear(t, "pixel", d.PixelArcmin, 2.48, 0.005)
-	closeTo(t, "pixel", math.Tan(d.PixelArcmin/60*math.Pi/180), 0.036/50, 1e-3)
-	closeTo(t, "stage", d.DepthStepD, 0.004, 0.01)
+	testlens.Near(t, "pixel", d.PixelArcmin, 2.48, 0.005)
+	testlens.CloseTo(t, "pixel", math.Tan(d.PixelArcmin/60*math.Pi/180), 0.036/50, 1e-3)
+	testlens.CloseTo(t, "stage", d.DepthStepD, 0.004, 0.01)
 	mask, _ := p.PlaceMask(train, 0)
-	closeTo(t, "half a millimetre", 1000*p.MaskVergence(train, mask+0.5), 0.2, 1)
-	closeTo(t, "10 µm", 1000*p.MaskVergence(train, mask+0.01), 0.004, 1)
+	testlens.CloseTo(t, "half a millimetre", 1000*p.MaskVergence(train, mask+0.5), 0.2, 1)
+	testlens.CloseTo(t, "10 µm", 1000*p.MaskVergence(train, mask+0.01), 0.004, 1)
 }
 
 // TestUprightUnit: three equal thin lenses with Θ = 1, so that m = 1: gaps of
 // f + 2f, length 6f, and with the eye p behind the rear focus the viewpoint
 // p - f behind the front one (computed from the conjugates).
 func TestUprightUnit(t *testing.T) {
-	p := rayProblem()
+	p := use.Problem()
 	p.GroupGapMin = 0
 	train := &Train{Layout: ErectorSingle, Seat: SeatRear}
 	for range 3 {
-		train.Groups = append(train.Groups, rayGroup(p, []*catalog.Lens{thinLens(40)}))
+		train.Groups = append(train.Groups, use.Group(p, []*catalog.Lens{testlens.Thin(40)}))
 	}
 	if failed := p.Assemble(train, 0); failed != Met {
 		t.Fatal(failed)
 	}
-	closeTo(t, "gap", train.Gaps[0], 120, 120)
-	closeTo(t, "gap", train.Gaps[1], 120, 120)
-	closeTo(t, "length", train.Length, 240, 240)
+	testlens.CloseTo(t, "gap", train.Gaps[0], 120, 120)
+	testlens.CloseTo(t, "gap", train.Gaps[1], 120, 120)
+	testlens.CloseTo(t, "length", train.Length, 240, 240)
 	train.EyeRelief = 40 + 7
 	// q = p - f·f/f, and z_V = q - f.
-	closeTo(t, "viewpoint", p.Viewpoint(train), 7-40-40, 100)
+	testlens.CloseTo(t, "viewpoint", p.Viewpoint(train), 7-40-40, 100)
 }

@@ -7,25 +7,26 @@ import (
 	"pgregory.net/rapid"
 
 	"relaysweep/catalog"
+	"relaysweep/objective/internal/testlens"
 )
 
 // drawSagSurface draws a surface that reaches out to a height.
 func drawSagSurface(t *rapid.T, label string, half float64) catalog.Surface {
 	s := catalog.Surface{RadiusMM: math.Inf(1)}
 	if kind := rapid.IntRange(0, 5).Draw(t, label+" kind"); kind > 0 {
-		s.RadiusMM = half * between(t, label+" radius", 1.25, 20)
+		s.RadiusMM = half * testlens.Between(t, label+" radius", 1.25, 20)
 		if kind%2 == 0 {
 			s.RadiusMM = -s.RadiusMM
 		}
 	}
 	if rapid.Bool().Draw(t, label+" conic") {
-		s.Conic = between(t, label+" k", -4, 0.5)
+		s.Conic = testlens.Between(t, label+" k", -4, 0.5)
 	}
 	if rapid.Bool().Draw(t, label+" asphere") {
 		// Terms that reach a tenth of the half diameter at the rim.
 		h2 := half * half
 		for i, scale := 0, 0.1/(h2*half); i < 3; i++ {
-			s.Asphere = append(s.Asphere, scale*between(t, label+" term", -1, 1))
+			s.Asphere = append(s.Asphere, scale*testlens.Between(t, label+" term", -1, 1))
 			scale /= h2
 		}
 	}
@@ -63,7 +64,7 @@ func checkMax(t rapid.TB, what string, got, half float64, f func(float64) float6
 // of a sag, against dense sampling.
 func TestFacingReach(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		half := between(t, "half", 3, 30)
+		half := testlens.Between(t, "half", 3, 30)
 		a, b := drawSagSurface(t, "before", half), drawSagSurface(t, "after", half)
 		checkMax(t, "reach", facingReach(a, b, half), half, func(h float64) float64 { return a.Sag(h) - b.Sag(h) })
 		lo, hi := sagRange(a, half)
@@ -84,8 +85,8 @@ func TestFacingReachZone(t *testing.T) {
 		if zone := math.Sqrt(a / (2 * c.b)); zone > 18 {
 			t.Fatalf("the zone lies at %g", zone)
 		}
-		closeTo(t, "reach before a flat", facingReach(s, flat, 20), a*a/(4*c.b), 0.1)
-		closeTo(t, "reach behind a flat", facingReach(flat, s.Reversed(), 20), a*a/(4*c.b), 0.1)
+		testlens.CloseTo(t, "reach before a flat", facingReach(s, flat, 20), a*a/(4*c.b), 0.1)
+		testlens.CloseTo(t, "reach behind a flat", facingReach(flat, s.Reversed(), 20), a*a/(4*c.b), 0.1)
 	}
 }
 
@@ -93,13 +94,13 @@ func TestFacingReachZone(t *testing.T) {
 // one; so do groups, and the mask's room leaves the clearance.
 func TestStackGap(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawProblem(t)
+		p := use.DrawProblem(t)
 		var e [2]*Element
 		for i, name := range []string{"before", "after"} {
-			half := between(t, name+" half", 4, 25)
-			l := rayLens(name, 2*half, []float64{1, 1}, []float64{5}, constantGlass(1.5))
+			half := testlens.Between(t, name+" half", 4, 25)
+			l := testlens.Lens(name, 2*half, []float64{1, 1}, []float64{5}, testlens.ConstantGlass(1.5))
 			l.Surfaces = []catalog.Surface{drawSagSurface(t, name+"1", half), drawSagSurface(t, name+"2", half)}
-			e[i] = p.newElement(l, rapid.Bool().Draw(t, name+" turned"), i, i, 546.07)
+			e[i] = p.NewElement(l, rapid.Bool().Draw(t, name+" turned"), i, i)
 		}
 		last, first := e[0].Surfaces[1], e[1].Surfaces[0]
 		half := math.Min(e[0].Lens.DiameterMM, e[1].Lens.DiameterMM) / 2
@@ -125,15 +126,15 @@ func TestStackGap(t *testing.T) {
 // TestLibraryReach: a library remembers how close its lenses come to each
 // other, for each pair in each order and orientation by itself.
 func TestLibraryReach(t *testing.T) {
-	p := rayProblem()
+	p := use.Problem()
 	var lenses []*catalog.Lens
 	for i, diameter := range []float64{18, 24, 30} {
-		l := rayPlanoConvex(40+10*float64(i), diameter, 8, rayDenseCrown)
+		l := testlens.PlanoConvex(40+10*float64(i), diameter, 8, testlens.DenseCrown)
 		l.Surfaces[0].Conic = -0.5
 		l.Surfaces[1] = catalog.Surface{RadiusMM: 90, Conic: -1, Asphere: []float64{-1.5e-5 * float64(i+1)}}
 		lenses = append(lenses, l)
 	}
-	lib := NewLibrary(p, append(lenses, rayAchromat(50, 26)))
+	lib := NewLibrary(p, append(lenses, testlens.Achromat(50, 26)))
 	for range 2 {
 		for _, a := range lib.Elements {
 			for _, b := range lib.Elements {

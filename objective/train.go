@@ -51,12 +51,12 @@ func (p *Problem) Assemble(t *Train, inner float64) Requirement {
 	t.Length = rear.ThicknessMM
 	failed := Met
 	for i, gap := range t.Gaps {
-		if i != mask && gap < p.LeastGap(t.Groups[i], t.Groups[i+1])-roundingSlack {
+		if i != mask && gap < p.LeastGap(t.Groups[i], t.Groups[i+1])-RoundingSlack {
 			failed = GapRoom
 		}
 		t.Length += t.Groups[i].ThicknessMM + gap
 	}
-	if failed == Met && t.Length > p.LengthMax+roundingSlack {
+	if failed == Met && t.Length > p.LengthMax+RoundingSlack {
 		failed = Length
 	}
 	return failed

@@ -3,53 +3,35 @@ package objective
 import (
 	"fmt"
 	"math"
+
+	"relaysweep/objective/internal/testlens"
 	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
 )
 
-// trainScale is the size of the lengths that cancel in a train.
-func trainScale(t *Train) float64 {
-	scale := t.Length + math.Abs(t.EyeRelief)
-	for _, g := range t.Groups {
-		scale += math.Abs(g.FocalMM) + math.Abs(g.BFDMM) + math.Abs(g.FFDMM)
-	}
-	for _, gap := range t.Gaps {
-		scale += math.Abs(gap)
-	}
-	return scale
-}
-
-// skipHuge skips trains whose numbers blow up, as where a compound's
-// principal points lie metres off.
-func skipHuge(t *rapid.T, train *Train) {
-	if trainScale(train) > 5000 {
-		t.Skip("a train metres long")
-	}
-}
-
 // TestTrainIsAfocal: the matrix from viewpoint to eye is diag(1/Θ, Θ), the
 // identity for Θ = 1; its determinant, and that of every part of the way, 1.
 func TestTrainIsAfocal(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p, train := drawAnyTrain(t)
-		skipHuge(t, train)
+		p, train := use.DrawAnyTrain(t)
+		use.SkipHuge(t, train)
 		theta := train.AngularMagnification
 		if want := p.Magnification; math.Abs(theta) != want || (theta < 0) != (train.Layout == Keplerian) {
 			t.Fatalf("Θ = %v, magnification %v, %v", theta, want, train.Layout)
 		}
-		scale := trainScale(train)
+		scale := use.TrainScale(train)
 		m := Gap(-p.Viewpoint(train)).Then(p.EyeMatrix(train))
-		closeTo(t, "A", m.A, 1/theta, 10)
-		closeTo(t, "B", m.B, 0, scale)
-		closeTo(t, "C", m.C*scale, 0, 100)
-		closeTo(t, "D", m.D, theta, 10)
+		testlens.CloseTo(t, "A", m.A, 1/theta, 10)
+		testlens.CloseTo(t, "B", m.B, 0, scale)
+		testlens.CloseTo(t, "C", m.C*scale, 0, 100)
+		testlens.CloseTo(t, "D", m.D, theta, 10)
 		for k := range train.Groups {
 			m := p.matrixFrom(train, k)
-			closeTo(t, fmt.Sprint("determinant from group ", k), m.A*m.D-m.B*m.C, 1, 1+math.Abs(m.A*m.D))
+			testlens.CloseTo(t, fmt.Sprint("determinant from group ", k), m.A*m.D-m.B*m.C, 1, 1+math.Abs(m.A*m.D))
 		}
-		closeTo(t, "shift", p.ViewpointShift(train), train.Length+train.EyeRelief-p.Viewpoint(train), scale)
+		testlens.CloseTo(t, "shift", p.ViewpointShift(train), train.Length+train.EyeRelief-p.Viewpoint(train), scale)
 	})
 }
 
@@ -59,41 +41,41 @@ func TestTrainIsAfocal(t *testing.T) {
 // chief height, aperture, the Lagrange invariant.
 func TestTrainAgainstTrace(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p, train := drawAnyTrain(t)
-		skipHuge(t, train)
-		scale := trainScale(train)
-		vergence := between(t, "vergence", 0, 0.006)
+		p, train := use.DrawAnyTrain(t)
+		use.SkipHuge(t, train)
+		scale := use.TrainScale(train)
+		vergence := testlens.Between(t, "vergence", 0, 0.006)
 		mask, chief := p.PlaceMask(train, vergence)
 		if math.Abs(mask) > 5000 {
 			t.Skip("the apparent point lies near the focus")
 		}
-		planes := planesOf(p, train, mask)
-		eye := planes[len(planes)-1].z
-		closeTo(t, "length", eye, train.Length+train.EyeRelief, scale)
+		planes := use.PlanesOf(p, train, mask)
+		eye := planes[len(planes)-1].Z
+		testlens.CloseTo(t, "length", eye, train.Length+train.EyeRelief, scale)
 
-		chiefHeights, yc, uc := traceBackThrough(planes, 0, 1)
-		edgeHeights, ye, ue := traceBackThrough(planes, 1, vergence)
+		chiefHeights, yc, uc := testlens.TraceBackThrough(planes, 0, 1)
+		edgeHeights, ye, ue := testlens.TraceBackThrough(planes, 1, vergence)
 		theta := train.AngularMagnification
 		// The chief ray leaves the viewpoint with slope 1/Θ; the ray from an
 		// apparent point at V comes from a world point at V/Θ² from there.
-		closeTo(t, "chief slope", uc, 1/theta, 10)
+		testlens.CloseTo(t, "chief slope", uc, 1/theta, 10)
 		z := p.Viewpoint(train)
-		closeTo(t, "chief at the viewpoint", yc+z*uc, 0, scale)
-		closeTo(t, "world vergence", ue, vergence/(theta*theta)*(ye+z*ue), 1)
-		closeTo(t, "pupil at the viewpoint", ye+z*ue, theta, scale/10)
-		closeTo(t, "Lagrange invariant", yc*ue-ye*uc, -1, scale)
+		testlens.CloseTo(t, "chief at the viewpoint", yc+z*uc, 0, scale)
+		testlens.CloseTo(t, "world vergence", ue, vergence/(theta*theta)*(ye+z*ue), 1)
+		testlens.CloseTo(t, "pupil at the viewpoint", ye+z*ue, theta, scale/10)
+		testlens.CloseTo(t, "Lagrange invariant", yc*ue-ye*uc, -1, scale)
 
 		// At the setpoint the ray of that vergence crosses the axis.
-		closeTo(t, "edge ray in the layer", maskHeight(planes, edgeHeights), 0, scale)
-		closeTo(t, "chief ray in the layer", maskHeight(planes, chiefHeights), chief, scale)
-		closeTo(t, "ChiefAtMask", p.ChiefAtMask(train, mask), chief, scale)
+		testlens.CloseTo(t, "edge ray in the layer", testlens.MaskHeight(planes, edgeHeights), 0, scale)
+		testlens.CloseTo(t, "chief ray in the layer", testlens.MaskHeight(planes, chiefHeights), chief, scale)
+		testlens.CloseTo(t, "ChiefAtMask", p.ChiefAtMask(train, mask), chief, scale)
 		if math.Abs(chief) > 1 {
-			closeTo(t, "MaskVergence", p.MaskVergence(train, mask), vergence, 1e-3*scale)
+			testlens.CloseTo(t, "MaskVergence", p.MaskVergence(train, mask), vergence, 1e-3*scale)
 		}
 		// The rows visit the same surfaces with the same heights.
 		i := len(planes)
 		next := func() int {
-			for i--; planes[i].clear == 0; i-- {
+			for i--; planes[i].Clear == 0; i-- {
 			}
 			return i
 		}
@@ -101,9 +83,9 @@ func TestTrainAgainstTrace(t *testing.T) {
 		air := train.EyeRelief - p.CombinerShift()
 		p.eachHeight(train, func(row heightRow, clear float64) {
 			k := next()
-			closeTo(t, "clear", clear, planes[k].clear, 1)
-			closeTo(t, "chief height", row.B-air*row.A, chiefHeights[k], scale)
-			closeTo(t, "edge height", row.A+vergence*(row.B-air*row.A), edgeHeights[k], scale)
+			testlens.CloseTo(t, "clear", clear, planes[k].Clear, 1)
+			testlens.CloseTo(t, "chief height", row.B-air*row.A, chiefHeights[k], scale)
+			testlens.CloseTo(t, "edge height", row.A+vergence*(row.B-air*row.A), edgeHeights[k], scale)
 		})
 	})
 }
@@ -111,21 +93,21 @@ func TestTrainAgainstTrace(t *testing.T) {
 // TestChiefAtMask away from the setpoint, against the trace.
 func TestChiefAtMask(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p, train := drawAnyTrain(t)
-		skipHuge(t, train)
-		mask := between(t, "mask", -20, 200)
-		planes := planesOf(p, train, mask)
-		heights, _, _ := traceBackThrough(planes, 0, 1)
-		closeTo(t, "chief", p.ChiefAtMask(train, mask), maskHeight(planes, heights), trainScale(train))
+		p, train := use.DrawAnyTrain(t)
+		use.SkipHuge(t, train)
+		mask := testlens.Between(t, "mask", -20, 200)
+		planes := use.PlanesOf(p, train, mask)
+		heights, _, _ := testlens.TraceBackThrough(planes, 0, 1)
+		testlens.CloseTo(t, "chief", p.ChiefAtMask(train, mask), testlens.MaskHeight(planes, heights), use.TrainScale(train))
 		// The layer is the image of the point from which it seems to come.
 		v := p.MaskVergence(train, mask)
 		if math.Abs(v) > 0.05 {
 			t.Skip("seen less than 20 mm before the eye")
 		}
-		heights, _, _ = traceBackThrough(planes, 1, v)
-		closeTo(t, "edge", maskHeight(planes, heights), 0, trainScale(train))
+		heights, _, _ = testlens.TraceBackThrough(planes, 1, v)
+		testlens.CloseTo(t, "edge", testlens.MaskHeight(planes, heights), 0, use.TrainScale(train))
 		back, _ := p.PlaceMask(train, v)
-		closeTo(t, "PlaceMask of MaskVergence", back, mask, 10*trainScale(train))
+		testlens.CloseTo(t, "PlaceMask of MaskVergence", back, mask, 10*use.TrainScale(train))
 	})
 }
 
@@ -135,9 +117,9 @@ func TestChiefAtMask(t *testing.T) {
 // the front seat, seen through the whole train, K = (f_front/Θ)² and q/Θ².
 func TestNewtonSetpoints(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p, train := drawAnyTrain(t)
-		skipHuge(t, train)
-		v := between(t, "vergence", 1e-4, 0.006)
+		p, train := use.DrawAnyTrain(t)
+		use.SkipHuge(t, train)
+		v := testlens.Between(t, "vergence", 1e-4, 0.006)
 		mask, chief := p.PlaceMask(train, v)
 		theta := train.AngularMagnification
 		front, rear := train.Groups[0], train.Groups[len(train.Groups)-1]
@@ -153,9 +135,9 @@ func TestNewtonSetpoints(t *testing.T) {
 		if math.Abs(d-place) < 1 {
 			t.Skip("imaged at infinity")
 		}
-		scale := trainScale(train) * math.Max(1, math.Abs(d/(d-place)))
-		closeTo(t, "x", x, focal*focal/(d-place), scale)
-		closeTo(t, "chief", math.Abs(chief), math.Abs(focal*d/(d-place)), scale)
+		scale := use.TrainScale(train) * math.Max(1, math.Abs(d/(d-place)))
+		testlens.CloseTo(t, "x", x, focal*focal/(d-place), scale)
+		testlens.CloseTo(t, "chief", math.Abs(chief), math.Abs(focal*d/(d-place)), scale)
 	})
 }
 
@@ -163,9 +145,9 @@ func TestNewtonSetpoints(t *testing.T) {
 // PlaceMask; its error falls with the square of the step.
 func TestDepthStepDerivative(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p, train := drawAnyTrain(t)
-		skipHuge(t, train)
-		v := between(t, "vergence", 0, 0.006)
+		p, train := use.DrawAnyTrain(t)
+		use.SkipHuge(t, train)
+		v := testlens.Between(t, "vergence", 0, 0.006)
 		difference := func(h float64) float64 { // mm a dioptre
 			a, _ := p.PlaceMask(train, v-h)
 			b, _ := p.PlaceMask(train, v+h)
@@ -177,8 +159,8 @@ func TestDepthStepDerivative(t *testing.T) {
 		}
 		// Richardson's extrapolation leaves the fourth power.
 		got := (4*difference(1e-5) - difference(2e-5)) / 3
-		want := p.StageResolution / p.depthStep(train, v)
-		rayNear(t, "dx/dV", math.Abs(got), want, 1e-5*want+1e-6)
+		want := p.StageResolution / p.DepthStep(train, v)
+		testlens.Near(t, "dx/dV", math.Abs(got), want, 1e-5*want+1e-6)
 		// Setpoints move towards the eye as the apparent point comes nearer.
 		if got < 0 {
 			t.Errorf("dx/dV = %v", got)
@@ -190,22 +172,22 @@ func TestDepthStepDerivative(t *testing.T) {
 // distance behind the front focal point and p the eye's behind the rear one.
 func TestCoupling(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p, train := drawAnyTrain(t)
+		p, train := use.DrawAnyTrain(t)
 		relay, ok := p.Relay(train)
 		if !ok {
 			t.Skip("no relay")
 		}
-		skipHuge(t, train)
+		use.SkipHuge(t, train)
 		theta := train.AngularMagnification
 		front, rear := train.Groups[0], train.Groups[len(train.Groups)-1]
 		eye := train.EyeRelief - p.CombinerShift() - rear.BFDMM
 		want := theta*theta*eye - theta*front.FocalMM*rear.FocalMM/relay.FocalMM
-		closeTo(t, "q", p.Viewpoint(train)+front.FFDMM, want, trainScale(train))
+		testlens.CloseTo(t, "q", p.Viewpoint(train)+front.FFDMM, want, use.TrainScale(train))
 		// The length by the reduced numbers.
 		m := theta * rear.FocalMM / front.FocalMM
 		x := relay.ThicknessMM + relay.FFDMM + relay.BFDMM - 2*relay.FocalMM
 		length := front.ThicknessMM + front.BFDMM + rear.ThicknessMM + rear.FFDMM + x + (2+m+1/m)*relay.FocalMM + p.MaskShift()
-		closeTo(t, "length", train.Length, length, trainScale(train))
+		testlens.CloseTo(t, "length", train.Length, length, use.TrainScale(train))
 	})
 }
 
@@ -214,21 +196,21 @@ func TestCoupling(t *testing.T) {
 // pupil, it is zero.
 func TestFieldTan(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p, train := drawAnyTrain(t)
-		skipHuge(t, train)
-		planes := planesOf(p, train, 0)
-		chief, _, _ := traceBackThrough(planes, 0, 1)
-		far, _, _ := traceBackThrough(planes, 1, p.VergenceFar)
-		near, _, _ := traceBackThrough(planes, 1, p.VergenceNear)
+		p, train := use.DrawAnyTrain(t)
+		use.SkipHuge(t, train)
+		planes := use.PlanesOf(p, train, 0)
+		chief, _, _ := testlens.TraceBackThrough(planes, 0, 1)
+		far, _, _ := testlens.TraceBackThrough(planes, 1, p.VergenceFar)
+		near, _, _ := testlens.TraceBackThrough(planes, 1, p.VergenceNear)
 		tan := p.FieldTan(train)
 		least, pupilPasses := math.Inf(1), true
 		for i, s := range planes {
-			if s.clear == 0 {
+			if s.Clear == 0 {
 				continue
 			}
-			edge := p.PupilReach() * math.Max(math.Abs(far[i]), math.Abs(near[i]))
-			pupilPasses = pupilPasses && edge <= s.clear
-			least = math.Min(least, s.clear-edge-tan*math.Abs(chief[i]))
+			edge := p.PupilEdge() * math.Max(math.Abs(far[i]), math.Abs(near[i]))
+			pupilPasses = pupilPasses && edge <= s.Clear
+			least = math.Min(least, s.Clear-edge-tan*math.Abs(chief[i]))
 		}
 		if !pupilPasses {
 			if tan != 0 {
@@ -236,7 +218,7 @@ func TestFieldTan(t *testing.T) {
 			}
 			return
 		}
-		closeTo(t, "room at the narrowest surface", least, 0, trainScale(train))
+		testlens.CloseTo(t, "room at the narrowest surface", least, 0, use.TrainScale(train))
 	})
 }
 
@@ -250,7 +232,7 @@ func TestFieldTanAtPupilImage(t *testing.T) {
 	// The eye at the rear lens sees the front one, 100 mm off, magnified by 1:
 	// chief height 100·tan, edge height 1·r.
 	clear := train.Groups[0].Elements[0].clear
-	rayNear(t, "field", p.FieldTan(train), (clear-2)/100, 1e-12)
+	testlens.Near(t, "field", p.FieldTan(train), (clear-2)/100, 1e-12)
 	p.Pupil = 4 * clear
 	if tan := p.FieldTan(train); tan != 0 {
 		t.Errorf("the pupil does not pass, and the field is %v", tan)
@@ -266,8 +248,8 @@ func TestFieldTanAtPupilImage(t *testing.T) {
 // 1/Θ.
 func TestReversedTrain(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p, train := drawAnyTrain(t)
-		skipHuge(t, train)
+		p, train := use.DrawAnyTrain(t)
+		use.SkipHuge(t, train)
 		r := *p
 		r.Magnification = 1 / p.Magnification
 		turned := &Train{Layout: train.Layout, Seat: train.Seat}
@@ -285,16 +267,16 @@ func TestReversedTrain(t *testing.T) {
 		if got, want := r.Assemble(turned, inner), p.Assemble(train, inner); (got == Focal || got == Magnification) || (got == Met) != (want == Met) {
 			t.Fatalf("%v assembled, reversed %v", want, got)
 		}
-		scale := trainScale(train)
+		scale := use.TrainScale(train)
 		for i, gap := range turned.Gaps {
-			closeTo(t, "gap", gap, train.Gaps[len(train.Gaps)-1-i], scale)
+			testlens.CloseTo(t, "gap", gap, train.Gaps[len(train.Gaps)-1-i], scale)
 		}
-		closeTo(t, "length", turned.Length, train.Length, scale)
+		testlens.CloseTo(t, "length", turned.Length, train.Length, scale)
 		m, n := p.matrixFrom(train, 0), r.matrixFrom(turned, 0)
-		closeTo(t, "A", n.A, m.D, 10)
-		closeTo(t, "B", n.B, m.B, 10*scale)
-		closeTo(t, "C", n.C*scale, m.C*scale, 100)
-		closeTo(t, "D", n.D, m.A, 10)
+		testlens.CloseTo(t, "A", n.A, m.D, 10)
+		testlens.CloseTo(t, "B", n.B, m.B, 10*scale)
+		testlens.CloseTo(t, "C", n.C*scale, m.C*scale, 100)
+		testlens.CloseTo(t, "D", n.D, m.A, 10)
 	})
 }
 
@@ -342,7 +324,7 @@ func scaledGroup(q *Problem, g *Group, k float64) *Group {
 		for i := range l.ThicknessMM {
 			l.ThicknessMM[i] *= k
 		}
-		elements = append(elements, q.newElement(&l, e.Reversed, e.Part, e.Index, 546.07))
+		elements = append(elements, q.NewElement(&l, e.Reversed, e.Part, e.Index))
 	}
 	return q.NewGroup(elements...)
 }
@@ -353,8 +335,8 @@ func drawLimits(t *rapid.T, p *Problem) {
 		name   string
 		lo, hi float64
 	}{{"pixel_arcmin", 0.5, 4}, {"depth_step_D", 0.001, 0.05}, {"viewpoint_shift_mm", 100, 500}} {
-		if oneIn(t, l.name+" limited", 3) {
-			p.Limits.Max[l.name] = between(t, l.name, l.lo, l.hi)
+		if testlens.OneIn(t, l.name+" limited", 3) {
+			p.Limits.Max[l.name] = testlens.Between(t, l.name, l.lo, l.hi)
 		}
 	}
 }
@@ -364,10 +346,10 @@ func drawLimits(t *rapid.T, p *Problem) {
 // the same verdict.
 func TestScaling(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p, train := drawAnyTrain(t)
-		skipHuge(t, train)
+		p, train := use.DrawAnyTrain(t)
+		use.SkipHuge(t, train)
 		drawLimits(t, p)
-		k := between(t, "k", 0.3, 3)
+		k := testlens.Between(t, "k", 0.3, 3)
 		q := scaledProblem(p, k)
 		big := &Train{Layout: train.Layout, Seat: train.Seat}
 		for _, g := range train.Groups {
@@ -385,25 +367,25 @@ func TestScaling(t *testing.T) {
 		if failed != Met {
 			train.EyeRelief, big.EyeRelief = relief, relief*k
 		}
-		scale := trainScale(train)
+		scale := use.TrainScale(train)
 		for i, gap := range train.Gaps {
-			closeTo(t, "gap", big.Gaps[i]/k, gap, scale)
+			testlens.CloseTo(t, "gap", big.Gaps[i]/k, gap, scale)
 		}
 		d, e := p.Describe(train), q.Describe(big)
 		if d.Travel > 1e4 {
 			t.Skip("a setpoint lies near infinity")
 		}
 		scale *= 100
-		closeTo(t, "length", e.Length/k, d.Length, scale)
-		closeTo(t, "eye relief", e.EyeRelief/k, d.EyeRelief, scale)
-		closeTo(t, "viewpoint", e.ViewpointShift/k, d.ViewpointShift, scale)
-		closeTo(t, "travel", e.Travel/k, d.Travel, scale)
-		closeTo(t, "field", e.FieldMaxDeg, d.FieldMaxDeg, 1000)
-		closeTo(t, "pixel", e.PixelArcmin, d.PixelArcmin, 1000)
-		closeTo(t, "depth step", e.DepthStepD*k, d.DepthStepD, 100)
+		testlens.CloseTo(t, "length", e.Length/k, d.Length, scale)
+		testlens.CloseTo(t, "eye relief", e.EyeRelief/k, d.EyeRelief, scale)
+		testlens.CloseTo(t, "viewpoint", e.ViewpointShift/k, d.ViewpointShift, scale)
+		testlens.CloseTo(t, "travel", e.Travel/k, d.Travel, scale)
+		testlens.CloseTo(t, "field", e.FieldMaxDeg, d.FieldMaxDeg, 1000)
+		testlens.CloseTo(t, "pixel", e.PixelArcmin, d.PixelArcmin, 1000)
+		testlens.CloseTo(t, "depth step", e.DepthStepD*k, d.DepthStepD, 100)
 		for i, s := range d.Setpoints {
-			closeTo(t, "setpoint", e.Setpoints[i].MaskMM/k, s.MaskMM, scale)
-			closeTo(t, "vergence", e.Setpoints[i].VergenceD*k, s.VergenceD, 1)
+			testlens.CloseTo(t, "setpoint", e.Setpoints[i].MaskMM/k, s.MaskMM, scale)
+			testlens.CloseTo(t, "vergence", e.Setpoints[i].VergenceD*k, s.VergenceD, 1)
 		}
 	})
 }

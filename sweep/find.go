@@ -344,14 +344,14 @@ type classed struct {
 	product
 	f       *pairFinder
 	st      *stacks
-	classes [2]objective.HalfClass
+	classes [2]objective.ComponentClass
 }
 
 // eachClass visits the pair relays of each two classes.
 func (f *pairFinder) eachClass(st *stacks, visit func(c *classed) error) error {
-	for first := range objective.HalfClasses {
-		for second := range objective.HalfClasses {
-			err := visit(&classed{f: f, st: st, classes: [2]objective.HalfClass{first, second}, product: product{
+	for first := range objective.ComponentClasses {
+		for second := range objective.ComponentClasses {
+			err := visit(&classed{f: f, st: st, classes: [2]objective.ComponentClass{first, second}, product: product{
 				trees: [4]*tree{st.frontTrees[f.seat], st.halfTrees[0][first], st.halfTrees[1][second], st.rearTrees[f.seat]},
 				bound: func(boxes [4]*objective.Box, limit float64) float64 {
 					return f.p.PairBound(f.seat, boxes, limit)

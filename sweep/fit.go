@@ -8,6 +8,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // lever is one requirement or limit that can be eased alone.
@@ -268,28 +269,28 @@ func wouldFit(ctx context.Context, spec *Spec, lib *objective.Library, o options
 func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) error {
 	p := lib.Problem
 	fit := f.Value
-	lifted := map[string]*objective.Checker{}
-	for _, m := range objective.MetricList {
+	lifted := map[string]*raycheck.Checker{}
+	for _, m := range raycheck.MetricList {
 		if math.IsInf(p.Limits.Limit(m.Name), 1) || slices.Contains(paraxialLimits, m.Name) || m.Name == vignetted {
 			continue // levers ease those
 		}
 		q := *p
 		q.Limits.Max = maps.Clone(p.Limits.Max)
 		delete(q.Limits.Max, m.Name)
-		lifted[m.Name] = objective.NewChecker(&q)
+		lifted[m.Name] = raycheck.NewChecker(&q)
 		fit[m.Name] = nil
 	}
 	if p.Limits.TransmissionMin > 0 {
 		q := *p
 		q.Limits.TransmissionMin = 0
-		lifted["transmission_min"] = objective.NewChecker(&q)
+		lifted["transmission_min"] = raycheck.NewChecker(&q)
 		fit["transmission_min"] = nil
 	}
 	a, err := newAscent(ctx, lib, o)
 	if err != nil {
 		return err
 	}
-	base := objective.NewChecker(p)
+	base := raycheck.NewChecker(p)
 	for checked := 0; ; checked += batchSize {
 		batch, more, err := a.next(ctx, batchSize)
 		if err != nil {
@@ -336,7 +337,7 @@ type easedLimit struct {
 
 // easeUnit finds, as a unit, which designs of a batch pass with the limit lifted that
 // they fail first.
-func (a *ascent) easeUnit(ctx context.Context, batch []candidate, base *objective.Checker, lifted map[string]*objective.Checker) ([]easedLimit, error) {
+func (a *ascent) easeUnit(ctx context.Context, batch []candidate, base *raycheck.Checker, lifted map[string]*raycheck.Checker) ([]easedLimit, error) {
 	var eased []easedLimit
 	_, _, err := a.takeUnit(ctx, recordEased, batch, func(ctx context.Context) (taking, error) {
 		for _, c := range batch {
@@ -514,5 +515,5 @@ func (l *lever) least(p *objective.Problem, t *objective.Train, some float64, by
 func (l *lever) passes(p *objective.Problem, t *objective.Train, value float64, by objective.RankBy) bool {
 	q := l.at(p, value)
 	u := objective.Train{Layout: t.Layout, Seat: t.Seat, Groups: t.Groups}
-	return q.SolveBest(&u, by) == objective.Met && objective.NewChecker(q).Check(&u).FailedBy == ""
+	return q.SolveBest(&u, by) == objective.Met && raycheck.NewChecker(q).Check(&u).FailedBy == ""
 }

@@ -11,6 +11,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/sweep/internal/plain"
 )
 
@@ -40,7 +41,7 @@ func TestWouldFit(t *testing.T) {
 		switch c % 3 {
 		case 0:
 			least := math.Inf(1)
-			checker := objective.NewChecker(s.Problem())
+			checker := raycheck.NewChecker(s.Problem())
 			for _, x := range passing {
 				least = math.Min(least, checker.Measure(x.train).TravelMM)
 			}
@@ -119,7 +120,7 @@ func leastEasing(s *Spec, trains []*objective.Train, p *objective.Problem, name 
 	lifted := *s
 	lifted.Limits.MaskBlurArcmin = nil
 	q := lifted.Problem()
-	checker := objective.NewChecker(q)
+	checker := raycheck.NewChecker(q)
 	for _, train := range trains {
 		if q.SolveBest(train, by) != objective.Met {
 			continue
@@ -149,7 +150,7 @@ func passesAt(s *Spec, trains []*objective.Train, p *objective.Problem, name str
 	}
 	return slices.ContainsFunc(trains, func(t *objective.Train) bool {
 		u := objective.Train{Layout: t.Layout, Seat: t.Seat, Groups: t.Groups}
-		return p.SolveBest(&u, by) == objective.Met && math.Abs(u.Length-length) < 1e-6 && objective.NewChecker(p).Check(&u).FailedBy == ""
+		return p.SolveBest(&u, by) == objective.Met && math.Abs(u.Length-length) < 1e-6 && raycheck.NewChecker(p).Check(&u).FailedBy == ""
 	})
 }
 
@@ -174,7 +175,7 @@ func smallStock(t *testing.T, r *rand.Rand, n int) []*catalog.Lens {
 // requirements only as many as most, the shortest by rank.
 func everyPassing(s *Spec, lenses []*catalog.Lens, by objective.RankBy, most int) []*objective.Train {
 	lib := objective.NewLibrary(s.Problem(), lenses)
-	checker := objective.NewChecker(lib.Problem)
+	checker := raycheck.NewChecker(lib.Problem)
 	groups, longest := [][]*objective.Element{}, [][]*objective.Element{nil}
 	for range s.Train.LensesPerGroup {
 		var longer [][]*objective.Element

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/sweep/internal/plain"
 )
 
@@ -33,7 +34,7 @@ func TestWouldFitVignetted(t *testing.T) {
 		o := (&Job{Spec: s}).options(s)
 		passing := func(p *objective.Problem) []*objective.Train {
 			var all []*objective.Train
-			lib, checker := objective.NewLibrary(p, lenses), objective.NewChecker(p)
+			lib, checker := objective.NewLibrary(p, lenses), raycheck.NewChecker(p)
 			plain.Each(request, lenses, func(d plain.Design) {
 				if train := trainOf(lib, d); p.SolveBest(train, o.by) == objective.Met && checker.Check(train).FailedBy == "" {
 					all = append(all, train)

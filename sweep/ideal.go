@@ -7,6 +7,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"relaysweep/objective"
+	"relaysweep/objective/ideal"
 )
 
 // addIdeals finds how short a train could be at each of the points if every focal
@@ -32,7 +33,7 @@ func (j *Job) addIdeals(ctx context.Context, journal *Journal, outcomes []PointO
 					return err
 				}
 				options := j.options(o.Point.Spec)
-				ideal, err := o.Problem.Ideal(ctx, options.spaces, ratio, options.by)
+				ideal, err := ideal.Find(ctx, o.Problem, options.spaces, ratio, options.by)
 				if err != nil {
 					return err
 				}

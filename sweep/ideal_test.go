@@ -12,6 +12,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/ideal"
 )
 
 // TestIdealAgainstSearch searches catalogs of lenses that are all but thin, many
@@ -39,7 +40,7 @@ func TestIdealAgainstSearch(t *testing.T) {
 		s.Mask.Seat, s.Search.RankBy, s.Train.Magnification, s.Train.AirGapMinMM = x.seat, x.by, x.magnification, 0
 		j := &Job{Spec: s}
 		o, p := j.options(s), s.Problem()
-		aimed, err := p.Ideal(context.Background(), o.spaces, x.ratio*float64(x.perGroup), o.by)
+		aimed, err := ideal.Find(context.Background(), p, o.spaces, x.ratio*float64(x.perGroup), o.by)
 		if err != nil || aimed.Train == nil {
 			t.Fatalf("case %d: no train, %v", c, err)
 		}

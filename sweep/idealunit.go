@@ -4,6 +4,7 @@ import (
 	"sync"
 
 	"relaysweep/objective"
+	"relaysweep/objective/ideal"
 )
 
 // keptIdeals keeps the ideal limits of sweep points in a journal, so that each is
@@ -15,7 +16,7 @@ type keptIdeals struct {
 }
 
 // read is the limit that an earlier attempt has found for a sweep point, nil for none.
-func (k *keptIdeals) read(point int) (*objective.Ideal, error) {
+func (k *keptIdeals) read(point int) (*ideal.Limit, error) {
 	if k.journal == nil || k.journal.points[point].ideal == nil {
 		return nil, nil
 	}
@@ -29,7 +30,7 @@ func (k *keptIdeals) read(point int) (*objective.Ideal, error) {
 }
 
 // write keeps the limit of a sweep point.
-func (k *keptIdeals) write(point int, ideal *objective.Ideal) error {
+func (k *keptIdeals) write(point int, ideal *ideal.Limit) error {
 	if k.journal == nil {
 		return nil
 	}
@@ -42,7 +43,7 @@ func (k *keptIdeals) write(point int, ideal *objective.Ideal) error {
 }
 
 // ideal writes an ideal limit. Of its train's groups a focal length is all.
-func (e *encoder) ideal(i *objective.Ideal) {
+func (e *encoder) ideal(i *ideal.Limit) {
 	e.float(i.ApertureRatio)
 	e.float(i.BoundMM)
 	e.float(i.ReachedMM)
@@ -70,8 +71,8 @@ func (e *encoder) ideal(i *objective.Ideal) {
 	e.float(t.Length)
 }
 
-func (d *decoder) ideal() *objective.Ideal {
-	i := &objective.Ideal{ApertureRatio: d.float(), BoundMM: d.float(), ReachedMM: d.float(), Settled: d.flag(), Boxes: d.uvarint()}
+func (d *decoder) ideal() *ideal.Limit {
+	i := &ideal.Limit{ApertureRatio: d.float(), BoundMM: d.float(), ReachedMM: d.float(), Settled: d.flag(), Boxes: d.uvarint()}
 	for range d.length() {
 		r := objective.Requirement(d.uvarint())
 		if r >= objective.Met {

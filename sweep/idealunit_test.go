@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"relaysweep/objective"
+	"relaysweep/objective/ideal"
 )
 
 // TestIdealKept reads back the limits of all layouts, with and without a train, to
@@ -22,7 +23,7 @@ func TestIdealKept(t *testing.T) {
 		for _, travel := range []float64{s.Stage.TravelMM, 1e-6} {
 			p := s.Problem()
 			p.Travel = travel
-			want, err := p.Ideal(t.Context(), []objective.Space{space}, 0.8, objective.ByLength)
+			want, err := ideal.Find(t.Context(), p, []objective.Space{space}, 0.8, objective.ByLength)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -11,6 +11,8 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/ideal"
+	"relaysweep/objective/raycheck"
 )
 
 // Job is a spec with the catalogs that it names, all read and found sound.
@@ -67,7 +69,7 @@ type PointOutcome struct {
 	Problem *objective.Problem
 	Lenses  int // in use, after the spec's filters
 	// Ideal is nil for a part of the job, an unfinished run, or no lens.
-	Ideal *objective.Ideal
+	Ideal *ideal.Limit
 	Outcome
 }
 
@@ -228,8 +230,8 @@ func report(ctx context.Context, lib *objective.Library, o options, found []Foun
 	group, ctx := errgroup.WithContext(ctx)
 	for first := range o.workers {
 		group.Go(func() error {
-			checker := objective.NewChecker(lib.Problem)
-			var refiner *objective.Refiner
+			checker := raycheck.NewChecker(lib.Problem)
+			var refiner *raycheck.Refiner
 			for i := first; i < len(found); i += o.workers {
 				if err := ctx.Err(); err != nil {
 					return err
@@ -237,7 +239,7 @@ func report(ctx context.Context, lib *objective.Library, o options, found []Foun
 				f := &found[i]
 				if f.moved != nil {
 					if refiner == nil {
-						refiner = objective.NewRefiner(lib.Problem, o.by)
+						refiner = raycheck.NewRefiner(lib.Problem, o.by)
 					}
 					if err := f.again(refiner, lib, o.by); err != nil {
 						return err

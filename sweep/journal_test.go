@@ -19,6 +19,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // jobOf is a job of one spec and its lenses, which no file holds.
@@ -32,7 +33,7 @@ type told struct {
 	Found    []string
 	Lengths  []float64
 	Trains   []objective.Train // gaps and reliefs to the last bit
-	Reports  []objective.Report
+	Reports  []raycheck.Report
 	Counts   map[string]string
 	Proven   float64
 	Exact    bool

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // grace is how long the unit in hand may go on when a run is interrupted.
@@ -321,8 +322,8 @@ type judged struct {
 	skipped int64 // not counted, as their parts passed before
 	failed  []verdictCount
 	passed  []candidate
-	trains  []*objective.Train  // of those that passed, where reports are wanted
-	reports []*objective.Report // likewise
+	trains  []*objective.Train // of those that passed, where reports are wanted
+	reports []*raycheck.Report // likewise
 }
 
 // checkUnit checks a batch as a unit. judge tells what the walk takes, by what the
@@ -332,7 +333,7 @@ type judged struct {
 //
 // The record holds how many were turned away by what, and what passed. In a part of a
 // point it holds, for the merge, each design that was taken instead.
-func (a *ascent) checkUnit(ctx context.Context, checkers chan *objective.Checker, batch []candidate, reports bool,
+func (a *ascent) checkUnit(ctx context.Context, checkers chan *raycheck.Checker, batch []candidate, reports bool,
 	judge func(batch []candidate, verdicts []string) judged,
 ) (judged, error) {
 	var j judged

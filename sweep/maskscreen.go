@@ -5,6 +5,7 @@ import (
 	"sync"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // maskScreen turns trains away whose mask, at the rear seat, exceeds its limits with
@@ -12,7 +13,7 @@ import (
 // group and eye relief and remembered. It may be asked from several goroutines; what it
 // answers depends on the train alone.
 type maskScreen struct {
-	screeners chan *objective.Screener
+	screeners chan *raycheck.Screener
 	shards    [maskShards]struct {
 		sync.Mutex
 		known map[maskAt]bool
@@ -33,9 +34,9 @@ const (
 )
 
 func newMaskScreen(p *objective.Problem, workers int) *maskScreen {
-	s := &maskScreen{screeners: make(chan *objective.Screener, workers)}
+	s := &maskScreen{screeners: make(chan *raycheck.Screener, workers)}
 	for range workers {
-		s.screeners <- objective.NewScreener(p)
+		s.screeners <- raycheck.NewScreener(p)
 	}
 	for i := range s.shards {
 		s.shards[i].known = map[maskAt]bool{}
@@ -50,7 +51,7 @@ func (s *maskScreen) turnsAway(t *objective.Train, rear objective.StackCode) boo
 		return false
 	}
 	group := t.Groups[len(t.Groups)-1]
-	return t.AtEveryScreen(func(relief float64) bool {
+	return raycheck.AtEveryScreen(t, func(relief float64) bool {
 		at := maskAt{rear, math.Float64bits(relief)}
 		shard := &s.shards[mix(uint64(rear)^at.relief)%maskShards]
 		shard.Lock()

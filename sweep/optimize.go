@@ -13,6 +13,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // The methods of a search.
@@ -37,8 +38,8 @@ type groupNumbers struct {
 	rear  [2]objective.Rear
 	plain objective.Front // of a keplerian
 	relay objective.Relay
-	half  *objective.PairHalf // nil unless it stood in a pair relay
-	miss  float64             // for lack of a positive focal length
+	half  *objective.PairComponentRows // nil unless it stood in a pair relay
+	miss  float64                      // for lack of a positive focal length
 }
 
 // Numbers that shape the population search.
@@ -125,7 +126,7 @@ func newOptimizer(lib *objective.Library, o options) (*optimizer, error) {
 		lower: math.Inf(-1), workers: make(chan *evaluator, o.workers),
 	}
 	for range o.workers {
-		s.workers <- &evaluator{p: s.p, by: o.by, checker: objective.NewChecker(s.p)}
+		s.workers <- &evaluator{p: s.p, by: o.by, checker: raycheck.NewChecker(s.p)}
 	}
 	groups := countGroups(lib, o.lensesPerGroup)
 	for _, space := range o.spaces {
@@ -144,7 +145,7 @@ func (s *optimizer) group(code objective.StackCode) *groupNumbers {
 		if !g.Positive() {
 			g.miss = focalMissMM * (1 + math.Min(1, math.Abs(1/g.FocalMM)))
 		}
-		g.plain = objective.Front{F: g.FocalMM, U: g.ThicknessMM + g.BFDMM, Q: objective.Everything}
+		g.plain = objective.Front{F: g.FocalMM, ToFocus: g.ThicknessMM + g.BFDMM, Q: objective.Everything}
 		s.groups[code] = g
 	}
 	return g
@@ -199,7 +200,7 @@ func (s *optimizer) groupsOf(key *designKey) (groups designGroups) {
 	case objective.ErectorPair:
 		for _, g := range groups[1:3] {
 			if g.half == nil {
-				half := objective.NewPairHalf(g.Group)
+				half := objective.NewPairComponentRows(g.Group)
 				g.half = &half
 			}
 		}
@@ -222,7 +223,7 @@ func (s *optimizer) fits(key *designKey) bool {
 	switch key.space.Layout {
 	case objective.Keplerian:
 		return objective.EndMiss(&front.plain, &rear.rear[seat]) == 0 && s.p.MagnificationMiss(front.FocalMM, rear.FocalMM) == 0 &&
-			front.plain.U+rear.rear[seat].U+s.p.MaskShift() <= s.room()
+			front.plain.ToFocus+rear.rear[seat].FromFocus+s.p.MaskShift() <= s.room()
 	case objective.ErectorSingle:
 		return groups[1].miss == 0 && s.fitsSingle(&front.front[seat], &groups[1].relay, &rear.rear[seat])
 	}
@@ -471,8 +472,8 @@ func (s *optimizer) nearest() (*Nearest, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := objective.NewChecker(s.p).Measure(train)
-	for _, m := range objective.MetricList {
+	r := raycheck.NewChecker(s.p).Measure(train)
+	for _, m := range raycheck.MetricList {
 		if value, _ := r.Metrics.Value(m.Name); math.Abs(value) > s.p.Limits.Limit(m.Name) {
 			n.Exceeds[m.Name] = value
 		}

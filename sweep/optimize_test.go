@@ -17,6 +17,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // optimized is a population search of a small space.
@@ -68,7 +69,7 @@ func TestOptimizeSmall(t *testing.T) {
 		s.Job.Top, s.Job.Seed = 5, int64(c)
 		out := optimized(t, s, lenses, 3000)
 		accounted(t, out)
-		checker := objective.NewChecker(s.Problem())
+		checker := raycheck.NewChecker(s.Problem())
 		if out.Proof.Exact || out.Optimized == nil || len(out.Found) > 5 || out.Optimized.Evaluations != out.Proof.Examined {
 			t.Errorf("case %d: %+v", c, out.Optimized)
 		}
@@ -166,7 +167,7 @@ func TestGrade(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		checker := objective.NewChecker(p)
+		checker := raycheck.NewChecker(p)
 		all, _, err := a.next(t.Context(), 400)
 		if err != nil {
 			t.Fatal(err)

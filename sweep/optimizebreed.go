@@ -88,7 +88,7 @@ func (s *optimizer) newStock() *stock {
 			continue
 		}
 		st.plain = append(st.plain, g)
-		if single && s.asRelay(g).Reach > 0 {
+		if single && s.asRelay(g).MaxEndPower > 0 {
 			st.relays = append(st.relays, g)
 		}
 		for _, seat := range s.want.seats {

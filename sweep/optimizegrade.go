@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // designKey tells designs apart.
@@ -39,7 +40,7 @@ var gradeNames = func() []string {
 	for r := objective.Focal; r < objective.Met; r++ {
 		names = append(names, r.String())
 	}
-	for _, m := range objective.MetricList {
+	for _, m := range raycheck.MetricList {
 		if !slices.Contains(names, m.Name) {
 			names = append(names, m.Name)
 		}
@@ -85,7 +86,7 @@ const (
 type evaluator struct {
 	p       *objective.Problem
 	by      objective.RankBy
-	checker *objective.Checker
+	checker *raycheck.Checker
 	train   objective.Train
 }
 

@@ -4,6 +4,7 @@ import (
 	"math/big"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // Found is a design that passed, with what the ray check measured.
@@ -11,7 +12,7 @@ type Found struct {
 	Train  *objective.Train
 	ID     string
 	Ranked float64 // mm, rounded to 1e-6
-	Report *objective.Report
+	Report *raycheck.Report
 	// StartLengthMM is a refined design's length at its paraxial gaps, in mm,
 	// and Active names what keeps it from being shorter, see
 	// [objective.Refiner.Settle].

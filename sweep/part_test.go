@@ -13,6 +13,7 @@ import (
 	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 func TestParsePart(t *testing.T) {
@@ -103,7 +104,7 @@ func compareMerged(t *testing.T, name string, j *Job, single, merged *PointOutco
 	want.Trains, want.Reports, got.Trains, got.Reports = nil, nil, nil, nil
 	for _, x := range []*told{&want, &got} {
 		for count := range x.Counts {
-			byRays := slices.ContainsFunc(objective.MetricList, func(m objective.Metric) bool { return "failed "+m.Name == count })
+			byRays := slices.ContainsFunc(raycheck.MetricList, func(m raycheck.Metric) bool { return "failed "+m.Name == count })
 			if single.Refined != nil {
 				byRays = false // each part refines until its own ranking is full
 				if count == "checked" || count == "passed" {

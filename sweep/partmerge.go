@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // Parts are the finished parts of a job, to be merged.
@@ -517,7 +518,7 @@ func joinedFocal(o *Outcome) *big.Int {
 func nearestFits(spec *Spec, lib *objective.Library, outcomes []*Outcome) *Fits {
 	p := lib.Problem
 	asked := map[string]float64{"transmission_min": p.Limits.TransmissionMin}
-	for _, m := range objective.MetricList {
+	for _, m := range raycheck.MetricList {
 		asked[m.Name] = p.Limits.Limit(m.Name)
 	}
 	for _, l := range levers(spec, lib) {

@@ -10,6 +10,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/sweep/internal/plain"
 )
 
@@ -43,7 +44,7 @@ func TestRayCheckAgainstPlain(t *testing.T) {
 			continue
 		}
 		train := mustSolve(a.lib, &batch[0])
-		report := objective.NewChecker(p).Measure(train)
+		report := raycheck.NewChecker(p).Measure(train)
 		if !(report.Metrics.ViewBlurArcmin < hopelessBlur && report.Metrics.ViewAstigmatismD < imageless) {
 			continue
 		}
@@ -64,7 +65,7 @@ const (
 	imageless = 10
 )
 
-func compareRays(t *testing.T, id string, got *objective.Report, want plain.Metrics, p *objective.Problem) {
+func compareRays(t *testing.T, id string, got *raycheck.Report, want plain.Metrics, p *objective.Problem) {
 	t.Helper()
 	close := func(name string, got, want, relative, absolute float64) {
 		t.Helper()
@@ -158,7 +159,7 @@ func BenchmarkRayCheck(b *testing.B) {
 			lenses = job.library(spec, spec.Problem()).Lenses
 		}
 		p, trains := stream(b, spec, lenses, 1000)
-		checker := objective.NewChecker(p)
+		checker := raycheck.NewChecker(p)
 		each := func(what string, once func(t *objective.Train)) {
 			b.Run(name+"/"+what, func(b *testing.B) {
 				i := 0
@@ -170,7 +171,7 @@ func BenchmarkRayCheck(b *testing.B) {
 		}
 		each("check", func(t *objective.Train) { checker.Check(t) })
 		each("measure", func(t *objective.Train) { checker.Measure(t) })
-		again := func(checker *objective.Checker) func(*objective.Train) {
+		again := func(checker *raycheck.Checker) func(*objective.Train) {
 			return func(*objective.Train) {
 				trains[0].Gaps[0] += 1e-9
 				checker.MeasureLimited(trains[0])
@@ -180,7 +181,7 @@ func BenchmarkRayCheck(b *testing.B) {
 		unvignetted := *p
 		unvignetted.Limits.Max = maps.Clone(p.Limits.Max)
 		delete(unvignetted.Limits.Max, "vignetted_pct")
-		each("gaps-unvignetted", again(objective.NewChecker(&unvignetted)))
+		each("gaps-unvignetted", again(raycheck.NewChecker(&unvignetted)))
 	}
 	r := rand.New(rand.NewPCG(5, 5))
 	request := plain.RandomRequest(r)
@@ -196,7 +197,7 @@ func BenchmarkRayCheck(b *testing.B) {
 	}
 	t := mustSolve(a.lib, &batch[0])
 	d := plain.Evaluate(request, t.Layout.String(), t.Seat.String(), orientedOf(t))
-	checker := objective.NewChecker(s.Problem())
+	checker := raycheck.NewChecker(s.Problem())
 	b.Run("random/measure", func(b *testing.B) {
 		for b.Loop() {
 			checker.Measure(t)

@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/optimize"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // The methods that re-optimise gaps and eye relief.
@@ -96,7 +97,7 @@ type refined struct {
 
 // descent is the refinement of one candidate in progress.
 type descent struct {
-	r      *objective.Refiner
+	r      *raycheck.Refiner
 	method string
 	source rand.Source
 	best   refined
@@ -112,7 +113,7 @@ type descent struct {
 // refineTrain re-optimises gaps and eye relief of a train, which is in the refiner's hand
 // at its paraxial gaps and its least eye relief, from an eye relief in mm on; NaN for that
 // one. What it does depends on the train, the relief, the method and the seed alone.
-func refineTrain(r *objective.Refiner, start *objective.Train, relief float64, method string, seed int64) refined {
+func refineTrain(r *raycheck.Refiner, start *objective.Train, relief float64, method string, seed int64) refined {
 	name := fnv.New64a()
 	_, _ = name.Write([]byte(start.DesignID())) // never fails
 	d := &descent{r: r, method: method, source: rand.NewPCG(uint64(seed), name.Sum64())}

@@ -7,6 +7,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // nearMisses are the first designs of a spec's search that exceed no limit by more
@@ -18,9 +19,9 @@ func nearMisses(t testing.TB, spec *Spec, lenses []*catalog.Lens, over, upTo flo
 	if err != nil {
 		t.Fatal(err)
 	}
-	near, nearer := objective.NewNearChecker(p, upTo), objective.NewNearChecker(p, over)
+	near, nearer := raycheck.NewNearChecker(p, upTo), raycheck.NewNearChecker(p, over)
 	if over == 1 {
-		nearer = objective.NewChecker(p)
+		nearer = raycheck.NewChecker(p)
 	}
 	for {
 		batch, _, err := a.next(t.Context(), batchSize)
@@ -90,7 +91,7 @@ func BenchmarkRefine(b *testing.B) {
 	} {
 		b.Run(fmt.Sprintf("%s/over=%v-%v", c.name, c.over, c.upTo), func(b *testing.B) {
 			p, misses := refineCase(b, c.name, c.over, c.upTo, candidates)
-			r := objective.NewRefiner(p, objective.ByLength)
+			r := raycheck.NewRefiner(p, objective.ByLength)
 			for _, method := range refineMethods {
 				b.Run(method, func(b *testing.B) {
 					var i, rescued, estimates, measurements int

@@ -15,6 +15,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 var refineMethods = []string{refineSimplex, refineBFGS, refineCMAES}
@@ -72,7 +73,7 @@ func TestRefineThinRelay(t *testing.T) {
 			want = c.tolerance / (1 - c.tolerance) * b / a
 		}
 		for _, method := range refineMethods {
-			r := objective.NewRefiner(p, objective.ByLength)
+			r := raycheck.NewRefiner(p, objective.ByLength)
 			end := refineFrom(r, train, method, 1)
 			if end.moved == nil {
 				t.Errorf("%s: nothing found", method)
@@ -90,7 +91,7 @@ func TestRefineThinRelay(t *testing.T) {
 }
 
 // refineFrom refines a train from its least eye relief.
-func refineFrom(r *objective.Refiner, start *objective.Train, method string, seed int64) refined {
+func refineFrom(r *raycheck.Refiner, start *objective.Train, method string, seed int64) refined {
 	r.Begin(start)
 	return refineTrain(r, start, math.NaN(), method, seed)
 }
@@ -141,7 +142,7 @@ func TestRefined(t *testing.T) {
 	p := j.Points[0].Spec.Problem()
 	p.NearMissFactor = 0 // no bounds about the start, which is refined here
 	p.Limits.Max["axis_vergence_D"] = objective.AxisVergenceDefaultD
-	checker := objective.NewChecker(p)
+	checker := raycheck.NewChecker(p)
 	random := rand.New(rand.NewPCG(8, 8))
 	for i := range out.Found {
 		f := &out.Found[i]
@@ -151,7 +152,7 @@ func TestRefined(t *testing.T) {
 		}
 		bounded := j.Points[0].Spec.Problem()
 		start := mustSolve(j.library(j.Points[0].Spec, bounded), &f.design)
-		within := objective.NewRefiner(bounded, objective.ByLength)
+		within := raycheck.NewRefiner(bounded, objective.ByLength)
 		within.Begin(start)
 		checkBounds(t, bounded, within, start, f.moved)
 		r := checker.Check(f.Train)
@@ -171,7 +172,7 @@ func TestRefined(t *testing.T) {
 			f.Train.EyeRelief < p.ReliefMin-1e-9 || f.Train.EyeRelief > p.ReliefMax+1e-9 {
 			t.Errorf("%s: %+v breaks a requirement", f.ID, f.Train)
 		}
-		refiner := objective.NewRefiner(p, objective.ByLength)
+		refiner := raycheck.NewRefiner(p, objective.ByLength)
 		refiner.Begin(f.Train)
 		x := make([]float64, refiner.Unknowns())
 		shortest := f.Train.Length
@@ -437,7 +438,7 @@ func TestRefineInterrupted(t *testing.T) {
 func TestRefineToEye(t *testing.T) {
 	j := demoJob(t, "quick")
 	p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 1.5, 6, anyTrain)
-	byLength, toEye := objective.NewRefiner(p, objective.ByLength), objective.NewRefiner(p, objective.ByLengthToEye)
+	byLength, toEye := raycheck.NewRefiner(p, objective.ByLength), raycheck.NewRefiner(p, objective.ByLengthToEye)
 	const tolerance = 0.05 // mm, of where the descents end
 	for _, train := range misses {
 		a, b := refineFrom(byLength, train, refineSimplex, 1), refineFrom(toEye, train, refineSimplex, 1)
@@ -462,7 +463,7 @@ func TestRefineUnknowns(t *testing.T) {
 	for _, name := range []string{"quick", "pair"} {
 		j := demoJob(t, name)
 		p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 2, 5, anyTrain)
-		r := objective.NewRefiner(p, objective.ByLength)
+		r := raycheck.NewRefiner(p, objective.ByLength)
 		for _, train := range misses {
 			r.Begin(train)
 			r.Centre(make([]float64, r.Unknowns()))
@@ -499,7 +500,7 @@ func TestRefineEstimates(t *testing.T) {
 		j.Spec.Field.WidthDeg, j.Spec.Field.HeightDeg, j.Spec.Limits.VignettedPct = 15, 11.3, &limit
 		j.Spec.Eye.SharpBoxMM = new(float64)
 		p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 5, 4, anyTrain)
-		r := objective.NewRefiner(p, objective.ByLength)
+		r := raycheck.NewRefiner(p, objective.ByLength)
 		for _, train := range misses {
 			r.Begin(train)
 			away := make([]float64, r.Unknowns())
@@ -515,7 +516,7 @@ func TestRefineEstimates(t *testing.T) {
 				_, measured := r.Evaluate(x)
 				measured = slices.Clone(measured)
 				moved, _, _ := r.Settle(x)
-				share := objective.NewChecker(p).Measure(moved).Metrics.VignettedPct
+				share := raycheck.NewChecker(p).Measure(moved).Metrics.VignettedPct
 				n := len(measured) - 1 // vignetting is judged last
 				if diff := cmp.Diff(measured[:n], estimated[:n]); diff != "" {
 					t.Fatalf("%s: measured -, estimated +\n%s", train.DesignID(), diff)
@@ -546,7 +547,7 @@ func TestRefineEstimatesOfDisplacedPupils(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 6))
 	j := demoJob(t, "quick")
 	p, misses := nearMisses(t, j.Spec, j.library(j.Spec, j.Spec.Problem()).Lenses, 1, 2, 4, anyTrain)
-	r := objective.NewRefiner(p, objective.ByLength)
+	r := raycheck.NewRefiner(p, objective.ByLength)
 	same := 0
 	for _, train := range misses {
 		r.Begin(train)

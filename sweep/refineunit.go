@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // compareFound orders a ranking.
@@ -14,14 +15,14 @@ func compareFound(a, b Found) int {
 
 // settle gives a refined design its train and its report. The start is at its
 // paraxial gaps and in the refiner's hand.
-func (f *Found) settle(r *objective.Refiner, start *objective.Train, by objective.RankBy) {
+func (f *Found) settle(r *raycheck.Refiner, start *objective.Train, by objective.RankBy) {
 	f.Train, f.Report, f.Active = r.Settle(f.moved)
 	f.StartLengthMM = start.Length
 	f.Ranked = objective.RoundedLength(f.Train.Ranked(by))
 }
 
 // again settles a refined design of which is known that it passes.
-func (f *Found) again(r *objective.Refiner, lib *objective.Library, by objective.RankBy) error {
+func (f *Found) again(r *raycheck.Refiner, lib *objective.Library, by objective.RankBy) error {
 	start, err := f.design.solve(lib)
 	if err != nil {
 		return err

@@ -10,6 +10,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // refineWalk is a walk that ranks designs by what refinement makes of them. It takes
@@ -36,9 +37,9 @@ type refineWalk struct {
 
 // refineTools are what one goroutine refines with.
 type refineTools struct {
-	screener *objective.Screener
-	checker  *objective.Checker
-	refiner  *objective.Refiner
+	screener *raycheck.Screener
+	checker  *raycheck.Checker
+	refiner  *raycheck.Refiner
 }
 
 // nearDesign is a design that the screen lets through.
@@ -77,7 +78,7 @@ func newRefineWalk(a *ascent) *refineWalk {
 		screens: newAuditSample(a.refine.audit, a.refine.seed), solves: newAuditSample(a.refine.audit, a.refine.seed),
 	}
 	for range a.workers {
-		w.tools <- &refineTools{objective.NewScreener(a.p), objective.NewChecker(a.p), objective.NewRefiner(a.p, a.by)}
+		w.tools <- &refineTools{raycheck.NewScreener(a.p), raycheck.NewChecker(a.p), raycheck.NewRefiner(a.p, a.by)}
 	}
 	if w.groups = newGroupCache(a.lib); a.shared != nil {
 		w.groups = a.shared.groups
@@ -261,9 +262,9 @@ func (w *refineWalk) screenUnit(ctx context.Context, batch []candidate) error {
 }
 
 // screen screens designs side by side.
-func (w *refineWalk) screen(ctx context.Context, batch []candidate) ([]objective.Screened, error) {
+func (w *refineWalk) screen(ctx context.Context, batch []candidate) ([]raycheck.Screened, error) {
 	defer w.clock("screen")()
-	results := make([]objective.Screened, len(batch))
+	results := make([]raycheck.Screened, len(batch))
 	return results, w.each(ctx, len(batch), screenShare, func(with *refineTools, i int) error {
 		start, err := batch[i].solveOf(w.lib, w.groups.group)
 		if err == nil {

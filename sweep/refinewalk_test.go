@@ -9,6 +9,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/sweep/internal/plain"
 )
 
@@ -42,7 +43,7 @@ func refineByHand(t *testing.T, s *Spec, request plain.Request, lenses []*catalo
 	paraxial := unrefined(lib)
 	o := (&Job{Spec: s}).options(s)
 	request.InnerSteps = 2 // the enumeration is only used for its designs
-	screener := objective.NewScreener(p)
+	screener := raycheck.NewScreener(p)
 	var reliefs []float64
 	met := 0
 	plain.Each(request, lenses, func(d plain.Design) {
@@ -59,7 +60,7 @@ func refineByHand(t *testing.T, s *Spec, request plain.Request, lenses []*catalo
 	if len(near) > most || met > 8*most {
 		return nil, nil, false
 	}
-	checker, refiner := objective.NewChecker(p), objective.NewRefiner(p, o.by)
+	checker, refiner := raycheck.NewChecker(p), raycheck.NewRefiner(p, o.by)
 	for i := range near {
 		n := &near[i]
 		if checker.Check(n.start).FailedBy == "" {
@@ -271,7 +272,7 @@ func checkMoved(t *testing.T, s *Spec, request plain.Request, out *Outcome) {
 
 // checkBounds holds a train in a refiner's hand, moved, against the bound by which the walk
 // orders, and against the one that its own rays give, at a pair's own inner gap.
-func checkBounds(t *testing.T, p *objective.Problem, r *objective.Refiner, start *objective.Train, moved []float64) (shorter float64) {
+func checkBounds(t *testing.T, p *objective.Problem, r *raycheck.Refiner, start *objective.Train, moved []float64) (shorter float64) {
 	t.Helper()
 	train, _, _ := r.Settle(moved)
 	if least := p.LeastAny(start); train.Length < least-1e-6 {
@@ -306,8 +307,8 @@ func TestMaskScreenIsRight(t *testing.T) {
 		lib := objective.NewLibrary(p, lenses)
 		all, _ := walkAll(t, unrefinedSpec(s), lenses, 2, 0)
 		screen, again := newMaskScreen(p, 1), newMaskScreen(p, 1)
-		near := objective.NewNearChecker(p, p.NearMissFactor)
-		limit := p.NearMissFactor * p.Limits.Limit(objective.MaskBlurName)
+		near := raycheck.NewNearChecker(p, p.NearMissFactor)
+		limit := p.NearMissFactor * p.Limits.Limit(raycheck.MaskBlurName)
 		for i := range all {
 			train := all[i].train
 			if train.Seat != objective.SeatRear {
@@ -320,7 +321,7 @@ func TestMaskScreenIsRight(t *testing.T) {
 			}
 			turned++
 			at := *train
-			if turned%4 == 0 && !train.AtEveryScreen(func(relief float64) bool {
+			if turned%4 == 0 && !raycheck.AtEveryScreen(train, func(relief float64) bool {
 				at.EyeRelief = relief
 				return near.Measure(&at).Metrics.MaskBlurArcmin > limit
 			}) {

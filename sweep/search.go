@@ -12,6 +12,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // Progress tells how a search stands. It is called from one goroutine.
@@ -305,8 +306,8 @@ func (a *ascent) account(w *window) {
 	for r, n := range w.failed {
 		tally(a.proof.Failed, objective.Requirement(r).String(), big.NewInt(n))
 	}
-	tally(a.proof.Failed, objective.MaskBlurName, big.NewInt(w.blurred))
-	tally(a.byRays, objective.MaskBlurName, big.NewInt(w.blurred))
+	tally(a.proof.Failed, raycheck.MaskBlurName, big.NewInt(w.blurred))
+	tally(a.byRays, raycheck.MaskBlurName, big.NewInt(w.blurred))
 }
 
 // safe is the ranked length below which every candidate is known. Ranked
@@ -399,9 +400,9 @@ const batchSize = 64
 // an error comes what was found up to then.
 func (a *ascent) run(ctx context.Context) (*Outcome, error) {
 	out := &Outcome{}
-	checkers := make(chan *objective.Checker, a.workers)
+	checkers := make(chan *raycheck.Checker, a.workers)
 	for range a.workers {
-		checkers <- objective.NewChecker(a.p)
+		checkers <- raycheck.NewChecker(a.p)
 	}
 	passedParts := map[string]bool{}
 	for len(out.Found) < a.top {
@@ -507,9 +508,9 @@ func (a *ascent) provenLength(out *Outcome) float64 {
 }
 
 // check ray-checks a batch, each worker with a checker of its own.
-func (a *ascent) check(ctx context.Context, checkers chan *objective.Checker, batch []candidate) (trains []*objective.Train, reports []*objective.Report, err error) {
+func (a *ascent) check(ctx context.Context, checkers chan *raycheck.Checker, batch []candidate) (trains []*objective.Train, reports []*raycheck.Report, err error) {
 	defer a.clock("check")()
-	trains, reports = make([]*objective.Train, len(batch)), make([]*objective.Report, len(batch))
+	trains, reports = make([]*objective.Train, len(batch)), make([]*raycheck.Report, len(batch))
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(a.workers)
 	for i := range batch {

@@ -10,6 +10,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/sweep/internal/plain"
 )
 
@@ -35,7 +36,7 @@ func rayCase(c int) (s *Spec, lenses []*catalog.Lens, good bool) {
 	}
 	// Limits at the median of what the designs reach: a quarter or so passes.
 	var mask, view []float64
-	checker := objective.NewChecker(s.Problem())
+	checker := raycheck.NewChecker(s.Problem())
 	for _, x := range a.pending[:20] {
 		r := checker.Measure(mustSolve(a.lib, &x))
 		mask, view = append(mask, r.Metrics.MaskBlurArcmin), append(view, r.Metrics.ViewBlurArcmin)
@@ -52,7 +53,7 @@ func wholeRanking(t *testing.T, s *Spec, request plain.Request, lenses []*catalo
 	t.Helper()
 	p := s.Problem()
 	lib := objective.NewLibrary(p, lenses)
-	checker := objective.NewChecker(p)
+	checker := raycheck.NewChecker(p)
 	by := (&Job{Spec: s}).options(s).by
 	var passing []solved
 	plain.Each(request, lenses, func(d plain.Design) {

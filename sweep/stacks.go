@@ -29,8 +29,8 @@ type stacks struct {
 	table      *objective.RelayTable
 	// halves are the groups of pair relays for either place; the places share
 	// them where all are held.
-	halves    [2][objective.HalfClasses][]objective.Half
-	halfTrees [2][objective.HalfClasses]*tree
+	halves    [2][objective.ComponentClasses][]objective.PairComponent
+	halfTrees [2][objective.ComponentClasses]*tree
 	ready     [2]*pairGroups // by seat
 }
 
@@ -41,7 +41,7 @@ type source struct {
 	lib    *objective.Library
 	want   roles
 	groups *big.Int // all that the lenses make
-	sieve  *objective.Sieve
+	sieve  *objective.GroupFilter
 	sifted bool // by the census; otherwise everything is held
 	held   *stacks
 	wanted int // how many groups the next horizon should leave
@@ -106,7 +106,7 @@ func keepGaps(lib *objective.Library, workers int) {
 func newOpenSource(lib *objective.Library, want roles) *source {
 	return &source{
 		lib: lib, want: want, groups: countGroups(lib, want.lensesPerGroup), wanted: want.held,
-		shares: 1, sieve: objective.OpenSieve(lib.Problem), positive: new(big.Int), own: new(big.Int),
+		shares: 1, sieve: objective.NewOpenFilter(lib.Problem), positive: new(big.Int), own: new(big.Int),
 	}
 }
 
@@ -126,9 +126,9 @@ func newSource(ctx context.Context, lib *objective.Library, want roles) (*source
 		return s, s.reach(ctx, math.Inf(1))
 	}
 	keepGaps(lib, want.workers)
-	blocks, own := make([]*objective.Census, s.blocks()), make([]int64, s.blocks())
+	blocks, own := make([]*objective.BinnedMinima, s.blocks()), make([]int64, s.blocks())
 	err := s.stream(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
-		census := objective.NewCensus(lib.Problem, want.spaces)
+		census := objective.NewBinnedMinima(lib.Problem, want.spaces)
 		blocks[block] = census
 		return func(st *objective.Stacker) {
 			census.Take(st)
@@ -153,7 +153,7 @@ func newSource(ctx context.Context, lib *objective.Library, want roles) (*source
 		}
 	}
 	if s.sifted {
-		s.sieve = objective.NewSieve(census, want.spaces)
+		s.sieve = objective.NewGroupFilter(census, want.spaces)
 	}
 	return s, nil
 }
@@ -403,7 +403,7 @@ func (s *source) eachPlace(st *objective.Stacker, limit float64, at *place, visi
 		}
 	}
 	if s.want.keplerian {
-		if bound, ok := s.sieve.Plain(st, limit, &at.front); ok {
+		if bound, ok := s.sieve.KeplerianFront(st, limit, &at.front); ok {
 			at.at = inKeplerian
 			visit(bound)
 		}
@@ -444,7 +444,7 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 				part.positive++
 			}
 			if s.want.pair {
-				if h, ok := st.Half(); ok && !st.TooManyParts() {
+				if h, ok := st.PairComponent(); ok && !st.TooManyParts() {
 					for place, which := range [2]int{of.relay, of.second} {
 						if (place == 0 || of.of > 0) && of.has(h.Code, which) {
 							part.halves[place][h.Class()] = append(part.halves[place][h.Class()], h)
@@ -484,9 +484,9 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 				continue
 			}
 			for class := range all.halves[place] {
-				halves := joined(parts, func(p *stacks) []objective.Half { return p.halves[place][class] })
+				halves := joined(parts, func(p *stacks) []objective.PairComponent { return p.halves[place][class] })
 				keysOf, leaf := halfKeys, productLeaf
-				if objective.HalfClass(class) == objective.Weak {
+				if objective.ComponentClass(class) == objective.Weak {
 					keysOf, leaf = weakKeys, 1
 				}
 				all.halves[place][class] = halves
@@ -511,7 +511,7 @@ type pairGroups struct {
 	seat   objective.Seat
 	fronts []atomic.Pointer[objective.Front]
 	rears  []atomic.Pointer[objective.Rear]
-	halves [2][objective.HalfClasses][]atomic.Pointer[objective.PairHalf]
+	halves [2][objective.ComponentClasses][]atomic.Pointer[objective.PairComponentRows]
 }
 
 func newPairGroups(lib *objective.Library, st *stacks, seat objective.Seat) *pairGroups {
@@ -526,7 +526,7 @@ func newPairGroups(lib *objective.Library, st *stacks, seat objective.Seat) *pai
 			continue
 		}
 		for class := range g.halves[place] {
-			g.halves[place][class] = make([]atomic.Pointer[objective.PairHalf], len(st.halves[place][class]))
+			g.halves[place][class] = make([]atomic.Pointer[objective.PairComponentRows], len(st.halves[place][class]))
 		}
 	}
 	return g
@@ -560,9 +560,9 @@ func (g *pairGroups) rear(i int32) *objective.Rear {
 	})
 }
 
-func (g *pairGroups) half(place int, class objective.HalfClass, i int32) *objective.PairHalf {
-	return made(&g.halves[place][class][i], func() objective.PairHalf {
-		return objective.NewPairHalf(g.lib.Group(g.st.halves[place][class][i].Code))
+func (g *pairGroups) half(place int, class objective.ComponentClass, i int32) *objective.PairComponentRows {
+	return made(&g.halves[place][class][i], func() objective.PairComponentRows {
+		return objective.NewPairComponentRows(g.lib.Group(g.st.halves[place][class][i].Code))
 	})
 }
 

@@ -8,7 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 )
 
@@ -47,7 +47,7 @@ var pupilRays = []pupilRay{{"chief", 0}, {"upper edge", 1}, {"lower edge", -1}}
 // tracedRay is a ray from the eye to the first vertex.
 type tracedRay struct {
 	ray      pupilRay
-	points   []objective.RayPoint
+	points   []raycheck.RayPoint
 	complete bool
 }
 
@@ -57,9 +57,9 @@ func (b *reopened) traceSample(field, vergence, maskMM float64) []tracedRay {
 	p := b.problem
 	var rays []tracedRay
 	for _, r := range pupilRays {
-		y := r.share * p.PupilReach()
+		y := r.share * p.PupilEdge()
 		slope := float64(field*p.TanMax) - float64(y*vergence)
-		points, complete := p.TraceRay(b.train, maskMM, p.WavelengthsNM[p.Reference()], 0, y, 0, slope)
+		points, complete := raycheck.TraceRay(p, b.train, maskMM, p.WavelengthsNM[p.Reference()], 0, y, 0, slope)
 		rays = append(rays, tracedRay{r, points, complete})
 	}
 	return rays
@@ -93,7 +93,7 @@ func printRays(w io.Writer, b *reopened) error {
 	fmt.Fprintf(w, "Rays from the eye to the world at %s nm, heights along y in mm, angles to the axis in\n"+
 		"degrees behind each place, towards the world. Edge rays leave the pupil %.2f mm from the\n"+
 		"axis: half the pupil and half the box. * marks a height beyond the clear half.\n",
-		shortest(p.WavelengthsNM[p.Reference()]), p.PupilReach())
+		shortest(p.WavelengthsNM[p.Reference()]), p.PupilEdge())
 	ends := b.stages[:1]
 	if len(b.stages) > 1 {
 		ends = []results.Setpoint{b.stages[0], b.stages[len(b.stages)-1]}
@@ -134,7 +134,7 @@ func rayTable(rays []tracedRay, places []surfacePlace) (t *results.Table, beyond
 	for i, at := range rays[longest].points {
 		row := []string{placeName(at, places), "", "", ""}
 		clear := math.Inf(1)
-		if at.At == objective.AtLens {
+		if at.At == raycheck.AtLens {
 			place := places[at.Surface]
 			clear = place.clear
 			row = []string{place.group, strconv.Itoa(at.Surface + 1), place.part, results.Fixed(clear, 2)}
@@ -162,13 +162,13 @@ func rayTable(rays []tracedRay, places []surfacePlace) (t *results.Table, beyond
 }
 
 // placeName names what is no lens surface.
-func placeName(at objective.RayPoint, places []surfacePlace) string {
+func placeName(at raycheck.RayPoint, places []surfacePlace) string {
 	switch at.At {
-	case objective.AtEye:
+	case raycheck.AtEye:
 		return "eye"
-	case objective.AtMask:
+	case raycheck.AtMask:
 		return "mask"
-	case objective.AtPlate:
+	case raycheck.AtPlate:
 		return "plate"
 	}
 	return places[at.Surface].group

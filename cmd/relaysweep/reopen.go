@@ -11,6 +11,7 @@ import (
 	"syscall"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 	"relaysweep/sweep"
 )
@@ -241,7 +242,7 @@ func (b *reopened) retrace() string {
 	if !(off <= retraceTolerance) {
 		return fmt.Sprintf("its length comes out %.3g mm different", off)
 	}
-	report := objective.NewChecker(b.problem).Measure(b.train)
+	report := raycheck.NewChecker(b.problem).Measure(b.train)
 	if len(report.Setpoints) != len(b.stages) {
 		return fmt.Sprintf("it is traced at %d depths and has %d setpoints", len(report.Setpoints), len(b.stages))
 	}

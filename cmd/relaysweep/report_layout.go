@@ -5,6 +5,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 )
 
@@ -34,7 +35,7 @@ func (b *reopened) drawing() results.ReportDrawing {
 		MaskHalfMM: p.MaskHeight / 2, MaskGlassMM: p.MaskGlass,
 		EyeMM: eye, ViewpointMM: eye - b.design.ViewpointShiftMM,
 		PupilMM: p.Pupil, BoxMM: p.Box, CombinerMM: p.CombinerMM,
-		WavelengthNM: p.WavelengthsNM[p.Reference()], ReachMM: p.PupilReach(),
+		WavelengthNM: p.WavelengthsNM[p.Reference()], ReachMM: p.PupilEdge(),
 	}
 	for k, field := range fieldSamples {
 		for _, r := range b.traceSample(field, far.VergenceD/1000, far.MaskMM) {
@@ -123,7 +124,7 @@ func (b *reopened) distortionCurve() []results.ReportPoint {
 		tan := p.TanMax * math.Max(float64(i), 0.1) / curveSteps
 		p.TanMax, p.Limits.FieldFraction = 2*tan, 0.5
 		p.VergenceNear, p.DepthSteps = p.VergenceFar, 1
-		m := objective.NewChecker(&p).Measure(b.train).Metrics
+		m := raycheck.NewChecker(&p).Measure(b.train).Metrics
 		curve = append(curve, results.ReportPoint{X: math.Atan(tan) * 180 / math.Pi, Y: m.DistortionPct})
 	}
 	return curve

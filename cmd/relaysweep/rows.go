@@ -7,6 +7,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 	"relaysweep/sweep"
 )
@@ -300,7 +301,7 @@ func askedOf(p *objective.Problem) []results.Asked {
 	for _, name := range []string{"pixel_arcmin", "depth_step_D", "viewpoint_shift_mm"} {
 		add(name, results.AtMost, p.Limits.Limit(name))
 	}
-	for _, m := range objective.MetricList {
+	for _, m := range raycheck.MetricList {
 		add(m.Name, results.AtMost, p.Limits.Limit(m.Name))
 	}
 	if p.Limits.TransmissionMin > 0 {

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 )
 
@@ -135,8 +136,8 @@ func depthSteps(p *objective.Problem, step float64) ([]askedDepth, error) {
 
 // setpointAt is the exact setpoint for an apparent vergence in D: what the ray
 // check gives at this depth.
-func (b *reopened) setpointAt(vergenceD float64) objective.Setpoint {
-	return objective.NewCheckerAt(b.problem, []float64{vergenceD / 1000}).Measure(b.train).Setpoints[0]
+func (b *reopened) setpointAt(vergenceD float64) raycheck.Setpoint {
+	return raycheck.NewCheckerAt(b.problem, []float64{vergenceD / 1000}).Measure(b.train).Setpoints[0]
 }
 
 // printSetpoints prints the table. Lengths have six decimals, a nanometre: more

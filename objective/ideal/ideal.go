@@ -1,0 +1,122 @@
+// Package ideal finds how short a train could be if every focal length could be had: the
+// shortest train of groups without thickness that meets the paraxial requirements of a
+// problem.
+//
+// [Find] is its entry. model.go writes the requirements over the unknowns of a thin train,
+// form.go and lp.go bound them over boxes of unknowns by linear forms and programs, search.go
+// divides boxes from the least bound on, and descent.go looks for trains inside them.
+//
+// Lengths are in mm and vergences in 1/mm, as in package objective. The package traces no rays
+// and knows no lens that is for sale.
+package ideal
+
+import (
+	"context"
+	"maps"
+	"math"
+
+	"relaysweep/objective"
+)
+
+// Limit is how short a train could be if every focal length could be had: the
+// shortest train of groups without thickness under the paraxial requirements of a
+// problem.
+type Limit struct {
+	// ApertureRatio is the most that a group's clear diameter may be of its
+	// focal length.
+	ApertureRatio float64
+	// BoundMM is the ranked length in mm below which no such train exists, +Inf
+	// when there is none at all up to 20 m.
+	BoundMM float64
+	// Train is the shortest such train that was found, judged by the model, with its
+	// smallest eye relief; nil for none. ReachedMM is its ranked length.
+	Train     *objective.Train
+	ReachedMM float64
+	// Settled tells that BoundMM is within 0.1 % of ReachedMM or that there is no
+	// train; otherwise the search ended before.
+	Settled bool
+	// Without are, when there is no train, the requirements each of which, given
+	// up alone, would let one exist. Giving up the aperture means apertures of
+	// twice the focal length.
+	Without []objective.Requirement
+	// Boxes is how many boxes of trains were looked at.
+	Boxes int
+}
+
+// Find finds the shortest thin train in any of the spaces. No group's clear
+// diameter is more than apertureRatio times the magnitude of its focal length.
+//
+// What is asked of parts (their number, price, mass) and all that rays are
+// traced for plays no part. Groups have no thickness, and both their principal planes lie
+// in their one vertex; in a train of real lenses the hiatus can be
+// negative, so that the limit is no lower bound on such trains.
+//
+// The error is that of ctx, when it ends before.
+func Find(ctx context.Context, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy) (Limit, error) {
+	ideal := findWithin(ctx, p, spaces, apertureRatio, by, boxesMost, false)
+	if math.IsInf(ideal.BoundMM, 1) {
+		for r := objective.GapRoom; r <= objective.ViewpointShiftMM; r++ {
+			q, ratio, asked := without(p, r, apertureRatio)
+			if asked && findWithin(ctx, q, spaces, ratio, by, triesMost, true).Train != nil {
+				ideal.Without = append(ideal.Without, r)
+			}
+		}
+	}
+	if err := ctx.Err(); err != nil {
+		return Limit{}, err
+	}
+	return ideal, nil
+}
+
+// findWithin ends at once when ctx does; what it then returns means nothing.
+func findWithin(ctx context.Context, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy, most int, first bool) Limit {
+	s := &boxSearch{}
+	for _, space := range spaces {
+		s.cases = append(s.cases, newThinCases(p, space, apertureRatio/2, by)...)
+	}
+	bound, settled := s.run(ctx, most, first)
+	return Limit{
+		ApertureRatio: apertureRatio, BoundMM: bound, Train: s.best, ReachedMM: s.rank, Settled: settled, Boxes: s.boxes,
+	}
+}
+
+// widestAperture, a clear diameter over focal length of 2, is beyond any lens in air:
+// one that is corrected for a point bends its marginal rays to 90° at an
+// aperture ratio of 2 (sine condition: W. J. Smith, Modern Optical
+// Engineering, 4th ed., 2008, chapter 9).
+const widestAperture = 2.0
+
+// without is the problem with one requirement given up, and the aperture ratio
+// then; asked is false when it asks nothing.
+func without(p *objective.Problem, r objective.Requirement, ratio float64) (q *objective.Problem, apertureRatio float64, asked bool) {
+	c := *p
+	c.Limits.Max = maps.Clone(p.Limits.Max)
+	asked = true
+	switch r {
+	case objective.GapRoom:
+		asked = c.GroupGapMin > 0
+		c.GroupGapMin = 0
+	case objective.Length:
+		asked = !math.IsInf(c.LengthMax, 1)
+		c.LengthMax = math.Inf(1)
+	case objective.Relief:
+		c.ReliefMin, c.ReliefMax = 0, math.Max(p.ReliefMax, givenUp)
+	case objective.Aperture:
+		asked = ratio < widestAperture
+		ratio = widestAperture
+	case objective.Clearance:
+		asked = c.Clearance > 0
+		c.Clearance = 0
+	case objective.Travel:
+		c.Travel = givenUp
+	case objective.MaskSize:
+		c.MaskWidth, c.MaskHeight = givenUp, givenUp
+	default:
+		_, asked = c.Limits.Max[r.String()]
+		delete(c.Limits.Max, r.String())
+	}
+	return &c, ratio, asked
+}
+
+// givenUp, in mm, is a travel, a mask and an eye relief that ask nothing.
+const givenUp = 1e4

@@ -1,0 +1,423 @@
+package raycheck
+
+import (
+	"math"
+	"slices"
+
+	"relaysweep/catalog"
+	"relaysweep/objective"
+)
+
+// fieldFractions are the field samples of a ray check, as fractions of the
+// tangent of the largest half angle.
+var fieldFractions = [...]float64{0, 0.5, 0.7, 1}
+
+const (
+	// certainMargin is the squared cosine (of 63°) that every angle of incidence
+	// and refraction must reach before a check takes for granted that no ray is
+	// lost between those that it traced: none nearer to the pupil's rim, none of
+	// another wavelength beyond the mask and none of a smaller field. Dispersion
+	// changes angles by some hundredths and the step to the rim by a few degrees.
+	// TestCertain measures what is left of it.
+	certainMargin = 0.2
+	// halfLost is the least share of a bundle that must get through for its
+	// metrics to mean anything: half, less the rounding of a sum of weights.
+	halfLost = 0.5 - 1e-9
+)
+
+// Report is the outcome of a ray check. It belongs to the Checker and stands
+// until its next check; Clone keeps one.
+type Report struct {
+	// FailedBy is empty when the train passes, else the first requirement or
+	// limit that it fails: travel, clearance and mask_size at the exact
+	// setpoints, then the limits by their names in the order of MetricList
+	// (transmission_min for the one on transmission).
+	FailedBy string
+	Metrics  Metrics
+	// TravelMM is the largest less the smallest exact setpoint.
+	TravelMM  float64
+	Setpoints []Setpoint // one a depth sample, from far to near
+	Samples   []Sample   // by field, then by depth from far to near
+}
+
+// Clone is a copy that later checks don't change.
+func (r *Report) Clone() *Report {
+	c := *r
+	c.Setpoints = append([]Setpoint(nil), r.Setpoints...)
+	c.Samples = append([]Sample(nil), r.Samples...)
+	return &c
+}
+
+// Setpoint is the mask's position for one depth. Positions are physical, in mm
+// from the last vertex before the mask to the modulating layer. Blurs are the
+// largest over the fields up to the limits' field fraction.
+type Setpoint struct {
+	VergenceD      float64 // apparent
+	MaskMM         float64 // least blur by exact rays
+	MaskParaxialMM float64
+	MaskBlurArcmin float64
+	ViewBlurArcmin float64
+	PixelArcmin    float64 // angle of a mask pixel at MaskParaxialMM
+}
+
+// Sample is what was measured at one field and depth, fields beyond the limits'
+// field fraction included.
+type Sample struct {
+	FieldFraction    float64 // of the tangent of the largest half angle
+	VergenceD        float64 // apparent
+	MaskBlurArcmin   float64
+	ViewBlurArcmin   float64
+	ViewDefocusD     float64
+	ViewAstigmatismD float64
+}
+
+// Checker checks trains for one problem by exact ray tracing. It reuses its
+// buffers: each goroutine needs its own. What it prepared of a train's surfaces
+// stands while it is given trains of the same groups, so that one whose gaps
+// alone change from call to call is measured without preparing it again.
+type Checker struct {
+	p              *objective.Problem
+	fractions      []float64       // of the tangent of the largest half angle, field samples
+	reference      int             // wavelength
+	weight         []float64       // of the wavelengths; they add up to 1
+	used           int             // field samples that sharpness metrics look at
+	depths         []float64       // apparent vergences, 1/mm
+	vergences      []float64       // those that are traced
+	share          [][]float64     // of each of them in a depth sample, by depth
+	ends           bool            // other wavelengths are traced at the ends of the depth range only
+	fills          []pupil         // by field
+	tracedBundles  []tracedBundle  // by field, then by vergence from far to near
+	sampledBundles []sampledBundle // by field, then depth
+	launch         rays            // all beams at the eye
+	between        lines           // a bundle between traced vergences
+	loss           *lossFill       // replaces the quadrature where rays are lost
+	rim            *rimBuffers
+	at             place                        // of the pupil's middle
+	away           []*Checker                   // with the pupil displaced, for its sharpness alone
+	summed         bool                         // a displaced pupil's bundles in use have been summed in full
+	indices        map[*catalog.Glass][]float64 // by wavelength
+	limits         []float64                    // by MetricList; +Inf for none
+	allowance      float64                      // factor on the requirements of exact setpoints; 1, more for near misses
+	// worstFirst are the bundles in use from the one that is likely to be worst
+	// on: from the outermost field to the axis, in each first what is traced.
+	// refocusSlackD is by how much the bounds of the eye's refocus are widened; 0 but for
+	// screens.
+	refocusSlackD float64
+	through       []float64 // weights of the rays that get through, a buffer
+	worstFirst    []int
+
+	// The train in hand.
+	t          *objective.Train
+	groups     []*objective.Group // that the surfaces were prepared from
+	layout     objective.Layout
+	seat       objective.Seat
+	steps      []step
+	beyondMask int
+	gapSteps   []int       // the step before which each gap lies, by gap
+	ratios     [][]float64 // by wavelength, then step
+	blocks     []block     // by wavelength
+	margin     float64     // as for [rays.through], over all that was traced
+	viewpoint  float64     // distance from the first vertex towards the world
+	layer      []float64   // paraxial distance from the first vertex behind the mask to the layer, by depth
+	chief      []float64   // paraxial height in it for unit slope towards the world, by depth
+	report     Report
+}
+
+// tracedBundle is what is traced: one field at one vergence.
+type tracedBundle struct {
+	field    int
+	tan      float64
+	vergence float64
+	from, to int   // its rays in a block
+	traced   []leg // by wavelength
+}
+
+// leg is how far a beam has been traced.
+type leg uint8
+
+const (
+	atEye leg = iota
+	toMask
+	toWorld
+)
+
+// block holds all beams of a wavelength.
+type block struct {
+	rays rays
+	mask lines // in the vertex plane before the mask, its glass allowed for
+	view lines // in the viewpoint plane
+}
+
+// sampledBundle is one field and depth sample.
+type sampledBundle struct {
+	field, depth int
+	tan          float64 // of the field angle
+	mask         []maskSums
+	view         []viewSums // by wavelength, as mask
+	maskAll      maskSums
+	lossy        bool // some ray of it is lost, and its sums come from what passes
+}
+
+// NewChecker prepares checks for p, which must not change afterwards.
+func NewChecker(p *objective.Problem) *Checker { return newChecker(p, leastRays(p), fieldFractions[:]) }
+
+// NewNearChecker prepares checks that also let near misses pass: trains that
+// exceed no limit on sharpness, colour and vignetting, and at their exact
+// setpoints neither travel nor mask size, by more than a factor, whatever the
+// clearance there. All else is judged as by [NewChecker].
+func NewNearChecker(p *objective.Problem, factor float64) *Checker {
+	c := NewChecker(p)
+	c.allowance = factor
+	for m := maskBlur; m <= vignetting; m++ {
+		c.limits[m] *= factor
+	}
+	return c
+}
+
+// NewCheckerAt prepares a checker that measures at given apparent vergences (1/mm,
+// from far to near within the range of p) in place of the depth samples, in the
+// same way: where not every sample is traced, by rays between the same ones.
+func NewCheckerAt(p *objective.Problem, vergences []float64) *Checker {
+	return newCheckerAt(p, leastRays(p), fieldFractions[:], vergences)
+}
+
+func newChecker(p *objective.Problem, q quadrature, fractions []float64) *Checker {
+	depths := make([]float64, max(p.DepthSteps, 1))
+	for i := range depths {
+		depths[i] = p.Depth(i)
+	}
+	return newCheckerAt(p, q, fractions, depths)
+}
+
+func newCheckerAt(p *objective.Problem, q quadrature, fractions, depths []float64) *Checker {
+	c := &Checker{p: p, allowance: 1, fractions: fractions, reference: p.Reference(), indices: map[*catalog.Glass][]float64{}}
+	var total float64
+	for _, w := range p.Weights {
+		total += w
+	}
+	for _, w := range p.Weights {
+		c.weight = append(c.weight, w/total)
+	}
+	for _, m := range MetricList {
+		c.limits = append(c.limits, p.Limits.Limit(m.Name))
+	}
+	c.depths = depths
+	c.vergences, c.share = tracedVergences(p, depths, q.vergences)
+	c.ends = q.colourEnds
+	for f, fraction := range fractions {
+		if fraction <= p.Limits.FieldFraction {
+			c.used = f + 1
+		}
+	}
+	for f := c.used - 1; f >= 0; f-- {
+		for _, traced := range []bool{true, false} {
+			for d := range c.depths {
+				if slices.Contains(c.share[d], 1) == traced {
+					c.worstFirst = append(c.worstFirst, f*len(c.depths)+d)
+				}
+			}
+		}
+	}
+	c.ratios = make([][]float64, len(c.weight))
+	c.loss = newLossFill()
+	c.layer = make([]float64, len(c.depths))
+	c.chief = make([]float64, len(c.depths))
+	c.report.Setpoints = make([]Setpoint, len(c.depths))
+	c.report.Samples = make([]Sample, len(fractions)*len(c.depths))
+	c.rim = newRimBuffers(len(fractions) * len(c.depths))
+	if p.SharpBox > 0 {
+		for k := 1; k < pupilPlaces; k++ {
+			a := *c
+			a.away = nil
+			a.at.x, a.at.y = placeIn(p.SharpBox, k)
+			a.layOut(q)
+			c.away = append(c.away, &a)
+		}
+	}
+	c.layOut(q)
+	return c
+}
+
+// layOut lays out the rays of every field and vergence, and the buffers that they
+// take.
+func (c *Checker) layOut(q quadrature) {
+	p := c.p
+	var n, most int
+	for f, fraction := range c.fractions {
+		fill := c.at.fill(p.Pupil/2, q.halfArms, fraction == 0)
+		c.fills = append(c.fills, fill)
+		most = max(most, len(fill.x))
+		for _, v := range c.vergences {
+			b := tracedBundle{field: f, tan: fraction * p.TanMax, vergence: v, from: n, to: n + len(fill.x), traced: make([]leg, len(c.weight))}
+			n = b.to
+			c.tracedBundles = append(c.tracedBundles, b)
+		}
+		for d := range c.depths {
+			c.sampledBundles = append(c.sampledBundles, sampledBundle{
+				field: f, depth: d, tan: fraction * p.TanMax,
+				mask: make([]maskSums, len(c.weight)), view: make([]viewSums, len(c.weight)),
+			})
+		}
+	}
+	c.launch = newRays(n)
+	for _, b := range c.tracedBundles {
+		fill := &c.fills[b.field]
+		for i := range fill.x {
+			c.launch.launch(b.from+i, fill.x[i], fill.y[i], b.tan, b.vergence)
+		}
+	}
+	for range c.weight {
+		c.blocks = append(c.blocks, block{newRays(n), newLines(n), newLines(n)})
+	}
+	c.between = newLines(most)
+}
+
+// Check traces t until it is clear which requirement or limit it fails first.
+// What it did not come to is NaN in the report, and the metric that fails may
+// be that of the first sample beyond the limit. A train that passes is measured
+// in full.
+func (c *Checker) Check(t *objective.Train) *Report {
+	c.prepare(t)
+	if !c.rejected() && c.measureUsed(true, true) {
+		c.measureRest()
+	}
+	return &c.report
+}
+
+// Measure traces t for everything, whatever fails. FailedBy is the same as
+// from Check.
+func (c *Checker) Measure(t *objective.Train) *Report {
+	c.prepare(t)
+	c.measureUsed(false, true)
+	c.measureRest()
+	return &c.report
+}
+
+// MeasureLimited traces t for the metrics, whatever fails, but leaves out
+// vignetting when it is not limited and fields that no metric looks at. It is meant for trains that differ in gaps and eye relief only, one after the other.
+func (c *Checker) MeasureLimited(t *objective.Train) *Report {
+	c.prepare(t)
+	c.measureUsed(false, c.limited(vignetting))
+	return &c.report
+}
+
+// measureUsed judges everything that requirements and limits look at, in their
+// order, the blurs also of displaced pupils. With stop it ends when one has failed;
+// it reports whether it came to its end.
+func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
+	used := c.usedBundles()
+	c.report.FailedBy = ""
+	c.sum(0, used)
+	for _, a := range c.away {
+		a.sum(0, used)
+	}
+	over := func() bool { return stop && c.failed() }
+	if c.judgeMask(); over() {
+		return false
+	}
+	if c.judgeMaskBlur(c.away); over() {
+		return false
+	}
+	if c.judgeDefocus(); over() {
+		return false
+	}
+	if c.judgeViewBlur(c.away); over() {
+		return false
+	}
+	if c.judgeFar(); over() {
+		return false
+	}
+	if vignetting {
+		if c.judgeVignetting(stop); over() {
+			return false
+		}
+	}
+	c.judgeTransmission()
+	return !over()
+}
+
+// measureRest adds the samples of fields that no limit on sharpness looks at.
+func (c *Checker) measureRest() {
+	used := c.usedBundles()
+	c.sum(used, len(c.sampledBundles))
+	for _, a := range c.away {
+		a.sum(used, len(c.sampledBundles))
+	}
+	for i := used; i < len(c.sampledBundles); i++ {
+		c.measureMaskBlur(i, c.away)
+		c.measureDefocus(i)
+		c.measureViewBlur(i, c.away)
+	}
+}
+
+// prepare lays out t and clears the report.
+func (c *Checker) prepare(t *objective.Train) {
+	p := c.p
+	c.t = t
+	if slices.Equal(t.Groups, c.groups) && t.Layout == c.layout && t.Seat == c.seat {
+		c.setGaps()
+	} else {
+		c.groups = append(c.groups[:0], t.Groups...)
+		c.layout, c.seat = t.Layout, t.Seat
+		c.steps, c.gapSteps, c.beyondMask = trainSteps(p, t, c.steps, c.gapSteps)
+		for w := range c.ratios {
+			c.ratios[w] = c.ratios[w][:0]
+		}
+		indexRatios(t, c.indicesOf, c.ratios)
+	}
+	c.margin = 1
+	for i := range c.tracedBundles {
+		clear(c.tracedBundles[i].traced)
+	}
+	c.viewpoint = -p.Viewpoint(t)
+	r := &c.report
+	r.FailedBy, r.TravelMM = "", math.NaN()
+	r.Metrics.reset()
+	if g, known := t.MassG(); known {
+		r.Metrics.MassG = g
+	}
+	if price, known := t.Price(); known {
+		r.Metrics.Price = price
+	}
+	nan := math.NaN()
+	for d, v := range c.depths {
+		position, chief := p.PlaceMask(t, v)
+		c.layer[d] = t.Gaps[t.MaskGap()] - position
+		c.chief[d] = -chief
+		r.Setpoints[d] = Setpoint{
+			VergenceD: 1000 * v, MaskMM: nan, MaskParaxialMM: position,
+			MaskBlurArcmin: nan, ViewBlurArcmin: nan, PixelArcmin: arcmin(p.MaskPixel / math.Abs(chief)),
+		}
+	}
+	for i := range c.sampledBundles {
+		b := &c.sampledBundles[i]
+		r.Samples[i] = Sample{
+			FieldFraction: c.fractions[b.field], VergenceD: 1000 * c.depths[b.depth],
+			MaskBlurArcmin: nan, ViewBlurArcmin: nan, ViewDefocusD: nan, ViewAstigmatismD: nan,
+		}
+	}
+	for _, a := range c.away {
+		a.follow(c)
+	}
+}
+
+// setGaps changes the distances of the surfaces that are laid out to those of
+// the train.
+func (c *Checker) setGaps() {
+	c.steps[0].distance = c.t.EyeRelief
+	for gap, s := range c.gapSteps {
+		c.steps[s].distance = c.t.Gaps[gap]
+	}
+}
+
+// indicesOf is the index of g at every wavelength.
+func (c *Checker) indicesOf(g *catalog.Glass) []float64 {
+	n, ok := c.indices[g]
+	if !ok {
+		for _, w := range c.p.WavelengthsNM {
+			n = append(n, g.Index(w))
+		}
+		c.indices[g] = n
+	}
+	return n
+}

@@ -1,0 +1,187 @@
+package raycheck
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/integrate/quad"
+)
+
+// lossChords is the number of chords in half the pupil by which a bundle that
+// loses rays is filled, and lossScan that of rays along each that look for
+// losses; lossHalvings is how often the stretch in which they begin is halved,
+// and lossNodes the number of Gauss nodes in what gets through.
+const (
+	lossChords   = 18
+	lossScan     = 9
+	lossHalvings = 7
+	lossNodes    = 6
+	// lossStretches is the largest number of stretches of a chord that get through,
+	// each in two halves.
+	lossStretches = lossScan + 1
+)
+
+// lossFill fills the part of a pupil that gets through. The pupil is cut into
+// chords along y, at abscissas radius·sin τ with τ in equal steps. Along each, the
+// ordinates at which losses begin are found by halving, and what lies between
+// them is filled by Gauss-Legendre nodes. Next to a loss slopes vary with the
+// root of the distance from it, which the square of a new variable makes smooth.
+type lossFill struct {
+	points       pupil
+	rays         rays
+	mask, view   lines
+	alive        []bool // of the scan
+	good, bad    []float64
+	node, weight []float64
+}
+
+func newLossFill() *lossFill {
+	most := lossChords * lossStretches * lossNodes
+	scan := lossChords * lossScan
+	f := &lossFill{
+		rays: newRays(max(most, scan)), mask: newLines(most), view: newLines(most),
+		alive: make([]bool, scan), good: make([]float64, scan), bad: make([]float64, scan),
+		node: make([]float64, lossNodes), weight: make([]float64, lossNodes),
+	}
+	f.points = pupil{make([]float64, 0, most), make([]float64, 0, most), make([]float64, 0, most)}
+	quad.Legendre{}.FixedLocations(f.node, f.weight, 0, 1)
+	return f
+}
+
+// refill replaces the quadrature of a bundle that loses rays, because the Gauss
+// rule is valid for the full pupil only. Which rays enter the sums in the mask
+// shows when they have been traced to the world.
+func (c *Checker) refill(b *sampledBundle) {
+	b.maskAll = maskSums{}
+	for w := range c.blocks {
+		b.mask[w], b.view[w] = maskSums{}, viewSums{}
+		for _, side := range c.at.sides() {
+			c.refillSide(b, w, side)
+		}
+		b.maskAll.add(&b.mask[w], c.weight[w])
+	}
+}
+
+// refillSide does so at wavelength w for the half of the pupil on a side of its
+// middle, 1 or -1.
+func (c *Checker) refillSide(b *sampledBundle, w int, side float64) {
+	f := c.loss
+	c.fillWhatPasses(b, w, side)
+	n := len(f.points.x)
+	r, mask, view := f.rays.part(0, n), f.mask.part(0, n), f.view.part(0, n)
+	for i := range f.points.x {
+		r.launch(i, f.points.x[i], f.points.y[i], b.tan, c.depths[b.depth])
+	}
+	c.throughSteps(&r, w, 0, c.beyondMask)
+	c.beforeMask(&mask, &r)
+	c.throughSteps(&r, w, c.beyondMask, len(c.steps))
+	c.atViewpoint(&view, &r)
+	for i := range f.points.weight {
+		if r.lost(i) {
+			f.points.weight[i] = 0
+		}
+	}
+	m, v := c.maskSums(&mask, f.points.weight, b), c.viewSums(&view, f.points.weight, b)
+	share := 1 / float64(len(c.at.sides()))
+	b.mask[w].add(&m, share)
+	b.view[w].add(&v, share)
+}
+
+// chord is chord i: its abscissa, half its length, and its share of the pupil.
+func (c *Checker) chord(i int) (x, half, share float64) {
+	sin, cos := math.Sincos(math.Pi / 2 * (float64(i) + 0.5) / lossChords)
+	// Both the chord's length and the step in x go with cos τ; the mean of its
+	// square is a half.
+	return c.p.Pupil / 2 * sin, c.p.Pupil / 2 * cos, 2 * cos * cos / lossChords
+}
+
+// fillWhatPasses fills the part of the pupil of b that gets through at wavelength
+// w, the half on a side of its middle. Ordinates are counted in half chords.
+func (c *Checker) fillWhatPasses(b *sampledBundle, w int, side float64) {
+	f := c.loss
+	f.points.x, f.points.y, f.points.weight = f.points.x[:0], f.points.y[:0], f.points.weight[:0]
+	at := func(j int) float64 { return 2*float64(j)/(lossScan-1) - 1 }
+	launch := func(k, i int, t float64) {
+		x, half, _ := c.chord(i)
+		f.rays.launch(k, c.at.x+float64(side*x), c.at.y+float64(half*t), b.tan, c.depths[b.depth])
+	}
+	for i := range lossChords {
+		for j := range lossScan {
+			launch(i*lossScan+j, i, at(j))
+		}
+	}
+	r := f.rays.part(0, lossChords*lossScan)
+	c.throughSteps(&r, w, 0, len(c.steps))
+	for k := range f.alive {
+		f.alive[k] = !r.lost(k)
+	}
+	// good[k] and bad[k] close in on where losses begin between rays k and k+1.
+	begins := func(k int) bool { return k%lossScan < lossScan-1 && f.alive[k] != f.alive[k+1] }
+	for k := range f.alive {
+		if begins(k) {
+			f.good[k], f.bad[k] = at(k%lossScan), at(k%lossScan+1)
+			if !f.alive[k] {
+				f.good[k], f.bad[k] = f.bad[k], f.good[k]
+			}
+		}
+	}
+	for range lossHalvings {
+		n := 0
+		for k := range f.alive {
+			if begins(k) {
+				launch(n, k/lossScan, (f.good[k]+f.bad[k])/2)
+				n++
+			}
+		}
+		r := f.rays.part(0, n)
+		c.throughSteps(&r, w, 0, len(c.steps))
+		n = 0
+		for k := range f.alive {
+			if begins(k) {
+				if middle := (f.good[k] + f.bad[k]) / 2; r.lost(n) {
+					f.bad[k] = middle
+				} else {
+					f.good[k] = middle
+				}
+				n++
+			}
+		}
+	}
+	for i := range lossChords {
+		from, sharp := -1.0, false // where a stretch begins, and whether after a loss
+		for j := range lossScan {
+			k := i*lossScan + j
+			switch {
+			case begins(k) && f.alive[k]:
+				f.addStretch(c, i, side, from, f.good[k], sharp, true)
+			case begins(k):
+				from, sharp = f.good[k], true
+			case j == lossScan-1 && f.alive[k]:
+				f.addStretch(c, i, side, from, 1, sharp, false)
+			}
+		}
+	}
+}
+
+// addStretch fills chord i from one ordinate to another; lossy tells of each end
+// whether a loss is there.
+func (f *lossFill) addStretch(c *Checker, i int, side, from, to float64, lossyFrom, lossyTo bool) {
+	if lossyFrom && lossyTo {
+		middle := (from + to) / 2
+		f.addStretch(c, i, side, from, middle, true, false)
+		f.addStretch(c, i, side, middle, to, false, true)
+		return
+	}
+	x, half, share := c.chord(i)
+	length := to - from
+	for k, s := range f.node {
+		// Of the chord's two halves each counts a half.
+		t, weight := from+float64(length*s), share*f.weight[k]*length/2
+		switch {
+		case lossyFrom:
+			t, weight = from+float64(length*s*s), weight*2*s
+		case lossyTo:
+			t, weight = to-float64(length*s*s), weight*2*s
+		}
+		f.points.add(c.at.x+float64(side*x), c.at.y+float64(half*t), weight)
+	}
+}

@@ -1,0 +1,278 @@
+package raycheck
+
+import "math"
+
+// throughSteps takes rays of wavelength w through the surfaces from and up to but
+// not including to. margin is as for [rays.through].
+func (c *Checker) throughSteps(r *rays, w, from, to int) (margin float64) {
+	margin = 1
+	for s := from; s < to; s++ {
+		margin = min(margin, r.through(&c.steps[s], c.ratios[w][s]))
+	}
+	return margin
+}
+
+// trace takes beams from and up to but not including to on to the mask or to
+// the world at all wavelengths, the reference first because others refer to it.
+func (c *Checker) trace(from, to int, until leg) {
+	c.traceWavelength(from, to, c.reference, until)
+	for w := range c.blocks {
+		if w != c.reference {
+			c.traceWavelength(from, to, w, until)
+		}
+	}
+}
+
+// traceWavelength does so at wavelength w. Neighbours that have come as far are
+// traced together.
+func (c *Checker) traceWavelength(from, to, w int, until leg) {
+	for i := from; i < to; {
+		at, j := c.tracedBundles[i].traced[w], i+1
+		if c.refers(i, w) {
+			i = j
+			continue
+		}
+		for j < to && c.tracedBundles[j].traced[w] == at && !c.refers(j, w) {
+			j++
+		}
+		for ; at < until; at++ {
+			c.traceOn(i, j, w, at)
+		}
+		i = j
+	}
+	for i := from; i < to; i++ {
+		for at := c.tracedBundles[i].traced[w]; at < until && c.refers(i, w); at++ {
+			c.refer(i, w, at)
+		}
+	}
+}
+
+// refers reports whether beam i at wavelength w is not traced but follows from the
+// reference and the ends of the depth range, which have to be traced before it.
+func (c *Checker) refers(i, w int) bool {
+	k := i % len(c.vergences)
+	return c.ends && w != c.reference && k > 0 && k < len(c.vergences)-1
+}
+
+// refer finds beam i at wavelength w as traceOn does.
+func (c *Checker) refer(i, w int, at leg) {
+	n := len(c.vergences)
+	far := i - i%n
+	to, from := &c.blocks[w].mask, &c.blocks[c.reference].mask
+	if at == toMask {
+		to, from = &c.blocks[w].view, &c.blocks[c.reference].view
+	}
+	part := func(of *lines, traced int) lines {
+		return of.part(c.tracedBundles[traced].from, c.tracedBundles[traced].to)
+	}
+	here, there := part(to, i), part(from, i)
+	farHere, farThere := part(to, far), part(from, far)
+	nearHere, nearThere := part(to, far+n-1), part(from, far+n-1)
+	here.between(float64(i%n)/float64(n-1), &there, &farHere, &farThere, &nearHere, &nearThere)
+	c.tracedBundles[i].traced[w] = at + 1
+}
+
+// traceOn takes neighbouring beams from the eye to the mask, or from there to
+// the world.
+func (c *Checker) traceOn(from, to, w int, at leg) {
+	k := &c.blocks[w]
+	first, last := c.tracedBundles[from].from, c.tracedBundles[to-1].to
+	r := k.rays.part(first, last)
+	if at == atEye {
+		launch := c.launch.part(first, last)
+		r.copyFrom(&launch)
+		c.margin = min(c.margin, c.throughSteps(&r, w, 0, c.beyondMask))
+		l := k.mask.part(first, last)
+		c.beforeMask(&l, &r)
+	} else {
+		c.margin = min(c.margin, c.throughSteps(&r, w, c.beyondMask, len(c.steps)))
+		l := k.view.part(first, last)
+		c.atViewpoint(&l, &r)
+	}
+	for i := from; i < to; i++ {
+		c.tracedBundles[i].traced[w] = at + 1
+	}
+}
+
+// beforeMask gives rays that have passed the surfaces before the mask's gap as
+// lines in the vertex plane of the last one. The mask's glass has been allowed
+// for up to its middle, where the layer lies.
+func (c *Checker) beforeMask(l *lines, r *rays) {
+	half := c.p.MaskGlass / 2
+	for i := range l.x {
+		per := r.per[i]
+		sx, sy := r.kx[i]*per, r.ky[i]*per
+		x, y := r.x[i]-float64(r.w[i]*sx), r.y[i]-float64(r.w[i]*sy)
+		if half > 0 {
+			shift := half * plateSlope(c.p.MaskGlassIndex, r.kw[i])
+			x += float64(shift * r.kx[i])
+			y += float64(shift * r.ky[i])
+		}
+		l.x[i], l.y[i], l.sx[i], l.sy[i] = x, y, sx, sy
+	}
+}
+
+// atViewpoint gives rays that have passed the train as lines in the viewpoint
+// plane.
+func (c *Checker) atViewpoint(l *lines, r *rays) {
+	for i := range l.x {
+		per := r.per[i]
+		sx, sy := r.kx[i]*per, r.ky[i]*per
+		f := c.viewpoint - r.w[i]
+		l.x[i], l.y[i], l.sx[i], l.sy[i] = r.x[i]+float64(f*sx), r.y[i]+float64(f*sy), sx, sy
+	}
+}
+
+// linesOf are the rays of bundle b among lines of a wavelength: those of a beam,
+// or between the beams of its field.
+func (c *Checker) linesOf(of *lines, b *sampledBundle) lines {
+	n := len(c.vergences)
+	beams := c.tracedBundles[b.field*n : (b.field+1)*n]
+	share := c.share[b.depth]
+	for i, q := range share {
+		if q == 1 {
+			return of.part(beams[i].from, beams[i].to)
+		}
+	}
+	from := of.part(beams[0].from, beams[n-1].to)
+	l := c.between.part(0, beams[0].to-beams[0].from)
+	l.mix(&from, share)
+	return l
+}
+
+// sumMask sums up the crossings of b with the mask's layer at all wavelengths.
+// A lost ray makes a sum NaN.
+func (c *Checker) sumMask(b *sampledBundle) {
+	weight := c.fills[b.field].weight
+	b.maskAll = maskSums{}
+	for w := range b.mask {
+		l := c.linesOf(&c.blocks[w].mask, b)
+		b.mask[w] = c.maskSums(&l, weight, b)
+		b.maskAll.add(&b.mask[w], c.weight[w])
+	}
+}
+
+// sumView does so for wavelength w in the viewpoint plane.
+func (c *Checker) sumView(b *sampledBundle, w int) {
+	l := c.linesOf(&c.blocks[w].view, b)
+	b.view[w] = c.viewSums(&l, c.fills[b.field].weight, b)
+}
+
+// sum traces all that bundles from and up to but not including to need, whole
+// fields, and sums it up, each bundle that loses rays by a filling of its own.
+func (c *Checker) sum(from, to int) {
+	if from == to {
+		return
+	}
+	n := len(c.vergences)
+	c.trace(c.sampledBundles[from].field*n, (c.sampledBundles[to-1].field+1)*n, toWorld)
+	for i := range c.sampledBundles[from:to] {
+		b := &c.sampledBundles[from+i]
+		if c.skips(b.field) {
+			continue
+		}
+		c.sumMask(b)
+		b.lossy = math.IsNaN(b.maskAll.pp)
+		for w := range b.view {
+			c.sumView(b, w)
+			b.lossy = b.lossy || math.IsNaN(b.view[w].eyy)
+		}
+		if b.lossy = b.lossy || !c.certain() && c.losesRim(b); b.lossy {
+			c.refill(b)
+		}
+	}
+}
+
+// losesRim reports whether a bundle loses a ray on the pupil's rim, outside the
+// quadrature's outermost ring.
+func (c *Checker) losesRim(b *sampledBundle) bool {
+	r := c.rim.rays.part(0, rimHalfPoints)
+	for w := range c.blocks {
+		for _, side := range c.at.sides() {
+			for j := range rimHalfPoints {
+				x, y := rimPoint(j)
+				r.launch(j, c.at.x+float64(side*c.p.Pupil/2*x), c.at.y+float64(c.p.Pupil/2*y), b.tan, c.depths[b.depth])
+			}
+			c.throughSteps(&r, w, 0, len(c.steps))
+			for j := range rimHalfPoints {
+				if r.lost(j) {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+// maskSums sums up where rays cross the mask's layer. They are taken at the
+// paraxial setpoint and from the paraxial chief ray, next to which the sums lose
+// no digits.
+func (c *Checker) maskSums(l *lines, weight []float64, b *sampledBundle) maskSums {
+	var a maskSums
+	distance, chief := c.layer[b.depth], c.chief[b.depth]*b.tan
+	n := len(weight)
+	x, y, lx, ly := l.x[:n], l.y[:n], l.sx[:n], l.sy[:n]
+	for i, q := range weight {
+		if q == 0 {
+			continue
+		}
+		sx, sy := lx[i], ly[i]
+		px, py := x[i]+float64(distance*sx), y[i]+float64(distance*sy)-chief
+		a.weight += q
+		a.py += float64(q * py)
+		a.sy += float64(q * sy)
+		a.pp += float64(q * (float64(px*px) + float64(py*py)))
+		a.ps += float64(q * (float64(px*sx) + float64(py*sy)))
+		a.ss += float64(q * (float64(sx*sx) + float64(sy*sy)))
+	}
+	switch {
+	case c.at.x != 0:
+		for i, q := range weight {
+			if q != 0 {
+				a.px += float64(q * (x[i] + float64(distance*lx[i])))
+				a.sx += float64(q * lx[i])
+			}
+		}
+	case b.field == 0 && c.at.y == 0:
+		a.py, a.sy = 0, 0
+	}
+	return a
+}
+
+// viewSums sums up how rays leave the first vertex, in the viewpoint plane.
+func (c *Checker) viewSums(l *lines, weight []float64, b *sampledBundle) viewSums {
+	var a viewSums
+	theta := c.t.AngularMagnification
+	v, chief := c.depths[b.depth]/(theta*theta), b.tan/theta
+	n := len(weight)
+	lx, ly, sx, sy := l.x[:n], l.y[:n], l.sx[:n], l.sy[:n]
+	for i, q := range weight {
+		if q == 0 {
+			continue
+		}
+		x, y := lx[i], ly[i]
+		ex, ey := sx[i]+float64(v*x), sy[i]+float64(v*y)-chief
+		a.weight += q
+		a.y += float64(q * y)
+		a.ey += float64(q * ey)
+		qx, qy, qex, qey := q*x, q*y, q*ex, q*ey
+		a.xx += float64(qx * x)
+		a.xe += float64(qx * ex)
+		a.exx += float64(qex * ex)
+		a.yy += float64(qy * y)
+		a.ye += float64(qy * ey)
+		a.eyy += float64(qey * ey)
+	}
+	switch {
+	case c.at.x != 0:
+		for i, q := range weight {
+			if q != 0 {
+				a.x += float64(q * lx[i])
+				a.ex += float64(q * (sx[i] + float64(v*lx[i])))
+			}
+		}
+	case b.field == 0 && c.at.y == 0:
+		a.y, a.ey = 0, 0
+	}
+	return a
+}

@@ -1,0 +1,111 @@
+package raycheck
+
+import (
+	"math"
+
+	"relaysweep/objective"
+	"relaysweep/objective/internal/testlens"
+	"relaysweep/objective/internal/testtrain"
+	"testing"
+)
+
+// densePupil fills a disc of the given radius with the centres of the equal
+// square cells that lie in it, cells of them across the diameter.
+func densePupil(radius float64, cells int) pupil {
+	h := 2 * radius / float64(cells)
+	var f pupil
+	for i := range (cells + 1) / 2 {
+		x := (float64(i) + 0.5) * h
+		for j := range cells {
+			y := (float64(j) + 0.5 - float64(cells)/2) * h
+			if math.Hypot(x, y) < radius {
+				f.add(x, y, 1)
+			}
+		}
+	}
+	for i := range f.weight {
+		f.weight[i] = 1 / float64(len(f.x))
+	}
+	return f
+}
+
+// denseRays launches a bundle's rays from all points of a filling on a side of the
+// middle of the checker's pupil.
+func denseRays(c *Checker, b *sampledBundle, f *pupil, side float64) *rays {
+	r := newRays(len(f.x))
+	for i := range f.x {
+		r.launch(i, c.at.x+side*f.x[i], c.at.y+f.y[i], b.tan, c.depths[b.depth])
+	}
+	return &r
+}
+
+// summedDensely is a bundle of the checker's train with its sums from a uniform
+// filling, of which any part is as good as the whole.
+func summedDensely(c *Checker, k, cells int) sampledBundle {
+	b := c.sampledBundles[k]
+	b.mask, b.view = make([]maskSums, len(b.mask)), make([]viewSums, len(b.view))
+	b.maskAll = maskSums{}
+	f := densePupil(c.p.Pupil/2, cells)
+	mask, view, weight := newLines(len(f.x)), newLines(len(f.x)), make([]float64, len(f.x))
+	for w := range c.blocks {
+		sides := []float64{1}
+		if c.at.x != 0 {
+			sides = []float64{1, -1}
+		}
+		for _, side := range sides {
+			r := denseRays(c, &b, &f, side)
+			c.throughSteps(r, w, 0, c.beyondMask)
+			c.beforeMask(&mask, r)
+			c.throughSteps(r, w, c.beyondMask, len(c.steps))
+			c.atViewpoint(&view, r)
+			for i := range weight {
+				weight[i] = f.weight[i] / float64(len(sides))
+				if r.lost(i) {
+					weight[i] = 0
+				}
+			}
+			m, v := c.maskSums(&mask, weight, &b), c.viewSums(&view, weight, &b)
+			b.mask[w].add(&m, 1)
+			b.view[w].add(&v, 1)
+		}
+		b.maskAll.add(&b.mask[w], c.weight[w])
+	}
+	return b
+}
+
+// TestPupilCut cuts segments off a disc and counts what is left of a fine grid; with
+// k = 1/2 the segment is 1/3 - sqrt(3)/(4π) of the disc (half angle π/3).
+func TestPupilCut(t *testing.T) {
+	if objective.PupilCut(0) != 0 || objective.PupilCut(-1) != 0 || objective.PupilCut(0.5) != 1 || objective.PupilCut(1) != 1 {
+		t.Errorf("nothing lost %v, half lost %v, all lost %v", objective.PupilCut(0), objective.PupilCut(0.5), objective.PupilCut(1))
+	}
+	testlens.Near(t, "k = 1/2", objective.PupilCut(1.0/3-math.Sqrt(3)/(4*math.Pi)), 0.5, 1e-12)
+	const cells = 2000
+	for _, share := range []float64{0.002, 0.05, 0.1, 0.3, 0.49} {
+		cut := objective.PupilCut(share)
+		inside, off := 0, 0
+		for i := range cells {
+			for j := range cells {
+				x, y := (float64(i)+0.5)/cells*2-1, (float64(j)+0.5)/cells*2-1
+				if math.Hypot(x, y) < 1 {
+					inside++
+					if y > 1-cut {
+						off++
+					}
+				}
+			}
+		}
+		testlens.Near(t, "share", float64(off)/float64(inside), share, 5e-4)
+	}
+}
+
+// TestApertureReach: what apertures have to pass shrinks by the cut of the pupil, not by
+// that of the box; the largest field stays that of the whole pupil.
+func TestApertureReach(t *testing.T) {
+	p := testtrain.Problem()
+	train := testtrain.Simple(t, p)
+	whole := p.FieldTan(train)
+	p.PupilCut = objective.PupilCut(0.1) // k = 0.6870
+	testlens.Near(t, "reach", p.PassingEdge(), (0.68705*4+2)/2, 1e-4)
+	testlens.Near(t, "field", p.FieldTan(train), whole, 0)
+}

@@ -1,0 +1,166 @@
+package raycheck
+
+import (
+	"math"
+
+	"relaysweep/catalog"
+	"relaysweep/objective"
+)
+
+// RayPoint is where a ray meets something, in mm, and its direction cosines
+// from there on towards the world. z counts from the first vertex and grows
+// towards the eye, so N is negative.
+type RayPoint struct {
+	At      RayPlace
+	Surface int // of a lens, counted from the world over the whole train; -1 elsewhere
+	X, Y, Z float64
+	L, M, N float64
+}
+
+// RayPlace tells what a ray meets.
+type RayPlace uint8
+
+// The places along a ray.
+const (
+	AtEye RayPlace = iota
+	AtPlate
+	AtMask
+	AtLens
+)
+
+// TraceRay follows one ray from the point (x, y) of the eye's pupil, in mm,
+// with slopes sx and sy per unit distance towards the world, through all
+// surfaces and plates to the first vertex. maskMM is the physical position of
+// the mask's layer behind the last vertex before it; the combiner stands
+// midway in the eye relief. The points end where the ray misses a surface or
+// is totally reflected: complete is then false, and the last point's direction
+// the one in which it arrived.
+func TraceRay(p *objective.Problem, t *objective.Train, maskMM, wavelengthNM, x, y, sx, sy float64) (points []RayPoint, complete bool) {
+	z := t.Length + t.EyeRelief
+	k := math.Sqrt(1 + sx*sx + sy*sy)
+	ray := RayPoint{AtEye, -1, x, y, z, sx / k, sy / k, -1 / k}
+	points = append(points, ray)
+	index := 1.0
+	// meet takes the ray to a surface with its vertex at z.
+	meet := func(at RayPlace, number int, vertex float64, surface catalog.Surface, next float64) bool {
+		if !ray.cross(vertex, surface) {
+			return false
+		}
+		ray.At, ray.Surface = at, number
+		ok := ray.bend(vertex, surface, index, next)
+		points = append(points, ray)
+		index = next
+		return ok
+	}
+	flat := catalog.Surface{RadiusMM: math.Inf(1)}
+	plate := func(middle, thickness, n float64) bool {
+		return meet(AtPlate, -1, middle+thickness/2, flat, n) && meet(AtPlate, -1, middle-thickness/2, flat, 1)
+	}
+	if p.CombinerMM > 0 && !plate(t.Length+t.EyeRelief/2, p.CombinerMM, p.CombinerIndex) {
+		return points, false
+	}
+	number := -1
+	for _, g := range t.Groups {
+		for _, e := range g.Elements {
+			number += len(e.Surfaces)
+		}
+	}
+	z = t.Length
+	for g := len(t.Groups) - 1; g >= 0; g-- {
+		elements := t.Groups[g].Elements
+		for i := len(elements) - 1; i >= 0; i-- {
+			e := elements[i]
+			for s := len(e.Surfaces) - 1; s >= 0; s-- {
+				next := 1.0
+				if s > 0 {
+					next = e.Glasses[s-1].Index(wavelengthNM)
+				}
+				if !meet(AtLens, number, z, e.Surfaces[s], next) {
+					return points, false
+				}
+				number--
+				if s > 0 {
+					z -= e.Thickness[s-1]
+				}
+			}
+			if i > 0 {
+				z -= t.Groups[g].GapsMM[i-1]
+			}
+		}
+		if g == 0 {
+			break
+		}
+		z -= t.Gaps[g-1]
+		if g-1 != t.MaskGap() {
+			continue
+		}
+		layer := z + maskMM
+		half, n := p.MaskGlass/2, p.MaskGlassIndex
+		if half == 0 {
+			n = 1
+		}
+		if half > 0 && !meet(AtPlate, -1, layer+half, flat, n) || !meet(AtMask, -1, layer, flat, n) ||
+			half > 0 && !meet(AtPlate, -1, layer-half, flat, 1) {
+			return points, false
+		}
+	}
+	return points, true
+}
+
+// cross moves the ray to its crossing with a surface, false for a miss. A
+// conic is F(P) = c(x² + y² + (1+κ)z²) - 2z = 0, quadratic along the ray; of
+// its two crossings the one at which a ray towards the world comes out of the
+// side where F < 0 lies next to the vertex. Polynomial terms follow by
+// Newton's iteration.
+func (r *RayPoint) cross(vertex float64, surface catalog.Surface) bool {
+	c, k := surface.Curvature(), 1+surface.Conic
+	z := r.Z - vertex
+	a := c * (r.L*r.L + r.M*r.M + k*r.N*r.N)
+	b := c*(r.L*r.X+r.M*r.Y+k*r.N*z) - r.N
+	f := c*(r.X*r.X+r.Y*r.Y+k*z*z) - 2*z
+	s := -f / (b + math.Sqrt(b*b-a*f))
+	if !surface.IsSpherical() && surface.Asphere != nil {
+		if math.IsNaN(s) {
+			s = -z / r.N
+		}
+		for range asphereIterations {
+			h := math.Hypot(r.X+s*r.L, r.Y+s*r.M)
+			rate := r.N
+			if h > 0 {
+				rate -= surface.SagSlope(h) * ((r.X+s*r.L)*r.L + (r.Y+s*r.M)*r.M) / h
+			}
+			s -= (z + s*r.N - surface.Sag(h)) / rate
+		}
+		if miss := z + s*r.N - surface.Sag(math.Hypot(r.X+s*r.L, r.Y+s*r.M)); !(math.Abs(miss) < asphereAccepted) {
+			return false
+		}
+	}
+	if k*c*(z+s*r.N) >= 1 || math.IsNaN(s) {
+		return false
+	}
+	r.X, r.Y, r.Z = r.X+s*r.L, r.Y+s*r.M, r.Z+s*r.N
+	return true
+}
+
+// bend refracts the ray, false for total reflection. The part of n·k that is
+// tangential to the surface is kept (Snell's law as a vector equation), and
+// what is normal follows from the length of n'·k'.
+func (r *RayPoint) bend(vertex float64, surface catalog.Surface, n, next float64) bool {
+	h := math.Hypot(r.X, r.Y)
+	var nx, ny float64
+	if h > 0 {
+		slope := surface.SagSlope(h)
+		nx, ny = slope*r.X/h, slope*r.Y/h
+	}
+	length := math.Sqrt(1 + nx*nx + ny*ny)
+	nx, ny, nz := nx/length, ny/length, -1/length // towards the world
+	along := r.L*nx + r.M*ny + r.N*nz
+	tx, ty, tz := n*(r.L-along*nx), n*(r.M-along*ny), n*(r.N-along*nz)
+	normal2 := next*next - tx*tx - ty*ty - tz*tz
+	if along <= 0 || normal2 < 0 {
+		return false
+	}
+	normal := math.Sqrt(normal2)
+	r.L, r.M, r.N = (tx+normal*nx)/next, (ty+normal*ny)/next, (tz+normal*nz)/next
+	return true
+}
