@@ -8,6 +8,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // thinPair is a unit afocal pair of weak-aberration singlets of focal length f, with a
@@ -83,7 +84,7 @@ func TestErrorsAreLenses(t *testing.T) {
 	}
 	changed := p.TrainAt(objective.Space{Layout: train.Layout, Seat: train.Seat}, elements,
 		[][]float64{nil, {train.Groups[1].GapsMM[0] + 0.15}, nil}, []float64{train.Gaps[0] + 0.3, train.Gaps[1] - 0.4}, train.EyeRelief)
-	want := objective.NewChecker(p).Measure(changed).Metrics
+	want := raycheck.NewChecker(p).Measure(changed).Metrics
 	for _, c := range []struct {
 		figure int
 		want   float64

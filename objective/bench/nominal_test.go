@@ -6,7 +6,7 @@ import (
 
 	"pgregory.net/rapid"
 
-	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 )
 
 // TestNominal holds a build without errors against the ray check, metric for metric.
@@ -21,7 +21,7 @@ func TestNominal(t *testing.T) {
 		if rapid.Bool().Draw(t, "fixed") {
 			on = Compensators{}
 		}
-		want := objective.NewChecker(p).Measure(train)
+		want := raycheck.NewChecker(p).Measure(train)
 		m := &want.Metrics
 		if math.IsInf(m.ViewBlurArcmin, 1) || m.VignettedPct > 40 {
 			return // bundles of which rays are lost are filled in another way
