@@ -149,7 +149,7 @@ func WriteReport(path string, r *Report) error {
 // reportEnd is the last line of a page.
 const reportEnd = "<!-- %x -->\n"
 
-// IsReport tells whether the file at path is a page as [WriteReport] wrote it, to
+// IsReport reports whether the file at path is a page as [WriteReport] wrote it, to
 // the byte.
 func IsReport(path string) bool {
 	f, size, err := openRegular(path)

@@ -17,10 +17,7 @@ func marginPageTable(l *ReportDesign, asked []Asked) pageTable {
 		if bound == AtLeast {
 			sign, margin = "≥ ", value-limit
 		}
-		decimals, ok := decimalsOf[name]
-		if !ok {
-			decimals = 2
-		}
+		decimals := decimalsOf(name)
 		t.Rows = append(t.Rows, pageRow{Cells: []pageCell{
 			said(name), words(unit), reached, plain(sign + Fixed(limit, decimals)), plain(Fixed(margin, decimals)),
 			drawn(shareBar(usedShare(value, bound, limit))),
@@ -34,11 +31,7 @@ func marginPageTable(l *ReportDesign, asked []Asked) pageTable {
 		add(a.Column, unit, columnCell(l.Design, a.Column), value, a.Bound, a.Value)
 	}
 	for _, m := range l.Margins {
-		decimals, ok := decimalsOf[m.Name]
-		if !ok {
-			decimals = 2
-		}
-		add(m.Name, m.Unit, plain(Fixed(m.Reached, decimals)), m.Reached, m.Bound, m.Asked)
+		add(m.Name, m.Unit, plain(Fixed(m.Reached, decimalsOf(m.Name))), m.Reached, m.Bound, m.Asked)
 	}
 	return t
 }

@@ -15,7 +15,7 @@ type wantColumn[T any] struct {
 }
 
 func wantSwept(axes []Axis, units ...string) []wantColumn[Design] {
-	types := map[Kind]string{KindFloat: "double", KindString: "string", KindInt: "int64", KindBool: "bool"}
+	types := map[Kind]string{KindFloat: "double", KindString: "string", KindInt: "int64"}
 	var out []wantColumn[Design]
 	for i, a := range axes {
 		out = append(out, wantColumn[Design]{Name: a.Key, Type: types[a.Kind], Unit: units[i],

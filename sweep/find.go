@@ -13,6 +13,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/journal"
 )
 
 // candidate is a design that meets every paraxial requirement, in the few
@@ -40,7 +41,7 @@ func (c *candidate) solveOf(lib *objective.Library, group func(objective.StackCo
 		t.Groups = append(t.Groups, group(code))
 	}
 	if failed := lib.Problem.Solve(t, c.inner); failed != objective.Met {
-		return nil, fmt.Errorf("%s, which met every requirement, now fails %v: the journal %w", t.DesignID(), failed, errDamaged)
+		return nil, fmt.Errorf("%s, which met every requirement, now fails %v: the journal %w", t.DesignID(), failed, journal.ErrUnfit)
 	}
 	return t, nil
 }

@@ -9,6 +9,7 @@ import (
 	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/spec"
 )
 
 // lever is one requirement or limit that can be eased alone.
@@ -48,7 +49,7 @@ const vignetted = "vignetted_pct"
 // levers are the paraxial requirements on a library's trains that a number in the
 // spec or the lens tables sets, in the order in which they are tested. The
 // aperture's number is the field: its width in degrees, the height going with it.
-func levers(spec *Spec, lib *objective.Library) []lever {
+func levers(s *spec.Spec, lib *objective.Library) []lever {
 	p := lib.Problem
 	more := func(name string, start, eased float64, set func(p *objective.Problem, v float64)) lever {
 		return lever{name: name, start: start, eased: math.Max(start, eased), set: set}
@@ -67,10 +68,10 @@ func levers(spec *Spec, lib *objective.Library) []lever {
 		more("length", p.LengthMax, math.Inf(1), func(p *objective.Problem, v float64) { p.LengthMax = v }),
 		less("relief", p.ReliefMin, p.CombinerMM, func(p *objective.Problem, v float64) { p.ReliefMin = v }),
 		more("relief_max_mm", p.ReliefMax, easedRelief, func(p *objective.Problem, v float64) { p.ReliefMax = v }),
-		less("aperture", spec.Field.WidthDeg, spec.Field.WidthDeg*easedField, func(p *objective.Problem, v float64) {
-			eased := *spec
+		less("aperture", s.Field.WidthDeg, s.Field.WidthDeg*easedField, func(p *objective.Problem, v float64) {
+			eased := *s
 			eased.Field.WidthDeg = v
-			eased.Field.HeightDeg = spec.Field.HeightDeg * v / spec.Field.WidthDeg
+			eased.Field.HeightDeg = s.Field.HeightDeg * v / s.Field.WidthDeg
 			q := eased.Problem()
 			p.TanHalfWidth, p.TanHalfHeight, p.TanMax = q.TanHalfWidth, q.TanHalfHeight, q.TanMax
 		}),
@@ -84,7 +85,7 @@ func levers(spec *Spec, lib *objective.Library) []lever {
 		limit("depth_step_D", easedDioptres),
 		limit("viewpoint_shift_mm", easedShift),
 	}
-	all = append(all, partLevers(spec, lib)...)
+	all = append(all, partLevers(s, lib)...)
 	// Not a paraxial requirement, but what may be lost of the pupil is also what the
 	// apertures need not pass.
 	all = append(all, more(vignetted, p.Limits.Limit(vignetted), easedVignetted, func(p *objective.Problem, v float64) {
@@ -93,7 +94,7 @@ func levers(spec *Spec, lib *objective.Library) []lever {
 		p.PupilCut = objective.PupilCut(v / 100)
 	}))
 	all = append(all, limit("price", easedSum), limit("mass_g", easedSum))
-	if slices.Contains(spec.Train.Layouts, objective.Keplerian) {
+	if slices.Contains(s.Train.Layouts, objective.Keplerian) {
 		all = append(all, more("magnification", p.MagnificationTol, easedTolerance, func(p *objective.Problem, v float64) {
 			p.MagnificationTol = v
 		}))
@@ -103,13 +104,13 @@ func levers(spec *Spec, lib *objective.Library) []lever {
 
 // partLevers are the levers on what parts a train may take: how many lenses, how
 // many different ones, and how many of one whose stock is bounded.
-func partLevers(spec *Spec, lib *objective.Library) []lever {
+func partLevers(s *spec.Spec, lib *objective.Library) []lever {
 	p := lib.Problem
 	groups := 0
-	for _, layout := range spec.Train.Layouts {
+	for _, layout := range s.Train.Layouts {
 		groups = max(groups, len(layout.GroupNames()))
 	}
-	most := float64(groups * spec.Train.LensesPerGroup)
+	most := float64(groups * s.Train.LensesPerGroup)
 	var all []lever
 	if p.LensesMax > 0 {
 		all = append(all, lever{
@@ -224,8 +225,8 @@ func (f *Fits) leaveOpen(name string) {
 
 // wouldFit finds the easing of each requirement and limit alone. It is called
 // when nothing passes, with the proof of that.
-func wouldFit(ctx context.Context, spec *Spec, lib *objective.Library, o options, proof *Proof) (*Fits, error) {
-	all := levers(spec, lib)
+func wouldFit(ctx context.Context, s *spec.Spec, lib *objective.Library, o options, proof *Proof) (*Fits, error) {
+	all := levers(s, lib)
 	show := func(easing string) {
 		if o.progress != nil {
 			o.progress(Status{
@@ -365,17 +366,17 @@ func (a *ascent) easeUnit(ctx context.Context, batch []candidate, base *raycheck
 		}
 		return taking{taken: len(batch)}, ctx.Err()
 	}, func(e *encoder) {
-		e.uvarint(len(eased))
+		e.Uvarint(len(eased))
 		for _, x := range eased {
 			e.verdict(x.name)
-			e.float(x.value)
-			e.float(x.length)
+			e.Float(x.value)
+			e.Float(x.length)
 		}
 	}, func(d *decoder) error {
-		for range d.length() {
-			eased = append(eased, easedLimit{d.verdict(), d.float(), d.float()})
+		for range d.Length() {
+			eased = append(eased, easedLimit{d.verdict(), d.Float(), d.Float()})
 		}
-		return d.end()
+		return d.End()
 	})
 	return eased, err
 }

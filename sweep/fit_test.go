@@ -12,7 +12,8 @@ import (
 	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
-	"relaysweep/sweep/internal/plain"
+	"relaysweep/sweep/internal/secondmodel"
+	"relaysweep/sweep/spec"
 )
 
 // TestWouldFit takes requests that some designs meet, tightens one requirement
@@ -31,7 +32,7 @@ func TestWouldFit(t *testing.T) {
 		passing := wholeRanking(t, s, request, lenses)
 		var trains []*objective.Train
 		own := objective.NewLibrary(s.Problem(), lenses)
-		plain.Each(request, lenses, func(d plain.Design) { trains = append(trains, trainOf(own, d)) })
+		secondmodel.Each(request, lenses, func(d secondmodel.Design) { trains = append(trains, trainOf(own, d)) })
 		if len(passing) == 0 {
 			continue
 		}
@@ -91,7 +92,7 @@ func TestWouldFit(t *testing.T) {
 	}
 }
 
-func startOf(s *Spec, p *objective.Problem, name string) float64 {
+func startOf(s *spec.Spec, p *objective.Problem, name string) float64 {
 	for _, l := range levers(s, objective.NewLibrary(p, nil)) {
 		if l.name == name {
 			return l.start
@@ -101,7 +102,7 @@ func startOf(s *Spec, p *objective.Problem, name string) float64 {
 }
 
 // leastEasing is the least easing that any design needs, each taken by itself.
-func leastEasing(s *Spec, trains []*objective.Train, p *objective.Problem, name string, by objective.RankBy) *float64 {
+func leastEasing(s *spec.Spec, trains []*objective.Train, p *objective.Problem, name string, by objective.RankBy) *float64 {
 	var best *float64
 	for _, l := range levers(s, objective.NewLibrary(p, nil)) {
 		if l.name != name {
@@ -137,7 +138,7 @@ func leastEasing(s *Spec, trains []*objective.Train, p *objective.Problem, name 
 
 // passesAt tells whether a design of a length passes with a requirement or limit
 // at a value.
-func passesAt(s *Spec, trains []*objective.Train, p *objective.Problem, name string, value, length float64, by objective.RankBy) bool {
+func passesAt(s *spec.Spec, trains []*objective.Train, p *objective.Problem, name string, value, length float64, by objective.RankBy) bool {
 	for _, l := range levers(s, objective.NewLibrary(p, nil)) {
 		if l.name == name {
 			p = l.at(p, value)
@@ -173,7 +174,7 @@ func smallStock(t *testing.T, r *rand.Rand, n int) []*catalog.Lens {
 // everyPassing is every design of a spec that passes, each of all the trains that
 // the lenses make solved and checked by itself; of those that meet the paraxial
 // requirements only as many as most, the shortest by rank.
-func everyPassing(s *Spec, lenses []*catalog.Lens, by objective.RankBy, most int) []*objective.Train {
+func everyPassing(s *spec.Spec, lenses []*catalog.Lens, by objective.RankBy, most int) []*objective.Train {
 	lib := objective.NewLibrary(s.Problem(), lenses)
 	checker := raycheck.NewChecker(lib.Problem)
 	groups, longest := [][]*objective.Element{}, [][]*objective.Element{nil}
@@ -187,7 +188,7 @@ func everyPassing(s *Spec, lenses []*catalog.Lens, by objective.RankBy, most int
 		groups, longest = append(groups, longer...), longer
 	}
 	var met []*objective.Train
-	for _, space := range s.spaces() {
+	for _, space := range s.Spaces() {
 		places := len(space.Layout.GroupNames())
 		for k := range int(math.Pow(float64(len(groups)), float64(places))) {
 			train := &objective.Train{Layout: space.Layout, Seat: space.Seat}
@@ -214,7 +215,7 @@ func leastOver(trains []*objective.Train, of func(t *objective.Train) float64) f
 }
 
 // fitsOf is what would fit where nothing does.
-func fitsOf(t *testing.T, s *Spec, lenses []*catalog.Lens) *Fits {
+func fitsOf(t *testing.T, s *spec.Spec, lenses []*catalog.Lens) *Fits {
 	t.Helper()
 	out, err := searchPoint(context.Background(), s, objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
 	if err != nil {
@@ -253,12 +254,12 @@ func mostOfAPart(t *objective.Train) float64 {
 func TestWouldFitCounts(t *testing.T) {
 	kinds := []struct {
 		name string
-		set  func(s *Spec, lenses []*catalog.Lens, v float64)
+		set  func(s *spec.Spec, lenses []*catalog.Lens, v float64)
 		of   func(t *objective.Train) float64
 	}{
-		{"relief_max_mm", func(s *Spec, _ []*catalog.Lens, v float64) { s.Eye.ReliefMaxMM = v },
+		{"relief_max_mm", func(s *spec.Spec, _ []*catalog.Lens, v float64) { s.Eye.ReliefMaxMM = v },
 			func(t *objective.Train) float64 { return t.EyeRelief }},
-		{"parts", func(s *Spec, _ []*catalog.Lens, v float64) { s.Train.LensesMax = int(v) },
+		{"parts", func(s *spec.Spec, _ []*catalog.Lens, v float64) { s.Train.LensesMax = int(v) },
 			func(t *objective.Train) float64 {
 				n := 0
 				for _, g := range t.Groups {
@@ -266,7 +267,7 @@ func TestWouldFitCounts(t *testing.T) {
 				}
 				return float64(n)
 			}},
-		{"distinct_parts_max", func(s *Spec, _ []*catalog.Lens, v float64) { s.Train.DistinctPartsMax = int(v) },
+		{"distinct_parts_max", func(s *spec.Spec, _ []*catalog.Lens, v float64) { s.Train.DistinctPartsMax = int(v) },
 			func(t *objective.Train) float64 {
 				parts := map[string]bool{}
 				for _, g := range t.Groups {
@@ -276,7 +277,7 @@ func TestWouldFitCounts(t *testing.T) {
 				}
 				return float64(len(parts))
 			}},
-		{"stock", func(_ *Spec, lenses []*catalog.Lens, v float64) {
+		{"stock", func(_ *spec.Spec, lenses []*catalog.Lens, v float64) {
 			for _, l := range lenses {
 				l.Stock = int(v)
 			}

@@ -13,6 +13,7 @@ import (
 	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/ideal"
+	"relaysweep/sweep/spec"
 )
 
 // TestIdealAgainstSearch searches catalogs of lenses that are all but thin, many
@@ -95,7 +96,7 @@ func TestIdealPoints(t *testing.T) {
 		for _, ratio := range []float64{0, 0.7, 0.9, 0} {
 			s := *j.Spec
 			s.Ideal.ApertureRatio = ratio
-			outcomes = append(outcomes, PointOutcome{Point: Point{Spec: &s}, Problem: s.Problem()})
+			outcomes = append(outcomes, PointOutcome{Point: spec.Point{Spec: &s}, Problem: s.Problem()})
 		}
 		outcomes[3].Point.Spec.Catalog.ExcludeParts = []string{"*"}
 		if err := j.addIdeals(context.Background(), nil, outcomes, nil); err != nil {

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/journal"
 )
 
 // backlog accounts for the designs that the windows of a walk have brought and the
@@ -148,13 +149,13 @@ func (b *backlog) restore(ctx context.Context, lib *objective.Library, search fu
 		}
 		again := backlogPartOf(0, 0, &examined{window: window{candidates: found}})
 		if again.designs != sum.designs || again.digest != sum.digest {
-			return nil, errDamaged
+			return nil, journal.ErrUnfit
 		}
 		all = append(all, found...)
 	}
 	sortCandidates(all, lib)
 	if len(all)-b.taken != b.left || b.taken > 0 && all[b.taken-1].ranked != b.reached || all[b.taken].ranked != b.next {
-		return nil, errDamaged
+		return nil, journal.ErrUnfit
 	}
 	return all[b.taken:], nil
 }

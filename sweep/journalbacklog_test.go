@@ -18,6 +18,7 @@ import (
 	"pgregory.net/rapid"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/spec"
 )
 
 // TestBacklog walks over windows at random, whose designs may be longer than the
@@ -114,7 +115,7 @@ func backlogCases(t *testing.T) map[string]*Job {
 		checksMax, top int
 	}{{"stacks", "length_mm", 1500, 20}, {"quick", "length_to_eye_mm", 1500, 1000}, {"pair", "length_mm", 500, 1000}} {
 		j := demoJob(t, x.demo)
-		j.Spec.Refine.Method, j.Spec.Search.ChecksMax, j.Spec.Job.Top, j.Spec.Search.RankBy = refineNone, x.checksMax, x.top, x.by
+		j.Spec.Refine.Method, j.Spec.Search.ChecksMax, j.Spec.Job.Top, j.Spec.Search.RankBy = spec.RefineNone, x.checksMax, x.top, x.by
 		jobs[x.demo] = j
 	}
 	for _, j := range jobs {
@@ -128,8 +129,8 @@ func backlogCases(t *testing.T) map[string]*Job {
 func TestBacklogResumes(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 8))
 	for name, j := range backlogCases(t) {
-		spec := j.Points[0].Spec
-		lib := j.library(spec, spec.Problem())
+		s := j.Points[0].Spec
+		lib := j.library(s, s.Problem())
 		for _, lists := range []listing{seldom, {1, 1}} {
 			folder := t.TempDir()
 			path := filepath.Join(folder, JournalFile)
@@ -139,10 +140,10 @@ func TestBacklogResumes(t *testing.T) {
 					t.Fatal(err)
 				}
 				defer journal.Close()
-				o := j.options(spec)
+				o := j.options(s)
 				o.listing = lists
-				o.log = &unitLog{journal: journal, stop: t.Context(), work: t.Context(), replay: journal.unitsOf(0), events: slog.New(slog.DiscardHandler)}
-				out, err := searchPoint(t.Context(), spec, lib, o)
+				o.log = &unitLog{journal: journal, stop: t.Context(), work: t.Context(), replay: journal.Units(0), events: slog.New(slog.DiscardHandler)}
+				out, err := searchPoint(t.Context(), s, lib, o)
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -178,19 +179,16 @@ func TestBacklogResumes(t *testing.T) {
 // kinds are the kinds and sizes of a journal's records.
 func kinds(t *testing.T, data []byte) string {
 	var out bytes.Buffer
-	in := bytes.NewReader(data)
-	for sum := uint32(0); in.Len() > 0; {
-		payload, s, err := readRecord(in, sum)
-		if err != nil {
-			t.Fatal(err)
+	before := 0
+	for i, end := range recordEnds(data) {
+		payload := data[before+8 : end]
+		d := decode(payload[1:])
+		d.Uvarint() // the point
+		d.Time()    // differs
+		if i > 0 {
+			fmt.Fprintf(&out, "%c%d ", payload[0], d.Left())
 		}
-		d := &decoder{rest: payload[1:]}
-		d.uvarint() // the point
-		d.time()    // differs
-		if payload[0] != recordHeader {
-			fmt.Fprintf(&out, "%c%d ", payload[0], len(d.rest))
-		}
-		sum = s
+		before = end
 	}
 	return out.String()
 }

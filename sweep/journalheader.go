@@ -10,11 +10,13 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"relaysweep/sweep/journal"
 )
 
 // journalFormat is the version of the journal's format. Change it with
 // whatever the records hold or mean.
-const journalFormat = 5
+const journalFormat = 6
 
 // Origin is the program that does a job. What one program has begun another
 // may do in other steps, so that it must not go on with it.
@@ -37,27 +39,98 @@ type header struct {
 	Started  time.Time         `json:"started"`
 }
 
-func (h *header) encode() ([]byte, error) {
-	data, err := json.Marshal(h)
-	return append([]byte{recordHeader}, data...), err
+// JournalFile is the name of an unfinished job's journal in its folder.
+const JournalFile = "journal"
+
+// Journal is the log of a job's finished units of work, from which the same
+// job goes on where it stopped. A unit is a step of the search that depends on
+// the steps before it only: a window of lengths, a batch of ray checks, a whole
+// sweep point. The same job does the same units in the same order, so that
+// replaying what they brought leads to where the journal ends. The points of its records
+// are the sweep points.
+type Journal struct {
+	*journal.Journal
+	header header
 }
 
-func decodeHeader(payload []byte) (header, error) {
-	var h header
-	if payload[0] != recordHeader {
-		return h, errors.New("is no journal of this program")
+// The kinds of records.
+const (
+	recordLeast  = 'L' // the length to start from
+	recordWindow = 'W' // one window of lengths
+	recordChecks = 'C' // one batch of ray checks, taken off a walk
+	recordEased  = 'F' // one batch of checks with limits lifted, likewise
+	recordScreen = 'N' // one batch of screens for refinement, likewise
+	recordRefine = 'R' // one batch of refinements
+	recordGrades = 'G' // one batch of a population search
+	recordPoint  = 'P' // a finished sweep point
+	recordIdeal  = 'I' // a sweep point's ideal limit
+	recordEnd    = 'E' // all of a part's sweep points are finished; as of the first point
+)
+
+// recordsKept are the kinds that are no units of a search.
+var recordsKept = string([]byte{recordPoint, recordIdeal, recordEnd})
+
+// createJournal begins a journal in place of any other.
+func createJournal(path string, h header) (*Journal, error) {
+	data, err := json.Marshal(h)
+	if err != nil {
+		return nil, err
 	}
-	if err := json.Unmarshal(payload[1:], &h); err != nil {
-		return h, fmt.Errorf("is no journal of this program: %w", err)
+	j, err := journal.Create(path, data)
+	if err != nil {
+		return nil, err
 	}
-	return h, nil
+	return &Journal{j, h}, nil
 }
+
+// journalOf is a journal that was opened, with the header of its job.
+func journalOf(j *journal.Journal, err error) (*Journal, error) {
+	if err != nil {
+		return nil, err
+	}
+	var h header
+	if err := json.Unmarshal(j.Header(), &h); err != nil {
+		_ = j.Close()
+		return nil, j.Damaged(fmt.Errorf("is no journal of this program: %w", err))
+	}
+	return &Journal{j, h}, nil
+}
+
+// readJournal reads a journal, to be appended to. The error is fs.ErrNotExist where there
+// is none.
+func readJournal(path string) (*Journal, error) { return journalOf(journal.Open(path, recordsKept)) }
+
+// lookInto reads a journal and leaves the file as it is.
+func lookInto(path string) (*Journal, error) {
+	return journalOf(journal.OpenToRead(path, recordsKept))
+}
+
+// UnitsKept is how many units earlier attempts have recorded, finished points among them.
+func (j *Journal) UnitsKept() int {
+	n := j.Recorded()
+	if j.ended() {
+		n--
+	}
+	return n
+}
+
+// PointsDone is how many sweep points earlier attempts have finished.
+func (j *Journal) PointsDone() int { return j.PointsWith(recordPoint) }
+
+// ended reports whether earlier attempts have finished all of the job's part.
+func (j *Journal) ended() bool {
+	_, ok := j.Kept(recordEnd, 0)
+	return ok
+}
+
+// Started is when the first attempt began.
+func (j *Journal) Started() time.Time { return j.header.Started }
 
 // header describes the job as it stands.
 func (j *Job) header(output string, part Part, origin Origin) header {
 	h := header{
 		Format: journalFormat, Version: origin.Version, Build: origin.Build,
-		Spec: seenFrom(output, j.Spec.File), SpecSHA: j.Spec.SHA256, Keys: j.Spec.values(),
+		Spec: seenFrom(output, j.Spec.File), SpecSHA: j.Spec.SHA256, Keys: j.Spec.Values(),
 		Catalogs: map[string]string{}, Started: time.Now().UTC().Truncate(time.Second),
 	}
 	if !part.Whole() {
@@ -88,32 +161,6 @@ func (h *header) specFile(output string) string {
 		return path
 	}
 	return filepath.Join(output, path)
-}
-
-// values are all the spec's keys as text.
-func (s *Spec) values() map[string]string {
-	values := map[string]string{}
-	for i := range specKeys {
-		k := &specKeys[i]
-		switch x := k.at(s).(type) {
-		case **float64:
-			values[k.String()] = "none"
-			if *x != nil {
-				values[k.String()] = fmt.Sprint(**x)
-			}
-		default:
-			data, err := json.Marshal(x)
-			if err != nil { // infinite
-				values[k.String()] = "inf"
-				continue
-			}
-			values[k.String()] = string(data)
-		}
-	}
-	for _, a := range s.Axes {
-		values[sweptName(a.Key)] = fmt.Sprint(a.Values)
-	}
-	return values
 }
 
 // changes are what differs between two headers so that the journal of one
@@ -190,28 +237,28 @@ func (e *ChangedError) Error() string {
 // OpenJournal opens the journal of the job, or of a part of it, below the
 // output folder, or begins one: where there is none, where restart drops it,
 // or where nothing was recorded. A journal of something else is a
-// [ChangedError]. The caller holds the folder's [Lock].
+// [ChangedError]. The caller holds the folder's [journal.Lock].
 func (j *Job) OpenJournal(output string, part Part, origin Origin, restart bool) (*Journal, error) {
 	path := filepath.Join(part.Folder(output), JournalFile)
 	now := j.header(output, part, origin)
 	if restart {
 		return createJournal(path, now)
 	}
-	journal, err := readJournal(path, true)
+	kept, err := readJournal(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return createJournal(path, now)
 	}
 	if err != nil {
 		return nil, err
 	}
-	changes := journal.header.changes(&now)
+	changes := kept.header.changes(&now)
 	if len(changes) == 0 {
-		return journal, nil
+		return kept, nil
 	}
-	if err := journal.Close(); err != nil {
+	if err := kept.Close(); err != nil {
 		return nil, err
 	}
-	if journal.units == 0 && !journal.ended {
+	if kept.Recorded() == 0 {
 		return createJournal(path, now)
 	}
 	return nil, &ChangedError{part.Folder(output), changes}

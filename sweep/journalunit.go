@@ -10,6 +10,7 @@ import (
 
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/journal"
 )
 
 // grace is how long the unit in hand may go on when a run is interrupted.
@@ -37,7 +38,7 @@ type unitLog struct {
 	point   int
 	stop    context.Context // ends when no further unit is to be begun
 	work    context.Context // of the units, see outlive
-	replay  *unitReader
+	replay  *journal.Units
 	events  *slog.Logger
 	logged  time.Time // when the status was
 	done    int       // units, the replayed ones among them
@@ -56,22 +57,22 @@ func (l *unitLog) unit(ctx context.Context, kind byte, carry func(context.Contex
 		return 0, err
 	}
 	l.done++
-	payload, err := l.replay.next()
+	recorded, err := l.replay.Next()
 	if err != nil {
 		return 0, err
 	}
-	if payload != nil {
-		d := &decoder{rest: payload[1:]}
-		point, spent := d.uvarint(), d.time()
-		if payload[0] != kind || point != l.point {
-			d.fail()
+	if recorded != nil {
+		d := decode(recorded.Body)
+		spent := d.Time()
+		if recorded.Kind != kind || recorded.Point != l.point {
+			d.Fail()
 		}
 		err := replay(d)
 		if err == nil {
-			err = d.end()
+			err = d.End()
 		}
 		if err != nil {
-			err = &DamagedJournalError{l.journal.path, err}
+			err = l.journal.Damaged(err)
 		}
 		return spent, err
 	}
@@ -79,11 +80,10 @@ func (l *unitLog) unit(ctx context.Context, kind byte, carry func(context.Contex
 	if err := carry(l.work); err != nil {
 		return 0, err
 	}
-	e := &encoder{out: []byte{kind}}
-	e.uvarint(l.point)
-	e.time(time.Since(start))
+	e := &encoder{}
+	e.Time(time.Since(start))
 	record(e)
-	return 0, l.journal.append(e.out)
+	return 0, l.journal.Append(journal.Record{Kind: kind, Point: l.point, Body: e.Bytes()})
 }
 
 // kind is the kind of the next unit where that comes from the journal, otherwise 0.
@@ -91,11 +91,11 @@ func (l *unitLog) kind() (byte, error) {
 	if l == nil {
 		return 0, nil
 	}
-	return l.replay.peek()
+	return l.replay.Peek()
 }
 
 // replaying tells whether the next unit comes from the journal.
-func (l *unitLog) replaying() bool { return l != nil && l.replay.left > 0 }
+func (l *unitLog) replaying() bool { return l != nil && l.replay.Left() > 0 }
 
 // A window that took longer than windowEvent is logged, and how a point stands
 // every pointEvents.
@@ -109,9 +109,9 @@ func (a *ascent) leastUnit(ctx context.Context) (least float64, err error) {
 	spent, err := a.log.unit(ctx, recordLeast, func(ctx context.Context) (err error) {
 		least, err = a.least(ctx)
 		return err
-	}, func(e *encoder) { e.float(least) }, func(d *decoder) error {
-		least = d.float()
-		return d.end()
+	}, func(e *encoder) { e.Float(least) }, func(d *decoder) error {
+		least = d.Float()
+		return d.End()
 	})
 	a.proof.Seconds["search"] += spent.Seconds()
 	return least, err
@@ -142,54 +142,54 @@ func (a *ascent) examineUnit(ctx context.Context, hi float64, most int) (examine
 		part = backlogPartOf(a.lo, hi, &w)
 		return err
 	}, func(e *encoder) {
-		e.float(a.lo)
-		e.float(hi)
-		e.flag(w.ok)
-		e.int64(w.effort)
-		e.int64(w.examined)
-		e.int64(w.noGap)
+		e.Float(a.lo)
+		e.Float(hi)
+		e.Flag(w.ok)
+		e.Int64(w.effort)
+		e.Int64(w.examined)
+		e.Int64(w.noGap)
 		for _, n := range w.failed {
-			e.int64(n)
+			e.Int64(n)
 		}
 		if a.turned != nil {
-			e.int64(w.blurred)
+			e.Int64(w.blurred)
 			e.designs(w.sample)
 		}
-		e.uvarint(part.designs)
+		e.Uvarint(part.designs)
 		if part.designs > 0 {
-			e.millimetres(part.least, a.lo)
-			e.millimetres(part.most, part.least)
-			e.uint64(part.digest)
+			e.Millimetres(part.least, a.lo)
+			e.Millimetres(part.most, part.least)
+			e.Uint64(part.digest)
 		}
 		list = w.ok && a.listing.due(&a.backlog, &part)
-		e.flag(list)
+		e.Flag(list)
 		if list {
 			e.designs(pending)
 		}
 	}, func(d *decoder) error {
-		if d.float() != a.lo || d.float() != hi {
-			return errDamaged
+		if d.Float() != a.lo || d.Float() != hi {
+			return journal.ErrUnfit
 		}
-		w.ok, w.effort, w.examined = d.flag(), d.int64(), d.int64()
-		w.noGap = d.int64()
+		w.ok, w.effort, w.examined = d.Flag(), d.Int64(), d.Int64()
+		w.noGap = d.Int64()
 		for i := range w.failed {
-			w.failed[i] = d.int64()
+			w.failed[i] = d.Int64()
 		}
 		if a.turned != nil {
-			w.blurred, w.sample = d.int64(), a.draw(d.designs(a.lib))
+			w.blurred, w.sample = d.Int64(), a.draw(d.designs(a.lib))
 		}
-		part = backlogPart{lo: a.lo, hi: hi, designs: d.uvarint(), least: math.Inf(1), most: math.Inf(-1), effort: w.effort}
+		part = backlogPart{lo: a.lo, hi: hi, designs: d.Uvarint(), least: math.Inf(1), most: math.Inf(-1), effort: w.effort}
 		if part.designs > 0 {
-			part.least = d.millimetres(a.lo)
-			part.most = d.millimetres(part.least)
-			part.digest = d.uint64()
+			part.least = d.Millimetres(a.lo)
+			part.most = d.Millimetres(part.least)
+			part.digest = d.Uint64()
 		}
-		if list = d.flag(); list {
+		if list = d.Flag(); list {
 			if listed = d.designs(a.lib); len(listed) != a.backlog.left+part.designs {
-				return errDamaged
+				return journal.ErrUnfit
 			}
 		}
-		if err := d.end(); err != nil || a.heldStop == 0 {
+		if err := d.End(); err != nil || a.heldStop == 0 {
 			return err
 		}
 		// How many groups are held depends on what was asked for before.
@@ -237,8 +237,8 @@ func (a *ascent) restore(ctx context.Context) error {
 		w, err := a.examine(ctx, lo, hi, math.MaxInt)
 		return w.candidates, err
 	})
-	if errors.Is(err, errDamaged) {
-		err = &DamagedJournalError{a.log.journal.path, err}
+	if errors.Is(err, journal.ErrUnfit) {
+		err = a.log.journal.Damaged(err)
 	}
 	if err != nil {
 		return err
@@ -279,8 +279,8 @@ func (a *ascent) takeUnit(ctx context.Context, kind byte, batch []candidate, car
 		record(e)
 	}, func(d *decoder) error {
 		took, reached, next = d.taking(a.lo)
-		if d.bad || took.taken > a.backlog.left {
-			return errDamaged
+		if d.Failed() || took.taken > a.backlog.left {
+			return journal.ErrUnfit
 		}
 		return replay(d)
 	})
@@ -299,21 +299,21 @@ func (a *ascent) takeUnit(ctx context.Context, kind byte, batch []candidate, car
 // taking writes what was taken, in a walk that has come to lo, up to which ranked
 // length, and that of the first design left.
 func (e *encoder) taking(t taking, lo, reached, next float64) {
-	e.uvarint(t.taken)
-	e.flag(t.ended)
+	e.Uvarint(t.taken)
+	e.Flag(t.ended)
 	if t.taken > 0 {
-		e.millimetres(reached, lo)
+		e.Millimetres(reached, lo)
 	}
-	e.millimetres(next, reached)
+	e.Millimetres(next, reached)
 }
 
 func (d *decoder) taking(lo float64) (t taking, reached, next float64) {
-	t.taken, t.ended = d.uvarint(), d.flag()
+	t.taken, t.ended = d.Uvarint(), d.Flag()
 	reached = math.Inf(-1)
 	if t.taken > 0 {
-		reached = d.millimetres(lo)
+		reached = d.Millimetres(lo)
 	}
-	return t, reached, d.millimetres(reached)
+	return t, reached, d.Millimetres(reached)
 }
 
 // judged is what a batch of checks brought of the designs that the walk took.
@@ -359,25 +359,25 @@ func (a *ascent) checkUnit(ctx context.Context, checkers chan *raycheck.Checker,
 			e.checked(batch[:j.taken], verdicts[:j.taken])
 			return
 		}
-		e.int64(j.skipped)
+		e.Int64(j.skipped)
 		e.verdictCounts(j.failed)
 		e.designs(j.passed)
 	}, func(d *decoder) (err error) {
 		if !a.part.Whole() {
 			taken, verdicts := d.checked(a.lib)
-			if d.end() == nil {
+			if d.End() == nil {
 				j = judge(taken, verdicts)
 			}
 		} else {
-			j.skipped, j.failed, j.passed = d.int64(), d.verdictCounts(), d.designs(a.lib)
+			j.skipped, j.failed, j.passed = d.Int64(), d.verdictCounts(), d.designs(a.lib)
 		}
-		if err := d.end(); err != nil || !reports || len(j.passed) == 0 {
+		if err := d.End(); err != nil || !reports || len(j.passed) == 0 {
 			return err
 		}
 		j.trains, j.reports, err = a.check(ctx, checkers, j.passed)
 		for _, r := range j.reports {
 			if err == nil && r.FailedBy != "" {
-				err = errDamaged
+				err = journal.ErrUnfit
 			}
 		}
 		return err

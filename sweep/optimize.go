@@ -16,12 +16,6 @@ import (
 	"relaysweep/objective/raycheck"
 )
 
-// The methods of a search.
-const (
-	searchEnumerate = "enumerate"
-	searchOptimize  = "optimize"
-)
-
 // optimizeOptions are what a spec asks of a population search.
 type optimizeOptions struct {
 	wanted      bool

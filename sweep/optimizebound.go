@@ -197,9 +197,9 @@ func (s *optimizer) leastUnit(ctx context.Context, least func(context.Context) (
 			}
 		}
 		return err
-	}, func(e *encoder) { e.float(s.lower) }, func(d *decoder) error {
-		s.lower = d.float()
-		return d.end()
+	}, func(e *encoder) { e.Float(s.lower) }, func(d *decoder) error {
+		s.lower = d.Float()
+		return d.End()
 	})
 	return err
 }

@@ -7,6 +7,8 @@ import (
 	"math/big"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/journal"
+	"relaysweep/sweep/spec"
 )
 
 // evaluateUnit evaluates a batch as a unit. The record holds its grades, so
@@ -15,18 +17,18 @@ func (s *optimizer) evaluateUnit(ctx context.Context, all []graded) error {
 	spent, err := s.log.unit(ctx, recordGrades, func(ctx context.Context) error {
 		return s.carry(ctx, all)
 	}, func(e *encoder) {
-		e.uvarint(len(all))
+		e.Uvarint(len(all))
 		for i := range all {
 			e.grade(&all[i])
 		}
 	}, func(d *decoder) error {
-		if d.length() != len(all) {
-			return errDamaged
+		if d.Length() != len(all) {
+			return journal.ErrUnfit
 		}
 		for i := range all {
 			all[i].grade = d.grade(all[i].key.space)
 		}
-		return d.end()
+		return d.End()
 	})
 	s.proof.Seconds["search"] += spent.Seconds()
 	return err
@@ -34,33 +36,34 @@ func (s *optimizer) evaluateUnit(ctx context.Context, all []graded) error {
 
 // grade writes the grade of a design.
 func (e *encoder) grade(g *graded) {
-	e.out = append(e.out, byte(g.tier), g.failed)
+	e.Byte(byte(g.tier))
+	e.Byte(g.failed)
 	if g.tier == exceeds || g.tier == misses {
-		e.float(g.amount)
+		e.Float(g.amount)
 	}
 	if g.tier == misses {
 		return
 	}
-	e.float(g.ranked)
+	e.Float(g.ranked)
 	if g.key.space.Layout == objective.ErectorPair {
-		e.float(g.inner)
+		e.Float(g.inner)
 	}
 }
 
 func (d *decoder) grade(space objective.Space) (g grade) {
-	g.tier, g.failed = tier(d.byte()), d.byte()
+	g.tier, g.failed = tier(d.Byte()), d.Byte()
 	if g.tier > misses || int(g.failed) >= len(gradeNames) {
-		d.fail()
+		d.Fail()
 	}
 	if g.tier == exceeds || g.tier == misses {
-		g.amount = d.float()
+		g.amount = d.Float()
 	}
 	if g.tier == misses {
 		return g
 	}
-	g.ranked = d.float()
+	g.ranked = d.Float()
 	if space.Layout == objective.ErectorPair {
-		g.inner = d.float()
+		g.inner = d.Float()
 	}
 	return g
 }
@@ -170,7 +173,7 @@ type OptimizePartError struct {
 
 func (e *OptimizePartError) Error() string {
 	return fmt.Sprintf("part %s would divide a sweep point, of which the job has %d: with search.method %q a job can be divided into at most as many parts as it has points",
-		e.Part, e.Points, searchOptimize)
+		e.Part, e.Points, spec.SearchOptimize)
 }
 
 // CappedPartError refuses a capped search with refinement in parts of a sweep point: which
@@ -182,5 +185,5 @@ type CappedPartError struct {
 
 func (e *CappedPartError) Error() string {
 	return fmt.Sprintf("part %s would divide a sweep point, of which the job has %d: with search.checks_max or refine.candidates a job that refines can be divided into at most as many parts as it has points\n    leave them at 0, or set refine.method = %q",
-		e.Part, e.Points, refineNone)
+		e.Part, e.Points, spec.RefineNone)
 }

@@ -15,7 +15,7 @@ type Found struct {
 	Report *raycheck.Report
 	// StartLengthMM is a refined design's length at its paraxial gaps, in mm,
 	// and Active names what keeps it from being shorter, see
-	// [objective.Refiner.Settle].
+	// [raycheck.Refiner.Settle].
 	StartLengthMM float64
 	Active        []string
 	// Screened tells that every other design which the screen lets through and which

@@ -3,6 +3,8 @@ package sweep
 import (
 	"context"
 	"math"
+
+	"relaysweep/sweep/journal"
 )
 
 // joinRefined joins the parts of a point that refine. Each part has walked its designs
@@ -10,13 +12,13 @@ import (
 // among all of theirs leads in the point.
 func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
 	var outcomes []*Outcome
-	for _, journal := range m.parts.journals {
-		o, err := m.recorded(journal)
+	for _, kept := range m.parts.journals {
+		o, err := m.recorded(kept)
 		if err != nil {
 			return nil, err
 		}
 		if o.Refined == nil {
-			return nil, &DamagedJournalError{journal.path, errDamaged}
+			return nil, kept.Damaged(journal.ErrUnfit)
 		}
 		outcomes = append(outcomes, o)
 	}

@@ -7,11 +7,12 @@ import (
 	"slices"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/spec"
 )
 
 // Preview is what a run would search at one sweep point.
 type Preview struct {
-	Point    Point
+	Point    spec.Point
 	Problem  *objective.Problem
 	Lenses   int // in use, after the spec's filters
 	ByKind   map[string]int

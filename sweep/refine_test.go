@@ -16,9 +16,10 @@ import (
 	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/spec"
 )
 
-var refineMethods = []string{refineSimplex, refineBFGS, refineCMAES}
+var refineMethods = []string{spec.RefineSimplex, spec.RefineBFGS, spec.RefineCMAES}
 
 // thinLens is so thin, and used so near to the axis, that its focal length f alone
 // tells what it does: R = 2(n-1)f for an equiconvex one (W. J. Smith, Modern Optical
@@ -82,7 +83,7 @@ func TestRefineThinRelay(t *testing.T) {
 			moved, report, active := r.Settle(end.moved)
 			// A population stops when its best gains less than 1e-4 mm in ten
 			// generations, which it may some way off.
-			tolerance := map[string]float64{refineSimplex: 5e-3, refineBFGS: 5e-3, refineCMAES: 3e-2}[method]
+			tolerance := map[string]float64{spec.RefineSimplex: 5e-3, spec.RefineBFGS: 5e-3, spec.RefineCMAES: 3e-2}[method]
 			if got := train.Length - moved.Length; report.FailedBy != "" || math.Abs(got-want) > tolerance {
 				t.Errorf("%s, f = %v, %v: shorter by %.5f mm, the closed form says %.5f; failed by %q, active %v", method, c.f1, c.f2, got, want, report.FailedBy, active)
 			}
@@ -135,7 +136,7 @@ func refinedDemo(t testing.TB, method string, candidates int) (*Job, *PointOutco
 // ray check of a fresh problem and by the requirements' own functions; that no
 // random neighbour is much shorter, nor it than its bounds; and that each comes back after it was moved.
 func TestRefined(t *testing.T) {
-	j, out := refinedDemo(t, refineSimplex, 120)
+	j, out := refinedDemo(t, spec.RefineSimplex, 120)
 	if len(out.Found) < 3 || out.Refined.Passed < 3 {
 		t.Fatalf("%d found, %+v", len(out.Found), out.Refined)
 	}
@@ -213,7 +214,7 @@ func TestRefined(t *testing.T) {
 		away.Gaps = []float64{f.Train.Gaps[0] + 0.2, f.Train.Gaps[1] - 0.1}
 		away.Length += 0.1
 		away.EyeRelief -= 0.3
-		back := refineFrom(refiner, &away, refineSimplex, 1)
+		back := refineFrom(refiner, &away, spec.RefineSimplex, 1)
 		if back.moved == nil || math.Abs(back.length-f.Train.Length) > 0.1 {
 			t.Errorf("%s: %.3f mm, after it was moved %+v", f.ID, f.Train.Length, back)
 		}
@@ -239,10 +240,10 @@ func TestRefineResumes(t *testing.T) {
 		case 1:
 			s.Search.ChecksMax = 3
 		case 2:
-			s.Axes = []Axis{{Key: "stage.travel_mm", Values: []any{s.Stage.TravelMM, 0.01}}}
+			s.Axes = []spec.Axis{{Key: "stage.travel_mm", Values: []any{s.Stage.TravelMM, 0.01}}}
 		}
 		j := jobOf(s, lenses)
-		j.Spec.Refine = RefineSection{Method: refineMethods[done%len(refineMethods)], NearMissFactor: 1.1 + 0.3*float64(c%3), Audit: 2}
+		j.Spec.Refine = spec.RefineSection{Method: refineMethods[done%len(refineMethods)], NearMissFactor: 1.1 + 0.3*float64(c%3), Audit: 2}
 		j.Spec.Job.Workers = 1
 		j.Points = j.Spec.Grid()
 		out, err := j.Run(t.Context(), Attempt{})
@@ -441,7 +442,7 @@ func TestRefineToEye(t *testing.T) {
 	byLength, toEye := raycheck.NewRefiner(p, objective.ByLength), raycheck.NewRefiner(p, objective.ByLengthToEye)
 	const tolerance = 0.05 // mm, of where the descents end
 	for _, train := range misses {
-		a, b := refineFrom(byLength, train, refineSimplex, 1), refineFrom(toEye, train, refineSimplex, 1)
+		a, b := refineFrom(byLength, train, spec.RefineSimplex, 1), refineFrom(toEye, train, spec.RefineSimplex, 1)
 		if a.moved == nil || b.moved == nil {
 			t.Errorf("%s: not refined", train.DesignID())
 			continue

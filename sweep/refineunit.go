@@ -6,6 +6,7 @@ import (
 
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/journal"
 )
 
 // compareFound orders a ranking.
@@ -28,26 +29,26 @@ func (f *Found) again(r *raycheck.Refiner, lib *objective.Library, by objective.
 		return err
 	}
 	if len(f.moved) != len(start.Gaps)+1 {
-		return errDamaged
+		return journal.ErrUnfit
 	}
 	r.Begin(start)
 	if f.settle(r, start, by); f.Report.FailedBy != "" {
-		return errDamaged
+		return journal.ErrUnfit
 	}
 	return nil
 }
 
 // moved writes by how much a design was moved, nil for not at all.
 func (e *encoder) moved(x []float64) {
-	e.uvarint(len(x))
+	e.Uvarint(len(x))
 	for _, v := range x {
-		e.float(v)
+		e.Float(v)
 	}
 }
 
 func (d *decoder) moved() (x []float64) {
-	for range d.length() {
-		x = append(x, d.float())
+	for range d.Length() {
+		x = append(x, d.Float())
 	}
 	return x
 }

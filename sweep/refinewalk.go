@@ -11,6 +11,7 @@ import (
 
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/journal"
 )
 
 // refineWalk is a walk that ranks designs by what refinement makes of them. It takes
@@ -233,7 +234,7 @@ func (w *refineWalk) screenUnit(ctx context.Context, batch []candidate) error {
 		}
 		e.designs(near)
 		for i := range s.near {
-			e.float(s.near[i].relief)
+			e.Float(s.near[i].relief)
 		}
 		e.designs(s.drawn)
 	}, func(d *decoder) error {
@@ -242,11 +243,11 @@ func (w *refineWalk) screenUnit(ctx context.Context, batch []candidate) error {
 			s.near = append(s.near, nearDesign{candidate: c})
 		}
 		for i := range s.near {
-			s.near[i].relief = d.float()
+			s.near[i].relief = d.Float()
 		}
 		s.drawn = d.designs(w.lib)
 		w.screens.offer(s.drawn)
-		return d.end()
+		return d.End()
 	})
 	w.proof.Seconds["screen"] += spent.Seconds()
 	if err != nil {
@@ -358,29 +359,29 @@ func (w *refineWalk) refineUnit(ctx context.Context, batch []nearDesign, longest
 			return err
 		})
 	}, func(e *encoder) {
-		e.uvarint(len(batch))
+		e.Uvarint(len(batch))
 		for i := range ends {
 			end := &ends[i]
-			e.flag(end.longer)
+			e.Flag(end.longer)
 			e.verdict(end.failed)
-			e.uvarint(end.evaluations)
+			e.Uvarint(end.evaluations)
 			if end.passed() {
-				e.float(end.ranked)
+				e.Float(end.ranked)
 				e.moved(end.moved)
 			}
 		}
 	}, func(d *decoder) error {
-		if d.length() != len(batch) {
-			return errDamaged
+		if d.Length() != len(batch) {
+			return journal.ErrUnfit
 		}
 		for i := range ends {
 			end := &ends[i]
-			end.longer, end.failed, end.evaluations = d.flag(), d.verdict(), d.uvarint()
+			end.longer, end.failed, end.evaluations = d.Flag(), d.verdict(), d.Uvarint()
 			if end.passed() {
-				end.ranked, end.moved = d.float(), d.moved()
+				end.ranked, end.moved = d.Float(), d.moved()
 			}
 		}
-		return d.end()
+		return d.End()
 	})
 	w.proof.Seconds["refine"] += spent.Seconds()
 	return ends, err

@@ -13,6 +13,7 @@ import (
 
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/journal"
 )
 
 // Progress tells how a search stands. It is called from one goroutine.
@@ -342,7 +343,7 @@ func (a *ascent) next(ctx context.Context, most int) (batch []candidate, more bo
 		case kind == recordChecks || kind == recordEased || kind == recordScreen:
 			return nil, true, nil
 		case kind != 0 && a.over && a.backlog.left > 0:
-			return nil, false, &DamagedJournalError{a.log.journal.path, errDamaged}
+			return nil, false, a.log.journal.Damaged(journal.ErrUnfit)
 		case kind != 0 && a.over:
 			return nil, false, nil
 		}

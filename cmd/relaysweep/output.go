@@ -158,7 +158,7 @@ func readFinished(folder string, job *sweep.Job, by sweep.Origin) (*results.Mani
 	return m, nil
 }
 
-// holdsComplete tells whether a folder holds the complete results of any run.
+// holdsComplete reports whether a folder holds the complete results of any run.
 func holdsComplete(folder string) bool {
 	m, err := inspect(folder)
 	return err == nil && m != nil && m.Complete

@@ -14,12 +14,9 @@ import (
 
 // showRays prints how rays go through one design.
 func showRays(cmd *cobra.Command, folder string, point, rank int) error {
-	b, doubt, err := reopenRank(folder, point, rank)
+	b, err := reopenRank(cmd, folder, point, rank)
 	if err != nil {
 		return err
-	}
-	if doubt != "" {
-		fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", doubt)
 	}
 	w := cmd.OutOrStdout()
 	fmt.Fprintf(w, "rank %d: %s\n", b.design.Rank, b.design.DesignID)

@@ -10,6 +10,8 @@ import (
 	"path/filepath"
 	"syscall"
 
+	"github.com/spf13/cobra"
+
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
 	"relaysweep/results"
@@ -170,21 +172,29 @@ type reopened struct {
 	doubt string
 }
 
-// reopenRank reopens the design of a rank in an output folder. doubt is what to
-// warn of, empty for nothing.
-func reopenRank(folder string, point, rank int) (b *reopened, doubt string, err error) {
-	run, err := openRun(folder)
+// reopenRank reopens the design of a rank in an output folder, and prints to
+// stderr what there is to warn of.
+func reopenRank(cmd *cobra.Command, folder string, point, rank int) (*reopened, error) {
+	var madeBy string
+	b, err := untilInterrupted(cmd.Context(), func() (*reopened, error) {
+		run, err := openRun(folder)
+		if err != nil {
+			return nil, err
+		}
+		madeBy = run.manifest.Version
+		d, err := run.find(point, rank)
+		if err != nil {
+			return nil, err
+		}
+		return run.reopen(d)
+	})
 	if err != nil {
-		return nil, "", err
+		return nil, err
 	}
-	d, err := run.find(point, rank)
-	if err != nil {
-		return nil, "", err
+	if w := b.warning(madeBy); w != "" {
+		fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", w)
 	}
-	if b, err = run.reopen(d); err != nil {
-		return nil, "", err
-	}
-	return b, b.warning(run.manifest.Version), nil
+	return b, nil
 }
 
 // retraceTolerance is by how much in mm a setpoint that is traced again may

@@ -10,12 +10,13 @@ import (
 	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/spec"
 )
 
 // axesOf are the swept keys as columns.
-func axesOf(spec *sweep.Spec) []results.Axis {
-	axes := make([]results.Axis, len(spec.Axes))
-	for i, a := range spec.Axes {
+func axesOf(s *spec.Spec) []results.Axis {
+	axes := make([]results.Axis, len(s.Axes))
+	for i, a := range s.Axes {
 		axes[i] = results.Axis{Key: a.Key, Kind: valueOf(a.Values[0]).Kind()}
 	}
 	return axes
@@ -29,13 +30,11 @@ func valueOf(x any) results.Value {
 		return results.IntValue(x)
 	case string:
 		return results.StringValue(x)
-	case bool:
-		return results.BoolValue(x)
 	}
 	panic(fmt.Sprintf("a swept value is a %T", x))
 }
 
-func valuesOf(point sweep.Point) []results.Value {
+func valuesOf(point spec.Point) []results.Value {
 	values := make([]results.Value, len(point.Values))
 	for i, v := range point.Values {
 		values[i] = valueOf(v)

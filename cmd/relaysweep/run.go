@@ -17,6 +17,7 @@ import (
 	"relaysweep/catalog"
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/journal"
 )
 
 // runFlags are what the command line says of how to run.
@@ -103,7 +104,7 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 		return err
 	}
 	defer tidy()
-	lock, err := sweep.LockFolder(folder)
+	lock, err := journal.LockFolder(folder)
 	if err != nil {
 		return err
 	}
@@ -207,7 +208,7 @@ func (r *runner) run(quiet bool) error {
 	if !r.part.Whole() {
 		about = append(about, "part", r.part.String())
 	}
-	if units := r.journal.Units(); units > 0 {
+	if units := r.journal.UnitsKept(); units > 0 {
 		r.events.Info("resume", append(about, "units_kept", units, "points_done", r.journal.PointsDone())...)
 		if !quiet {
 			fmt.Fprintf(stderr, "goes on where it stopped: %d of %s done, %s in the journal\n",

@@ -24,7 +24,7 @@ func newShowCommand() *cobra.Command {
 			if rays {
 				return showRays(cmd, args[0], point, rank)
 			}
-			return show(cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], selection{
+			return show(cmd, args[0], selection{
 				point: point, anyPoint: !cmd.Flags().Changed("point"),
 				rank: rank, anyRank: !cmd.Flags().Changed("rank"),
 			})
@@ -43,8 +43,9 @@ type selection struct {
 	anyPoint, anyRank bool
 }
 
-func show(w, stderr io.Writer, folder string, want selection) error {
-	run, err := openResults(folder)
+func show(cmd *cobra.Command, folder string, want selection) error {
+	ctx, w := cmd.Context(), cmd.OutOrStdout()
+	run, err := untilInterrupted(ctx, func() (*finishedRun, error) { return openResults(folder) })
 	if err != nil {
 		return err
 	}
@@ -63,8 +64,12 @@ func show(w, stderr io.Writer, folder string, want selection) error {
 		if d.Point != want.point || d.Rank != want.rank {
 			continue
 		}
-		if doubt := run.doubt(d); doubt != "" {
-			fmt.Fprintf(stderr, "warning: %s\n", doubt)
+		doubt, err := untilInterrupted(ctx, func() (string, error) { return run.doubt(d), nil })
+		if err != nil {
+			return err
+		}
+		if doubt != "" {
+			fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", doubt)
 		}
 		return showDesign(w, &manifest.Points[d.Point], d, run.setpointsOf(d))
 	}
@@ -119,7 +124,7 @@ func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, se
 		{"To order", orderTable(d)},
 		{"Lenses from the world to the eye", lensTable(d)},
 		{"Surfaces from the world to the eye", surfaceTable(d)},
-		{"Mask: " + maskPlace(d), setpointTable(d, setpoints)},
+		{"Mask: " + maskPlace(d), results.StageTable(setpoints)},
 		{"Asked and reached", marginTable(point, d)},
 	} {
 		part.table.Terminal = isTerminal(w)
@@ -201,23 +206,6 @@ func maskPlace(d *results.Design) string {
 		before, after = "relay", "rear"
 	}
 	return fmt.Sprintf("between %s and %s, from the last vertex of the %s to its layer", before, after, before)
-}
-
-// setpointTable is the stage table of the design.
-func setpointTable(d *results.Design, setpoints []results.Setpoint) *results.Table {
-	t := &results.Table{Columns: []results.Column{
-		{Name: "depth", Unit: "m"}, {Name: "vergence", Unit: "D"}, {Name: "mask", Unit: "mm"},
-		{Name: "paraxial", Unit: "mm"}, {Name: "stage", Unit: "mm"}, {Name: "mask blur", Unit: "arcmin"},
-		{Name: "view blur", Unit: "arcmin"}, {Name: "pixel", Unit: "arcmin"},
-	}}
-	for _, s := range setpoints {
-		if s.Point == d.Point && s.Rank == d.Rank && s.DesignID == d.DesignID {
-			t.Add(results.Fixed(s.DepthM, 3), results.Fixed(s.VergenceD, 3), results.Fixed(s.MaskMM, 3),
-				results.Fixed(s.MaskParaxialMM, 3), results.Fixed(s.StageMM, 3), results.Fixed(s.MaskBlurArcmin, 2),
-				results.Fixed(s.ViewBlurArcmin, 2), results.Fixed(s.PixelArcmin, 2))
-		}
-	}
-	return t
 }
 
 // shownMetrics are the columns of a design that its page shows besides those
