@@ -125,5 +125,22 @@ var keyMeanings = map[string]string{
 	"refine.near_miss_factor": "the screen lets a train through that exceeds no limit by more than this factor at its paraxial gaps",
 	"refine.audit":            "designs drawn at random from those that the screen turned away, and refined all the same; 0 for none",
 
+	"tolerance.builds":            "after a run: builds of each leading design, drawn at random by job.seed; 0 for none. relaysweep tolerance makes 1000 where it is 0",
+	"tolerance.designs":           "how many leading designs of each sweep point are built",
+	"tolerance.distribution":      `"uniform" within a tolerance T; "truncated-normal": σ = T/2, cut at 2σ; "normal": σ = T/2. Tolerances below hold either way; their defaults are common practice for stock lenses and turned mounts`,
+	"tolerance.focal_pct":         "focal length of each lens, whatever its thickness and glass; all its curvatures are scaled",
+	"tolerance.radius_pct":        "each radius by itself; in place of focal_pct, one of both is 0",
+	"tolerance.thickness_mm":      "thickness of each glass",
+	"tolerance.index":             "index of each glass, at all wavelengths",
+	"tolerance.abbe_pct":          "Abbe number of each glass",
+	"tolerance.gap_mm":            "each gap, inside stacks and between groups",
+	"tolerance.lens_decentre_mm":  "each lens in its group, along each of two directions, as with all decentres and tilts",
+	"tolerance.lens_tilt_arcmin":  "each lens in its group, about the middle of its axis",
+	"tolerance.group_decentre_mm": "each group on the bench",
+	"tolerance.group_tilt_arcmin": "each group, about the middle of its axis",
+	"tolerance.mask_roll_arcmin":  "turn of the mask about the axis; moves its picture only",
+	"tolerance.stage_zero_mm":     "zero of the stage against the stage table",
+	"tolerance.compensators":      `what is adjusted on each built bench: "last_gap" until a far point looks as far as in the design, "front_gap" until a distant mark is sharp on the mask at its far setpoint, "stage_zero" for the least mean blur of the mask, "picture_shift" of the mask's picture in software; [] for nothing`,
+
 	"ideal.aperture_ratio": "the most that a group's clear diameter may be of its focal length in the ideal limit; 0: that of the fastest lens in use times lenses_per_group",
 }

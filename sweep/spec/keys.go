@@ -38,6 +38,10 @@ const (
 	workersMost = 1024
 )
 
+// buildsMost bounds tolerance.builds: all builds of a study are held until they are
+// written.
+const buildsMost = 100_000
+
 // samplesMost bounds depth.steps: more samples than any stage has positions
 // worth telling apart.
 const samplesMost = 10_000
@@ -135,6 +139,23 @@ var allKeys = []specKey{
 	{"refine", "candidates", "", int64(0), count(0).zeroMeans("no limit"), func(s *Spec) any { return &s.Refine.Candidates }},
 	{"refine", "near_miss_factor", "", 2.0, atLeast(1), func(s *Spec) any { return &s.Refine.NearMissFactor }},
 	{"refine", "audit", "", int64(200), count(0).zeroMeans("none"), func(s *Spec) any { return &s.Refine.Audit }},
+
+	{"tolerance", "builds", "", int64(0), fromTo(0, buildsMost).zeroMeans("none"), func(s *Spec) any { return &s.Tolerance.Builds }},
+	{"tolerance", "designs", "", int64(5), fromTo(1, 1000), func(s *Spec) any { return &s.Tolerance.Designs }},
+	{"tolerance", "distribution", "", DistributionUniform, oneOf(DistributionUniform, DistributionTruncated, DistributionNormal), func(s *Spec) any { return &s.Tolerance.Distribution }},
+	{"tolerance", "focal_pct", "%", 1.0, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.FocalPct }},
+	{"tolerance", "radius_pct", "%", 0.0, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.RadiusPct }},
+	{"tolerance", "thickness_mm", "mm", 0.1, fromTo(0, 5), func(s *Spec) any { return &s.Tolerance.ThicknessMM }},
+	{"tolerance", "index", "", 0.001, fromTo(0, 0.1), func(s *Spec) any { return &s.Tolerance.Index }},
+	{"tolerance", "abbe_pct", "%", 0.8, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.AbbePct }},
+	{"tolerance", "gap_mm", "mm", 0.1, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.GapMM }},
+	{"tolerance", "lens_decentre_mm", "mm", 0.1, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.LensDecentreMM }},
+	{"tolerance", "lens_tilt_arcmin", "arcmin", 6.0, fromTo(0, 600), func(s *Spec) any { return &s.Tolerance.LensTiltArcmin }},
+	{"tolerance", "group_decentre_mm", "mm", 0.1, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.GroupDecentreMM }},
+	{"tolerance", "group_tilt_arcmin", "arcmin", 6.0, fromTo(0, 600), func(s *Spec) any { return &s.Tolerance.GroupTiltArcmin }},
+	{"tolerance", "mask_roll_arcmin", "arcmin", 30.0, fromTo(0, 600), func(s *Spec) any { return &s.Tolerance.MaskRollArcmin }},
+	{"tolerance", "stage_zero_mm", "mm", 0.1, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.StageZeroMM }},
+	{"tolerance", "compensators", "", Compensators, someOf(Compensators...), func(s *Spec) any { return &s.Tolerance.Compensators }},
 
 	{"ideal", "aperture_ratio", "", 0.0, atLeast(0).zeroMeans("that of the fastest lens in use, times lenses_per_group"), func(s *Spec) any { return &s.Ideal.ApertureRatio }},
 }
