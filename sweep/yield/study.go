@@ -132,16 +132,21 @@ type Contribution struct {
 	FirstError, TotalError float64
 }
 
-// Contributions splits the variance of the magnitude of every figure over the kinds of
-// tolerances that are not zero, from (number of kinds + 2) times n builds.
-func (s *Study) Contributions(ctx context.Context, n int) ([]Contribution, error) {
-	s.prepare()
-	var used []Kind
+// kindsUsed are the kinds of tolerances that are not zero.
+func (s *Study) kindsUsed() (used []Kind) {
 	for k := range Kinds {
 		if s.Tolerances.Of[k] > 0 {
 			used = append(used, k)
 		}
 	}
+	return used
+}
+
+// Contributions splits the variance of the magnitude of every figure over the kinds of
+// tolerances that are not zero, from (number of kinds + 2) times n builds.
+func (s *Study) Contributions(ctx context.Context, n int) ([]Contribution, error) {
+	s.prepare()
+	used := s.kindsUsed()
 	count := len(used) + 2
 	values := make([]bench.Outcome, count*n)
 	err := s.each(ctx, len(values), func(w *worker, i int) {
@@ -191,24 +196,28 @@ func (s *Study) Contributions(ctx context.Context, n int) ([]Contribution, error
 type Sensitivity struct {
 	Variable *Variable
 	Change   bench.Outcome
+	at       int // place among the variables
+}
+
+// sensitiveTo lists the errors of sensitivities.
+func (s *Study) sensitiveTo() (all []Sensitivity) {
+	s.prepare()
+	for i := range s.variables {
+		if v := &s.variables[i]; s.Tolerances.Of[v.Kind] > 0 && !v.mirror {
+			all = append(all, Sensitivity{Variable: v, at: i})
+		}
+	}
+	return all
 }
 
 // Sensitivities are those of all errors whose tolerance is not zero.
 func (s *Study) Sensitivities(ctx context.Context) ([]Sensitivity, error) {
-	nominal := s.Nominal().Outcome
-	var all []Sensitivity
-	var at []int
-	for i := range s.variables {
-		v := &s.variables[i]
-		if s.Tolerances.Of[v.Kind] > 0 && !v.mirror {
-			all, at = append(all, Sensitivity{Variable: v}), append(at, i)
-		}
-	}
+	nominal, all := s.Nominal().Outcome, s.sensitiveTo()
 	err := s.each(ctx, len(all), func(w *worker, i int) {
 		clear(w.errors)
-		w.errors[at[i]] = 1
+		w.errors[all[i].at] = 1
 		up := s.measure(w).Outcome
-		w.errors[at[i]] = -1
+		w.errors[all[i].at] = -1
 		down := s.measure(w).Outcome
 		for k := range nominal {
 			all[i].Change[k] = max(math.Abs(up[k]), math.Abs(down[k])) - math.Abs(nominal[k])

@@ -2,13 +2,17 @@ package yield
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"math"
+	"path/filepath"
 	"reflect"
 	"testing"
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/bench"
+	"relaysweep/sweep/journal"
 )
 
 // testStudy is a unit relay of three thick singlets with a small pupil.
@@ -183,6 +187,67 @@ func TestSensitivities(t *testing.T) {
 	for _, name := range []string{"focal_pct front.1", "gap_mm behind relay", "lens_tilt_arcmin rear.1 x", "stage_zero_mm stage"} {
 		if !seen[name] {
 			t.Errorf("%s is not listed", name)
+		}
+	}
+}
+
+// TestWhole: a study that is stopped after any of its units and continued brings what one
+// without a stop does.
+func TestWhole(t *testing.T) {
+	const builds = 260
+	ctx := context.Background()
+	small := func() *Study {
+		s := testStudy(t)
+		s.Problem.Limits.FieldFraction, s.Problem.SharpBox, s.Vignetting = 0, 0, false
+		s.Tolerances.Of = [Kinds]float64{Focal: 1, LensTilt: 6}
+		return s
+	}
+	want, err := small().Whole(ctx, builds, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(want.Builds) != builds || len(want.Uncompensated) != builds {
+		t.Fatalf("%d and %d builds", len(want.Builds), len(want.Uncompensated))
+	}
+	path := filepath.Join(t.TempDir(), "journal")
+	j, err := journal.Create(path, []byte("header"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for stop := 1; ; stop++ {
+		s := small()
+		made, units := 0, 0
+		stopped, cancel := context.WithCancel(ctx)
+		got, err := s.Whole(stopped, builds, NewLog(j, 3), func(n int) {
+			made += n
+			if units++; units == stop {
+				cancel()
+			}
+		})
+		cancel()
+		if err := j.Close(); err != nil {
+			t.Fatal(err)
+		}
+		if err == nil {
+			if stop < 4 {
+				t.Errorf("ended after %d stops", stop)
+			}
+			if made != s.Steps(builds) {
+				t.Errorf("told of %d builds of %d", made, s.Steps(builds))
+			}
+			for i := range got.Sensitivities {
+				got.Sensitivities[i].Variable, want.Sensitivities[i].Variable = nil, nil
+			}
+			if !reflect.DeepEqual(fmt.Sprint(got), fmt.Sprint(want)) {
+				t.Error("continued, it brings something else")
+			}
+			return
+		}
+		if !errors.Is(err, context.Canceled) {
+			t.Fatal(err)
+		}
+		if j, err = journal.Open(path, ""); err != nil {
+			t.Fatal(err)
 		}
 	}
 }
