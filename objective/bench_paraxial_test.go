@@ -213,7 +213,7 @@ func BenchmarkRelayTable(b *testing.B) {
 	if len(fronts) == 0 || len(rears) == 0 {
 		b.Fatal("no ends")
 	}
-	table := NewRelayTable(p, nil, relays)
+	table := NewRelayTable(p, relays)
 	b.Logf("%d fronts, %d rears, %d relays", len(fronts), len(rears), len(relays))
 	b.Run("bound", func(b *testing.B) {
 		b.ReportAllocs()
@@ -235,7 +235,7 @@ func BenchmarkRelayTable(b *testing.B) {
 		for b.Loop() {
 			front, rear := &fronts[i%len(fronts)], &rears[i%len(rears)]
 			if bound, relay := table.Bound(at(front.Box()), at(rear.Box())); bound < 300 {
-				table.Scan(front, rear, relay, 300, func(*Relay, float64) bool { visited++; return true })
+				table.Scan(front, rear, relay, 300, func(int, *Relay, float64) bool { visited++; return true })
 			}
 			i++
 		}

@@ -23,12 +23,12 @@ func (p *Problem) Conflicts() []Conflict {
 	range1 := p.VergenceNear - p.VergenceFar
 	width := math.Min(p.MaskWidth/(2*p.TanHalfWidth), p.MaskHeight/(2*p.TanHalfHeight))
 	check := func(name string, focal float64, what string) {
-		if need := focal * focal * range1; need > p.Travel*(1+1e-12) {
+		if need := focal * focal * range1; need > p.Travel*(1+conflictRounding) {
 			found = append(found, Conflict{name + " and travel", fmt.Sprintf(
 				"%s needs a focal length of at least %.2f mm at the mask, whose setpoints over %.2f D span f²·ΔV = %.2f mm; the stage travels %.2f mm",
 				what, focal, 1000*range1, need, p.Travel)})
 		}
-		if focal > width*(1+1e-12) {
+		if focal > width*(1+conflictRounding) {
 			found = append(found, Conflict{name + " and mask_size", fmt.Sprintf(
 				"%s needs a focal length of at least %.2f mm at the mask, and the field fits on it only up to %.2f mm",
 				what, focal, width)})
@@ -45,12 +45,16 @@ func (p *Problem) Conflicts() []Conflict {
 	return found
 }
 
+// conflictRounding is by how much, as a share, two requirements that just agree may seem
+// not to.
+const conflictRounding = 1e-12
+
 // LastAperture is the least clear diameter in mm that the lens next to the eye
 // needs, whatever it is: the field and the pupil at the smallest eye relief.
 func (p *Problem) LastAperture() float64 {
 	// At the last vertex the chief height is the air-equivalent relief e, the
 	// pupil-edge height 1 - V·e; their weighted sum is convex in e.
-	lo := math.Max(p.ReliefMin, p.CombinerMM) - p.CombinerShift()
+	lo := p.LeastRelief() - p.CombinerShift()
 	hi := p.ReliefMax - p.CombinerShift()
 	need := func(e float64) float64 {
 		edge := math.Max(math.Abs(1-float64(p.VergenceFar*e)), math.Abs(1-float64(p.VergenceNear*e)))

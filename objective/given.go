@@ -19,13 +19,8 @@ func (p *Problem) TrainAt(space Space, elements [][]*Element, stackGaps [][]floa
 
 // groupAt stacks elements at given vertex gaps.
 func groupAt(elements []*Element, gaps []float64) *Group {
-	g := &Group{Elements: elements, GapsMM: gaps, matrix: elements[0].matrix, ThicknessMM: elements[0].length}
-	for i, e := range elements[1:] {
-		g.matrix = g.matrix.Then(Gap(gaps[i])).Then(e.matrix)
-		g.ThicknessMM += gaps[i] + e.length
-	}
-	m := g.matrix
-	g.FocalMM, g.FFDMM, g.BFDMM = -1/m.C, -m.D/m.C, -m.A/m.C
+	g := &Group{Elements: elements, GapsMM: gaps}
+	g.assemble()
 	return g
 }
 

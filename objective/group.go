@@ -23,6 +23,10 @@ func (m Matrix) Then(n Matrix) Matrix {
 // Gap is the matrix of a distance d in air, mm.
 func Gap(d float64) Matrix { return Matrix{1, d, 0, 1} }
 
+// cardinal are the focal length, the front and the back focal distance of a matrix from
+// first to last vertex in air: -1/C, -D/C and -A/C.
+func (m *Matrix) cardinal() (focal, ffd, bfd float64) { return -1 / m.C, -m.D / m.C, -m.A / m.C }
+
 // refract is the matrix of a surface of curvature c between indices n and n2,
 // with slopes and not reduced slopes.
 func refract(c, n, n2 float64) Matrix { return Matrix{1, 0, c * (n - n2) / n2, n / n2} }
@@ -108,7 +112,7 @@ type Train struct {
 	// ReliefMost is the largest eye relief that the paraxial requirements leave, where the
 	// train has been solved.
 	ReliefMost float64
-	// Refined tells that gaps or eye relief are not the paraxial ones.
+	// Refined reports whether gaps or eye relief are not the paraxial ones.
 	Refined bool
 }
 
@@ -136,9 +140,14 @@ func (t *Train) DesignID() string {
 	return b.String()
 }
 
-// RoundedLength rounds a length in mm to the 1e-6 mm in which ranked lengths
-// are compared.
-func RoundedLength(x float64) float64 { return math.Round(x*1e6) / 1e6 }
+// RankedStepsPerMM and RankedStepMM are the steps in which ranked lengths are compared.
+const (
+	RankedStepsPerMM = 1e6
+	RankedStepMM     = 1 / RankedStepsPerMM
+)
+
+// RoundedLength rounds a length in mm to the steps in which ranked lengths are compared.
+func RoundedLength(x float64) float64 { return math.Round(x*RankedStepsPerMM) / RankedStepsPerMM }
 
 // Library is a catalog's lenses in every orientation that makes a difference,
 // prepared for one problem.
@@ -186,7 +195,7 @@ func (p *Problem) NewElement(l *catalog.Lens, reversed bool, part, index int) *E
 	p.clipAperture(&last, 1, 0, 1, e.clear)
 	e.frontChief = float64(p.Magnification*first.Hi) + reliefSlack
 	e.rearChief = -last.Lo + reliefSlack
-	e.perEndPower = p.PassingEdge() / (e.clear * p.farLoosening()) * (1 - 1e-9)
+	e.perEndPower = p.PassingEdge() / (e.clear * p.farLoosening()) * (1 - endPowerRounding)
 
 	m, n := Matrix{1, 0, 0, 1}, 1.0
 	var before []Matrix // from the first vertex to just before each surface
@@ -279,19 +288,26 @@ const sampledHalves = 16
 // NewGroup stacks elements, world to eye. Its focal length is negative for a
 // diverging group and infinite for an afocal one.
 func (p *Problem) NewGroup(elements ...*Element) *Group {
-	g := &Group{Elements: elements, matrix: elements[0].matrix, ThicknessMM: elements[0].length}
+	g := &Group{Elements: elements}
 	if len(elements) > 1 {
 		g.GapsMM = make([]float64, 0, len(elements)-1)
 	}
 	for i, e := range elements[1:] {
-		gap := p.StackGap(elements[i], e)
-		g.GapsMM = append(g.GapsMM, gap)
-		g.matrix = g.matrix.advance(gap).Then(e.matrix)
-		g.ThicknessMM += gap + e.length
+		g.GapsMM = append(g.GapsMM, p.StackGap(elements[i], e))
 	}
-	m := g.matrix
-	g.FocalMM, g.FFDMM, g.BFDMM = -1/m.C, -m.D/m.C, -m.A/m.C
+	g.assemble()
 	return g
+}
+
+// assemble computes the numbers of a group from its elements and gaps.
+func (g *Group) assemble() {
+	first := g.Elements[0]
+	g.matrix, g.ThicknessMM = first.matrix, first.length
+	for i, e := range g.Elements[1:] {
+		g.matrix = g.matrix.advance(g.GapsMM[i]).Then(e.matrix)
+		g.ThicknessMM += g.GapsMM[i] + e.length
+	}
+	g.FocalMM, g.FFDMM, g.BFDMM = g.matrix.cardinal()
 }
 
 // surfaces is the number of the group's surfaces.

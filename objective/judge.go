@@ -39,11 +39,11 @@ func (r Requirement) String() string { return requirementNames[r] }
 // and returns the interval of eye reliefs (mm, physical) that meets those that
 // depend on it, with the first requirement that no eye relief can meet
 // together with those before it, or Met. The eye relief of t plays no part.
-// Requirements before it (focal to length) are those of [Problem.Gaps].
+// Requirements before it (focal to length) are those of [Problem.Assemble].
 func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 	shift := p.CombinerShift()
 	// Everything up to the end is about e, the air-equivalent eye relief.
-	e := Interval{math.Max(p.ReliefMin, p.CombinerMM) - shift, p.ReliefMax - shift}
+	e := Interval{p.LeastRelief() - shift, p.ReliefMax - shift}
 	if e.Empty() {
 		return nothing, Relief
 	}
@@ -55,10 +55,9 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 		return nothing, Aperture
 	}
 	behind := p.matrixFrom(t, t.MaskGap()+1)
-	m := maskMotion{p, math.Abs(1 / behind.C)}
-	toEye := behind.A / behind.C // p - e: minus the back focal distance
+	focal, ffd, bfd := behind.cardinal()
+	m := maskMotion{p, math.Abs(focal)}
 	gap := t.MaskGap()
-	ffd := -behind.D / behind.C
 	lo, hi := p.MaskRoom(t)
 	zero := p.airGap(t, gap) - ffd + p.MaskShift()/2 // physical place of x = 0
 	for _, c := range [...]struct {
@@ -71,7 +70,7 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 		{PixelArcmin, m.pixel(p.Limits.Limit("pixel_arcmin"))},
 		{DepthStepD, m.step(p.Limits.Limit("depth_step_D"))},
 	} {
-		e = e.And(c.i.affine(1, -toEye))
+		e = e.And(c.i.affine(1, bfd)) // p = e - bfd
 		if e.lost() {
 			return nothing, c.r
 		}
@@ -80,7 +79,7 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 		// shift = length + e + shift_combiner - (B + e·D)/A, linear in e.
 		all := p.matrixFrom(t, 0)
 		slope := 1 - all.D/all.A
-		if math.Abs(slope) < 1e-9 { // Θ = 1: the shift does not depend on e
+		if math.Abs(slope) < flatSlope { // Θ = 1: the shift does not depend on e
 			slope = 0
 		}
 		at0 := t.Length + shift - all.B/all.A
@@ -109,6 +108,10 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 // computed in another way the two sides then agree but for rounding, some 1e-12
 // of lengths up to 1000 mm.
 const RoundingSlack = 1e-9
+
+// flatSlope is the largest change of the viewpoint's shift with the eye relief that counts as
+// none: with Θ = 1 it is rounding.
+const flatSlope = 1e-9
 
 // RequirementSlack is the relative excess over a requirement that counts as
 // rounding: a paraxial solution may stand exactly at the requirement.
@@ -148,28 +151,41 @@ func (p *Problem) clipAperture(x *Interval, slope, at0, edge, clear float64) {
 func (p *Problem) tooManyParts(t *Train) bool { return p.tooManyIn(t.Groups) }
 
 func (p *Problem) tooManyIn(groups []*Group) bool {
-	lenses, distinct := 0, 0
+	n := countParts(groups)
+	return n.beyondStock > 0 || p.LensesMax > 0 && n.lenses > p.LensesMax || p.PartsMax > 0 && n.distinct > p.PartsMax
+}
+
+// parts are the numbers of a train's lenses, of their distinct parts, and of the pieces
+// beyond what there is of a part.
+type parts struct{ lenses, distinct, beyondStock int }
+
+// countParts counts the parts of groups. It compares each piece with those before it: they
+// are few, and a map would cost more.
+func countParts(groups []*Group) (n parts) {
 	for gi, g := range groups {
 		for ei, e := range g.Elements {
-			lenses++
-			before, same := 0, 0
-			for gj, h := range groups {
-				for ej, f := range h.Elements {
-					if f.Part == e.Part {
-						same++
-						if gj < gi || gj == gi && ej < ei {
-							before++
-						}
-					}
-				}
+			n.lenses++
+			before := piecesOf(e.Part, g.Elements[:ei])
+			for _, h := range groups[:gi] {
+				before += piecesOf(e.Part, h.Elements)
 			}
 			if before == 0 {
-				distinct++
+				n.distinct++
 			}
-			if e.Lens.Stock >= 0 && same > e.Lens.Stock {
-				return true
+			if e.Lens.Stock >= 0 && before >= e.Lens.Stock {
+				n.beyondStock++
 			}
 		}
 	}
-	return p.LensesMax > 0 && lenses > p.LensesMax || p.PartsMax > 0 && distinct > p.PartsMax
+	return n
+}
+
+// piecesOf is how many elements are of a part.
+func piecesOf(part int, elements []*Element) (n int) {
+	for _, e := range elements {
+		if e.Part == part {
+			n++
+		}
+	}
+	return n
 }

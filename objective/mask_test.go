@@ -269,8 +269,8 @@ func TestParts(t *testing.T) {
 		if got := p.tooManyParts(train); got != x.tooMany {
 			t.Errorf("%s: too many parts: %v", name, got)
 		}
-		if lenses, distinct := train.countParts(); lenses != x.lenses || distinct != x.distinctWant {
-			t.Errorf("%s: counted %d lenses and %d parts", name, lenses, distinct)
+		if n := countParts(train.Groups); n.lenses != x.lenses || n.distinct != x.distinctWant {
+			t.Errorf("%s: counted %d lenses and %d parts", name, n.lenses, n.distinct)
 		}
 	}
 }

@@ -40,7 +40,7 @@ func (p *Problem) RelayRange(front *Front, rear *Rear) Interval {
 // MaxEndPower is exceeded. It is 0 where the group's numbers alone rule nothing out.
 func (p *Problem) SingleMiss(front *Front, relay *Relay, rear *Rear) float64 {
 	miss := EndMiss(front, rear) + p.couplingMiss(front, rear, Interval{relay.F, relay.F})
-	if need := 1/rear.F + p.Magnification/front.F; !(need <= relay.MaxEndPower*(1+1e-9)) {
+	if need := 1/rear.F + p.Magnification/front.F; !(need <= relay.MaxEndPower*(1+endPowerRounding)) {
 		miss += math.Min(relay.F*(need-math.Max(relay.MaxEndPower, 0)), nothingFits)
 	}
 	return miss
@@ -101,26 +101,13 @@ func (p *Problem) GapMiss(t *Train) float64 {
 // the limits on lenses, distinct parts and stock, and the relative excess of
 // price and mass; 0 where it does not.
 func (p *Problem) PartsMiss(t *Train) float64 {
-	miss := 0.0
-	lenses, distinct := 0, 0
-	pieces := map[int]int{}
-	for _, g := range t.Groups {
-		for _, e := range g.Elements {
-			lenses++
-			pieces[e.Part]++
-			if pieces[e.Part] == 1 {
-				distinct++
-			}
-			if e.Lens.Stock >= 0 && pieces[e.Part] > e.Lens.Stock {
-				miss++
-			}
-		}
-	}
+	n := countParts(t.Groups)
+	miss := float64(n.beyondStock)
 	if p.LensesMax > 0 {
-		miss += float64(max(0, lenses-p.LensesMax))
+		miss += float64(max(0, n.lenses-p.LensesMax))
 	}
 	if p.PartsMax > 0 {
-		miss += float64(max(0, distinct-p.PartsMax))
+		miss += float64(max(0, n.distinct-p.PartsMax))
 	}
 	price, priced := t.Price()
 	mass, weighed := t.MassG()

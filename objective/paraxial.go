@@ -86,16 +86,8 @@ func (p *Problem) ChiefAtMask(t *Train, position float64) float64 {
 // their half diameters.
 func (p *Problem) MaskRoom(t *Train) (lo, hi float64) {
 	g := t.MaskGap()
-	keep := p.Clearance + p.MaskGlass/2
+	keep := p.LayerClearance()
 	return keep + t.Groups[g].lastSagMax(), t.Gaps[g] - keep + t.Groups[g+1].firstSagMin()
-}
-
-// MaskVergence is the apparent vergence in 1/mm at which the mask looks sharp
-// when its layer stands at the physical position: the inverse of PlaceMask.
-func (p *Problem) MaskVergence(t *Train, position float64) float64 {
-	m := p.maskToEye(t)
-	x := t.Gaps[t.MaskGap()] - p.MaskShift()/2 - position
-	return (float64(m.C*x) + m.D) / (float64(m.A*x) + m.B)
 }
 
 // FieldTan is the tangent of the largest half angle that every clear aperture

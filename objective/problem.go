@@ -135,6 +135,14 @@ func (p *Problem) MaskShift() float64 { return PlateShift(p.MaskGlass, p.MaskGla
 // CombinerShift is the plate shift of the combiner in mm.
 func (p *Problem) CombinerShift() float64 { return PlateShift(p.CombinerMM, p.CombinerIndex) }
 
+// LeastRelief is the least eye relief in mm, physical: what the user allows, and no less than
+// the combiner's glass path.
+func (p *Problem) LeastRelief() float64 { return max(p.ReliefMin, p.CombinerMM) }
+
+// LayerClearance is the least distance in mm from the mask's layer to a neighbouring surface:
+// the clearance and half of the mask's glass.
+func (p *Problem) LayerClearance() float64 { return p.Clearance + p.MaskGlass/2 }
+
 // PupilEdge is the largest distance of a pupil point from the axis.
 func (p *Problem) PupilEdge() float64 { return (p.Pupil + p.Box) / 2 }
 

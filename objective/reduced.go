@@ -78,7 +78,7 @@ func (p *Problem) NewFront(g *Group, seat Seat, until Requirement) (Front, bool)
 	}
 	if seat == SeatFront {
 		// The setpoints follow q/Θ² and f/Θ as those of a rear seat p and f.
-		keep := p.Clearance + p.MaskGlass/2
+		keep := p.LayerClearance()
 		lo := keep + g.lastSagMax() - g.BFDMM - p.MaskShift()/2
 		m := maskMotion{p, g.FocalMM / theta}
 		q = q.And(m.all(lo, math.Inf(1), until).affine(theta*theta, 0))
@@ -95,7 +95,7 @@ func (p *Problem) NewRear(g *Group, seat Seat, until Requirement) (Rear, bool) {
 	shift := p.CombinerShift()
 	at := Everything
 	if until >= Relief {
-		at = Interval{max(p.ReliefMin, p.CombinerMM), p.ReliefMax}.affine(1, -shift-g.BFDMM)
+		at = Interval{p.LeastRelief(), p.ReliefMax}.affine(1, -shift-g.BFDMM)
 	}
 	if until >= Aperture {
 		g.eachBack(heightRow{1, 0}, heightRow{0, 1}, func(row heightRow, clear float64) {
@@ -103,7 +103,7 @@ func (p *Problem) NewRear(g *Group, seat Seat, until Requirement) (Rear, bool) {
 		})
 	}
 	if seat == SeatRear {
-		keep := p.Clearance + p.MaskGlass/2
+		keep := p.LayerClearance()
 		hi := g.FFDMM + p.MaskShift()/2 - keep + g.firstSagMin()
 		at = at.And(maskMotion{p, g.FocalMM}.all(math.Inf(-1), hi, until))
 	}

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"math"
 	"slices"
-	"sync/atomic"
 )
 
 // Box holds a set of fronts, of rears or of components of pair relays: the range of
@@ -100,6 +99,10 @@ func leastKappa(m Interval) float64 {
 	return 4
 }
 
+// endPowerRounding is by how much, as a share, a sum of powers may exceed MaxEndPower by
+// rounding.
+const endPowerRounding = 1e-9
+
 // RelayTable answers how short a train of single relay groups can be.
 //
 // With f_j at least F (from the coupling), κ at least κ0 and the relay's MaxEndPower
@@ -115,10 +118,7 @@ func leastKappa(m Interval) float64 {
 // for the lower end of its steps, so that rounding down stays a bound.
 type RelayTable struct {
 	p      *Problem
-	lib    *Library // of relays held by their numbers; nil when their groups are held
-	relays []Relay  // ascending in F, then by code
-	// groups are relays with their groups, made when they are first asked for.
-	groups []atomic.Pointer[Relay]
+	relays []Relay // ascending in F, then by code
 	blocks []relayBlock
 	layers []relayLayer
 	bin0   int // of the smallest F
@@ -161,19 +161,16 @@ func kappaLow(step int) float64 {
 
 const kappaZero = (1023 + 2) << kappaFineBits // of κ = 4
 
-// NewRelayTable sorts relays and tabulates them; it keeps the slice. Relays held
-// by their numbers only need the library that they come from.
-func NewRelayTable(p *Problem, lib *Library, relays []Relay) *RelayTable {
+// NewRelayTable sorts relays and tabulates them; it keeps the slice. Relays may
+// be held by their numbers only.
+func NewRelayTable(p *Problem, relays []Relay) *RelayTable {
 	slices.SortFunc(relays, func(a, b Relay) int {
 		if c := cmp.Compare(a.F, b.F); c != 0 {
 			return c
 		}
 		return cmp.Compare(a.Code, b.Code)
 	})
-	t := &RelayTable{p: p, lib: lib, relays: relays}
-	if lib != nil {
-		t.groups = make([]atomic.Pointer[Relay], len(relays))
-	}
+	t := &RelayTable{p: p, relays: relays}
 	if len(relays) == 0 {
 		return t
 	}
@@ -285,9 +282,9 @@ func leastShrink(theta float64, front, rear *Box) float64 {
 }
 
 // Scan visits, for one front and one rear, the relays with which the train may
-// be at most limit long, in ascending focal length, each with that length,
+// be at most limit long, in ascending focal length, each with its place in the table and that length,
 // until visit returns false.
-func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float64, visit func(r *Relay, length float64) bool) {
+func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float64, visit func(j int, r *Relay, length float64) bool) {
 	kappa := leastKappa(swayed(t.p.Magnification*rear.F/front.F, rear.Sway))
 	base := front.ToFocus + rear.FromFocus + t.p.MaskShift()
 	endPower := 1/rear.F + t.p.Magnification/front.F
@@ -298,32 +295,17 @@ func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float6
 		if b.f > relay.Hi || cost+b.least > limit {
 			return
 		}
-		if cost+b.hiatus > limit || b.endPower*(1+1e-9) < endPower {
+		if cost+b.hiatus > limit || b.endPower*(1+endPowerRounding) < endPower {
 			continue
 		}
 		for j := n * relayBlockSize; j < min((n+1)*relayBlockSize, len(t.relays)); j++ {
 			r := &t.relays[j]
 			length := base + float64(kappa*r.F) + r.Hiatus
-			if length <= limit && r.F >= relay.Lo && r.F <= relay.Hi && r.MaxEndPower*(1+1e-9) >= endPower && !visit(t.withGroup(j), length) {
+			if length <= limit && r.F >= relay.Lo && r.F <= relay.Hi && r.MaxEndPower*(1+endPowerRounding) >= endPower && !visit(j, r, length) {
 				return
 			}
 		}
 	}
-}
-
-// withGroup is relay j with its group.
-func (t *RelayTable) withGroup(j int) *Relay {
-	if t.lib == nil {
-		return &t.relays[j]
-	}
-	r := t.groups[j].Load()
-	if r == nil {
-		full, _ := t.p.NewRelay(t.lib.Group(t.relays[j].Code))
-		full.Code = t.relays[j].Code
-		r = &full
-		t.groups[j].Store(r)
-	}
-	return r
 }
 
 // KeplerianBound is a lower bound on the length of every keplerian with its

@@ -108,7 +108,7 @@ func TestRelayTable(t *testing.T) {
 				relays = append(relays, r)
 			}
 		}
-		table := NewRelayTable(p, nil, relays)
+		table := NewRelayTable(p, relays)
 		if !slices.IsSortedFunc(table.relays, func(a, b Relay) int { return cmp.Compare(a.F, b.F) }) {
 			t.Errorf("case %d: relays out of order", i)
 		}
@@ -121,7 +121,7 @@ func TestRelayTable(t *testing.T) {
 				seen := map[*Group]float64{}
 				limit := 150 + 200*rand.New(rand.NewPCG(s.seed, 4)).Float64()
 				last := 0.0
-				table.Scan(front, rear, range1, limit, func(r *Relay, length float64) bool {
+				table.Scan(front, rear, range1, limit, func(_ int, r *Relay, length float64) bool {
 					if r.F < last || length > limit {
 						t.Errorf("case %d: Scan visits f %v after %v, length %v with limit %v", i, r.F, last, length, limit)
 					}

@@ -62,7 +62,7 @@ func NewGroupFilter(c *BinnedMinima, spaces []Space) *GroupFilter {
 			v.fronts[s.Seat] = newEndCompletion()
 		}
 		if table == nil {
-			table = NewRelayTable(p, nil, c.relays.all())
+			table = NewRelayTable(p, c.relays.all())
 			v.relays = newRelayCompletion()
 		}
 		bound := func(front, rear *Box) float64 {

@@ -217,7 +217,7 @@ func (c *pairCase) eye(v0, v1 float64) Interval {
 	image1, image2 := c.images(v0, v1)
 	eye, q := c.rear.P, c.front.Q
 	if c.until >= Clearance {
-		keep := p.Clearance + p.MaskGlass/2
+		keep := p.LayerClearance()
 		if c.seat == SeatRear {
 			lo := keep + r.Second.lastSagMax() - max(image2.Lo, image2.Hi) - p.MaskShift()/2
 			eye = eye.And(maskMotion{p, c.rear.F}.room(lo, math.Inf(1)))

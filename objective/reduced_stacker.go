@@ -149,9 +149,9 @@ func (s *Stacker) Code() StackCode { return s.levels[len(s.levels)-1].code }
 // Group is what is stacked, valid until the next Push or Pop.
 func (s *Stacker) Group() *Group {
 	top := &s.levels[len(s.levels)-1]
-	g, m := &s.group, &top.matrix
+	g := &s.group
 	g.matrix, g.ThicknessMM = top.matrix, top.thickness
-	g.FocalMM, g.FFDMM, g.BFDMM = -1/m.C, -m.D/m.C, -m.A/m.C
+	g.FocalMM, g.FFDMM, g.BFDMM = top.matrix.cardinal()
 	return g
 }
 

@@ -85,7 +85,7 @@ func (p *Problem) LeastViewpointShift(lib *Library, fronts []Front, rears []Rear
 				visits++
 				focal := sorted[j].F
 				shift := at(focal) + sorted[j].Hiatus
-				if shift+min(0, moved(theta, r.box.I)) >= least || sorted[j].MaxEndPower*(1+1e-9) < endPower {
+				if shift+min(0, moved(theta, r.box.I)) >= least || sorted[j].MaxEndPower*(1+endPowerRounding) < endPower {
 					continue
 				}
 				// The eye has to stand where the viewpoint suits the front.
@@ -130,7 +130,7 @@ func (i Interval) widened(by float64) Interval { return Interval{i.Lo - by, i.Hi
 // moved is the least (1 - Θ²)·p over an interval of p.
 func moved(theta float64, at Interval) float64 {
 	slope := 1 - float64(theta*theta)
-	if math.Abs(slope) < 1e-9 {
+	if math.Abs(slope) < flatSlope {
 		return 0
 	}
 	return min(slope*at.Lo, slope*at.Hi)

@@ -113,7 +113,7 @@ func (p *Problem) eyeRange(bfd float64) (atEye, far float64, ok bool) {
 }
 
 // reliefs are the eye reliefs that the user allows, physical.
-func (p *Problem) reliefs() Interval { return Interval{max(p.ReliefMin, p.CombinerMM), p.ReliefMax} }
+func (p *Problem) reliefs() Interval { return Interval{p.LeastRelief(), p.ReliefMax} }
 
 // LeastRefined is a length in mm that no refinement of a train at its paraxial gaps goes
 // below. Of a pair it holds for the inner gap that the train has, see [PairTrain.Least].

@@ -72,7 +72,7 @@ func BenchmarkSearch(b *testing.B) {
 		lenses := benchLenses(c.lenses)
 		b.Run(fmt.Sprintf("%v/lenses=%d/stack=%d/found=%d", c.layout, c.lenses, c.perGroup, c.found), func(b *testing.B) {
 			for b.Loop() {
-				a, err := newAscent(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
+				a, err := newExactSearch(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
 				if err != nil {
 					b.Fatal(err)
 				}
@@ -104,7 +104,7 @@ func BenchmarkStacks(b *testing.B) {
 	b.ReportAllocs()
 	groups := 0.0
 	for b.Loop() {
-		s, err := newSource(context.Background(), lib, rolesOf(o))
+		s, err := newGroupStream(context.Background(), lib, wantedSlots(o))
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -143,7 +143,7 @@ func BenchmarkExhaustive(b *testing.B) {
 	b.Run("search", func(b *testing.B) {
 		for b.Loop() {
 			found = found[:0]
-			a, err := newAscent(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
+			a, err := newExactSearch(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
 			if err != nil {
 				b.Fatal(err)
 			}

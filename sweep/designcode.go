@@ -124,14 +124,14 @@ func (e *encoder) designs(all []candidate) {
 	for i := range all {
 		c := &all[i]
 		lengths[i], spaces[i] = c.ranked, uint64(c.space.Layout)<<8|uint64(c.space.Seat)
-		for place, code := range c.codes() {
-			codes[place] = append(codes[place], uint64(code))
+		for slot, code := range c.codes() {
+			codes[slot] = append(codes[slot], uint64(code))
 		}
 	}
 	e.Lengths(lengths)
 	e.Numbers(spaces)
-	for place := range codes {
-		e.Numbers(codes[place])
+	for slot := range codes {
+		e.Numbers(codes[slot])
 	}
 	for i := range all {
 		if all[i].space.Layout == objective.ErectorPair {
@@ -152,7 +152,7 @@ func (d *decoder) designs(lib *objective.Library) []candidate {
 		return nil
 	}
 	all := make([]candidate, n)
-	var have [4]int // designs with a group in this place
+	var have [4]int // designs with a group in this slot
 	for i := range all {
 		c := &all[i]
 		c.ranked = lengths[i]
@@ -161,26 +161,26 @@ func (d *decoder) designs(lib *objective.Library) []candidate {
 			d.Fail()
 			return nil
 		}
-		for place := range c.codes() {
-			have[place]++
+		for slot := range c.codes() {
+			have[slot]++
 		}
 	}
 	var codes [4][]uint64
-	for place := range codes {
-		if codes[place] = d.Numbers(have[place]); len(codes[place]) < have[place] {
+	for slot := range codes {
+		if codes[slot] = d.Numbers(have[slot]); len(codes[slot]) < have[slot] {
 			d.Fail()
 			return nil
 		}
 	}
 	for i := range all {
 		c := &all[i]
-		for place := range c.codes() {
-			code := objective.StackCode(codes[place][0])
-			if codes[place] = codes[place][1:]; !lib.Names(code) {
+		for slot := range c.codes() {
+			code := objective.StackCode(codes[slot][0])
+			if codes[slot] = codes[slot][1:]; !lib.Names(code) {
 				d.Fail()
 				return nil
 			}
-			c.groups[place] = code
+			c.groups[slot] = code
 		}
 		if c.space.Layout == objective.ErectorPair {
 			c.inner = d.Float()
@@ -202,4 +202,29 @@ func (d *decoder) space() objective.Space {
 		return objective.Space{}
 	}
 	return s
+}
+
+// design writes a design: its layout and seat, the codes of its groups, its
+// inner gap and its ranked length. The rest follows from these.
+func (e *encoder) design(c *candidate) {
+	e.space(c.space)
+	for _, code := range c.codes() {
+		e.Uint64(uint64(code))
+	}
+	e.Float(c.inner)
+	e.Float(c.ranked)
+}
+
+// design reads a design of a library's lenses.
+func (d *decoder) design(lib *objective.Library) (c candidate) {
+	c.space = d.space()
+	for i := range c.codes() {
+		c.groups[i] = objective.StackCode(d.Uint64())
+		if !lib.Names(c.groups[i]) {
+			d.Fail()
+			return candidate{}
+		}
+	}
+	c.inner, c.ranked = d.Float(), d.Float()
+	return c
 }

@@ -24,7 +24,7 @@ var layoutNames = map[string]objective.Layout{
 	"keplerian": objective.Keplerian, "erector-single": objective.ErectorSingle, "erector-pair": objective.ErectorPair,
 }
 
-// specOf is the spec that asks what a plain request asks.
+// specOf is the spec that asks what a request to the second model asks.
 func specOf(r secondmodel.Request) *spec.Spec {
 	s := &spec.Spec{
 		Job: spec.JobSection{Top: 50},
@@ -63,7 +63,7 @@ func specOf(r secondmodel.Request) *spec.Spec {
 
 // walkAll is every design that meets the paraxial requirements, in order, with
 // the proof that the walk leaves.
-func walkAll(t *testing.T, s *spec.Spec, lenses []*catalog.Lens, workers, held int) ([]solved, *ascent) {
+func walkAll(t *testing.T, s *spec.Spec, lenses []*catalog.Lens, workers, held int) ([]solved, *exactSearch) {
 	t.Helper()
 	j := &Job{Spec: s}
 	p := s.Problem()
@@ -72,11 +72,11 @@ func walkAll(t *testing.T, s *spec.Spec, lenses []*catalog.Lens, workers, held i
 	if held < 0 {
 		groups := countGroups(objective.NewLibrary(p, lenses), o.lensesPerGroup)
 		o.held, o.heldMost = 0, int(groups.Int64())*2/3
-		if rolesOf(o).pair { // all of a pair relay's groups serve in all places
+		if wantedSlots(o).pair { // all of a pair relay's groups serve in all places
 			o.heldMost *= 4
 		}
 	}
-	a, err := newAscent(context.Background(), objective.NewLibrary(p, lenses), o)
+	a, err := newExactSearch(context.Background(), objective.NewLibrary(p, lenses), o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -93,10 +93,10 @@ func walkAll(t *testing.T, s *spec.Spec, lenses []*catalog.Lens, workers, held i
 	}
 }
 
-// TestSearchAgainstPlainEnumeration compares the walk with the enumeration of
+// TestSearchAgainstSecondModel compares the walk with the enumeration of
 // sweep/internal/secondmodel, which shares no code with it: same designs, same
 // order, same numbers, every design accounted for.
-func TestSearchAgainstPlainEnumeration(t *testing.T) {
+func TestSearchAgainstSecondModel(t *testing.T) {
 	cases := 160
 	if testing.Short() {
 		cases = 40
@@ -107,7 +107,7 @@ func TestSearchAgainstPlainEnumeration(t *testing.T) {
 			t.Run(fmt.Sprint(c), func(t *testing.T) {
 				t.Parallel()
 				request, lenses := smallCase(c)
-				n := comparePlain(t, c, request, lenses)
+				n := compareSecondModel(t, c, request, lenses)
 				designs.Add(int64(n))
 				if n > 0 {
 					busy.Add(1)
@@ -122,7 +122,7 @@ func TestSearchAgainstPlainEnumeration(t *testing.T) {
 }
 
 // smallCase is a random request and lenses whose space holds up to some ten
-// thousand designs. The plain search for inner gaps is slow, so that two of
+// thousand designs. Its search for inner gaps is slow, so that two of
 // three requests for pair relays are turned into others.
 func smallCase(c int) (secondmodel.Request, []*catalog.Lens) {
 	r := rand.New(rand.NewPCG(20, uint64(c)))
@@ -145,31 +145,31 @@ func smallCase(c int) (secondmodel.Request, []*catalog.Lens) {
 	return request, secondmodel.RandomLenses(r, 6+r.IntN(3))
 }
 
-func comparePlain(t *testing.T, c int, request secondmodel.Request, lenses []*catalog.Lens) int {
+func compareSecondModel(t *testing.T, c int, request secondmodel.Request, lenses []*catalog.Lens) int {
 	t.Helper()
 	want := secondmodel.Enumerate(request, lenses)
 	// With all groups held, and sifted by horizons that come up in small steps.
-	// and where few may be held at once, in shares.
+	// and where few may be held at once, in partitions.
 	held := []int{0, 4}
 	if c%6 == 0 {
 		held = append(held, -1)
 	}
 	for _, held := range held {
-		comparePlainHeld(t, request, lenses, want, held)
+		compareSecondModelHeld(t, request, lenses, want, held)
 	}
 	return len(want.Passing)
 }
 
-func comparePlainHeld(t *testing.T, request secondmodel.Request, lenses []*catalog.Lens, want secondmodel.Result, held int) {
+func compareSecondModelHeld(t *testing.T, request secondmodel.Request, lenses []*catalog.Lens, want secondmodel.Result, held int) {
 	t.Helper()
 	s := specOf(request)
 	got, a := walkAll(t, s, lenses, 2, held)
 	if a.proof.Space.Cmp(big.NewInt(int64(want.Space))) != 0 {
-		t.Errorf("space: %v designs, plain counts %d", a.proof.Space, want.Space)
+		t.Errorf("space: %v designs, the second model counts %d", a.proof.Space, want.Space)
 	}
 	addMissed(request, &want, got)
 	if len(got) != len(want.Passing) {
-		t.Errorf("%d designs, plain has %d", len(got), len(want.Passing))
+		t.Errorf("%d designs, the second model has %d", len(got), len(want.Passing))
 	}
 	if !slices.IsSortedFunc(got, compareSolved) {
 		t.Error("the designs are not in order")
@@ -177,14 +177,14 @@ func comparePlainHeld(t *testing.T, request secondmodel.Request, lenses []*catal
 	// Ranked lengths agree to far less than the 1e-6 mm to which they are
 	// rounded, but two that straddle a rounding limit may swap places between
 	// the implementations: designs are compared by name.
-	plainOf := map[string]*secondmodel.Design{}
+	byID := map[string]*secondmodel.Design{}
 	for i := range want.Passing {
-		plainOf[want.Passing[i].ID] = &want.Passing[i]
+		byID[want.Passing[i].ID] = &want.Passing[i]
 	}
 	for _, g := range got {
-		w := plainOf[g.id]
+		w := byID[g.id]
 		if w == nil || math.Abs(g.ranked-w.RankedMM) > 1.01e-6 {
-			t.Errorf("%s at %.6f, plain has %+v", g.id, g.ranked, w)
+			t.Errorf("%s at %.6f, the second model has %+v", g.id, g.ranked, w)
 			break
 		}
 		if g.train.Layout == objective.ErectorPair && math.Abs(g.train.Gaps[1]-w.GapsMM[1]) > 1e-6 {
@@ -207,7 +207,7 @@ func comparePlainHeld(t *testing.T, request secondmodel.Request, lenses []*catal
 }
 
 // addMissed looks again, with a hundred times as many inner gaps, at pair
-// relays that the plain enumeration passed over: its scan can step across a
+// relays that the enumeration of the second model passed over: its scan can step across a
 // short range of gaps that serve.
 func addMissed(request secondmodel.Request, want *secondmodel.Result, got []solved) {
 	has := map[string]bool{}
@@ -238,7 +238,7 @@ func compareDescription(t *testing.T, d objective.Description, train *objective.
 			return
 		}
 		if !(math.Abs(got-want) <= 1e-6*math.Max(1, math.Abs(want))) {
-			t.Errorf("%s: %s is %.9g, plain has %.9g", w.ID, name, got, want)
+			t.Errorf("%s: %s is %.9g, the second model has %.9g", w.ID, name, got, want)
 		}
 	}
 	close("length_mm", d.Length, w.LengthMM)

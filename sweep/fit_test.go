@@ -93,7 +93,7 @@ func TestWouldFit(t *testing.T) {
 }
 
 func startOf(s *spec.Spec, p *objective.Problem, name string) float64 {
-	for _, l := range levers(s, objective.NewLibrary(p, nil)) {
+	for _, l := range relaxations(s, objective.NewLibrary(p, nil)) {
 		if l.name == name {
 			return l.start
 		}
@@ -104,7 +104,7 @@ func startOf(s *spec.Spec, p *objective.Problem, name string) float64 {
 // leastEasing is the least easing that any design needs, each taken by itself.
 func leastEasing(s *spec.Spec, trains []*objective.Train, p *objective.Problem, name string, by objective.RankBy) *float64 {
 	var best *float64
-	for _, l := range levers(s, objective.NewLibrary(p, nil)) {
+	for _, l := range relaxations(s, objective.NewLibrary(p, nil)) {
 		if l.name != name {
 			continue
 		}
@@ -136,10 +136,10 @@ func leastEasing(s *spec.Spec, trains []*objective.Train, p *objective.Problem, 
 	return best
 }
 
-// passesAt tells whether a design of a length passes with a requirement or limit
+// passesAt reports whether a design of a length passes with a requirement or limit
 // at a value.
 func passesAt(s *spec.Spec, trains []*objective.Train, p *objective.Problem, name string, value, length float64, by objective.RankBy) bool {
-	for _, l := range levers(s, objective.NewLibrary(p, nil)) {
+	for _, l := range relaxations(s, objective.NewLibrary(p, nil)) {
 		if l.name == name {
 			p = l.at(p, value)
 		}
@@ -340,23 +340,23 @@ func show(x *float64) any {
 }
 
 // TestWouldFitStock: parts of which there are enough are no matter; the number told
-// is that of the scarce ones, and parts without a bound have no lever.
+// is that of the scarce ones, and parts without a bound have no relaxation.
 func TestWouldFitStock(t *testing.T) {
 	s := benchSpec(objective.ErectorSingle, 1)
 	lenses := smallStock(t, rand.New(rand.NewPCG(1, 1)), 3)
-	lever := func() *lever {
-		for _, l := range levers(s, objective.NewLibrary(s.Problem(), lenses)) {
+	relaxation := func() *relaxation {
+		for _, l := range relaxations(s, objective.NewLibrary(s.Problem(), lenses)) {
 			if l.name == "stock" {
 				return &l
 			}
 		}
 		return nil
 	}
-	if lever() != nil {
-		t.Error("a lever on the stock of parts that have none")
+	if relaxation() != nil {
+		t.Error("a relaxation on the stock of parts that have none")
 	}
 	lenses[0].Stock, lenses[1].Stock = 1, 2
-	l := lever()
+	l := relaxation()
 	lib := objective.NewLibrary(s.Problem(), lenses)
 	for _, c := range []struct {
 		parts [3]int

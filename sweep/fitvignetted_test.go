@@ -60,11 +60,11 @@ func TestWouldFitVignetted(t *testing.T) {
 		t.Logf("case %d", c)
 		asked := with(0)
 		lib := objective.NewLibrary(asked.Problem(), lenses)
-		at := slices.IndexFunc(levers(asked, lib), func(l lever) bool { return l.name == "vignetted_pct" })
+		at := slices.IndexFunc(relaxations(asked, lib), func(l relaxation) bool { return l.name == "vignetted_pct" })
 		if at < 0 {
 			t.Fatal("nothing eases vignetted_pct")
 		}
-		got, err := levers(asked, lib)[at].fit(context.Background(), lib, (&Job{Spec: asked}).options(asked))
+		got, err := relaxations(asked, lib)[at].fit(context.Background(), lib, (&Job{Spec: asked}).options(asked))
 		if err != nil {
 			t.Fatal(err)
 		}

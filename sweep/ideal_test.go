@@ -66,7 +66,7 @@ func TestIdealAgainstSearch(t *testing.T) {
 		if got, want := j.idealRatio(s, p), x.ratio*float64(x.perGroup); math.Abs(got/want-1) > 1e-5 {
 			t.Errorf("case %d: aperture ratio %v, want %v but for the thickness", c, got, want)
 		}
-		a, err := newAscent(context.Background(), objective.NewLibrary(p, lenses), o)
+		a, err := newExactSearch(context.Background(), objective.NewLibrary(p, lenses), o)
 		if err != nil {
 			t.Fatal(err)
 		}

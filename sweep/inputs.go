@@ -49,7 +49,7 @@ func CopyNames(lenses, glasses int) []string {
 // copyName matches the names of copies.
 var copyName = regexp.MustCompile(`^(spec\.toml|(lenses|glasses)-[1-9][0-9]*\.csv)$`)
 
-// IsCopyName tells whether a copy of an input can have the name.
+// IsCopyName reports whether a copy of an input can have the name.
 func IsCopyName(name string) bool { return copyName.MatchString(name) }
 
 func lensCopy(i int) string  { return fmt.Sprintf("lenses-%d.csv", i+1) }

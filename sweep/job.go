@@ -306,7 +306,7 @@ func searchPoint(ctx context.Context, s *spec.Spec, lib *objective.Library, o op
 	if o.optimize.wanted {
 		return optimizePoint(ctx, lib, o)
 	}
-	a, err := newAscent(ctx, lib, o)
+	a, err := newExactSearch(ctx, lib, o)
 	if err != nil {
 		return nil, err
 	}
@@ -327,5 +327,5 @@ func searchPoint(ctx context.Context, s *spec.Spec, lib *objective.Library, o op
 	return out, err
 }
 
-// Interrupted tells whether a run's error is that it was asked to stop.
+// Interrupted reports whether a run's error is that it was asked to stop.
 func Interrupted(err error) bool { return errors.Is(err, context.Canceled) }

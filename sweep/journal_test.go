@@ -398,7 +398,7 @@ func FuzzRecords(f *testing.F) {
 	s, lenses, _ := rayCase(firstGood())
 	j := jobOf(s, lenses)
 	lib := j.library(s, s.Problem())
-	a, err := newAscent(context.Background(), lib, j.options(s))
+	a, err := newExactSearch(context.Background(), lib, j.options(s))
 	if err != nil {
 		f.Fatal(err)
 	}

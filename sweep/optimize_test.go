@@ -164,7 +164,7 @@ func TestGrade(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		a, err := newAscent(t.Context(), lib, o)
+		a, err := newExactSearch(t.Context(), lib, o)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -209,7 +209,7 @@ func TestOptimizeBounds(t *testing.T) {
 		lib := objective.NewLibrary(s.Problem(), lenses)
 		o := jobOf(s, lenses).options(s)
 		o.by, o.top = by, 1
-		a, err := newAscent(t.Context(), lib, o)
+		a, err := newExactSearch(t.Context(), lib, o)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -265,7 +265,7 @@ func TestHeldStopResumes(t *testing.T) {
 		o.log = &unitLog{
 			journal: journal, stop: t.Context(), work: t.Context(), replay: journal.Units(0), events: slog.New(slog.DiscardHandler),
 		}
-		a, err := newAscent(t.Context(), lib, o)
+		a, err := newExactSearch(t.Context(), lib, o)
 		if err != nil {
 			t.Fatal(err)
 		}

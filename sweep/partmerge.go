@@ -207,7 +207,7 @@ func ClearParts(away, home string) error {
 	return nil
 }
 
-// IsJournal tells whether the file at path is the journal of a job, as far as it is
+// IsJournal reports whether the file at path is the journal of a job, as far as it is
 // whole.
 func IsJournal(path string) bool {
 	j, err := lookInto(path)
@@ -379,7 +379,7 @@ func (m *merge) first(lists []*checkedList) *checkedList {
 }
 
 // walk goes through the checked designs of all parts in order, as
-// [ascent.run] goes through those of a point. ended tells that it stopped as
+// [exactSearch.run] goes through those of a point. ended tells that it stopped as
 // no more may be checked.
 func (m *merge) walk(out *Outcome, lists []*checkedList) (ended bool, err error) {
 	passed := map[string]bool{}
@@ -521,7 +521,7 @@ func nearestFits(s *spec.Spec, lib *objective.Library, outcomes []*Outcome) *Fit
 	for _, m := range raycheck.MetricList {
 		asked[m.Name] = p.Limits.Limit(m.Name)
 	}
-	for _, l := range levers(s, lib) {
+	for _, l := range relaxations(s, lib) {
 		asked[l.name] = l.start
 	}
 	joined := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}}

@@ -48,7 +48,7 @@ func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
 	if len(best.found) > 0 {
 		out.Best = &BestFound{best.found[0].Ranked, byWalk}
 	}
-	w := newRefineWalk(&ascent{
+	w := newRefineWalk(&exactSearch{
 		options: m.options, lib: m.lib, p: m.lib.Problem, over: true,
 		backlog: newBacklog(0, out.ScreenedMM), proof: Proof{Seconds: p.Seconds},
 	})
@@ -56,10 +56,10 @@ func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
 		return nil, err
 	}
 	if len(out.Found) == 0 && p.Exact {
-		plain := unrefined(m.lib)
-		p.WouldFit = nearestFits(m.point.Spec, plain, outcomes)
+		atGaps := unrefined(m.lib)
+		p.WouldFit = nearestFits(m.point.Spec, atGaps, outcomes)
 		var err error
-		if p.WouldFit.Binds, err = binding(ctx, plain, m.options, p); err != nil {
+		if p.WouldFit.Binds, err = binding(ctx, atGaps, m.options, p); err != nil {
 			return nil, err
 		}
 	}

@@ -15,12 +15,12 @@ import (
 	"relaysweep/sweep/spec"
 )
 
-// TestRayCheckAgainstPlain compares the ray check with the ray-by-ray one of
+// TestRayCheckAgainstSecondModel compares the ray check with the ray-by-ray one of
 // sweep/internal/secondmodel, which fills the pupil densely and shares no code with
 // it: 60 points across the pupil are good to about 1 %. Trains of all qualities
 // are compared but those that no eye could use, whose bundles lose rays and
 // whose blur no filling settles.
-func TestRayCheckAgainstPlain(t *testing.T) {
+func TestRayCheckAgainstSecondModel(t *testing.T) {
 	wanted := 20
 	if testing.Short() {
 		wanted = 4
@@ -33,7 +33,7 @@ func TestRayCheckAgainstPlain(t *testing.T) {
 		}
 		s := specOf(request)
 		p := s.Problem()
-		a, err := newAscent(context.Background(), objective.NewLibrary(p, lenses), (&Job{Spec: s}).options(s))
+		a, err := newExactSearch(context.Background(), objective.NewLibrary(p, lenses), (&Job{Spec: s}).options(s))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -74,7 +74,7 @@ func compareRays(t *testing.T, id string, got *raycheck.Report, want secondmodel
 			return
 		}
 		if !(math.Abs(got-want) <= relative*math.Abs(want)+absolute) {
-			t.Errorf("%s: %s is %.6g, plain has %.6g", id, name, got, want)
+			t.Errorf("%s: %s is %.6g, the second model has %.6g", id, name, got, want)
 		}
 	}
 	m := &got.Metrics
@@ -101,7 +101,7 @@ func compareRays(t *testing.T, id string, got *raycheck.Report, want secondmodel
 		close("setpoint's view_blur_arcmin", s.ViewBlurArcmin, want.Setpoints[i].ViewBlurArcmin, 0.02, 1e-3)
 	}
 	if got.FailedBy != want.FailedBy {
-		t.Errorf("%s: failed by %q, plain says %q", id, got.FailedBy, want.FailedBy)
+		t.Errorf("%s: failed by %q, the second model says %q", id, got.FailedBy, want.FailedBy)
 	}
 }
 
@@ -122,7 +122,7 @@ func orientedOf(t *objective.Train) [][]secondmodel.Oriented {
 func stream(b *testing.B, s *spec.Spec, lenses []*catalog.Lens, n int) (*objective.Problem, []*objective.Train) {
 	b.Helper()
 	p := s.Problem()
-	a, err := newAscent(context.Background(), objective.NewLibrary(p, lenses), (&Job{Spec: s}).options(s))
+	a, err := newExactSearch(context.Background(), objective.NewLibrary(p, lenses), (&Job{Spec: s}).options(s))
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -143,7 +143,7 @@ func stream(b *testing.B, s *spec.Spec, lenses []*catalog.Lens, n int) (*objecti
 // fail: two demos, of three lenses and of six, and single lenses of any aperture
 // at a field of 20°, of which nearly half lose rays. It times the check in a
 // search, the measurement in full, that of what is limited for a train whose gaps
-// alone change, with and without a limit on vignetting, and for comparison the plain one, ray by ray with 1256 rays in each
+// alone change, with and without a limit on vignetting, and for comparison that of the second model, ray by ray with 1256 rays in each
 // pupil.
 func BenchmarkRayCheck(b *testing.B) {
 	wide := benchSpec(objective.ErectorSingle, 1)
@@ -188,7 +188,7 @@ func BenchmarkRayCheck(b *testing.B) {
 	request := secondmodel.RandomRequest(r)
 	request.Layouts, request.LensesPerGroup, request.Steps, request.Limits = []string{"erector-single"}, 2, 5, nil
 	s := specOf(request)
-	a, err := newAscent(context.Background(), objective.NewLibrary(s.Problem(), secondmodel.RandomLenses(r, 12)), (&Job{Spec: s}).options(s))
+	a, err := newExactSearch(context.Background(), objective.NewLibrary(s.Problem(), secondmodel.RandomLenses(r, 12)), (&Job{Spec: s}).options(s))
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -204,7 +204,7 @@ func BenchmarkRayCheck(b *testing.B) {
 			checker.Measure(t)
 		}
 	})
-	b.Run("random/plain", func(b *testing.B) {
+	b.Run("random/second-model", func(b *testing.B) {
 		for b.Loop() {
 			secondmodel.RayMetrics(request, d)
 		}

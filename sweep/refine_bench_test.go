@@ -16,7 +16,7 @@ import (
 func nearMisses(t testing.TB, s *spec.Spec, lenses []*catalog.Lens, over, upTo float64, n int, want func(*objective.Train) bool) (p *objective.Problem, misses []*objective.Train) {
 	t.Helper()
 	p = s.Problem()
-	a, err := newAscent(t.Context(), objective.NewLibrary(p, lenses), (&Job{Spec: s}).options(s))
+	a, err := newExactSearch(t.Context(), objective.NewLibrary(p, lenses), (&Job{Spec: s}).options(s))
 	if err != nil {
 		t.Fatal(err)
 	}

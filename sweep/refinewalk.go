@@ -20,7 +20,7 @@ import (
 // gaps, what comes near its limits is refined at once, and the walk ends when the ranking is
 // full and the bound of all that remain is beyond its last length.
 type refineWalk struct {
-	*ascent
+	*exactSearch
 	tools   chan *refineTools
 	best    ranking
 	counts  Refined
@@ -70,9 +70,9 @@ const (
 // endSlack, in mm, covers the rounding of ranked lengths where a walk ends.
 const endSlack = 2e-6
 
-func newRefineWalk(a *ascent) *refineWalk {
+func newRefineWalk(a *exactSearch) *refineWalk {
 	w := &refineWalk{
-		ascent: a, tools: make(chan *refineTools, a.workers), known: map[designKey]*refinedEnd{},
+		exactSearch: a, tools: make(chan *refineTools, a.workers), known: map[designKey]*refinedEnd{},
 		best:       ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
 		beat:       ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
 		screenMost: screenBatch, refineMost: refineBatch,
@@ -177,9 +177,9 @@ func (w *refineWalk) walk(ctx context.Context) error {
 }
 
 // reliefAdded is what the ranked length holds of eye relief at the least.
-func (a *ascent) reliefAdded() float64 {
+func (a *exactSearch) reliefAdded() float64 {
 	if a.by == objective.ByLengthToEye {
-		return math.Max(a.p.ReliefMin, a.p.CombinerMM)
+		return a.p.LeastRelief()
 	}
 	return 0
 }

@@ -88,7 +88,7 @@ func refineByHand(t *testing.T, s *spec.Spec, request secondmodel.Request, lense
 // walked is the outcome of a walk that refines.
 func walked(t *testing.T, s *spec.Spec, lenses []*catalog.Lens, with func(*refineWalk)) (*refineWalk, *Outcome) {
 	t.Helper()
-	a, err := newAscent(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
+	a, err := newExactSearch(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -232,7 +232,7 @@ func checkMoved(t *testing.T, s *spec.Spec, request secondmodel.Request, out *Ou
 		at := secondmodel.Evaluate(request, f.Train.Layout.String(), f.Train.Seat.String(), orientedOf(f.Train)).At(f.Train.Gaps, f.Train.EyeRelief)
 		if math.Abs(at.LengthMM-f.Train.Length) > 1e-9 || math.Abs(at.AngularMagnification-f.Train.AngularMagnification) > 1e-9 ||
 			at.EyeReliefMM < max(request.ReliefMinMM, request.CombinerMM)-1e-9 || at.EyeReliefMM > request.ReliefMaxMM+1e-9 {
-			t.Errorf("%s: %+v, plain has %+v", f.ID, f.Train, at)
+			t.Errorf("%s: %+v, the second model has %+v", f.ID, f.Train, at)
 		}
 		wanted := request.Magnification
 		if f.Train.Layout == objective.Keplerian {
@@ -250,7 +250,7 @@ func checkMoved(t *testing.T, s *spec.Spec, request secondmodel.Request, out *Ou
 			t.Errorf("%s: field of %v°", f.ID, at.FieldMaxDeg)
 		}
 		const grid = 24
-		// The plain filling of the pupil is good to some per cent at this density, vignetting to
+		// The second model's filling of the pupil is good to some per cent at this density, vignetting to
 		// some of its points: limits are that much wider.
 		wide := request
 		wide.Limits = map[string]float64{}
@@ -263,7 +263,7 @@ func checkMoved(t *testing.T, s *spec.Spec, request secondmodel.Request, out *Ou
 		}
 		wide.TravelMM *= 1.01
 		if m := secondmodel.RayMetricsGrid(wide, at, grid); m.FailedBy != "" {
-			t.Errorf("%s: fails %s by plain rays: %+v", f.ID, m.FailedBy, m)
+			t.Errorf("%s: fails %s by the rays of the second model: %+v", f.ID, m.FailedBy, m)
 		}
 		if f.Report.FailedBy != "" {
 			t.Errorf("%s: reported as %s", f.ID, f.Report.FailedBy)

@@ -23,7 +23,7 @@ func rayCase(c int) (s *spec.Spec, lenses []*catalog.Lens, good bool) {
 		return nil, nil, false
 	}
 	s = specOf(request)
-	a, err := newAscent(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
+	a, err := newExactSearch(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
 	if err != nil {
 		panic(err)
 	}
@@ -49,7 +49,7 @@ func rayCase(c int) (s *spec.Spec, lenses []*catalog.Lens, good bool) {
 }
 
 // wholeRanking is every design that passes everything, in order, by a walk
-// over the plain enumeration's designs, each solved and checked by itself.
+// over the enumeration of the second model's designs, each solved and checked by itself.
 func wholeRanking(t *testing.T, s *spec.Spec, request secondmodel.Request, lenses []*catalog.Lens) []solved {
 	t.Helper()
 	p := s.Problem()
@@ -67,7 +67,7 @@ func wholeRanking(t *testing.T, s *spec.Spec, request secondmodel.Request, lense
 	return passing
 }
 
-// trainOf is a plain design's train of the library's elements.
+// trainOf is a design of the second model's train of the library's elements.
 func trainOf(lib *objective.Library, d secondmodel.Design) *objective.Train {
 	train := &objective.Train{Layout: layoutNames[d.Layout], Seat: objective.SeatRear}
 	if d.Seat == "front" {
@@ -126,7 +126,7 @@ func TestRankingIsExact(t *testing.T) {
 func searchOf(t *testing.T, s *spec.Spec, lenses []*catalog.Lens) *Outcome {
 	t.Helper()
 	j := &Job{Spec: s}
-	a, err := newAscent(context.Background(), objective.NewLibrary(s.Problem(), lenses), j.options(s))
+	a, err := newExactSearch(context.Background(), objective.NewLibrary(s.Problem(), lenses), j.options(s))
 	if err != nil {
 		t.Fatal(err)
 	}

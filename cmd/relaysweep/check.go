@@ -95,9 +95,9 @@ func printPreview(w io.Writer, v *sweep.Preview) error {
 		fmt.Fprintln(w, "conflict: no lens is in use: the keys of [catalog] leave all of them out")
 	}
 	for _, s := range v.Serving {
-		fmt.Fprintf(w, "groups that can serve as %s (%s seat): %d\n", s.Place, s.Seat, s.Groups)
+		fmt.Fprintf(w, "groups that can serve as %s (%s seat): %d\n", s.Slot, s.Seat, s.Groups)
 		if s.Groups == 0 {
-			fmt.Fprintf(w, "conflict: no group can serve as %s (%s seat)\n", s.Place, s.Seat)
+			fmt.Fprintf(w, "conflict: no group can serve as %s (%s seat)\n", s.Slot, s.Seat)
 		}
 	}
 	if v.ApertureMissing() && v.Lenses > 0 {

@@ -27,10 +27,6 @@ func showRays(cmd *cobra.Command, folder string, point, rank int) error {
 	return err
 }
 
-// fieldSamples are the field samples of the ray check, as shares of the tangent
-// of the largest half angle.
-var fieldSamples = []float64{0, 0.5, 0.7, 1}
-
 // pupilRay is one of the rays of a field sample that are drawn and listed.
 type pupilRay struct {
 	name  string
@@ -56,7 +52,7 @@ func (b *reopened) traceSample(field, vergence, maskMM float64) []tracedRay {
 	for _, r := range pupilRays {
 		y := r.share * p.PupilEdge()
 		slope := float64(field*p.TanMax) - float64(y*vergence)
-		points, complete := raycheck.TraceRay(p, b.train, maskMM, p.WavelengthsNM[p.Reference()], 0, y, 0, slope)
+		points, complete := raycheck.TraceRay(p, b.train, maskMM, raycheck.RayStart{WavelengthNM: p.WavelengthsNM[p.Reference()], YMM: y, SlopeY: slope})
 		rays = append(rays, tracedRay{r, points, complete})
 	}
 	return rays
@@ -97,7 +93,7 @@ func printRays(w io.Writer, b *reopened) error {
 	}
 	beyond := 0
 	for _, s := range ends {
-		for _, field := range fieldSamples {
+		for _, field := range raycheck.FieldFractions {
 			angle := math.Atan(field*p.TanMax) * 180 / math.Pi
 			fmt.Fprintf(w, "\nfield %s of the half field, %.2f deg; depth %s m, mask at %.3f mm\n",
 				shortest(field), angle, results.Fixed(s.DepthM, 3), s.MaskMM)

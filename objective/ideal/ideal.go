@@ -32,7 +32,7 @@ type Limit struct {
 	// smallest eye relief; nil for none. ReachedMM is its ranked length.
 	Train     *objective.Train
 	ReachedMM float64
-	// Settled tells that BoundMM is within 0.1 % of ReachedMM or that there is no
+	// Settled reports whether BoundMM is within 0.1 % of ReachedMM or that there is no
 	// train; otherwise the search ended before.
 	Settled bool
 	// Without are, when there is no train, the requirements each of which, given
@@ -53,28 +53,34 @@ type Limit struct {
 //
 // The error is that of ctx, when it ends before.
 func Find(ctx context.Context, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy) (Limit, error) {
-	ideal := findWithin(ctx, p, spaces, apertureRatio, by, boxesMost, false)
-	if math.IsInf(ideal.BoundMM, 1) {
+	limit := findWithin(ctx, p, spaces, apertureRatio, by, boxesMost)
+	if math.IsInf(limit.BoundMM, 1) {
 		for r := objective.GapRoom; r <= objective.ViewpointShiftMM; r++ {
 			q, ratio, asked := without(p, r, apertureRatio)
-			if asked && findWithin(ctx, q, spaces, ratio, by, triesMost, true).Train != nil {
-				ideal.Without = append(ideal.Without, r)
+			if asked && newBoxSearch(q, spaces, ratio, by).finds(ctx, triesMost) {
+				limit.Without = append(limit.Without, r)
 			}
 		}
 	}
 	if err := ctx.Err(); err != nil {
 		return Limit{}, err
 	}
-	return ideal, nil
+	return limit, nil
 }
 
-// findWithin ends at once when ctx does; what it then returns means nothing.
-func findWithin(ctx context.Context, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy, most int, first bool) Limit {
+// newBoxSearch prepares a search over spaces.
+func newBoxSearch(p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy) *boxSearch {
 	s := &boxSearch{}
 	for _, space := range spaces {
 		s.cases = append(s.cases, newThinCases(p, space, apertureRatio/2, by)...)
 	}
-	bound, settled := s.run(ctx, most, first)
+	return s
+}
+
+// findWithin looks at most boxes. It ends at once when ctx does; what it then returns means nothing.
+func findWithin(ctx context.Context, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy, most int) Limit {
+	s := newBoxSearch(p, spaces, apertureRatio, by)
+	bound, settled := s.run(ctx, most)
 	return Limit{
 		ApertureRatio: apertureRatio, BoundMM: bound, Train: s.best, ReachedMM: s.rank, Settled: settled, Boxes: s.boxes,
 	}

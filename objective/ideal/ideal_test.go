@@ -224,7 +224,7 @@ func TestIdealModel(t *testing.T) {
 		const opening = 0.6
 		s := &boxSearch{cases: newThinCases(&p, x.space, opening, x.by)}
 		r := rand.New(rand.NewPCG(x.seed, 1))
-		if s.run(context.Background(), 10, true); s.best == nil {
+		if !s.finds(context.Background(), 10) {
 			return
 		}
 		for k := range 60 {
@@ -355,7 +355,7 @@ func TestIdealAgainstTrains(t *testing.T) {
 		if x.space.Layout != objective.ErectorPair {
 			most = boxesMost
 		}
-		ideal := findWithin(context.Background(), p, []objective.Space{x.space}, x.ratio, x.by, most, false)
+		ideal := findWithin(context.Background(), p, []objective.Space{x.space}, x.ratio, x.by, most)
 		if x.space.Layout != objective.ErectorPair && !ideal.Settled {
 			t.Errorf("case %d, %v: not settled", c, x.space)
 		}
@@ -465,10 +465,10 @@ func TestIdealSpaces(t *testing.T) {
 	best := math.Inf(1)
 	lengths := map[objective.Space]float64{}
 	for _, space := range allSpaces[1:] {
-		lengths[space] = findWithin(context.Background(), p, []objective.Space{space}, 0.7, objective.ByLength, 1000, false).ReachedMM
+		lengths[space] = findWithin(context.Background(), p, []objective.Space{space}, 0.7, objective.ByLength, 1000).ReachedMM
 		best = math.Min(best, lengths[space])
 	}
-	all := findWithin(context.Background(), p, allSpaces[1:], 0.7, objective.ByLength, 2000, false)
+	all := findWithin(context.Background(), p, allSpaces[1:], 0.7, objective.ByLength, 2000)
 	if math.Abs(all.ReachedMM/best-1) > settledShare {
 		t.Errorf("together %v, alone %v", all.ReachedMM, lengths)
 	}

@@ -91,7 +91,7 @@ func newThinCases(p *objective.Problem, space objective.Space, opening float64, 
 	return cases
 }
 
-// idealFocalLeast, in mm, is the least focal length of a front or rear that is
+// focalLeast, in mm, is the least focal length of a front or rear that is
 // looked at: far below that of any lens for an eye.
 const focalLeast = 1e-2
 
@@ -126,7 +126,7 @@ func (m *thinCase) whole(longest float64) (box, bool) {
 	set(atA, shortest, longest/theta)
 	set(atB, shortest, longest)
 	shift := p.CombinerShift()
-	set(atE, math.Max(p.ReliefMin, p.CombinerMM)-shift, p.ReliefMax-shift)
+	set(atE, p.LeastRelief()-shift, p.ReliefMax-shift)
 	e := math.Max(math.Abs(x.lo[atE]), math.Abs(x.hi[atE]))
 	tan := m.opening / p.TanMax // the most by which an aperture lets its group bend the chief ray
 	switch m.space.Layout {
@@ -149,7 +149,7 @@ func (m *thinCase) whole(longest float64) (box, bool) {
 			// distance: on the eye's side of image 1, and on the world's side of image 2
 			// where its farthest setpoint is there.
 			lo1, lo2 := -theta, -1.0
-			keep := p.Clearance + p.MaskGlass/2 - p.MaskShift()/2
+			keep := p.LayerClearance() - p.MaskShift()/2
 			if m.space.Seat == objective.SeatFront {
 				lo1 = keep / weak
 			} else if p.VergenceFar == 0 {
@@ -235,101 +235,48 @@ func (m *thinCase) aperture(rs *requirementRows, chief, edge, weight, room affin
 	}
 }
 
+// thinForms are what a thin train has over a box, whatever its layout. Gaps are
+// air-equivalent, and h is H.
+type thinForms struct {
+	length, h, gap1, gap2 affine
+	rear, front           imageSpace // as the mask would see them
+}
+
 // at forms the requirements and the ranked length over a box.
 func (m *thinCase) at(x *box, rs *requirementRows) (ranked affine) {
-	p, theta := m.p, m.p.Magnification
+	p := m.p
 	rs.rows, rs.place, rs.scale, rs.next = rs.rows[:0], rs.place[:0], rs.scale[:0], 0
-	of := func(i int) affine { return unknown(i, x.lo[i], x.hi[i]) }
-	one := constant(1)
-	e := of(atE)
-	var length, h, gap1, gap2 affine // h is H; the gaps are air-equivalent
-	var rear, front imageSpace       // as the mask would see them
+	e := x.unknown(atE)
+	var f thinForms
 	switch {
 	case m.space.Layout == objective.Keplerian:
-		n, b := of(atA), of(atB)
-		p := e.minus(b)
-		a := n.by(b)
-		m.aperture(rs, e.negative(), one, one, b.times(m.opening))
-		m.aperture(rs, b.minus(n.by(p)), n, one, a.times(m.opening))
-		gap1 = a.plus(b)
-		length = gap1
-		h = a.minus(n.by(n).by(p)).times(1 / theta) // f_front - n²·p, over Θ
-		rear = imageSpace{one, b, p.negative(), a, b}
+		f = m.keplerian(x, rs, &e)
 	case m.space.Layout == objective.ErectorPair && m.weak != bothStrong:
-		alpha, beta, t1, t2 := of(atA), of(atB), of(atT1), of(atT2)
-		h = of(atH)
-		w1, w2 := one.minus(alpha.by(h)).times(1/theta), one.minus(beta.by(e))
-		m.aperture(rs, e.negative(), one, beta, constant(m.opening))
-		m.aperture(rs, h, constant(theta), alpha, constant(m.opening*theta))
-		n1, n2 := alpha.by(t1).shifted(-theta), beta.by(t2).shifted(-1)
-		g1, g2 := h.plus(t1.by(w1)), e.plus(t2.by(w2))
-		s := n1.by(g2).plus(n2.by(g1))
-		rs.add(constant(p.GroupGapMin), s)
-		rs.add(alpha.by(w2).plus(beta.by(w1)), constant(-1/objective.PairFocalMax)) // -a·b/f_relay
-		turn, drop := g1.plus(g2), n1.minus(n2)
-		m.aperture(rs, turn.plus(s.by(w1)), drop.plus(s.by(alpha)).negative(), one, s.times(m.opening))
-		m.aperture(rs, turn.plus(s.by(w2)), s.by(beta).minus(drop), one, s.times(m.opening))
-		s.lo = math.Max(s.lo, p.GroupGapMin)
-		gap1, gap2 = t1, t2
-		length = t1.plus(s).plus(t2)
-		rear = imageSpace{beta, one, w2, n2, one}
-		front = imageSpace{alpha, one, w1.negative(), constant(theta), n1}
+		f = m.weakPair(x, rs, &e)
+	case m.space.Layout == objective.ErectorPair:
+		f = m.pair(x, rs, &e)
 	default:
-		a, b := of(atA), of(atB)
-		p1 := e.minus(b) // p
-		ends := a.plus(b)
-		var q, n1, n2 affine // q is q'
-		if m.space.Layout == objective.ErectorSingle {
-			k := of(atInverseN)
-			n1 = k.inverse()
-			n2 = n1
-			q = p1.minus(ends.by(k))
-			h = a.minus(q.times(theta))
-			// Heights at the relay over n.
-			m.aperture(rs, b.by(k).minus(p1), one, ends, a.by(b).times(m.opening))
-		} else {
-			n1, n2, h = of(atN1), of(atN2), of(atH)
-			q = a.minus(h).times(1 / theta)
-		}
-		m.aperture(rs, e.negative(), one, one, b.times(m.opening))
-		m.aperture(rs, h, constant(theta), one, a.times(m.opening*theta))
-		d1, d2 := n1.by(a), n2.by(b)
-		gap1, gap2 = d1.plus(a.times(theta)), d2.plus(b)
-		if m.space.Layout == objective.ErectorPair {
-			g1, g2 := a.plus(n1.by(q)), b.minus(n2.by(p1))
-			s := n1.by(g2).plus(n2.by(g1))
-			rs.add(constant(p.GroupGapMin), s)
-			rs.add(a.by(b).times(1/objective.PairFocalMax), p1.minus(q)) // of a·b/f_relay = τ
-			turn, drop := g1.plus(g2), n1.minus(n2)
-			m.aperture(rs, s.by(q).plus(a.by(turn)), s.plus(a.by(drop)).negative(), one, a.by(s).times(m.opening))
-			m.aperture(rs, b.by(turn).minus(s.by(p1)), s.minus(b.by(drop)), one, b.by(s).times(m.opening))
-			gap1.lo, gap2.lo, s.lo = math.Max(gap1.lo, 0), math.Max(gap2.lo, 0), math.Max(s.lo, p.GroupGapMin)
-			length = gap1.plus(s).plus(gap2)
-		} else {
-			length = a.times(theta).plus(b).plus(n1.by(ends))
-		}
-		rear = imageSpace{one, b, p1.negative(), d2, b}
-		front = imageSpace{one, a, q.negative(), a.times(theta), d1}
+		f = m.single(x, rs, &e)
 	}
 	switch {
 	case m.space.Layout == objective.Keplerian:
 	case m.space.Seat == objective.SeatFront:
-		rs.add(constant(p.GroupGapMin), gap2)
+		rs.add(constant(p.GroupGapMin), f.gap2)
 	default:
-		rs.add(constant(p.GroupGapMin), gap1)
+		rs.add(constant(p.GroupGapMin), f.gap1)
 	}
-	length = length.shifted(p.MaskShift())
+	length := f.length.shifted(p.MaskShift())
 	if !math.IsInf(p.LengthMax, 1) {
 		rs.add(length, constant(p.LengthMax))
 	}
 	if m.space.Seat == objective.SeatFront {
-		m.mask(rs, &front)
+		m.mask(rs, &f.front)
 	} else {
-		m.mask(rs, &rear)
+		m.mask(rs, &f.rear)
 	}
 	toEye := length.plus(e).shifted(p.CombinerShift())
-	if limit := p.Limits.Limit("viewpoint_shift_mm"); !math.IsInf(limit, 1) {
-		shift := toEye.plus(h.times(theta))
+	if limit := p.Limits.Limit(objective.ViewpointShiftMM.String()); !math.IsInf(limit, 1) {
+		shift := toEye.plus(f.h.times(p.Magnification))
 		rs.add(shift, constant(limit))
 		rs.add(shift.negative(), constant(limit))
 	}
@@ -337,6 +284,98 @@ func (m *thinCase) at(x *box, rs *requirementRows) (ranked affine) {
 		return toEye
 	}
 	return length
+}
+
+// unknown is unknown i over the box.
+func (b *box) unknown(i int) affine { return unknown(i, b.lo[i], b.hi[i]) }
+
+// keplerian forms a train of that layout and takes in its apertures.
+func (m *thinCase) keplerian(x *box, rs *requirementRows, e *affine) (f thinForms) {
+	one := constant(1)
+	n, b := x.unknown(atA), x.unknown(atB)
+	p := e.minus(b)
+	a := n.by(b)
+	m.aperture(rs, e.negative(), one, one, b.times(m.opening))
+	m.aperture(rs, b.minus(n.by(p)), n, one, a.times(m.opening))
+	f.gap1 = a.plus(b)
+	f.length = f.gap1
+	f.h = a.minus(n.by(n).by(p)).times(1 / m.p.Magnification) // f_front - n²·p, over Θ
+	f.rear = imageSpace{one, b, p.negative(), a, b}
+	return f
+}
+
+// weakPair forms a train with a pair relay of which an end is weak, and takes in its apertures,
+// inner gap and relay.
+func (m *thinCase) weakPair(x *box, rs *requirementRows, e *affine) (f thinForms) {
+	theta, one := m.p.Magnification, constant(1)
+	alpha, beta, t1, t2 := x.unknown(atA), x.unknown(atB), x.unknown(atT1), x.unknown(atT2)
+	f.h = x.unknown(atH)
+	w1, w2 := one.minus(alpha.by(f.h)).times(1/theta), one.minus(beta.by(*e))
+	m.aperture(rs, e.negative(), one, beta, constant(m.opening))
+	m.aperture(rs, f.h, constant(theta), alpha, constant(m.opening*theta))
+	n1, n2 := alpha.by(t1).shifted(-theta), beta.by(t2).shifted(-1)
+	g1, g2 := f.h.plus(t1.by(w1)), e.plus(t2.by(w2))
+	s := n1.by(g2).plus(n2.by(g1))
+	rs.add(constant(m.p.GroupGapMin), s)
+	rs.add(alpha.by(w2).plus(beta.by(w1)), constant(-1/objective.PairFocalMax)) // -a·b/f_relay
+	turn, drop := g1.plus(g2), n1.minus(n2)
+	m.aperture(rs, turn.plus(s.by(w1)), drop.plus(s.by(alpha)).negative(), one, s.times(m.opening))
+	m.aperture(rs, turn.plus(s.by(w2)), s.by(beta).minus(drop), one, s.times(m.opening))
+	s.lo = math.Max(s.lo, m.p.GroupGapMin)
+	f.gap1, f.gap2 = t1, t2
+	f.length = t1.plus(s).plus(t2)
+	f.rear = imageSpace{beta, one, w2, n2, one}
+	f.front = imageSpace{alpha, one, w1.negative(), constant(theta), n1}
+	return f
+}
+
+// single forms a train with a single relay, and takes in its apertures.
+func (m *thinCase) single(x *box, rs *requirementRows, e *affine) (f thinForms) {
+	theta := m.p.Magnification
+	a, b, k := x.unknown(atA), x.unknown(atB), x.unknown(atInverseN)
+	p := e.minus(b)
+	ends := a.plus(b)
+	n := k.inverse()
+	q := p.minus(ends.by(k)) // q'
+	f.h = a.minus(q.times(theta))
+	// Heights at the relay over n.
+	m.aperture(rs, b.by(k).minus(p), constant(1), ends, a.by(b).times(m.opening))
+	m.ends(rs, &f, e, a, b, n, n, p, q)
+	f.length = a.times(theta).plus(b).plus(n.by(ends))
+	return f
+}
+
+// pair forms a train with a pair relay and strong ends, and takes in its apertures, inner gap
+// and relay.
+func (m *thinCase) pair(x *box, rs *requirementRows, e *affine) (f thinForms) {
+	a, b := x.unknown(atA), x.unknown(atB)
+	p := e.minus(b)
+	n1, n2 := x.unknown(atN1), x.unknown(atN2)
+	f.h = x.unknown(atH)
+	q := a.minus(f.h).times(1 / m.p.Magnification) // q'
+	m.ends(rs, &f, e, a, b, n1, n2, p, q)
+	g1, g2 := a.plus(n1.by(q)), b.minus(n2.by(p))
+	s := n1.by(g2).plus(n2.by(g1))
+	rs.add(constant(m.p.GroupGapMin), s)
+	rs.add(a.by(b).times(1/objective.PairFocalMax), p.minus(q)) // of a·b/f_relay = τ
+	turn, drop := g1.plus(g2), n1.minus(n2)
+	m.aperture(rs, s.by(q).plus(a.by(turn)), s.plus(a.by(drop)).negative(), constant(1), a.by(s).times(m.opening))
+	m.aperture(rs, b.by(turn).minus(s.by(p)), s.minus(b.by(drop)), constant(1), b.by(s).times(m.opening))
+	f.gap1.lo, f.gap2.lo, s.lo = math.Max(f.gap1.lo, 0), math.Max(f.gap2.lo, 0), math.Max(s.lo, m.p.GroupGapMin)
+	f.length = f.gap1.plus(s).plus(f.gap2)
+	return f
+}
+
+// ends takes in the apertures of a strong front and rear, of focal lengths Θ·a and b, and forms
+// the gaps and image spaces next to them: n1·a and n2·b from the images to the relay.
+func (m *thinCase) ends(rs *requirementRows, f *thinForms, e *affine, a, b, n1, n2, p, q affine) {
+	theta, one := m.p.Magnification, constant(1)
+	m.aperture(rs, e.negative(), one, one, b.times(m.opening))
+	m.aperture(rs, f.h, constant(theta), one, a.times(m.opening*theta))
+	d1, d2 := n1.by(a), n2.by(b)
+	f.gap1, f.gap2 = d1.plus(a.times(theta)), d2.plus(b)
+	f.rear = imageSpace{one, b, p.negative(), d2, b}
+	f.front = imageSpace{one, a, q.negative(), a.times(theta), d1}
 }
 
 // imageSpace is where the mask stands: between a group and the next, of the focal
@@ -354,7 +393,7 @@ type imageSpace struct {
 // = scale²·V/ω, and w there is ω/unit.
 func (m *thinCase) mask(rs *requirementRows, at *imageSpace) {
 	p := m.p
-	keep := at.unit.times(p.Clearance + p.MaskGlass/2 - p.MaskShift()/2)
+	keep := at.unit.times(p.LayerClearance() - p.MaskShift()/2)
 	far, near := sum(1, &at.unit, p.VergenceFar, &at.w), sum(1, &at.unit, p.VergenceNear, &at.w)
 	square := at.scale.by(at.scale)
 	rs.add(constant(0), near)
@@ -365,11 +404,11 @@ func (m *thinCase) mask(rs *requirementRows, at *imageSpace) {
 		rs.add(square.times(p.VergenceNear-p.VergenceFar), far.by(near).times(p.Travel))
 	}
 	size := math.Max(2*p.TanHalfWidth/p.MaskWidth, 2*p.TanHalfHeight/p.MaskHeight)
-	most := math.Tan(p.Limits.Limit("pixel_arcmin")*objective.ArcminRad) / p.MaskPixel
-	if math.IsInf(p.Limits.Limit("pixel_arcmin"), 1) {
+	most := math.Tan(p.Limits.Limit(objective.PixelArcmin.String())*objective.ArcminRad) / p.MaskPixel
+	if math.IsInf(p.Limits.Limit(objective.PixelArcmin.String()), 1) {
 		most = math.Inf(1)
 	}
-	most = math.Min(most, math.Sqrt(p.Limits.Limit("depth_step_D")/(1000*p.StageResolution)))
+	most = math.Min(most, math.Sqrt(p.Limits.Limit(objective.DepthStepD.String())/(1000*p.StageResolution)))
 	for _, omega := range [2]affine{far, near} {
 		rs.add(at.scale.times(size), omega)
 		if !math.IsInf(most, 1) {

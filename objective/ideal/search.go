@@ -85,15 +85,49 @@ type boxSearch struct {
 func (s *boxSearch) cutoff() float64 { return math.Min(s.rank*(1-settledShare), longestMM) }
 
 // run bounds until all that is left is beyond the cutoff, or most boxes have
-// been looked at, or, where the first will do, a train is found. It returns the
-// certified bound, +Inf when there is no train, and whether all was settled. When
-// ctx ends it returns within some milliseconds.
-func (s *boxSearch) run(ctx context.Context, most int, first bool) (bound float64, settled bool) {
+// been looked at. It returns the certified bound, +Inf when there is no train, and whether
+// all was settled. When ctx ends it returns within some milliseconds.
+func (s *boxSearch) run(ctx context.Context, most int) (bound float64, settled bool) {
+	s.start(ctx)
+	for s.boxes < most && s.next(ctx) {
+	}
+	switch {
+	case ctx.Err() != nil:
+		return 0, false
+	case s.done() && s.best == nil:
+		return math.Inf(1), true
+	case s.done():
+		return s.cutoff(), true
+	}
+	return math.Min(s.cutoff(), s.heap[0].bound), false
+}
+
+// finds reports whether a train is found before most boxes have been looked at.
+func (s *boxSearch) finds(ctx context.Context, most int) bool {
+	s.start(ctx)
+	for s.best == nil && s.boxes < most && s.next(ctx) {
+	}
+	return s.best != nil
+}
+
+// next looks at the box with the least bound, false when none is left or ctx has ended.
+func (s *boxSearch) next(ctx context.Context) bool {
+	if s.done() || ctx.Err() != nil {
+		return false
+	}
+	n := heap.Pop(&s.heap).(*node)
+	s.boxes++
+	s.split(n)
+	return true
+}
+
+// start descends from the seeds of every case and makes the boxes that hold all trains.
+func (s *boxSearch) start(ctx context.Context) {
 	s.rank = math.Inf(1)
 	for i, m := range s.cases {
 		for _, x := range m.seeds() {
 			if ctx.Err() != nil {
-				return 0, false
+				return
 			}
 			s.descend(i, x)
 		}
@@ -107,21 +141,9 @@ func (s *boxSearch) run(ctx context.Context, most int, first bool) (bound float6
 			heap.Push(&s.heap, &node{box: b, space: i, bound: 0})
 		}
 	}
-	for !s.done() && s.boxes < most && !(first && s.best != nil) && ctx.Err() == nil {
-		n := heap.Pop(&s.heap).(*node)
-		s.boxes++
-		s.split(n)
-	}
-	switch {
-	case s.done() && s.best == nil:
-		return math.Inf(1), true
-	case s.done():
-		return s.cutoff(), true
-	}
-	return math.Min(s.cutoff(), s.heap[0].bound), false
 }
 
-// done tells that no box is left that could hold what is looked for.
+// done reports whether no box is left that could hold what is looked for.
 func (s *boxSearch) done() bool { return len(s.heap) == 0 || s.heap[0].bound >= s.cutoff() }
 
 // split narrows and bounds a box and puts its halves on the heap.

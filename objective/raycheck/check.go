@@ -6,11 +6,12 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck/lanes"
 )
 
-// fieldFractions are the field samples of a ray check, as fractions of the
+// FieldFractions are the field samples of a ray check, as fractions of the
 // tangent of the largest half angle.
-var fieldFractions = [...]float64{0, 0.5, 0.7, 1}
+var FieldFractions = [...]float64{0, 0.5, 0.7, 1}
 
 const (
 	// certainMargin is the squared cosine (of 63°) that every angle of incidence
@@ -20,9 +21,11 @@ const (
 	// changes angles by some hundredths and the step to the rim by a few degrees.
 	// TestCertain measures what is left of it.
 	certainMargin = 0.2
+	// weightRounding is the rounding of a sum of a bundle's weights.
+	weightRounding = 1e-9
 	// halfLost is the least share of a bundle that must get through for its
-	// metrics to mean anything: half, less the rounding of a sum of weights.
-	halfLost = 0.5 - 1e-9
+	// metrics to mean anything: half.
+	halfLost = 0.5 - weightRounding
 )
 
 // Report is the outcome of a ray check. It belongs to the Checker and stands
@@ -88,8 +91,8 @@ type Checker struct {
 	fills          []pupil         // by field
 	tracedBundles  []tracedBundle  // by field, then by vergence from far to near
 	sampledBundles []sampledBundle // by field, then depth
-	launch         rays            // all beams at the eye
-	between        lines           // a bundle between traced vergences
+	launch         lanes.Rays      // all beams at the eye
+	between        lanes.Lines     // a bundle between traced vergences
 	loss           *lossFill       // replaces the quadrature where rays are lost
 	rim            *rimBuffers
 	at             place                        // of the pupil's middle
@@ -98,6 +101,7 @@ type Checker struct {
 	indices        map[*catalog.Glass][]float64 // by wavelength
 	limits         []float64                    // by MetricList; +Inf for none
 	allowance      float64                      // factor on the requirements of exact setpoints; 1, more for near misses
+	anyClearance   bool                         // at exact setpoints is near enough
 	// worstFirst are the bundles in use from the one that is likely to be worst
 	// on: from the outermost field to the axis, in each first what is traced.
 	// refocusSlackD is by how much the bounds of the eye's refocus are widened; 0 but for
@@ -116,7 +120,7 @@ type Checker struct {
 	gapSteps   []int       // the step before which each gap lies, by gap
 	ratios     [][]float64 // by wavelength, then step
 	blocks     []block     // by wavelength
-	margin     float64     // as for [rays.through], over all that was traced
+	margin     float64     // as for [lanes.Rays.Through], over all that was traced
 	viewpoint  float64     // distance from the first vertex towards the world
 	layer      []float64   // paraxial distance from the first vertex behind the mask to the layer, by depth
 	chief      []float64   // paraxial height in it for unit slope towards the world, by depth
@@ -143,9 +147,9 @@ const (
 
 // block holds all beams of a wavelength.
 type block struct {
-	rays rays
-	mask lines // in the vertex plane before the mask, its glass allowed for
-	view lines // in the viewpoint plane
+	rays lanes.Rays
+	mask lanes.Lines // in the vertex plane before the mask, its glass allowed for
+	view lanes.Lines // in the viewpoint plane
 }
 
 // sampledBundle is one field and depth sample.
@@ -159,15 +163,15 @@ type sampledBundle struct {
 }
 
 // NewChecker prepares checks for p, which must not change afterwards.
-func NewChecker(p *objective.Problem) *Checker { return newChecker(p, leastRays(p), fieldFractions[:]) }
+func NewChecker(p *objective.Problem) *Checker { return newChecker(p, leastRays(p), FieldFractions[:]) }
 
 // NewNearChecker prepares checks that also let near misses pass: trains that
 // exceed no limit on sharpness, colour and vignetting, and at their exact
-// setpoints neither travel nor mask size, by more than a factor, whatever the
-// clearance there. All else is judged as by [NewChecker].
+// setpoints neither travel nor mask size, by more than a factor; with a factor above 1,
+// whatever the clearance there. All else is judged as by [NewChecker].
 func NewNearChecker(p *objective.Problem, factor float64) *Checker {
 	c := NewChecker(p)
-	c.allowance = factor
+	c.allowance, c.anyClearance = factor, factor > 1
 	for m := maskBlur; m <= vignetting; m++ {
 		c.limits[m] *= factor
 	}
@@ -178,7 +182,7 @@ func NewNearChecker(p *objective.Problem, factor float64) *Checker {
 // from far to near within the range of p) in place of the depth samples, in the
 // same way: where not every sample is traced, by rays between the same ones.
 func NewCheckerAt(p *objective.Problem, vergences []float64) *Checker {
-	return newCheckerAt(p, leastRays(p), fieldFractions[:], vergences)
+	return newCheckerAt(p, leastRays(p), FieldFractions[:], vergences)
 }
 
 func newChecker(p *objective.Problem, q quadrature, fractions []float64) *Checker {
@@ -259,17 +263,15 @@ func (c *Checker) layOut(q quadrature) {
 			})
 		}
 	}
-	c.launch = newRays(n)
+	c.launch = lanes.NewRays(n)
 	for _, b := range c.tracedBundles {
-		fill := &c.fills[b.field]
-		for i := range fill.x {
-			c.launch.launch(b.from+i, fill.x[i], fill.y[i], b.tan, b.vergence)
-		}
+		fill, beam := &c.fills[b.field], c.launch.Part(b.from, b.to)
+		beam.Launch(fill.x, fill.y, b.tan, b.vergence)
 	}
 	for range c.weight {
-		c.blocks = append(c.blocks, block{newRays(n), newLines(n), newLines(n)})
+		c.blocks = append(c.blocks, block{lanes.NewRays(n), lanes.NewLines(n), lanes.NewLines(n)})
 	}
-	c.between = newLines(most)
+	c.between = lanes.NewLines(most)
 }
 
 // Check traces t until it is clear which requirement or limit it fails first.
@@ -404,9 +406,9 @@ func (c *Checker) prepare(t *objective.Train) {
 // setGaps changes the distances of the surfaces that are laid out to those of
 // the train.
 func (c *Checker) setGaps() {
-	c.steps[0].distance = c.t.EyeRelief
+	c.steps[0].DistanceMM = c.t.EyeRelief
 	for gap, s := range c.gapSteps {
-		c.steps[s].distance = c.t.Gaps[gap]
+		c.steps[s].DistanceMM = c.t.Gaps[gap]
 	}
 }
 

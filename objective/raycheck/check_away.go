@@ -6,7 +6,7 @@ import "math"
 type place struct{ x, y float64 }
 
 // fill fills a pupil there. What a pupil that is displaced sideways sees is not
-// mirror symmetric, so that both halves are filled. onAxis tells that the field is a
+// mirror symmetric, so that both halves are filled. onAxis reports whether the field is a
 // point on the axis: then up, down and sideways are alike, and up stands for all.
 func (at place) fill(radius float64, halfArms []int, onAxis bool) pupil {
 	if onAxis && at == (place{}) {
@@ -38,7 +38,7 @@ var bothSides = []float64{1, -1}
 
 func (at place) up() bool { return at.x == 0 && at.y > 0 }
 
-// skips tells that a field looks from here as from another place.
+// skips reports whether a field looks from here as from another place.
 func (c *Checker) skips(field int) bool { return len(c.fills[field].x) == 0 }
 
 // follow takes over the train that c has prepared.
@@ -92,7 +92,7 @@ func (c *Checker) rejectAway() bool {
 	return c.failed() && c.allCertain()
 }
 
-// allCertain tells that no ray was lost, but where everything has been summed up in
+// allCertain reports whether no ray was lost, but where everything has been summed up in
 // full.
 func (c *Checker) allCertain() bool {
 	for _, a := range c.away {

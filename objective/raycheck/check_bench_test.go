@@ -26,12 +26,12 @@ func BenchmarkTraceSurface(b *testing.B) {
 	r, launch := &c.blocks[c.reference].rays, &c.launch
 	surfaces := 0
 	for b.Loop() {
-		r.copyFrom(launch)
+		r.CopyFrom(launch)
 		c.throughSteps(r, c.reference, 0, len(c.steps))
-		surfaces += len(c.steps) * len(r.x)
+		surfaces += len(c.steps) * len(r.X)
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(surfaces), "ns/ray-surface")
-	if r.lost(0) {
+	if r.Lost(0) {
 		b.Fatal("lost")
 	}
 }
@@ -42,7 +42,7 @@ func BenchmarkTraceRaySurface(b *testing.B) {
 	mask, _ := p.PlaceMask(train, 0)
 	surfaces := 0
 	for b.Loop() {
-		points, complete := TraceRay(p, train, mask, 546.07, 0.5, 1, 0, 0.05)
+		points, complete := TraceRay(p, train, mask, RayStart{WavelengthNM: 546.07, XMM: 0.5, YMM: 1, SlopeY: 0.05})
 		if !complete {
 			b.Fatal("lost")
 		}

@@ -43,20 +43,40 @@ func (c *Checker) judgeMask() {
 	}
 	r.TravelMM = travel.width()
 	if r.TravelMM > p.Travel*c.allowance*(1+objective.RequirementSlack) {
-		c.fail("travel")
+		c.fail(objective.Travel.String())
 	}
-	lo, hi := p.MaskRoom(c.t)
-	slack := objective.RequirementSlack * c.t.Gaps[c.t.MaskGap()]
-	if c.allowance == 1 && (travel.lo < lo-slack || travel.hi > hi+slack) {
-		c.fail("clearance")
+	at := c.atSetpoints()
+	if !c.anyClearance && (at.first < at.lo-at.slack || at.last > at.hi+at.slack) {
+		c.fail(objective.Clearance.String())
 	}
-	for d := range c.depths {
-		chief := math.Abs(p.ChiefAtMask(c.t, r.Setpoints[d].MaskMM))
-		if 2*chief*p.TanHalfWidth > p.MaskWidth*c.allowance*(1+objective.RequirementSlack) ||
-			2*chief*p.TanHalfHeight > p.MaskHeight*c.allowance*(1+objective.RequirementSlack) {
-			c.fail("mask_size")
-		}
+	if !(2*at.chief*p.TanHalfWidth <= p.MaskWidth*c.allowance*(1+objective.RequirementSlack)) ||
+		!(2*at.chief*p.TanHalfHeight <= p.MaskHeight*c.allowance*(1+objective.RequirementSlack)) {
+		c.fail(objective.MaskSize.String())
 	}
+}
+
+// atSetpoints is where a train's exact setpoints lie in the mask's gap, in mm behind the last
+// vertex before it.
+type atSetpoints struct {
+	first, last float64
+	lo, hi      float64 // what the clearance leaves
+	slack       float64 // by how much these may be missed
+	chief       float64 // largest height of the chief ray of unit slope in the layer
+}
+
+// atSetpoints looks at the setpoints of the report.
+func (c *Checker) atSetpoints() atSetpoints {
+	p, t := c.p, c.t
+	mask := newSpread()
+	x := atSetpoints{slack: objective.RequirementSlack * t.Gaps[t.MaskGap()]}
+	for d := range c.report.Setpoints {
+		at := c.report.Setpoints[d].MaskMM
+		mask.add(at)
+		x.chief = max(x.chief, math.Abs(p.ChiefAtMask(t, at)))
+	}
+	x.first, x.last = mask.lo, mask.hi
+	x.lo, x.hi = p.MaskRoom(t)
+	return x
 }
 
 // sharpest is how far beyond the paraxial layer, towards the world, the plane

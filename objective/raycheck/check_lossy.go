@@ -1,9 +1,9 @@
 package raycheck
 
 import (
-	"math"
-
 	"gonum.org/v1/gonum/integrate/quad"
+
+	"relaysweep/objective/raycheck/lanes"
 )
 
 // lossChords is the number of chords in half the pupil by which a bundle that
@@ -20,6 +20,9 @@ const (
 	lossStretches = lossScan + 1
 )
 
+// lossy are the chords of a bundle that loses rays.
+var lossy = newChords(lossChords, lossScan)
+
 // lossFill fills the part of a pupil that gets through. The pupil is cut into
 // chords along y, at abscissas radius·sin τ with τ in equal steps. Along each, the
 // ordinates at which losses begin are found by halving, and what lies between
@@ -27,9 +30,10 @@ const (
 // root of the distance from it, which the square of a new variable makes smooth.
 type lossFill struct {
 	points       pupil
-	rays         rays
-	mask, view   lines
-	alive        []bool // of the scan
+	rays         lanes.Rays
+	mask, view   lanes.Lines
+	x, y         []float64 // where rays of the scan leave the pupil
+	alive        []bool    // of the scan
 	good, bad    []float64
 	node, weight []float64
 }
@@ -38,8 +42,8 @@ func newLossFill() *lossFill {
 	most := lossChords * lossStretches * lossNodes
 	scan := lossChords * lossScan
 	f := &lossFill{
-		rays: newRays(max(most, scan)), mask: newLines(most), view: newLines(most),
-		alive: make([]bool, scan), good: make([]float64, scan), bad: make([]float64, scan),
+		rays: lanes.NewRays(max(most, scan)), mask: lanes.NewLines(most), view: lanes.NewLines(most),
+		x: make([]float64, scan), y: make([]float64, scan), alive: make([]bool, scan), good: make([]float64, scan), bad: make([]float64, scan),
 		node: make([]float64, lossNodes), weight: make([]float64, lossNodes),
 	}
 	f.points = pupil{make([]float64, 0, most), make([]float64, 0, most), make([]float64, 0, most)}
@@ -67,16 +71,14 @@ func (c *Checker) refillSide(b *sampledBundle, w int, side float64) {
 	f := c.loss
 	c.fillWhatPasses(b, w, side)
 	n := len(f.points.x)
-	r, mask, view := f.rays.part(0, n), f.mask.part(0, n), f.view.part(0, n)
-	for i := range f.points.x {
-		r.launch(i, f.points.x[i], f.points.y[i], b.tan, c.depths[b.depth])
-	}
+	r, mask, view := f.rays.Part(0, n), f.mask.Part(0, n), f.view.Part(0, n)
+	r.Launch(f.points.x, f.points.y, b.tan, c.depths[b.depth])
 	c.throughSteps(&r, w, 0, c.beyondMask)
 	c.beforeMask(&mask, &r)
 	c.throughSteps(&r, w, c.beyondMask, len(c.steps))
-	c.atViewpoint(&view, &r)
+	view.Cross(&r, c.viewpoint)
 	for i := range f.points.weight {
-		if r.lost(i) {
+		if r.Lost(i) {
 			f.points.weight[i] = 0
 		}
 	}
@@ -88,7 +90,7 @@ func (c *Checker) refillSide(b *sampledBundle, w int, side float64) {
 
 // chord is chord i: its abscissa, half its length, and its share of the pupil.
 func (c *Checker) chord(i int) (x, half, share float64) {
-	sin, cos := math.Sincos(math.Pi / 2 * (float64(i) + 0.5) / lossChords)
+	sin, cos := lossy.sin[lossChords+i], lossy.cos[lossChords+i]
 	// Both the chord's length and the step in x go with cos τ; the mean of its
 	// square is a half.
 	return c.p.Pupil / 2 * sin, c.p.Pupil / 2 * cos, 2 * cos * cos / lossChords
@@ -100,19 +102,25 @@ func (c *Checker) fillWhatPasses(b *sampledBundle, w int, side float64) {
 	f := c.loss
 	f.points.x, f.points.y, f.points.weight = f.points.x[:0], f.points.y[:0], f.points.weight[:0]
 	at := func(j int) float64 { return 2*float64(j)/(lossScan-1) - 1 }
-	launch := func(k, i int, t float64) {
+	leave := func(k, i int, t float64) {
 		x, half, _ := c.chord(i)
-		f.rays.launch(k, c.at.x+float64(side*x), c.at.y+float64(half*t), b.tan, c.depths[b.depth])
+		f.x[k], f.y[k] = c.at.x+float64(side*x), c.at.y+float64(half*t)
+	}
+	// trace takes the first n rays to the world.
+	trace := func(n int) lanes.Rays {
+		r := f.rays.Part(0, n)
+		r.Launch(f.x[:n], f.y[:n], b.tan, c.depths[b.depth])
+		c.throughSteps(&r, w, 0, len(c.steps))
+		return r
 	}
 	for i := range lossChords {
 		for j := range lossScan {
-			launch(i*lossScan+j, i, at(j))
+			leave(i*lossScan+j, i, at(j))
 		}
 	}
-	r := f.rays.part(0, lossChords*lossScan)
-	c.throughSteps(&r, w, 0, len(c.steps))
+	r := trace(lossChords * lossScan)
 	for k := range f.alive {
-		f.alive[k] = !r.lost(k)
+		f.alive[k] = !r.Lost(k)
 	}
 	// good[k] and bad[k] close in on where losses begin between rays k and k+1.
 	begins := func(k int) bool { return k%lossScan < lossScan-1 && f.alive[k] != f.alive[k+1] }
@@ -128,16 +136,15 @@ func (c *Checker) fillWhatPasses(b *sampledBundle, w int, side float64) {
 		n := 0
 		for k := range f.alive {
 			if begins(k) {
-				launch(n, k/lossScan, (f.good[k]+f.bad[k])/2)
+				leave(n, k/lossScan, (f.good[k]+f.bad[k])/2)
 				n++
 			}
 		}
-		r := f.rays.part(0, n)
-		c.throughSteps(&r, w, 0, len(c.steps))
+		r := trace(n)
 		n = 0
 		for k := range f.alive {
 			if begins(k) {
-				if middle := (f.good[k] + f.bad[k]) / 2; r.lost(n) {
+				if middle := (f.good[k] + f.bad[k]) / 2; r.Lost(n) {
 					f.bad[k] = middle
 				} else {
 					f.good[k] = middle

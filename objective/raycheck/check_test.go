@@ -80,7 +80,7 @@ func TestCheckAgainstReference(t *testing.T) {
 		for k := range got.Samples {
 			g := got.Samples[k]
 			// The reference walks fields within depths.
-			fields := len(fieldFractions)
+			fields := len(FieldFractions)
 			w := want.Samples[k%c.p.DepthSteps*fields+k/c.p.DepthSteps]
 			if g.FieldFraction != w.FieldFraction || g.VergenceD != w.VergenceD {
 				t.Fatalf("sample %d is %v, want %v", k, g, w)
@@ -116,7 +116,7 @@ func TestCheckLossy(t *testing.T) {
 				}
 				if !b.lossy {
 					// At the edge of the field, does it really lose nothing?
-					if b.field == len(fieldFractions)-1 {
+					if b.field == len(FieldFractions)-1 {
 						if full := summedDensely(at, k, 40); full.maskAll.weight < 1-1e-9 {
 							t.Errorf("case %d: %g of a bundle that counts as whole get through", i, full.maskAll.weight)
 						}

@@ -1,13 +1,17 @@
 package raycheck
 
-import "math"
+import (
+	"math"
+
+	"relaysweep/objective/raycheck/lanes"
+)
 
 // throughSteps takes rays of wavelength w through the surfaces from and up to but
-// not including to. margin is as for [rays.through].
-func (c *Checker) throughSteps(r *rays, w, from, to int) (margin float64) {
+// not including to. margin is as for [lanes.Rays.Through].
+func (c *Checker) throughSteps(r *lanes.Rays, w, from, to int) (margin float64) {
 	margin = 1
 	for s := from; s < to; s++ {
-		margin = min(margin, r.through(&c.steps[s], c.ratios[w][s]))
+		margin = min(margin, c.steps[s].through(r, c.ratios[w][s]))
 	}
 	return margin
 }
@@ -62,13 +66,13 @@ func (c *Checker) refer(i, w int, at leg) {
 	if at == toMask {
 		to, from = &c.blocks[w].view, &c.blocks[c.reference].view
 	}
-	part := func(of *lines, traced int) lines {
-		return of.part(c.tracedBundles[traced].from, c.tracedBundles[traced].to)
+	part := func(of *lanes.Lines, beam int) lanes.Lines {
+		return of.Part(c.tracedBundles[beam].from, c.tracedBundles[beam].to)
 	}
 	here, there := part(to, i), part(from, i)
 	farHere, farThere := part(to, far), part(from, far)
 	nearHere, nearThere := part(to, far+n-1), part(from, far+n-1)
-	here.between(float64(i%n)/float64(n-1), &there, &farHere, &farThere, &nearHere, &nearThere)
+	here.Between(float64(i%n)/float64(n-1), &there, &farHere, &farThere, &nearHere, &nearThere)
 	c.tracedBundles[i].traced[w] = at + 1
 }
 
@@ -77,17 +81,17 @@ func (c *Checker) refer(i, w int, at leg) {
 func (c *Checker) traceOn(from, to, w int, at leg) {
 	k := &c.blocks[w]
 	first, last := c.tracedBundles[from].from, c.tracedBundles[to-1].to
-	r := k.rays.part(first, last)
+	r := k.rays.Part(first, last)
 	if at == atEye {
-		launch := c.launch.part(first, last)
-		r.copyFrom(&launch)
+		launch := c.launch.Part(first, last)
+		r.CopyFrom(&launch)
 		c.margin = min(c.margin, c.throughSteps(&r, w, 0, c.beyondMask))
-		l := k.mask.part(first, last)
+		l := k.mask.Part(first, last)
 		c.beforeMask(&l, &r)
 	} else {
 		c.margin = min(c.margin, c.throughSteps(&r, w, c.beyondMask, len(c.steps)))
-		l := k.view.part(first, last)
-		c.atViewpoint(&l, &r)
+		l := k.view.Part(first, last)
+		l.Cross(&r, c.viewpoint)
 	}
 	for i := from; i < to; i++ {
 		c.tracedBundles[i].traced[w] = at + 1
@@ -97,46 +101,27 @@ func (c *Checker) traceOn(from, to, w int, at leg) {
 // beforeMask gives rays that have passed the surfaces before the mask's gap as
 // lines in the vertex plane of the last one. The mask's glass has been allowed
 // for up to its middle, where the layer lies.
-func (c *Checker) beforeMask(l *lines, r *rays) {
-	half := c.p.MaskGlass / 2
-	for i := range l.x {
-		per := r.per[i]
-		sx, sy := r.kx[i]*per, r.ky[i]*per
-		x, y := r.x[i]-float64(r.w[i]*sx), r.y[i]-float64(r.w[i]*sy)
-		if half > 0 {
-			shift := half * plateSlope(c.p.MaskGlassIndex, r.kw[i])
-			x += float64(shift * r.kx[i])
-			y += float64(shift * r.ky[i])
-		}
-		l.x[i], l.y[i], l.sx[i], l.sy[i] = x, y, sx, sy
-	}
-}
-
-// atViewpoint gives rays that have passed the train as lines in the viewpoint
-// plane.
-func (c *Checker) atViewpoint(l *lines, r *rays) {
-	for i := range l.x {
-		per := r.per[i]
-		sx, sy := r.kx[i]*per, r.ky[i]*per
-		f := c.viewpoint - r.w[i]
-		l.x[i], l.y[i], l.sx[i], l.sy[i] = r.x[i]+float64(f*sx), r.y[i]+float64(f*sy), sx, sy
+func (c *Checker) beforeMask(l *lanes.Lines, r *lanes.Rays) {
+	l.Cross(r, 0)
+	if half := c.p.MaskGlass / 2; half > 0 {
+		l.ThroughPlate(r, half, c.p.MaskGlassIndex)
 	}
 }
 
 // linesOf are the rays of bundle b among lines of a wavelength: those of a beam,
 // or between the beams of its field.
-func (c *Checker) linesOf(of *lines, b *sampledBundle) lines {
+func (c *Checker) linesOf(of *lanes.Lines, b *sampledBundle) lanes.Lines {
 	n := len(c.vergences)
 	beams := c.tracedBundles[b.field*n : (b.field+1)*n]
 	share := c.share[b.depth]
 	for i, q := range share {
 		if q == 1 {
-			return of.part(beams[i].from, beams[i].to)
+			return of.Part(beams[i].from, beams[i].to)
 		}
 	}
-	from := of.part(beams[0].from, beams[n-1].to)
-	l := c.between.part(0, beams[0].to-beams[0].from)
-	l.mix(&from, share)
+	from := of.Part(beams[0].from, beams[n-1].to)
+	l := c.between.Part(0, beams[0].to-beams[0].from)
+	l.Mix(&from, share)
 	return l
 }
 
@@ -186,16 +171,16 @@ func (c *Checker) sum(from, to int) {
 // losesRim reports whether a bundle loses a ray on the pupil's rim, outside the
 // quadrature's outermost ring.
 func (c *Checker) losesRim(b *sampledBundle) bool {
-	r := c.rim.rays.part(0, rimHalfPoints)
 	for w := range c.blocks {
 		for _, side := range c.at.sides() {
-			for j := range rimHalfPoints {
-				x, y := rimPoint(j)
-				r.launch(j, c.at.x+float64(side*c.p.Pupil/2*x), c.at.y+float64(c.p.Pupil/2*y), b.tan, c.depths[b.depth])
+			c.rim.begin()
+			for _, at := range rimPoints {
+				c.rim.add(c.at.x+float64(side*c.p.Pupil/2*at.x), c.at.y+float64(c.p.Pupil/2*at.y))
 			}
+			r := c.rim.launch(b.tan, c.depths[b.depth])
 			c.throughSteps(&r, w, 0, len(c.steps))
 			for j := range rimHalfPoints {
-				if r.lost(j) {
+				if r.Lost(j) {
 					return true
 				}
 			}
@@ -207,32 +192,12 @@ func (c *Checker) losesRim(b *sampledBundle) bool {
 // maskSums sums up where rays cross the mask's layer. They are taken at the
 // paraxial setpoint and from the paraxial chief ray, next to which the sums lose
 // no digits.
-func (c *Checker) maskSums(l *lines, weight []float64, b *sampledBundle) maskSums {
-	var a maskSums
-	distance, chief := c.layer[b.depth], c.chief[b.depth]*b.tan
-	n := len(weight)
-	x, y, lx, ly := l.x[:n], l.y[:n], l.sx[:n], l.sy[:n]
-	for i, q := range weight {
-		if q == 0 {
-			continue
-		}
-		sx, sy := lx[i], ly[i]
-		px, py := x[i]+float64(distance*sx), y[i]+float64(distance*sy)-chief
-		a.weight += q
-		a.py += float64(q * py)
-		a.sy += float64(q * sy)
-		a.pp += float64(q * (float64(px*px) + float64(py*py)))
-		a.ps += float64(q * (float64(px*sx) + float64(py*sy)))
-		a.ss += float64(q * (float64(sx*sx) + float64(sy*sy)))
-	}
+func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *sampledBundle) maskSums {
+	s := l.CrossingSums(weight, c.layer[b.depth], c.chief[b.depth]*b.tan)
+	a := maskSums{weight: s.Weight, py: s.PY, sy: s.SY, pp: s.PP, ps: s.PS, ss: s.SS}
 	switch {
 	case c.at.x != 0:
-		for i, q := range weight {
-			if q != 0 {
-				a.px += float64(q * (x[i] + float64(distance*lx[i])))
-				a.sx += float64(q * lx[i])
-			}
-		}
+		a.px, a.sx = s.PX, s.SX
 	case b.field == 0 && c.at.y == 0:
 		a.py, a.sy = 0, 0
 	}
@@ -240,37 +205,13 @@ func (c *Checker) maskSums(l *lines, weight []float64, b *sampledBundle) maskSum
 }
 
 // viewSums sums up how rays leave the first vertex, in the viewpoint plane.
-func (c *Checker) viewSums(l *lines, weight []float64, b *sampledBundle) viewSums {
-	var a viewSums
+func (c *Checker) viewSums(l *lanes.Lines, weight []float64, b *sampledBundle) viewSums {
 	theta := c.t.AngularMagnification
-	v, chief := c.depths[b.depth]/(theta*theta), b.tan/theta
-	n := len(weight)
-	lx, ly, sx, sy := l.x[:n], l.y[:n], l.sx[:n], l.sy[:n]
-	for i, q := range weight {
-		if q == 0 {
-			continue
-		}
-		x, y := lx[i], ly[i]
-		ex, ey := sx[i]+float64(v*x), sy[i]+float64(v*y)-chief
-		a.weight += q
-		a.y += float64(q * y)
-		a.ey += float64(q * ey)
-		qx, qy, qex, qey := q*x, q*y, q*ex, q*ey
-		a.xx += float64(qx * x)
-		a.xe += float64(qx * ex)
-		a.exx += float64(qex * ex)
-		a.yy += float64(qy * y)
-		a.ye += float64(qy * ey)
-		a.eyy += float64(qey * ey)
-	}
+	s := l.SlopeSums(weight, c.depths[b.depth]/(theta*theta), b.tan/theta)
+	a := viewSums{weight: s.Weight, y: s.Y, ey: s.EY, xx: s.XX, xe: s.XE, exx: s.EXX, yy: s.YY, ye: s.YE, eyy: s.EYY}
 	switch {
 	case c.at.x != 0:
-		for i, q := range weight {
-			if q != 0 {
-				a.x += float64(q * lx[i])
-				a.ex += float64(q * (sx[i] + float64(v*lx[i])))
-			}
-		}
+		a.x, a.ex = s.X, s.EX
 	case b.field == 0 && c.at.y == 0:
 		a.y, a.ey = 0, 0
 	}

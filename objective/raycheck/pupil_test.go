@@ -6,6 +6,7 @@ import (
 	"relaysweep/objective"
 	"relaysweep/objective/internal/testlens"
 	"relaysweep/objective/internal/testtrain"
+	"relaysweep/objective/raycheck/lanes"
 	"testing"
 )
 
@@ -31,11 +32,13 @@ func densePupil(radius float64, cells int) pupil {
 
 // denseRays launches a bundle's rays from all points of a filling on a side of the
 // middle of the checker's pupil.
-func denseRays(c *Checker, b *sampledBundle, f *pupil, side float64) *rays {
-	r := newRays(len(f.x))
+func denseRays(c *Checker, b *sampledBundle, f *pupil, side float64) *lanes.Rays {
+	r := lanes.NewRays(len(f.x))
+	var x, y []float64
 	for i := range f.x {
-		r.launch(i, c.at.x+side*f.x[i], c.at.y+f.y[i], b.tan, c.depths[b.depth])
+		x, y = append(x, c.at.x+side*f.x[i]), append(y, c.at.y+f.y[i])
 	}
+	r.Launch(x, y, b.tan, c.depths[b.depth])
 	return &r
 }
 
@@ -46,7 +49,7 @@ func summedDensely(c *Checker, k, cells int) sampledBundle {
 	b.mask, b.view = make([]maskSums, len(b.mask)), make([]viewSums, len(b.view))
 	b.maskAll = maskSums{}
 	f := densePupil(c.p.Pupil/2, cells)
-	mask, view, weight := newLines(len(f.x)), newLines(len(f.x)), make([]float64, len(f.x))
+	mask, view, weight := lanes.NewLines(len(f.x)), lanes.NewLines(len(f.x)), make([]float64, len(f.x))
 	for w := range c.blocks {
 		sides := []float64{1}
 		if c.at.x != 0 {
@@ -57,10 +60,10 @@ func summedDensely(c *Checker, k, cells int) sampledBundle {
 			c.throughSteps(r, w, 0, c.beyondMask)
 			c.beforeMask(&mask, r)
 			c.throughSteps(r, w, c.beyondMask, len(c.steps))
-			c.atViewpoint(&view, r)
+			view.Cross(r, c.viewpoint)
 			for i := range weight {
 				weight[i] = f.weight[i] / float64(len(sides))
-				if r.lost(i) {
+				if r.Lost(i) {
 					weight[i] = 0
 				}
 			}

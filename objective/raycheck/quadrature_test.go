@@ -125,7 +125,7 @@ func TestQuadrature(t *testing.T) {
 		if i%5 == 0 {
 			p.VergenceNear = 0.008
 		}
-		fine := newChecker(&p, manyRays, fieldFractions[:])
+		fine := newChecker(&p, manyRays, FieldFractions[:])
 		want := fine.MeasureLimited(c.train)
 		if raysLost(fine) || !(want.Metrics.ViewAstigmatismD < imageless) {
 			continue
@@ -166,11 +166,11 @@ func TestQuadratureConverges(t *testing.T) {
 	p := testtrain.Problem()
 	p.DepthSteps = 9
 	train := testtrain.Simple(t, p)
-	want := newChecker(p, manyRays, fieldFractions[:]).Measure(train).Metrics
+	want := newChecker(p, manyRays, FieldFractions[:]).Measure(train).Metrics
 	last := map[string]float64{}
 	for n, bound := range []float64{0.02, 2e-3, 1e-4, 1e-6} {
 		arms := slices.Repeat([]int{n + 3}, n+2)
-		got := newChecker(p, quadrature{halfArms: arms, vergences: n + 2}, fieldFractions[:]).Measure(train).Metrics
+		got := newChecker(p, quadrature{halfArms: arms, vergences: n + 2}, FieldFractions[:]).Measure(train).Metrics
 		for k := range MetricList[:vignetting] {
 			m := MetricList[k]
 			off := math.Abs(*m.of(&got)-*m.of(&want)) / math.Abs(*m.of(&want))

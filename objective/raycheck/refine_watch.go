@@ -29,6 +29,15 @@ const (
 	overfillScale = 0.04
 )
 
+// watchArms are the directions of the rays of a ring, x > 0.
+var watchArms = func() (arms [watchHalfArms]place) {
+	for j := range arms {
+		sin, cos := math.Sincos(math.Pi * ((float64(j)+0.5)/watchHalfArms - 0.5))
+		arms[j] = place{cos, sin}
+	}
+	return arms
+}()
+
 // watchedPupil is a bundle and a place of its pupil.
 type watchedPupil struct {
 	bundle int
@@ -72,15 +81,12 @@ func (r *Refiner) watch() {
 func (r *Refiner) exceeded(w *watchedPupil, share float64) float64 {
 	c := r.c
 	b := &c.sampledBundles[w.bundle]
-	n := 0
+	c.rim.begin()
 	add := func(radius float64) {
-		for j := range watchHalfArms {
-			sin, cos := math.Sincos(math.Pi * ((float64(j)+0.5)/watchHalfArms - 0.5))
-			c.rim.rays.launch(n, w.x+float64(radius*cos), w.y+float64(radius*sin), b.tan, c.depths[b.depth])
-			n++
+		for _, arm := range watchArms {
+			c.rim.add(w.x+float64(radius*arm.x), w.y+float64(radius*arm.y))
 			if w.x != 0 { // the other half is no mirror image
-				c.rim.rays.launch(n, w.x-float64(radius*cos), w.y+float64(radius*sin), b.tan, c.depths[b.depth])
-				n++
+				c.rim.add(w.x-float64(radius*arm.x), w.y+float64(radius*arm.y))
 			}
 		}
 	}
@@ -92,7 +98,8 @@ func (r *Refiner) exceeded(w *watchedPupil, share float64) float64 {
 			add(c.p.Pupil / 2 * math.Sqrt((float64(i)+0.5)/watchRings))
 		}
 	}
-	over := c.overfill(n)
+	over := c.overfill(b)
+	n := len(over)
 	for i, o := range over {
 		if math.IsNaN(o) {
 			over[i] = 1 // lost

@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck/lanes"
 )
 
 // Screener tells, by exact rays at its paraxial gaps, whether a train is worth being
@@ -109,7 +110,7 @@ func (c *Checker) blursView(t *objective.Train) bool {
 // doubtOf is by how much more a limit has to be exceeded where only a share of a bundle's
 // weight gets through.
 func doubtOf(through float64) float64 {
-	if through < 1-1e-9 {
+	if through < 1-weightRounding {
 		return lossyDoubt
 	}
 	return 1
@@ -142,11 +143,11 @@ const lossyDoubt = 1.5
 const lostMost = 0.75
 
 // throughWeights are the weights of a bundle's rays, 0 for those that are lost.
-func (c *Checker) throughWeights(l *lines, b *sampledBundle) []float64 {
+func (c *Checker) throughWeights(l *lanes.Lines, b *sampledBundle) []float64 {
 	all := c.fills[b.field].weight
 	c.through = append(c.through[:0], all...)
 	for i := range c.through {
-		if math.IsNaN(l.x[i]) {
+		if math.IsNaN(l.X[i]) {
 			c.through[i] = 0
 		}
 	}

@@ -28,17 +28,25 @@ const (
 	AtLens
 )
 
-// TraceRay follows one ray from the point (x, y) of the eye's pupil, in mm,
-// with slopes sx and sy per unit distance towards the world, through all
+// RayStart is a ray where it leaves the eye: a point of the pupil in mm, and slopes per unit
+// distance towards the world.
+type RayStart struct {
+	WavelengthNM   float64
+	XMM, YMM       float64
+	SlopeX, SlopeY float64
+}
+
+// TraceRay follows one ray from the eye through all
 // surfaces and plates to the first vertex. maskMM is the physical position of
 // the mask's layer behind the last vertex before it; the combiner stands
 // midway in the eye relief. The points end where the ray misses a surface or
 // is totally reflected: complete is then false, and the last point's direction
 // the one in which it arrived.
-func TraceRay(p *objective.Problem, t *objective.Train, maskMM, wavelengthNM, x, y, sx, sy float64) (points []RayPoint, complete bool) {
+func TraceRay(p *objective.Problem, t *objective.Train, maskMM float64, start RayStart) (points []RayPoint, complete bool) {
 	z := t.Length + t.EyeRelief
+	sx, sy := start.SlopeX, start.SlopeY
 	k := math.Sqrt(1 + sx*sx + sy*sy)
-	ray := RayPoint{AtEye, -1, x, y, z, sx / k, sy / k, -1 / k}
+	ray := RayPoint{AtEye, -1, start.XMM, start.YMM, z, sx / k, sy / k, -1 / k}
 	points = append(points, ray)
 	index := 1.0
 	// meet takes the ray to a surface with its vertex at z.
@@ -73,7 +81,7 @@ func TraceRay(p *objective.Problem, t *objective.Train, maskMM, wavelengthNM, x,
 			for s := len(e.Surfaces) - 1; s >= 0; s-- {
 				next := 1.0
 				if s > 0 {
-					next = e.Glasses[s-1].Index(wavelengthNM)
+					next = e.Glasses[s-1].Index(start.WavelengthNM)
 				}
 				if !meet(AtLens, number, z, e.Surfaces[s], next) {
 					return points, false
@@ -107,6 +115,13 @@ func TraceRay(p *objective.Problem, t *objective.Train, maskMM, wavelengthNM, x,
 	return points, true
 }
 
+const (
+	// crossingIterations is how many of Newton's steps lead to a crossing with an
+	// asphere, and crossingAccepted, in mm, the error with which it is accepted.
+	crossingIterations = 60
+	crossingAccepted   = 1e-11
+)
+
 // cross moves the ray to its crossing with a surface, false for a miss. A
 // conic is F(P) = c(x² + y² + (1+κ)z²) - 2z = 0, quadratic along the ray; of
 // its two crossings the one at which a ray towards the world comes out of the
@@ -123,7 +138,7 @@ func (r *RayPoint) cross(vertex float64, surface catalog.Surface) bool {
 		if math.IsNaN(s) {
 			s = -z / r.N
 		}
-		for range asphereIterations {
+		for range crossingIterations {
 			h := math.Hypot(r.X+s*r.L, r.Y+s*r.M)
 			rate := r.N
 			if h > 0 {
@@ -131,7 +146,7 @@ func (r *RayPoint) cross(vertex float64, surface catalog.Surface) bool {
 			}
 			s -= (z + s*r.N - surface.Sag(h)) / rate
 		}
-		if miss := z + s*r.N - surface.Sag(math.Hypot(r.X+s*r.L, r.Y+s*r.M)); !(math.Abs(miss) < asphereAccepted) {
+		if miss := z + s*r.N - surface.Sag(math.Hypot(r.X+s*r.L, r.Y+s*r.M)); !(math.Abs(miss) < crossingAccepted) {
 			return false
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck/lanes"
 	"slices"
 )
 
@@ -28,20 +29,34 @@ const (
 )
 
 // chords tells how a vignetted area is sampled: the number of chords in half the
-// pupil, and of rays along each.
-type chords struct{ half, points int }
+// pupil, and of rays along each, and of each chord of the pupil its sin τ and cos τ, see
+// [Checker.vignetted].
+type chords struct {
+	half, points int
+	sin, cos     []float64
+}
+
+func newChords(half, points int) chords {
+	by := chords{half: half, points: points}
+	for i := -half; i < half; i++ {
+		sin, cos := math.Sincos(math.Pi / 2 * (float64(i) + 0.5) / float64(half))
+		by.sin, by.cos = append(by.sin, sin), append(by.cos, cos)
+	}
+	return by
+}
 
 var (
-	usualChords = chords{20, 17}
+	usualChords = newChords(20, 17)
 	// manyChords serve where rays are lost, because the place at which that begins
 	// is not interpolated, and where little of the pupil is left, which may lie
 	// between the rays.
-	manyChords = chords{24, 65}
+	manyChords = newChords(24, 65)
 )
 
 // rimBuffers are what the vignetting of a pupil is found with.
 type rimBuffers struct {
-	rays     rays
+	rays     lanes.Rays
+	x, y     []float64 // where they leave the pupil
 	over     []float64 // per ray: height over clear semi-diameter, less 1, at the worst surface; NaN when lost
 	union    []float64 // largest over of several bundles
 	suspects []suspect
@@ -57,7 +72,23 @@ type suspect struct {
 
 func newRimBuffers(bundles int) *rimBuffers {
 	n := 2 * manyChords.half * manyChords.points
-	return &rimBuffers{newRays(n), make([]float64, n), make([]float64, gridHalfChords*gridPoints), make([]suspect, 0, pupilPlaces*bundles)}
+	return &rimBuffers{
+		rays: lanes.NewRays(n), x: make([]float64, 0, n), y: make([]float64, 0, n), over: make([]float64, n),
+		union: make([]float64, gridHalfChords*gridPoints), suspects: make([]suspect, 0, pupilPlaces*bundles),
+	}
+}
+
+// begin forgets the points of the pupil that rays are to leave.
+func (r *rimBuffers) begin() { r.x, r.y = r.x[:0], r.y[:0] }
+
+// add adds one.
+func (r *rimBuffers) add(x, y float64) { r.x, r.y = append(r.x, x), append(r.y, y) }
+
+// launch sets rays to leave all of them, for a field and vergence.
+func (r *rimBuffers) launch(tan, vergence float64) lanes.Rays {
+	rays := r.rays.Part(0, len(r.x))
+	rays.Launch(r.x, r.y, tan, vergence)
+	return rays
 }
 
 // pupilPlaces is the number of places in its box at which the pupil is looked at.
@@ -195,15 +226,14 @@ func (c *Checker) gridChord(i int) (x, half float64) {
 // grid is the overfill on equidistant chords of the disc that the pupil covers in
 // its box, those with x > 0.
 func (c *Checker) grid(b *sampledBundle) []float64 {
-	n := 0
+	c.rim.begin()
 	for i := range gridHalfChords {
 		x, half := c.gridChord(i)
 		for j := range gridPoints {
-			c.rim.rays.launch(n, x, half*(2*float64(j)/(gridPoints-1)-1), b.tan, c.depths[b.depth])
-			n++
+			c.rim.add(x, half*(2*float64(j)/(gridPoints-1)-1))
 		}
 	}
-	return c.overfill(n)
+	return c.overfill(b)
 }
 
 // gridShare estimates, from the overfill on the grid, the vignetted share of the
@@ -257,20 +287,15 @@ func within(chord []float64, half, lo, hi float64) (length float64) {
 // aberrations are so strong that this fails. For x >= 0 the half of the rim on
 // the side of larger x decides: heights are the same at x and -x.
 func (c *Checker) clears(b *sampledBundle, x, y, radius float64) bool {
-	n := 0
-	add := func(px, py float64) {
-		c.rim.rays.launch(n, px, py, b.tan, c.depths[b.depth])
-		n++
-	}
-	add(x, y)
-	for j := range rimHalfPoints {
-		rx, ry := rimPoint(j)
-		add(x+float64(radius*rx), y+float64(radius*ry))
+	c.rim.begin()
+	c.rim.add(x, y)
+	for j, at := range rimPoints {
+		c.rim.add(x+float64(radius*at.x), y+float64(radius*at.y))
 		if j%4 == 2 {
-			add(x+float64(radius/2*rx), y+float64(radius/2*ry))
+			c.rim.add(x+float64(radius/2*at.x), y+float64(radius/2*at.y))
 		}
 	}
-	for _, over := range c.overfill(n) {
+	for _, over := range c.overfill(b) {
 		if !(over < -rimCare) {
 			return false
 		}
@@ -278,11 +303,14 @@ func (c *Checker) clears(b *sampledBundle, x, y, radius float64) bool {
 	return true
 }
 
-// rimPoint is point j of the unit circle's half x > 0.
-func rimPoint(j int) (x, y float64) {
-	sin, cos := math.Sincos(math.Pi * (float64(j) + 0.5 - rimHalfPoints/2.0) / rimHalfPoints)
-	return cos, sin
-}
+// rimPoints are points of the unit circle's half x > 0.
+var rimPoints = func() (points [rimHalfPoints]place) {
+	for j := range points {
+		sin, cos := math.Sincos(math.Pi * (float64(j) + 0.5 - rimHalfPoints/2.0) / rimHalfPoints)
+		points[j] = place{cos, sin}
+	}
+	return points
+}()
 
 // vignetted is the share of the area of a disc of the pupil plane about (x, y)
 // that is lost or vignetted. The disc is cut into chords along y, at abscissas
@@ -304,19 +332,18 @@ func (c *Checker) blocked(b *sampledBundle, x, y, radius float64, by chords) (sh
 	if x == 0 {
 		first = 0 // the other half is its mirror image
 	}
-	n := 0
+	c.rim.begin()
 	for i := first; i < halfChords; i++ {
-		sin, cos := math.Sincos(math.Pi / 2 * (float64(i) + 0.5) / float64(halfChords))
+		sin, cos := by.sin[halfChords+i], by.cos[halfChords+i]
 		for j := range points {
 			along := 2*float64(j)/float64(points-1) - 1
-			c.rim.rays.launch(n, x+float64(radius*sin), y+float64(radius*cos*along), b.tan, c.depths[b.depth])
-			n++
+			c.rim.add(x+float64(radius*sin), y+float64(radius*cos*along))
 		}
 	}
-	over := c.overfill(n)
+	over := c.overfill(b)
 	var blocked, whole float64
 	for i := first; i < halfChords; i++ {
-		cos := math.Cos(math.Pi / 2 * (float64(i) + 0.5) / float64(halfChords))
+		cos := by.cos[halfChords+i]
 		chord := over[(i-first)*points : (i-first+1)*points]
 		var length float64
 		for j := range points - 1 {
@@ -373,25 +400,21 @@ func crossing(before, a, b float64) float64 {
 	return 1 - t
 }
 
-// overfill traces the first n rays at the reference wavelength and gives their
-// height over the clear semi-diameter, less 1, at the surface where that is
-// largest.
-func (c *Checker) overfill(n int) []float64 {
-	r, over := c.rim.rays.part(0, n), c.rim.over[:n]
+// overfill launches rays from the points of the pupil that were added, for the field
+// and depth of b, traces them at the reference wavelength and gives their height over the
+// clear semi-diameter, less 1, at the surface where that is largest.
+func (c *Checker) overfill(b *sampledBundle) []float64 {
+	r := c.rim.launch(b.tan, c.depths[b.depth])
+	over := c.rim.over[:len(r.X)]
 	clear(over)
 	for s := range c.steps {
 		st := &c.steps[s]
-		r.through(st, c.ratios[c.reference][s])
-		scale := 1 / (st.clear * st.clear)
-		for i := range over {
-			if h := (float64(r.x[i]*r.x[i]) + float64(r.y[i]*r.y[i])) * scale; h > over[i] {
-				over[i] = h
-			}
-		}
+		st.through(&r, c.ratios[c.reference][s])
+		r.Overfill(over, st.clear)
 	}
 	for i := range over {
 		over[i] = math.Sqrt(over[i]) - 1
-		if r.lost(i) {
+		if r.Lost(i) {
 			over[i] = math.NaN()
 		}
 	}

@@ -46,7 +46,7 @@ func TestVignetted(t *testing.T) {
 						continue
 					}
 					all++
-					points, complete := TraceRay(&p, c.train, mask, p.WavelengthsNM[p.Reference()], x+at[0], y+at[1], 0, b.tan)
+					points, complete := TraceRay(&p, c.train, mask, RayStart{p.WavelengthsNM[p.Reference()], x + at[0], y + at[1], 0, b.tan})
 					for _, q := range points {
 						if q.At == AtLens && math.Hypot(q.X, q.Y) > apertures[q.Surface] {
 							complete = false

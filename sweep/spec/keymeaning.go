@@ -39,7 +39,7 @@ var keyMeanings = map[string]string{
 	"job.top":       "designs kept for each sweep point",
 	"job.workers":   "threads; 0 for all cores. Never changes a result",
 	"job.seed":      "for all that is drawn at random: the audit, populations, cma-es",
-	"job.memory_gb": "cap on memory; 0 for none. Where groups need more they are held in shares, one after the other: slower, the same result. Below 0.05 nothing can be kept",
+	"job.memory_gb": "cap on memory; 0 for none. Where groups need more they are held in partitions, one after the other: slower, the same result. Below 0.05 nothing can be kept",
 
 	"catalog.files":              "lens tables, from the spec's folder",
 	"catalog.glasses":            "glass tables, beside the built-in one",

@@ -204,7 +204,7 @@ func (k *specKey) kind() valueKind {
 	panic("spec: " + k.String() + " has a field of unknown type")
 }
 
-// sweepable tells whether the key may be swept: one number or text that says
+// sweepable reports whether the key may be swept: one number or text that says
 // something of the designs and not of the run.
 func (k *specKey) sweepable() bool {
 	switch k.kind() {

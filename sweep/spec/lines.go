@@ -206,7 +206,7 @@ func (c *cursor) skipLongString(triple string) {
 	}
 }
 
-// escaped tells whether a backslash stands here that takes the next character,
+// escaped reports whether a backslash stands here that takes the next character,
 // other than a line end, out of the notation.
 func (c *cursor) escaped(quote string) bool {
 	return quote == `"` && c.peek() == '\\' && c.pos+1 < len(c.text) && c.text[c.pos+1] != '\n'

@@ -175,7 +175,7 @@ func wholeSlip(value, shown string) (found, want string) {
 	return shown + ": no number", "a number as 0.3 or -2"
 }
 
-// closed tells whether a text that begins with a quote has another one.
+// closed reports whether a text that begins with a quote has another one.
 func closed(value string, quote byte) bool {
 	return strings.IndexByte(value[1:], quote) >= 0
 }

@@ -51,7 +51,7 @@ func realPath(path string) string {
 	return filepath.Join(realPath(parent), filepath.Base(path))
 }
 
-// contains tells whether a path lies in a folder. Both are without links.
+// contains reports whether a path lies in a folder. Both are without links.
 func contains(folder, path string) bool {
 	rel, err := filepath.Rel(folder, path)
 	return err == nil && rel != ".." && !strings.HasPrefix(rel, ".."+string(filepath.Separator))

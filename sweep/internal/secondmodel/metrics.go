@@ -173,7 +173,7 @@ func disc(diameter float64, grid int) [][2]float64 {
 	return points
 }
 
-// kept tells whether no wavelength lost more than half of its rays.
+// kept reports whether no wavelength lost more than half of its rays.
 func kept(rays [][]seen) bool {
 	for _, one := range rays {
 		lost := 0

@@ -79,7 +79,7 @@ func bestInnerGap(r Request, seat string, stacks []stack, needs []float64) trial
 	return best
 }
 
-// further tells whether trial a meets more than b, or comes closer to it.
+// further reports whether trial a meets more than b, or comes closer to it.
 func further(a, b trial) bool {
 	if a.stage != b.stage {
 		return a.stage > b.stage

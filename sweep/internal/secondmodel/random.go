@@ -114,7 +114,7 @@ func randomLens(r *rand.Rand) *catalog.Lens {
 	return l
 }
 
-// sound tells whether a lens can be made.
+// sound reports whether a lens can be made.
 func sound(l *catalog.Lens) bool {
 	half := l.DiameterMM / 2
 	for i, s := range l.Surfaces {

@@ -12,49 +12,50 @@ import (
 	"relaysweep/objective"
 )
 
-// stacks are groups that a library's lenses make, sorted by the places in which
+// stacks are groups that a library's lenses make, sorted by the slots in which
 // they can serve, with the trees over them: all that can be part of a train of
 // up to a length, the horizon.
 type stacks struct {
-	of         share
-	horizon    float64              // mm
-	positive   int64                // groups that converge, also those left out
-	fronts     [2][]objective.Front // by seat
-	rears      [2][]objective.Rear  // by seat
-	plain      []objective.Front    // fronts of a keplerian
-	relays     []objective.Relay    // of an erector-single
-	frontTrees [2]*tree             // by seat
-	rearTrees  [2]*tree             // by seat
-	plainTree  *tree
-	table      *objective.RelayTable
-	// halves are the groups of pair relays for either place; the places share
+	of              partition
+	horizon         float64              // mm
+	positive        int64                // groups that converge, also those left out
+	fronts          [2][]objective.Front // by seat
+	rears           [2][]objective.Rear  // by seat
+	keplerianFronts []objective.Front    // fronts of a keplerian
+	relays          []objective.Relay    // of an erector-single
+	frontTrees      [2]*tree             // by seat
+	rearTrees       [2]*tree             // by seat
+	keplerianTree   *tree
+	table           *objective.RelayTable
+	relayGroups     []atomic.Pointer[objective.Group] // by place in table
+	// halves are the groups of pair relays for either slot; the slots share
 	// them where all are held.
 	halves    [2][objective.ComponentClasses][]objective.PairComponent
 	halfTrees [2][objective.ComponentClasses]*tree
 	ready     [2]*pairGroups // by seat
 }
 
-// source brings the groups of a library: all of them where they are few,
+// groupStream brings the groups of a library: all of them where they are few,
 // otherwise those that can matter up to a horizon, from a stream in which each
 // group is made and forgotten.
-type source struct {
-	lib    *objective.Library
-	want   roles
-	groups *big.Int // all that the lenses make
-	sieve  *objective.GroupFilter
-	sifted bool // by the census; otherwise everything is held
-	held   *stacks
-	wanted int // how many groups the next horizon should leave
-	shares int // in how many shares the groups of each place are held, one after the other
-	// counted tells that what each place can be served by was counted: all is held.
+type groupStream struct {
+	lib        *objective.Library
+	want       slotsWanted
+	groups     *big.Int // all that the lenses make
+	sieve      *objective.GroupFilter
+	sifted     bool // by the census; otherwise everything is held
+	held       *stacks
+	wanted     int // how many groups the next horizon should leave
+	partitions int // in how many partitions the groups of each slot are held, one after the other
+	// counted tells that what each slot can be served by was counted: all is held.
 	counted bool
 	// positive is how many groups converge, and own how many of these fall to the
 	// part in front.
 	positive, own *big.Int
 }
 
-// roles are the places for which stacks are wanted.
-type roles struct {
+// slotsWanted are the slots for which stacks are wanted.
+type slotsWanted struct {
 	spaces         []objective.Space
 	seats          []objective.Seat
 	single, pair   bool
@@ -102,32 +103,32 @@ func keepGaps(lib *objective.Library, workers int) {
 	lib.KeepGaps(gaps)
 }
 
-// newOpenSource is a source that holds everything.
-func newOpenSource(lib *objective.Library, want roles) *source {
-	return &source{
+// newOpenStream is a source that holds everything.
+func newOpenStream(lib *objective.Library, want slotsWanted) *groupStream {
+	return &groupStream{
 		lib: lib, want: want, groups: countGroups(lib, want.lensesPerGroup), wanted: want.held,
-		shares: 1, sieve: objective.NewOpenFilter(lib.Problem), positive: new(big.Int), own: new(big.Int),
+		partitions: 1, sieve: objective.NewOpenFilter(lib.Problem), positive: new(big.Int), own: new(big.Int),
 	}
 }
 
-// newSource takes the census of a library's groups where they are too many to be
+// newGroupStream takes the census of a library's groups where they are too many to be
 // held.
-func newSource(ctx context.Context, lib *objective.Library, want roles) (*source, error) {
+func newGroupStream(ctx context.Context, lib *objective.Library, want slotsWanted) (*groupStream, error) {
 	if !lib.Codes(want.lensesPerGroup) {
 		return nil, fmt.Errorf("%v groups of up to %d of %d lenses: more than can ever be searched\n    lower train.lenses_per_group or leave lenses out",
 			countGroups(lib, want.lensesPerGroup), want.lensesPerGroup, len(lib.Lenses))
 	}
-	s := newOpenSource(lib, want)
+	s := newOpenStream(lib, want)
 	s.sifted = s.groups.Cmp(big.NewInt(int64(want.held))) > 0 && !want.pair
 	if want.pair && want.heldMost > 0 {
-		s.shares = s.pairShares()
+		s.partitions = s.pairPartitions()
 	}
-	if s.counted = !s.sifted && s.shares == 1; s.counted {
+	if s.counted = !s.sifted && s.partitions == 1; s.counted {
 		return s, s.reach(ctx, math.Inf(1))
 	}
 	keepGaps(lib, want.workers)
 	blocks, own := make([]*objective.BinnedMinima, s.blocks()), make([]int64, s.blocks())
-	err := s.stream(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
+	err := s.eachGroup(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
 		census := objective.NewBinnedMinima(lib.Problem, want.spaces)
 		blocks[block] = census
 		return func(st *objective.Stacker) {
@@ -158,20 +159,20 @@ func newSource(ctx context.Context, lib *objective.Library, want roles) (*source
 	return s, nil
 }
 
-// pairShares is in how many shares the groups of each place have to be held where
+// pairPartitions is in how many partitions the groups of each slot have to be held where
 // pair relays are wanted, of which none are sifted: as if every group served in
-// every place.
-func (s *source) pairShares() int {
-	places := big.NewInt(int64(2 + 2*len(s.want.seats)))
+// every slot.
+func (s *groupStream) pairPartitions() int {
+	slots := big.NewInt(int64(2 + 2*len(s.want.seats)))
 	most := big.NewInt(int64(s.want.heldMost))
-	all := places.Mul(places, s.groups)
+	all := slots.Mul(slots, s.groups)
 	all.Add(all, most).Sub(all, one).Div(all, most)
-	return int(min(all.Int64(), sharesMost))
+	return int(min(all.Int64(), partitionsMost))
 }
 
-// sharesMost bounds the number of shares of a place, each of which is streamed
+// partitionsMost bounds the number of partitions of a slot, each of which is streamed
 // for each of every other.
-const sharesMost = 64
+const partitionsMost = 64
 
 // countGroups is the number of groups of up to so many lenses.
 func countGroups(lib *objective.Library, lenses int) *big.Int {
@@ -183,12 +184,12 @@ func countGroups(lib *objective.Library, lenses int) *big.Int {
 	return sum
 }
 
-func (s *source) blocks() int { return max(1, min(blocksMost, len(s.lib.Elements))) }
+func (s *groupStream) blocks() int { return max(1, min(blocksMost, len(s.lib.Elements))) }
 
-// stream makes every group of the first so many blocks, of which block b holds
+// eachGroup makes every group of the first so many blocks, of which block b holds
 // the groups whose first element's place is b modulo the number of blocks, and
 // hands it to its block's function. Blocks run side by side.
-func (s *source) stream(ctx context.Context, blocks int, begin func(block int) func(*objective.Stacker)) error {
+func (s *groupStream) eachGroup(ctx context.Context, blocks int, begin func(block int) func(*objective.Stacker)) error {
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(s.want.workers)
 	for block := range blocks {
@@ -210,7 +211,7 @@ func (s *source) stream(ctx context.Context, blocks int, begin func(block int) f
 }
 
 // extend hands on what is stacked and all that begins with it.
-func (s *source) extend(ctx context.Context, st *objective.Stacker, take func(*objective.Stacker)) {
+func (s *groupStream) extend(ctx context.Context, st *objective.Stacker, take func(*objective.Stacker)) {
 	take(st)
 	n := st.Lenses()
 	if n == s.want.lensesPerGroup || n == 1 && ctx.Err() != nil {
@@ -225,8 +226,8 @@ func (s *source) extend(ctx context.Context, st *objective.Stacker, take func(*o
 
 // reach makes sure that the held stacks reach a length, and beyond it as far as
 // the number of groups wanted allows. Where even those up to that length are more
-// than may be held, they are to be had in shares only, see eachShare.
-func (s *source) reach(ctx context.Context, length float64) (err error) {
+// than may be held, they are to be had in partitions only, see eachPartition.
+func (s *groupStream) reach(ctx context.Context, length float64) (err error) {
 	if s.held != nil && s.held.horizon >= length {
 		return nil
 	}
@@ -236,10 +237,10 @@ func (s *source) reach(ctx context.Context, length float64) (err error) {
 	}
 	horizon := math.Inf(1)
 	switch {
-	case !s.sifted && s.shares > 1:
+	case !s.sifted && s.partitions > 1:
 		return nil
 	case s.sifted:
-		s.shares = 1
+		s.partitions = 1
 		if s.want.heldMost > 0 {
 			s.wanted = min(s.wanted, s.want.heldMost)
 		}
@@ -248,39 +249,39 @@ func (s *source) reach(ctx context.Context, length float64) (err error) {
 			return err
 		}
 		if s.want.heldMost > 0 && groups > s.want.heldMost {
-			s.shares = (groups + s.want.heldMost - 1) / s.want.heldMost
+			s.partitions = (groups + s.want.heldMost - 1) / s.want.heldMost
 			return nil
 		}
 	}
-	s.held, err = s.collect(ctx, horizon, share{})
+	s.held, err = s.collect(ctx, horizon, partition{})
 	return err
 }
 
-// size is how many groups are held, each in every place.
-func (s *source) size() int {
+// size is how many groups are held, each in every slot.
+func (s *groupStream) size() int {
 	if s.held == nil {
 		return 0
 	}
-	n := len(s.held.relays) + len(s.held.plain)
+	n := len(s.held.relays) + len(s.held.keplerianFronts)
 	for seat := range s.held.fronts {
 		n += len(s.held.fronts[seat]) + len(s.held.rears[seat])
 	}
 	return n
 }
 
-// share is a share of the groups in front, of the relays or first groups of pair
+// partition is a share of the groups in front, of the relays or first groups of pair
 // relays, of their second groups, and of those at the eye; the zero value is all.
-type share struct{ front, relay, second, rear, of int }
+type partition struct{ front, relay, second, rear, of int }
 
-// has tells whether a stack is in the share-th of so many shares.
-func (s share) has(code objective.StackCode, which int) bool {
+// has reports whether a stack is in the which-th of so many shares.
+func (s partition) has(code objective.StackCode, which int) bool {
 	return s.of == 0 || int(uint64(code)*0x9e3779b97f4a7c15>>33)%s.of == which
 }
 
-// eachShare visits stacks that together hold every train of up to a length once:
-// all at once where they are held, otherwise one share of each place after the
+// eachPartition visits stacks that together hold every train of up to a length once:
+// all at once where they are held, otherwise one partition of each slot after the
 // other, each made from the stream anew. It stops when visit returns false.
-func (s *source) eachShare(ctx context.Context, length float64, visit func(*stacks) (bool, error)) error {
+func (s *groupStream) eachPartition(ctx context.Context, length float64, visit func(*stacks) (bool, error)) error {
 	if err := s.reach(ctx, length); err != nil {
 		return err
 	}
@@ -288,12 +289,12 @@ func (s *source) eachShare(ctx context.Context, length float64, visit func(*stac
 		_, err := visit(s.held)
 		return err
 	}
-	n, seconds := s.shares, 1
+	n, seconds := s.partitions, 1
 	if s.want.pair {
 		seconds = n
 	}
 	for i := range n * n * n * seconds {
-		st, err := s.collect(ctx, length, share{i / n / n % n, i / n % n, i / n / n / n, i % n, n})
+		st, err := s.collect(ctx, length, partition{i / n / n % n, i / n % n, i / n / n / n, i % n, n})
 		if err != nil {
 			return err
 		}
@@ -314,7 +315,7 @@ const (
 
 // horizon is a length of at least length that leaves about as many groups as
 // wanted, and how many it leaves, estimated from some of the blocks.
-func (s *source) horizon(ctx context.Context, length float64) (horizon float64, groups int, err error) {
+func (s *groupStream) horizon(ctx context.Context, length float64) (horizon float64, groups int, err error) {
 	least := math.Max(s.sieve.Least, length)
 	most := horizonRatio * least
 	if least > lengthBeyond {
@@ -322,7 +323,7 @@ func (s *source) horizon(ctx context.Context, length float64) (horizon float64, 
 	}
 	blocks := min(sampledBlocks, s.blocks())
 	counts := make([][horizonSteps + 1]int, blocks)
-	err = s.stream(ctx, blocks, func(block int) func(*objective.Stacker) {
+	err = s.eachGroup(ctx, blocks, func(block int) func(*objective.Stacker) {
 		count := func(bound float64) {
 			step := 0.0
 			if bound > least {
@@ -330,8 +331,8 @@ func (s *source) horizon(ctx context.Context, length float64) (horizon float64, 
 			}
 			counts[block][int(max(0, min(horizonSteps, step)))]++
 		}
-		at := new(place)
-		return func(st *objective.Stacker) { s.eachPlace(st, most, at, count) }
+		at := new(slotGroup)
+		return func(st *objective.Stacker) { s.eachSlot(st, most, at, count) }
 	})
 	if err != nil {
 		return 0, 0, err
@@ -357,29 +358,29 @@ func (s *source) horizon(ctx context.Context, length float64) (horizon float64, 
 	return horizon, groups, nil
 }
 
-// place is a group in one place of a train.
-type place struct {
-	at    role
+// slotGroup is a group in one slot of a train.
+type slotGroup struct {
+	at    slot
 	seat  objective.Seat
-	front objective.Front // in front or plain
+	front objective.Front // in front, of a keplerian as well
 	rear  objective.Rear
 	relay objective.Relay
 }
 
-// role is a place of a train that a group can serve in.
-type role uint8
+// slot is a place in a train that a group can serve in.
+type slot uint8
 
 const (
-	inFront role = iota
+	inFront slot = iota
 	atEye
 	asRelay
 	inKeplerian // in front of one
 )
 
-// eachPlace visits the places in which what is stacked can serve in a train of
+// eachSlot visits the slots in which what is stacked can serve in a train of
 // up to limit, each put into at, with a length that no train with it there can be
 // shorter than.
-func (s *source) eachPlace(st *objective.Stacker, limit float64, at *place, visit func(bound float64)) {
+func (s *groupStream) eachSlot(st *objective.Stacker, limit float64, at *slotGroup, visit func(bound float64)) {
 	if !st.Positive() {
 		return
 	}
@@ -411,10 +412,10 @@ func (s *source) eachPlace(st *objective.Stacker, limit float64, at *place, visi
 }
 
 // collect holds all groups that can be part of a train of up to horizon.
-func (s *source) collect(ctx context.Context, horizon float64, of share) (*stacks, error) {
+func (s *groupStream) collect(ctx context.Context, horizon float64, of partition) (*stacks, error) {
 	parts := make([]stacks, s.blocks())
-	err := s.stream(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
-		part, at := &parts[block], new(place)
+	err := s.eachGroup(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
+		part, at := &parts[block], new(slotGroup)
 		var now *objective.Stacker
 		keep := func(float64) {
 			if now.TooManyParts() {
@@ -435,7 +436,7 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 				}
 			case inKeplerian:
 				if of.has(code, of.front) && s.want.part.takesFront(now.Elements()) {
-					part.plain = append(part.plain, at.front)
+					part.keplerianFronts = append(part.keplerianFronts, at.front)
 				}
 			}
 		}
@@ -445,15 +446,15 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 			}
 			if s.want.pair {
 				if h, ok := st.PairComponent(); ok && !st.TooManyParts() {
-					for place, which := range [2]int{of.relay, of.second} {
-						if (place == 0 || of.of > 0) && of.has(h.Code, which) {
-							part.halves[place][h.Class()] = append(part.halves[place][h.Class()], h)
+					for slot, which := range [2]int{of.relay, of.second} {
+						if (slot == 0 || of.of > 0) && of.has(h.Code, which) {
+							part.halves[slot][h.Class()] = append(part.halves[slot][h.Class()], h)
 						}
 					}
 				}
 			}
 			now = st
-			s.eachPlace(st, horizon, at, keep)
+			s.eachSlot(st, horizon, at, keep)
 		}
 	})
 	if err != nil {
@@ -474,23 +475,23 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 		all.frontTrees[seat] = buildTree(s.want.workers, len(all.fronts[seat]), leaf, func(i int) objective.Box { return all.fronts[seat][i].Box() }, endKeys)
 		all.rearTrees[seat] = buildTree(s.want.workers, len(all.rears[seat]), leaf, func(i int) objective.Box { return all.rears[seat][i].Box() }, endKeys)
 	}
-	all.plain = joined(parts, func(p *stacks) []objective.Front { return p.plain })
-	all.plainTree = buildTree(s.want.workers, len(all.plain), leafSize, func(i int) objective.Box { return all.plain[i].Box() }, endKeys)
+	all.keplerianFronts = joined(parts, func(p *stacks) []objective.Front { return p.keplerianFronts })
+	all.keplerianTree = buildTree(s.want.workers, len(all.keplerianFronts), leafSize, func(i int) objective.Box { return all.keplerianFronts[i].Box() }, endKeys)
 	all.relays = joined(parts, func(p *stacks) []objective.Relay { return p.relays })
 	if s.want.pair {
-		for place := range all.halves {
-			if place > 0 && of.of == 0 {
-				all.halves[place], all.halfTrees[place] = all.halves[0], all.halfTrees[0]
+		for slot := range all.halves {
+			if slot > 0 && of.of == 0 {
+				all.halves[slot], all.halfTrees[slot] = all.halves[0], all.halfTrees[0]
 				continue
 			}
-			for class := range all.halves[place] {
-				halves := joined(parts, func(p *stacks) []objective.PairComponent { return p.halves[place][class] })
+			for class := range all.halves[slot] {
+				halves := joined(parts, func(p *stacks) []objective.PairComponent { return p.halves[slot][class] })
 				keysOf, leaf := halfKeys, productLeaf
 				if objective.ComponentClass(class) == objective.Weak {
 					keysOf, leaf = weakKeys, 1
 				}
-				all.halves[place][class] = halves
-				all.halfTrees[place][class] = buildTree(s.want.workers, len(halves), leaf, func(i int) objective.Box { return halves[i].Box() }, keysOf)
+				all.halves[slot][class] = halves
+				all.halfTrees[slot][class] = buildTree(s.want.workers, len(halves), leaf, func(i int) objective.Box { return halves[i].Box() }, keysOf)
 			}
 		}
 		for _, seat := range s.want.seats {
@@ -498,9 +499,20 @@ func (s *source) collect(ctx context.Context, horizon float64, of share) (*stack
 		}
 	}
 	if s.want.single {
-		all.table = objective.NewRelayTable(s.lib.Problem, s.lib, all.relays)
+		all.table = objective.NewRelayTable(s.lib.Problem, all.relays)
+		all.relayGroups = make([]atomic.Pointer[objective.Group], len(all.relays))
 	}
 	return all, nil
+}
+
+// relayGroup is the group of relay j of the table, made when it is first asked for.
+func (st *stacks) relayGroup(lib *objective.Library, j int, r *objective.Relay) *objective.Group {
+	g := st.relayGroups[j].Load()
+	if g == nil {
+		g = lib.Group(r.Code)
+		st.relayGroups[j].Store(g)
+	}
+	return g
 }
 
 // pairGroups are the groups of trains with a pair relay, made when they are first
@@ -520,13 +532,13 @@ func newPairGroups(lib *objective.Library, st *stacks, seat objective.Seat) *pai
 		fronts: make([]atomic.Pointer[objective.Front], len(st.fronts[seat])),
 		rears:  make([]atomic.Pointer[objective.Rear], len(st.rears[seat])),
 	}
-	for place := range g.halves {
-		if place > 0 && st.of.of == 0 {
-			g.halves[place] = g.halves[0]
+	for slot := range g.halves {
+		if slot > 0 && st.of.of == 0 {
+			g.halves[slot] = g.halves[0]
 			continue
 		}
-		for class := range g.halves[place] {
-			g.halves[place][class] = make([]atomic.Pointer[objective.PairComponentRows], len(st.halves[place][class]))
+		for class := range g.halves[slot] {
+			g.halves[slot][class] = make([]atomic.Pointer[objective.PairComponentRows], len(st.halves[slot][class]))
 		}
 	}
 	return g
@@ -560,9 +572,9 @@ func (g *pairGroups) rear(i int32) *objective.Rear {
 	})
 }
 
-func (g *pairGroups) half(place int, class objective.ComponentClass, i int32) *objective.PairComponentRows {
-	return made(&g.halves[place][class][i], func() objective.PairComponentRows {
-		return objective.NewPairComponentRows(g.lib.Group(g.st.halves[place][class][i].Code))
+func (g *pairGroups) half(slot int, class objective.ComponentClass, i int32) *objective.PairComponentRows {
+	return made(&g.halves[slot][class][i], func() objective.PairComponentRows {
+		return objective.NewPairComponentRows(g.lib.Group(g.st.halves[slot][class][i].Code))
 	})
 }
 

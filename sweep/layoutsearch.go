@@ -93,7 +93,7 @@ func (p *pass) over() bool {
 }
 
 // newPass bounds a window of up to so many candidates.
-func newPass(most int, f finder) *pass {
+func newPass(most int, f layoutSearch) *pass {
 	p := &pass{most: int64(most), examinedMost: math.MaxInt64}
 	if p.most < p.examinedMost/examinedToo(f) {
 		p.examinedMost = p.most * examinedToo(f)
@@ -101,8 +101,8 @@ func newPass(most int, f finder) *pass {
 	return p
 }
 
-// finder finds the trains of one layout and seat among the stacks that are held.
-type finder interface {
+// layoutSearch finds the trains of one layout and seat among the stacks that are held.
+type layoutSearch interface {
 	// find examines the trains whose length, or the bound that stands for it,
 	// lies above lo and up to hi, which the stacks must reach: each train in
 	// exactly one of the windows that cover all lengths. ok is false when the
@@ -111,20 +111,20 @@ type finder interface {
 	// least is a length below which there is no train.
 	least(ctx context.Context, st *stacks) (float64, error)
 	// space counts its designs.
-	space(s *source) spaceCount
+	space(s *groupStream) spaceCount
 }
 
 // spaceCount counts the designs of one layout and seat.
 type spaceCount struct {
 	designs *big.Int // all
 	focal   *big.Int // those with a group that does not converge
-	// group counts others with a group that can't serve in its place, whatever
+	// group counts others with a group that can't serve in its slot, whatever
 	// the rest, or whose front is another part's. Where not all groups are held,
 	// those that can't serve are counted with the bound.
 	group *big.Int
 }
 
-// countSpace is the spaceCount of a product: per place the number of all groups,
+// countSpace is the spaceCount of a product: per slot the number of all groups,
 // of those of positive focal length, and of those that can serve.
 func countSpace(all, positive, serve []*big.Int) spaceCount {
 	product := func(factors []*big.Int) *big.Int {
@@ -140,8 +140,8 @@ func countSpace(all, positive, serve []*big.Int) spaceCount {
 
 func bigInt(n int) *big.Int { return big.NewInt(int64(n)) }
 
-// search is what finders of one sweep point share.
-type search struct {
+// sharedSearch is what the layout searches of one sweep point share.
+type sharedSearch struct {
 	lib     *objective.Library
 	p       *objective.Problem
 	by      objective.RankBy
@@ -154,8 +154,8 @@ type search struct {
 // examinedToo is how many trains a window may examine for each candidate that it
 // may hold. To find those of a pair relay takes much longer than to examine them,
 // so that more of these are worth it.
-func examinedToo(f finder) int64 {
-	if _, pair := f.(*pairFinder); pair {
+func examinedToo(f layoutSearch) int64 {
+	if _, pair := f.(*pairSearch); pair {
 		return 256
 	}
 	return 16
@@ -167,7 +167,7 @@ const tasksWanted = 512
 
 // each runs a task on every node pair that may hold a train up to hi, each
 // with a window of its own, and joins the windows.
-func (s *search) each(ctx context.Context, fronts, rears *tree, bound boundFunc, hi float64, whole *pass,
+func (s *sharedSearch) each(ctx context.Context, fronts, rears *tree, bound boundFunc, hi float64, whole *pass,
 	visit func(w *window, front, rear int32),
 ) (joined window, ok bool, err error) {
 	limit := hi + objective.BoundSlack
@@ -184,7 +184,7 @@ func (s *search) each(ctx context.Context, fronts, rears *tree, bound boundFunc,
 // tasks runs n tasks, each with a window of its own, and joins the windows. The
 // tasks and their order do not depend on the number of workers, so neither does
 // the result.
-func (s *search) tasks(ctx context.Context, n int, whole *pass, run func(ctx context.Context, task int, w *window)) (joined window, err error) {
+func (s *sharedSearch) tasks(ctx context.Context, n int, whole *pass, run func(ctx context.Context, task int, w *window)) (joined window, err error) {
 	windows := make([]window, n)
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(s.workers)
@@ -220,7 +220,7 @@ func (w *window) add(v *window) {
 // take counts a judged train and keeps it when it meets everything, ranked by its
 // length, or where designs are refined by least, a length that no refinement of it goes
 // below. It returns false when the window holds too much to go on.
-func (s *search) take(w *window, t *objective.Train, codes [4]objective.StackCode, failed objective.Requirement, least float64) bool {
+func (s *sharedSearch) take(w *window, t *objective.Train, codes [4]objective.StackCode, failed objective.Requirement, least float64) bool {
 	w.examined++
 	w.pass.examined.Add(1)
 	if failed == objective.Focal { // no inner gap: see PairTrain.Solve
@@ -251,23 +251,23 @@ func (s *search) take(w *window, t *objective.Train, codes [4]objective.StackCod
 }
 
 // rankedBy is what a train is ranked by in the walk.
-func (s *search) rankedBy(t *objective.Train, least float64) float64 {
+func (s *sharedSearch) rankedBy(t *objective.Train, least float64) float64 {
 	if !s.p.Refining() {
 		return objective.RoundedLength(t.Ranked(s.by))
 	}
 	if s.by == objective.ByLengthToEye {
-		least += math.Max(s.p.ReliefMin, s.p.CombinerMM)
+		least += s.p.LeastRelief()
 	}
 	return objective.RoundedLength(least)
 }
 
-// singleFinder finds trains of the layout erector-single.
-type singleFinder struct {
-	*search
+// singleSearch finds trains of the layout erector-single.
+type singleSearch struct {
+	*sharedSearch
 	seat objective.Seat
 }
 
-func (f *singleFinder) space(s *source) spaceCount {
+func (f *singleSearch) space(s *groupStream) spaceCount {
 	serve := []*big.Int{s.own, s.positive, s.positive}
 	if s.counted {
 		serve = []*big.Int{bigInt(len(s.held.fronts[f.seat])), bigInt(len(s.held.relays)), bigInt(len(s.held.rears[f.seat]))}
@@ -275,7 +275,7 @@ func (f *singleFinder) space(s *source) spaceCount {
 	return countSpace([]*big.Int{s.groups, s.groups, s.groups}, []*big.Int{s.positive, s.positive, s.positive}, serve)
 }
 
-func (f *singleFinder) find(ctx context.Context, st *stacks, lo, hi float64, most int) (window, bool, error) {
+func (f *singleSearch) find(ctx context.Context, st *stacks, lo, hi float64, most int) (window, bool, error) {
 	if st.of.second > 0 { // it has none: once is enough
 		return window{}, true, nil
 	}
@@ -291,20 +291,20 @@ func (f *singleFinder) find(ctx context.Context, st *stacks, lo, hi float64, mos
 			return
 		}
 		t := objective.Train{Layout: objective.ErectorSingle, Seat: f.seat}
-		st.table.Scan(front, rear, relays, hi, func(r *objective.Relay, length float64) bool {
+		st.table.Scan(front, rear, relays, hi, func(j int, r *objective.Relay, length float64) bool {
 			if length <= lo {
 				return true
 			}
 			if t.Groups == nil {
 				t.Groups = []*objective.Group{f.groups.group(front.Code), nil, f.groups.group(rear.Code)}
 			}
-			t.Groups[1] = r.Group
+			t.Groups[1] = st.relayGroup(f.lib, j, r)
 			return f.take(w, &t, [4]objective.StackCode{front.Code, r.Code, rear.Code}, f.p.Solve(&t, 0), length)
 		})
 	})
 }
 
-func (f *singleFinder) least(_ context.Context, st *stacks) (float64, error) {
+func (f *singleSearch) least(_ context.Context, st *stacks) (float64, error) {
 	return leastOf(st.frontTrees[f.seat], st.rearTrees[f.seat], func(a, b *objective.Box) float64 {
 		length, _ := st.table.Bound(a, b)
 		return length
@@ -319,15 +319,15 @@ func leastOf(fronts, rears *tree, bound boundFunc) float64 {
 	return bound(&fronts.nodes[0].box, &rears.nodes[0].box)
 }
 
-// pairFinder finds trains of the layout erector-pair. A train is examined in
+// pairSearch finds trains of the layout erector-pair. A train is examined in
 // the window of its bound over all inner gaps, so that each is solved once;
 // its length may lie in a later window.
-type pairFinder struct {
-	*search
+type pairSearch struct {
+	*sharedSearch
 	seat objective.Seat
 }
 
-func (f *pairFinder) find(ctx context.Context, st *stacks, lo, hi float64, most int) (joined window, ok bool, err error) {
+func (f *pairSearch) find(ctx context.Context, st *stacks, lo, hi float64, most int) (joined window, ok bool, err error) {
 	whole := newPass(most, f)
 	err = f.eachClass(st, func(c *classed) error {
 		if whole.over() {
@@ -343,13 +343,13 @@ func (f *pairFinder) find(ctx context.Context, st *stacks, lo, hi float64, most 
 // classed are the trains whose relay groups are of given classes.
 type classed struct {
 	product
-	f       *pairFinder
+	f       *pairSearch
 	st      *stacks
 	classes [2]objective.ComponentClass
 }
 
 // eachClass visits the pair relays of each two classes.
-func (f *pairFinder) eachClass(st *stacks, visit func(c *classed) error) error {
+func (f *pairSearch) eachClass(st *stacks, visit func(c *classed) error) error {
 	for first := range objective.ComponentClasses {
 		for second := range objective.ComponentClasses {
 			err := visit(&classed{f: f, st: st, classes: [2]objective.ComponentClass{first, second}, product: product{
@@ -413,7 +413,7 @@ const (
 	leastGrowth = 1.06
 )
 
-func (f *pairFinder) least(ctx context.Context, st *stacks) (float64, error) {
+func (f *pairSearch) least(ctx context.Context, st *stacks) (float64, error) {
 	for limit := leastFirst; limit < lengthBeyond; limit *= leastGrowth {
 		best := newLowest(limit)
 		err := f.eachClass(st, func(c *classed) error {
@@ -436,7 +436,7 @@ func (f *pairFinder) least(ctx context.Context, st *stacks) (float64, error) {
 
 // space counts pairs that can't converge together with what the bound leaves out:
 // telling them takes as long as bounding them.
-func (f *pairFinder) space(s *source) spaceCount {
+func (f *pairSearch) space(s *groupStream) spaceCount {
 	serve := []*big.Int{s.own, s.groups, s.groups, s.positive}
 	if s.counted {
 		serve = []*big.Int{bigInt(len(s.held.fronts[f.seat])), s.groups, s.groups, bigInt(len(s.held.rears[f.seat]))}
@@ -446,16 +446,16 @@ func (f *pairFinder) space(s *source) spaceCount {
 	)
 }
 
-// keplerianFinder finds trains of the layout keplerian.
-type keplerianFinder struct{ *search }
+// keplerianSearch finds trains of the layout keplerian.
+type keplerianSearch struct{ *sharedSearch }
 
-func (f *keplerianFinder) find(ctx context.Context, st *stacks, lo, hi float64, most int) (window, bool, error) {
+func (f *keplerianSearch) find(ctx context.Context, st *stacks, lo, hi float64, most int) (window, bool, error) {
 	if st.of.relay > 0 || st.of.second > 0 { // it has none: once is enough
 		return window{}, true, nil
 	}
 	rears := st.rears[objective.SeatRear]
-	return f.each(ctx, st.plainTree, st.rearTrees[objective.SeatRear], f.p.KeplerianBound, hi, newPass(most, f), func(w *window, i, k int32) {
-		front, rear := &st.plain[i], &rears[k]
+	return f.each(ctx, st.keplerianTree, st.rearTrees[objective.SeatRear], f.p.KeplerianBound, hi, newPass(most, f), func(w *window, i, k int32) {
+		front, rear := &st.keplerianFronts[i], &rears[k]
 		frontBox, rearBox := front.Box(), rear.Box()
 		length := f.p.KeplerianBound(&frontBox, &rearBox)
 		if length <= lo || length > hi || math.IsInf(length, 1) {
@@ -469,14 +469,14 @@ func (f *keplerianFinder) find(ctx context.Context, st *stacks, lo, hi float64, 
 	})
 }
 
-func (f *keplerianFinder) least(_ context.Context, st *stacks) (float64, error) {
-	return leastOf(st.plainTree, st.rearTrees[objective.SeatRear], f.p.KeplerianBound), nil
+func (f *keplerianSearch) least(_ context.Context, st *stacks) (float64, error) {
+	return leastOf(st.keplerianTree, st.rearTrees[objective.SeatRear], f.p.KeplerianBound), nil
 }
 
-func (f *keplerianFinder) space(s *source) spaceCount {
+func (f *keplerianSearch) space(s *groupStream) spaceCount {
 	serve := []*big.Int{s.own, s.positive}
 	if s.counted {
-		serve = []*big.Int{bigInt(len(s.held.plain)), bigInt(len(s.held.rears[objective.SeatRear]))}
+		serve = []*big.Int{bigInt(len(s.held.keplerianFronts)), bigInt(len(s.held.rears[objective.SeatRear]))}
 	}
 	return countSpace([]*big.Int{s.groups, s.groups}, []*big.Int{s.positive, s.positive}, serve)
 }

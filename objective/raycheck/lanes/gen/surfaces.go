@@ -1,0 +1,309 @@
+package main
+
+import (
+	"math"
+
+	"github.com/mmcloughlin/avo/operand"
+)
+
+// rays are the arrays of rays.
+var rays = []string{"x", "y", "w", "kx", "ky", "kw", "per"}
+
+// surface is what the kernels of surfaces have in common: the operations of the plain
+// loops, in the same order.
+type surface struct {
+	*writer
+	one    vec
+	ratio  operand.Op
+	ratio2 operand.Op
+	margin vec
+}
+
+// begin loads what every surface needs. The margin starts at 1.
+func (w *writer) surface() *surface {
+	s := &surface{writer: w}
+	ratio := w.param("ratio")
+	s.ratio, s.ratio2 = w.keep(ratio), w.keep(w.mul(ratio, ratio))
+	s.one = w.fetch(w.constant(1))
+	s.margin = w.fetch(w.constant(1))
+	return s
+}
+
+// finish returns the margin.
+func (s *surface) finish() {
+	s.Store(s.leastOf(s.margin), s.Return("margin"))
+	s.end()
+}
+
+// limit takes squared cosines into the margin.
+func (s *surface) limit(cos2 vec) {
+	s.set(s.margin, s.least(s.undone(cos2, s.constant(1)), s.margin))
+}
+
+// toPlane is where the rays meet the next vertex plane.
+func (s *surface) toPlane(distance vec) (px, py vec) {
+	way := s.mul(s.sub(distance, s.in("w")), s.in("per"))
+	px = s.add(s.mul(way, s.in("kx")), s.in("x"))
+	py = s.add(s.mul(way, s.in("ky")), s.in("y"))
+	return px, py
+}
+
+// squares is a² + b².
+func (s *surface) squares(a, b vec) vec { return s.add(s.mul(a, a), s.mul(b, b)) }
+
+// cos2After is the squared cosine after refraction.
+func (s *surface) cos2After(cos2 vec) vec {
+	return s.sub(s.one, s.mul(s.sub(s.one, cos2), s.ratio2))
+}
+
+// flat writes the kernel of a plane.
+func flat(w *writer) {
+	w.function("flatAVX2", "flatAVX2 is Rays.plainFlat for four or more rays.", rays, "distance, ratio float64", " (margin float64)")
+	s := w.surface()
+	distance := w.param("distance")
+	w.eachVector(func() {
+		px, py := s.toPlane(distance)
+		w.store(px, "x")
+		w.store(py, "y")
+		zero := w.YMM()
+		w.VXORPD(zero, zero, zero)
+		w.store(zero, "w")
+		k := w.load("kw")
+		cos2 := w.mul(k, k)
+		after2 := s.cos2After(cos2)
+		s.limit(cos2)
+		s.limit(after2)
+		after := w.sqrt(after2)
+		w.store(after, "kw")
+		w.store(w.div(s.one, after), "per")
+		w.store(w.mul(w.load("kx"), s.ratio), "kx")
+		w.store(w.mul(w.load("ky"), s.ratio), "ky")
+	})
+	s.finish()
+}
+
+// sphere writes the kernel of a sphere.
+func sphere(w *writer) {
+	w.function("sphereAVX2", "sphereAVX2 is Rays.plainSphere for four or more rays.", rays, "distance, curvature, ratio float64", " (margin float64)")
+	s := w.surface()
+	distance, c := w.param("distance"), w.param("curvature")
+	keptG, keptF, keptCos, keptBend := w.between(), w.between(), w.between(), w.between()
+	w.eachChunk(func() {
+		px, py := s.toPlane(distance)
+		g := w.sub(w.load("kw"), w.mul(w.add(w.mul(px, w.in("kx")), w.mul(py, w.in("ky"))), c))
+		f := w.mul(s.squares(px, py), c)
+		cos2 := w.sub(w.mul(g, g), w.mul(f, c))
+		after2 := s.cos2After(cos2)
+		w.store(px, "x")
+		w.store(py, "y")
+		w.leave(g, keptG)
+		w.leave(f, keptF)
+		s.limit(cos2)
+		s.limit(after2)
+		w.leave(w.sqrt(cos2), keptCos)
+		w.leave(w.sqrt(after2), keptBend)
+	}, func() {
+		k, g, cos := w.load("kw"), w.fetch(w.of(keptG)), w.fetch(w.of(keptCos))
+		nw := w.sub(s.one, w.mul(w.sub(g, cos), k))
+		far := w.compare(nw, lessEqual, w.constant(0))
+		bend := w.or(far, w.sub(w.fetch(w.of(keptBend)), w.mul(cos, s.ratio)))
+		s.limit(w.choose(far, w.constant(-1), s.one))
+		next := w.add(w.mul(k, s.ratio), w.mul(bend, nw))
+		way := w.add(g, cos)
+		inverse := w.div(s.one, w.mul(way, next))
+		t := w.mul(w.mul(next, w.of(keptF)), inverse)
+		w.store(w.mul(t, k), "w")
+		w.store(next, "kw")
+		w.store(w.mul(way, inverse), "per")
+		bend = w.mul(bend, c)
+		l, m := w.load("kx"), w.load("ky")
+		px := w.add(w.mul(t, l), w.in("x"))
+		w.store(w.sub(w.mul(l, s.ratio), w.mul(bend, px)), "kx")
+		w.store(px, "x")
+		py := w.add(w.mul(t, m), w.in("y"))
+		w.store(w.sub(w.mul(m, s.ratio), w.mul(bend, py)), "ky")
+		w.store(py, "y")
+	})
+	s.finish()
+}
+
+// refract bends the rays at a unit normal (-nx, -ny, nw), and lets those go on from
+// there.
+func (s *surface) refract(nx, ny, nw vec) {
+	w := s.writer
+	cos := w.sub(w.sub(w.mul(nw, w.in("kw")), w.mul(nx, w.in("kx"))), w.mul(ny, w.in("ky")))
+	cos = w.or(cos, w.compare(cos, notGreater, w.constant(0)))
+	cos = w.or(cos, w.compare(nw, notGreater, w.constant(0)))
+	cos2 := w.mul(cos, cos)
+	after2 := s.cos2After(cos2)
+	bend := w.sub(w.sqrt(after2), w.mul(cos, s.ratio))
+	lost := w.compare(bend, unordered, bend)
+	s.limit(w.choose(lost, w.constant(-1), w.least(cos2, after2)))
+	ratio := w.fetch(s.ratio)
+	w.store(w.sub(w.mul(ratio, w.in("kx")), w.mul(bend, nx)), "kx")
+	w.store(w.sub(w.mul(ratio, w.in("ky")), w.mul(bend, ny)), "ky")
+	next := w.add(w.mul(ratio, w.in("kw")), w.mul(bend, nw))
+	w.store(next, "kw")
+	w.store(w.div(s.one, next), "per")
+}
+
+// conics are the constants of a conic of revolution.
+type conics struct {
+	distance, c, conic, c2, k1c operand.Op
+}
+
+func (s *surface) conics() *conics {
+	w := s.writer
+	c, conic := w.param("curvature"), w.param("conic")
+	k1 := w.add(s.one, conic)
+	return &conics{
+		distance: w.keep(w.param("distance")), c: w.keep(c), conic: w.keep(conic),
+		c2: w.keep(w.mul(c, c)), k1c: w.keep(w.mul(k1, c)),
+	}
+}
+
+// crossing is the way along the rays from (px, py) of the vertex plane to the conic.
+func (s *surface) crossing(q *conics, px, py vec) vec {
+	w := s.writer
+	r2 := s.squares(px, py)
+	k := w.load("kw")
+	g := w.sub(k, w.mul(w.add(w.mul(px, w.in("kx")), w.mul(py, w.in("ky"))), q.c))
+	a := w.mul(w.add(s.one, w.mul(w.mul(k, q.conic), k)), q.c)
+	root := w.sqrt(w.sub(w.mul(g, g), w.mul(w.mul(a, q.c), r2)))
+	return w.div(w.mul(r2, q.c), w.add(g, root))
+}
+
+// conic writes the kernel of a conic.
+func conic(w *writer) {
+	w.function("conicAVX2", "conicAVX2 is Rays.plainConic for four or more rays.", rays, "distance, curvature, conic, ratio float64", " (margin float64)")
+	s := w.surface()
+	q := s.conics()
+	w.eachVector(func() {
+		px, py := s.toPlane(w.fetch(q.distance))
+		t := s.crossing(q, px, py)
+		px = w.add(px, w.mul(t, w.in("kx")))
+		py = w.add(py, w.mul(t, w.in("ky")))
+		k := w.load("kw")
+		nw := w.sub(s.one, w.mul(w.mul(t, q.k1c), k))
+		normal := w.sqrt(w.add(w.mul(s.squares(px, py), q.c2), w.mul(nw, nw)))
+		z := w.mul(t, k)
+		w.store(px, "x")
+		w.store(py, "y")
+		w.store(z, "w")
+		n := w.div(w.fetch(q.c), normal)
+		unit := w.div(w.sub(s.one, w.mul(z, q.k1c)), normal)
+		s.refract(w.mul(n, px), w.mul(n, py), unit)
+	})
+	s.finish()
+}
+
+// asphere writes the kernel of a conic with even polynomial terms: in powers, for each
+// term, its coefficient and that of its derivative by h, divided by h.
+func asphere(w *writer) {
+	w.function("asphereAVX2",
+		"asphereAVX2 is Rays.plainAsphere for four or more rays. It ends before rays of which one needs carefulCrossing.",
+		rays, "distance, curvature, conic, ratio float64, powers *[2]float64, terms int", " (next int, margin float64)")
+	s := w.surface()
+	q := s.conics()
+	k1cc := w.keep(w.mul(w.fetch(q.k1c), q.c))
+	powers := w.Load(w.Param("powers"), w.GP64())
+	terms := w.Load(w.Param("terms"), w.GP64())
+	w.SHLQ(operand.Imm(4), terms)
+	keptX, keptY := w.AllocLocal(vectorBytes), w.AllocLocal(vectorBytes)
+	keptTime, keptSlope := w.AllocLocal(vectorBytes), w.AllocLocal(vectorBytes)
+	finish := w.label("finish")
+	begun := w.GP64() // rays that are done
+	w.XORQ(begun, begun)
+	w.eachVector(func() {
+		px, py := s.toPlane(w.fetch(q.distance))
+		w.VMOVUPD(px, keptX)
+		w.VMOVUPD(py, keptY)
+		active := w.compare(px, ordered, py)
+		if w.inTail {
+			active = w.and(active, w.tailMask())
+		}
+		// Rays that were lost before stay so.
+		nan := w.fetch(w.constant(math.NaN()))
+		w.VMOVUPD(nan, keptTime)
+		w.VMOVUPD(nan, keptSlope)
+		t := s.crossing(q, px, py)
+		t = w.and(t, w.compare(t, ordered, t))
+		last := w.fetch(w.constant(math.Inf(1)))
+		count := w.GP32()
+		w.MOVL(operand.U32(quickIterations), count)
+		mask := w.GP32()
+		newton, polynomial, bent, crossed := w.label("newton"), w.label("polynomial"), w.label("bent"), w.label("crossed")
+		w.VMOVMSKPD(active, mask)
+		w.TESTL(mask, mask)
+		w.JEQ(operand.LabelRef(crossed))
+
+		w.Label(newton)
+		hx := w.add(w.mul(t, w.in("kx")), keptX)
+		hy := w.add(w.mul(t, w.in("ky")), keptY)
+		h2 := s.squares(hx, hy)
+		root := w.sqrt(w.sub(s.one, w.mul(h2, k1cc)))
+		sag := w.div(w.mul(h2, q.c), w.add(s.one, root))
+		slope := w.div(w.fetch(q.c), root)
+		power := w.fetch(w.constant(1))
+		i := w.GP64()
+		w.XORQ(i, i)
+		w.Label(polynomial)
+		w.CMPQ(i, terms)
+		w.JGE(operand.LabelRef(bent))
+		w.set(power, w.mul(power, h2))
+		term := operand.Mem{Base: powers, Index: i, Scale: 1}
+		w.set(slope, w.add(slope, w.mul(w.spread(term.Offset(8)), power)))
+		w.set(sag, w.add(sag, w.mul(w.mul(w.spread(term), power), h2)))
+		w.ADDQ(operand.Imm(16), i)
+		w.JMP(operand.LabelRef(polynomial))
+		w.Label(bent)
+		miss := w.sub(w.mul(t, w.in("kw")), sag)
+		rate := w.sub(w.load("kw"), w.mul(w.add(w.mul(hx, w.in("kx")), w.mul(hy, w.in("ky"))), slope))
+		off := w.and(miss, w.constant(math.Float64frombits(1<<63-1)))
+		accepted := w.and(w.compare(off, lessEqual, w.constant(asphereAccepted)), w.compare(last, lessEqual, w.constant(asphereAccepted)))
+		done := w.or(w.compare(off, lessEqual, w.constant(asphereTolerance)), accepted)
+		done = w.and(done, active)
+		w.VMOVUPD(w.choose(done, t, w.fetch(keptTime)), keptTime)
+		w.VMOVUPD(w.choose(done, slope, w.fetch(keptSlope)), keptSlope)
+		w.set(active, w.butNot(active, done))
+		w.VMOVMSKPD(active, mask)
+		w.TESTL(mask, mask)
+		w.JEQ(operand.LabelRef(crossed))
+		nearer := w.compare(off, less, w.mul(last, w.constant(0.5)))
+		quick := w.and(nearer, w.compare(rate, greater, w.constant(0)))
+		w.VMOVMSKPD(w.butNot(active, quick), mask)
+		w.TESTL(mask, mask)
+		w.JNE(operand.LabelRef(finish))
+		w.set(t, w.sub(t, w.div(miss, rate)))
+		w.set(last, off)
+		w.DECL(count)
+		w.JNE(operand.LabelRef(newton))
+		w.JMP(operand.LabelRef(finish))
+
+		w.Label(crossed)
+		t, slope = w.fetch(keptTime), w.fetch(keptSlope)
+		px = w.add(w.mul(t, w.in("kx")), keptX)
+		py = w.add(w.mul(t, w.in("ky")), keptY)
+		w.store(w.mul(t, w.in("kw")), "w")
+		w.store(px, "x")
+		w.store(py, "y")
+		nx, ny := w.mul(slope, px), w.mul(slope, py)
+		normal := w.sqrt(w.add(w.add(s.one, w.mul(nx, nx)), w.mul(ny, ny)))
+		s.refract(w.div(nx, normal), w.div(ny, normal), w.div(s.one, normal))
+		if w.inTail {
+			w.ADDQ(w.left, begun)
+		} else {
+			w.ADDQ(operand.Imm(width), begun)
+		}
+	})
+	w.Label(finish)
+	w.Store(begun, w.Return("next"))
+	s.finish()
+}
+
+// The constants of asphereCrossing.
+const (
+	asphereTolerance = 1e-14
+	asphereAccepted  = 1e-11
+	quickIterations  = 6
+)

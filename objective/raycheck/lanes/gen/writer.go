@@ -1,0 +1,299 @@
+package main
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/mmcloughlin/avo/attr"
+	"github.com/mmcloughlin/avo/build"
+	"github.com/mmcloughlin/avo/operand"
+	"github.com/mmcloughlin/avo/reg"
+)
+
+// width is the number of rays in a vector, vectorBytes its size.
+const (
+	width       = 4
+	vectorBytes = 8 * width
+)
+
+// Predicates of comparisons, by what they tell of a and b; all but the last two
+// are false where one is NaN (Intel 64 and IA-32 Architectures Software Developer's
+// Manual, volume 2, CMPPD).
+const (
+	ordered    = operand.U8(0x07)
+	less       = operand.U8(0x11)
+	lessEqual  = operand.U8(0x12)
+	greater    = operand.U8(0x1e)
+	notEqual   = operand.U8(0x04)
+	unordered  = operand.U8(0x03)
+	notGreater = operand.U8(0x1a)
+)
+
+// vec is a vector in a register.
+type vec = reg.VecVirtual
+
+// writer writes functions that go through arrays of n numbers each, no fewer than
+// width, a vector at a time. What is left at the end is done with the last width
+// numbers of each array, of which only those are changed that are not done yet: with
+// the others, which are done, goes what is computed for them again.
+type writer struct {
+	*build.Context
+	constants map[uint64]operand.Mem
+	tailMasks operand.Mem // width masks of no number, then width of all
+
+	// Of the function in hand.
+	arrays map[string]reg.Register
+	at     reg.GPVirtual // the index of the vector's first number
+	left   reg.GPVirtual // in the last vector, how many of its numbers are not done yet
+	kept   reg.GPVirtual // where a stage leaves it, see eachChunk
+	inTail bool
+	labels int
+}
+
+func newWriter() *writer {
+	w := &writer{Context: build.NewContext(), constants: map[uint64]operand.Mem{}}
+	w.ConstraintExpr("amd64")
+	w.tailMasks = w.StaticGlobal("tailMasks")
+	w.DataAttributes(attr.RODATA | attr.NOPTR)
+	for range width {
+		w.AppendDatum(operand.U64(0))
+	}
+	for range width {
+		w.AppendDatum(operand.U64(math.MaxUint64))
+	}
+	return w
+}
+
+// function begins a function with arrays, given by where each begins, of n numbers
+// each, and further parameters.
+func (w *writer) function(name, doc string, arrays []string, more, result string) {
+	w.Function(name)
+	w.Pragma("noescape")
+	w.Doc(doc)
+	w.arrays, w.labels = map[string]reg.Register{}, 0
+	signature := "func("
+	for _, a := range arrays {
+		signature += a + ", "
+	}
+	signature = signature[:len(signature)-2] + " *float64, n int"
+	if more != "" {
+		signature += ", " + more
+	}
+	w.SignatureExpr(signature + ")" + result)
+	for _, a := range arrays {
+		w.arrays[a] = w.Load(w.Param(a), w.GP64())
+	}
+}
+
+// label is a name that is new in the function.
+func (w *writer) label(name string) string {
+	w.labels++
+	return fmt.Sprintf("%s%d", name, w.labels)
+}
+
+// eachVector writes body for all vectors, and again for the last one where it is not
+// full.
+func (w *writer) eachVector(body func()) {
+	n := w.Load(w.Param("n"), w.GP64()).(reg.GPVirtual)
+	loop, tail, done := w.label("vector"), w.label("tail"), w.label("done")
+	w.at, w.left = w.GP64(), w.GP64()
+	w.XORQ(w.at, w.at)
+	w.Label(loop)
+	w.MOVQ(n, w.left)
+	w.SUBQ(w.at, w.left)
+	w.CMPQ(w.left, operand.Imm(width))
+	w.JLT(operand.LabelRef(tail))
+	w.inTail = false
+	body()
+	w.ADDQ(operand.Imm(width), w.at)
+	w.JMP(operand.LabelRef(loop))
+	w.Label(tail)
+	w.TESTQ(w.left, w.left)
+	w.JEQ(operand.LabelRef(done))
+	w.LEAQ(operand.Mem{Base: n, Disp: -width}, w.at)
+	w.inTail = true
+	body()
+	w.Label(done)
+}
+
+// eachChunk writes stages, each of which goes through some vectors before the next one
+// does. The processor looks ahead over a limited number of operations: within a stage it
+// finds more that do not wait for each other than within the whole.
+func (w *writer) eachChunk(stages ...func()) {
+	n := w.Load(w.Param("n"), w.GP64()).(reg.GPVirtual)
+	chunk, tail, done := w.label("chunk"), w.label("tail"), w.label("done")
+	w.at, w.left, w.kept = w.GP64(), w.GP64(), w.GP64()
+	begin, end := w.GP64(), w.GP64()
+	w.inTail = false
+	w.XORQ(begin, begin)
+	w.Label(chunk)
+	// The end is that of the whole vectors, if there are no more than of a chunk.
+	w.MOVQ(n, w.left)
+	w.SUBQ(begin, w.left)
+	w.MOVQ(w.left, end)
+	w.ANDQ(operand.I8(-width), end)
+	w.JEQ(operand.LabelRef(tail))
+	most := w.GP64()
+	w.MOVQ(operand.U32(chunkVectors*width), most)
+	w.CMPQ(end, most)
+	w.CMOVQGT(most, end)
+	w.ADDQ(begin, end)
+	for _, stage := range stages {
+		next := w.label("stage")
+		w.MOVQ(begin, w.at)
+		w.XORQ(w.kept, w.kept)
+		w.Label(next)
+		stage()
+		w.ADDQ(operand.Imm(width), w.at)
+		w.ADDQ(operand.Imm(vectorBytes), w.kept)
+		w.CMPQ(w.at, end)
+		w.JLT(operand.LabelRef(next))
+	}
+	w.MOVQ(end, begin)
+	w.JMP(operand.LabelRef(chunk))
+	w.Label(tail)
+	w.TESTQ(w.left, w.left)
+	w.JEQ(operand.LabelRef(done))
+	w.LEAQ(operand.Mem{Base: n, Disp: -width}, w.at)
+	w.XORQ(w.kept, w.kept)
+	w.inTail = true
+	for _, stage := range stages {
+		stage()
+	}
+	w.Label(done)
+}
+
+// chunkVectors is the number of vectors that stages go through.
+const chunkVectors = 8
+
+// between makes a place where a stage leaves a vector to later ones.
+func (w *writer) between() operand.Mem { return w.AllocLocal(chunkVectors * vectorBytes) }
+
+// of is the vector in hand of such a place.
+func (w *writer) of(m operand.Mem) operand.Mem { return m.Idx(w.kept, 1) }
+
+// leave leaves a vector there.
+func (w *writer) leave(v vec, m operand.Mem) { w.VMOVUPD(v, w.of(m)) }
+
+// end writes the return.
+func (w *writer) end() {
+	w.VZEROUPPER()
+	w.RET()
+}
+
+// in is the vector in hand of an array.
+func (w *writer) in(array string) operand.Mem {
+	return operand.Mem{Base: w.arrays[array], Index: w.at, Scale: 8}
+}
+
+func (w *writer) load(array string) vec { return w.fetch(w.in(array)) }
+
+func (w *writer) fetch(from operand.Op) vec {
+	v := w.YMM()
+	w.VMOVUPD(from, v)
+	return v
+}
+
+// store puts a vector where it belongs in an array.
+func (w *writer) store(v vec, array string) {
+	w.VMOVUPD(w.undone(v, w.in(array)), w.in(array))
+}
+
+// undone is v, with what is in other for the numbers that are done.
+func (w *writer) undone(v vec, other operand.Op) vec {
+	if !w.inTail {
+		return v
+	}
+	return w.choose(w.tailMask(), v, w.fetch(other))
+}
+
+// tailMask tells which numbers of the last vector are not done.
+func (w *writer) tailMask() vec {
+	base := w.GP64()
+	w.LEAQ(w.tailMasks, base)
+	return w.fetch(operand.Mem{Base: base, Index: w.left, Scale: 8})
+}
+
+// constant is a vector in memory of one value.
+func (w *writer) constant(v float64) operand.Mem {
+	bits := math.Float64bits(v)
+	m, ok := w.constants[bits]
+	if !ok {
+		m = w.StaticGlobal(fmt.Sprintf("constant%016x", bits))
+		w.DataAttributes(attr.RODATA | attr.NOPTR)
+		for range width {
+			w.AppendDatum(operand.U64(bits))
+		}
+		w.constants[bits] = m
+	}
+	return m
+}
+
+// param is a vector of a parameter.
+func (w *writer) param(name string) vec {
+	basic, err := w.Param(name).Resolve()
+	if err != nil {
+		panic(err)
+	}
+	return w.spread(basic.Addr)
+}
+
+func (w *writer) spread(of operand.Mem) vec {
+	v := w.YMM()
+	w.VBROADCASTSD(of, v)
+	return v
+}
+
+// keep moves a vector to memory, where it waits.
+func (w *writer) keep(v vec) operand.Mem {
+	m := w.AllocLocal(vectorBytes)
+	w.VMOVUPD(v, m)
+	return m
+}
+
+// The operations below have the order of their operands in formulas; b may be in
+// memory.
+
+func (w *writer) add(a vec, b operand.Op) vec { d := w.YMM(); w.VADDPD(b, a, d); return d }
+func (w *writer) sub(a vec, b operand.Op) vec { d := w.YMM(); w.VSUBPD(b, a, d); return d }
+func (w *writer) mul(a vec, b operand.Op) vec { d := w.YMM(); w.VMULPD(b, a, d); return d }
+func (w *writer) div(a vec, b operand.Op) vec { d := w.YMM(); w.VDIVPD(b, a, d); return d }
+func (w *writer) sqrt(a operand.Op) vec       { d := w.YMM(); w.VSQRTPD(a, d); return d }
+func (w *writer) or(a vec, b operand.Op) vec  { d := w.YMM(); w.VORPD(b, a, d); return d }
+func (w *writer) and(a vec, b operand.Op) vec { d := w.YMM(); w.VANDPD(b, a, d); return d }
+func (w *writer) xor(a vec, b operand.Op) vec { d := w.YMM(); w.VXORPD(b, a, d); return d }
+
+// butNot is what is set in a and not in b.
+func (w *writer) butNot(a, b vec) vec { d := w.YMM(); w.VANDNPD(a, b, d); return d }
+
+// least is a where a < b, else b, so also where one is NaN; most likewise where a > b.
+func (w *writer) least(a vec, b operand.Op) vec { d := w.YMM(); w.VMINPD(b, a, d); return d }
+func (w *writer) most(a vec, b operand.Op) vec  { d := w.YMM(); w.VMAXPD(b, a, d); return d }
+
+// compare is all ones where a predicate holds of a and b. As a number that is NaN.
+func (w *writer) compare(a vec, predicate operand.U8, b operand.Op) vec {
+	d := w.YMM()
+	w.VCMPPD(predicate, b, a, d)
+	return d
+}
+
+// choose is a where the mask is set, else b.
+func (w *writer) choose(mask vec, a operand.Op, b vec) vec {
+	d := w.YMM()
+	w.VBLENDVPD(mask, a, b, d)
+	return d
+}
+
+// set changes a vector that lives over a branch.
+func (w *writer) set(v, to vec) { w.VMOVAPD(to, v) }
+
+// leastOf is the least number of a vector.
+func (w *writer) leastOf(v vec) reg.Register {
+	low, high := v.AsX(), w.XMM()
+	w.VEXTRACTF128(operand.Imm(1), v, high)
+	w.VMINPD(high, low, high)
+	other := w.XMM()
+	w.VUNPCKHPD(high, high, other)
+	w.VMINSD(other, high, high)
+	return high
+}

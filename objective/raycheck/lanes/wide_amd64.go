@@ -1,0 +1,153 @@
+package lanes
+
+import (
+	"os"
+
+	"golang.org/x/sys/cpu"
+)
+
+//go:generate go run -C gen .
+
+// width is the number of rays that go together.
+const width = 4
+
+// wide tells whether rays go four at a time.
+var wide = cpu.X86.HasAVX2 && os.Getenv("RELAYSWEEP_PLAIN") != "1"
+
+// termsMost is the largest number of polynomial terms that rays go four at a time with.
+const termsMost = 16
+
+func (r *Rays) flat(distance, ratio float64) (margin float64) {
+	n := len(r.X)
+	if !wide || n < width {
+		return r.plainFlat(distance, ratio)
+	}
+	x, y, w, kx, ky, kw, per := r.arrays()
+	return flatAVX2(x, y, w, kx, ky, kw, per, n, distance, ratio)
+}
+
+func (r *Rays) sphere(distance, curvature, ratio float64) (margin float64) {
+	n := len(r.X)
+	if !wide || n < width {
+		return r.plainSphere(distance, curvature, ratio)
+	}
+	x, y, w, kx, ky, kw, per := r.arrays()
+	return sphereAVX2(x, y, w, kx, ky, kw, per, n, distance, curvature, ratio)
+}
+
+func (r *Rays) conic(s *Surface, ratio float64) (margin float64) {
+	n := len(r.X)
+	if !wide || n < width {
+		return r.plainConic(s, ratio)
+	}
+	x, y, w, kx, ky, kw, per := r.arrays()
+	return conicAVX2(x, y, w, kx, ky, kw, per, n, s.DistanceMM, s.Curvature, s.Conic, ratio)
+}
+
+// asphere goes on by plain code where a ray needs care, for the vector that it is in.
+func (r *Rays) asphere(s *Surface, ratio float64) (margin float64) {
+	if !wide || len(s.Asphere) > termsMost {
+		return r.plainAsphere(s, ratio)
+	}
+	var powers [termsMost][2]float64
+	for i, a := range s.Asphere {
+		powers[i] = [2]float64{a, float64(2*(i+2)) * a}
+	}
+	margin = 1
+	rest := *r
+	for n := len(rest.X); n >= width; n = len(rest.X) {
+		x, y, w, kx, ky, kw, per := rest.arrays()
+		next, among := asphereAVX2(x, y, w, kx, ky, kw, per, n,
+			s.DistanceMM, s.Curvature, s.Conic, ratio, &powers[0], len(s.Asphere))
+		margin = min(margin, among)
+		if next == n {
+			return margin
+		}
+		care := rest.Part(next, min(next+width, n))
+		margin = min(margin, care.plainAsphere(s, ratio))
+		rest = rest.Part(min(next+width, n), n)
+	}
+	return min(margin, rest.plainAsphere(s, ratio))
+}
+
+func (r *Rays) launch(px, py []float64, tan, v float64) {
+	n := len(px)
+	if !wide || n < width {
+		r.plainLaunch(px, py, tan, v)
+		return
+	}
+	part := r.Part(0, n)
+	x, y, w, kx, ky, kw, per := part.arrays()
+	launchAVX2(&px[0], &py[:n][0], x, y, w, kx, ky, kw, per, n, tan, v)
+}
+
+func throughPlate(x, y []float64, r *Rays, thickness, index float64) {
+	n := len(x)
+	if !wide || n < width {
+		plainPlate(x, y, r, thickness, index)
+		return
+	}
+	plateAVX2(&x[0], &y[:n][0], &r.KX[:n][0], &r.KY[:n][0], &r.KW[:n][0], n, thickness, index)
+}
+
+func (r *Rays) overfill(over []float64, scale float64) {
+	n := len(over)
+	if !wide || n < width {
+		r.plainOverfill(over, scale)
+		return
+	}
+	overfillAVX2(&over[0], &r.X[:n][0], &r.Y[:n][0], n, scale)
+}
+
+func (l *Lines) cross(r *Rays, distance float64) {
+	n := len(l.X)
+	if !wide || n < width {
+		l.plainCross(r, distance)
+		return
+	}
+	crossAVX2(&l.X[0], &l.Y[:n][0], &l.SX[:n][0], &l.SY[:n][0],
+		&r.X[:n][0], &r.Y[:n][0], &r.W[:n][0], &r.KX[:n][0], &r.KY[:n][0], &r.Per[:n][0], n, distance)
+}
+
+func between(to, reference, far, referenceFar, near, referenceNear []float64, share float64) {
+	n := len(to)
+	if !wide || n < width {
+		plainBetween(to, reference, far, referenceFar, near, referenceNear, share)
+		return
+	}
+	betweenAVX2(&to[0], &reference[:n][0], &far[:n][0], &referenceFar[:n][0], &near[:n][0], &referenceNear[:n][0], n, share)
+}
+
+func mix(to, from, share []float64) {
+	n := len(to)
+	if !wide || n < width {
+		plainMix(to, from, share)
+		return
+	}
+	mixAVX2(&to[0], &from[:n*len(share)][0], n, &share[0], len(share))
+}
+
+func (l *Lines) crossingSums(weight []float64, distance, chief float64) (a CrossingSums) {
+	n := len(weight)
+	if !wide || n < width {
+		return l.plainCrossingSums(weight, distance, chief)
+	}
+	crossingSumsAVX2(&l.X[:n][0], &l.Y[:n][0], &l.SX[:n][0], &l.SY[:n][0], &weight[0], n, distance, chief, &a.PP)
+	return a
+}
+
+func (l *Lines) slopeSums(weight []float64, vergence, chief float64) (a SlopeSums) {
+	n := len(weight)
+	if !wide || n < width {
+		return l.plainSlopeSums(weight, vergence, chief)
+	}
+	slopeSumsAVX2(&l.X[:n][0], &l.Y[:n][0], &l.SX[:n][0], &l.SY[:n][0], &weight[0], n, vergence, chief, &a.XX)
+	return a
+}
+
+// arrays is where the arrays of rays begin, of one or more rays each.
+func (r *Rays) arrays() (x, y, w, kx, ky, kw, per *float64) {
+	last := len(r.X) - 1
+	_, _, _, _, _, _ = r.Y[last], r.W[last], r.KX[last], r.KY[last], r.KW[last], r.Per[last]
+	return &r.X[0], &r.Y[0], &r.W[0], &r.KX[0], &r.KY[0], &r.KW[0], &r.Per[0]
+}
