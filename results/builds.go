@@ -51,10 +51,11 @@ func BuildColumnDocs(figures []Figure) []ColumnDoc {
 }
 
 // WriteBuilds writes tolerance.parquet, whole or not at all, with the rows in the order
-// given. The keys of meta become key-values of the file. An error names the file, and for
-// a value that cannot be written the column and the build.
-func WriteBuilds(path string, figures []Figure, meta map[string]string, rows []Build) error {
-	return writeRows(path, buildColumns(figures), meta, rows, func(b *Build) string {
+// given. ranked is the digest of the ranked.parquet whose designs were built; the keys of
+// meta become key-values of the file beside it. An error names the file, and for a value
+// that cannot be written the column and the build.
+func WriteBuilds(path, ranked string, figures []Figure, meta map[string]string, rows []Build) error {
+	return writeRows(path, buildColumns(figures), builtFrom(ranked, meta), rows, func(b *Build) string {
 		return fmt.Sprintf("point %d, rank %d, build %d", b.Point, b.Rank, b.Number)
 	})
 }

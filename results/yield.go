@@ -102,15 +102,20 @@ func YieldColumnDocs() []ColumnDoc { return docsOf(nil, "", fieldsOf(yieldColumn
 // built.
 const rankedDigestKey = "ranked_sha256"
 
-// WriteYields writes yield.parquet, whole or not at all. ranked is the digest of the
-// ranked.parquet whose designs were built; the keys of meta become key-values of the file
-// beside it.
-func WriteYields(path, ranked string, meta map[string]string, rows []Yield) error {
+// builtFrom is meta with the digest of the ranked.parquet whose designs were built.
+func builtFrom(ranked string, meta map[string]string) map[string]string {
 	all := map[string]string{rankedDigestKey: ranked}
 	for k, v := range meta {
 		all[k] = v
 	}
-	return writeRows(path, yieldColumns, all, rows, func(y *Yield) string {
+	return all
+}
+
+// WriteYields writes yield.parquet, whole or not at all. ranked is the digest of the
+// ranked.parquet whose designs were built; the keys of meta become key-values of the file
+// beside it.
+func WriteYields(path, ranked string, meta map[string]string, rows []Yield) error {
+	return writeRows(path, yieldColumns, builtFrom(ranked, meta), rows, func(y *Yield) string {
 		return fmt.Sprintf("point %d, rank %d, design %q", y.Point, y.Rank, y.DesignID)
 	})
 }
@@ -126,12 +131,12 @@ func ReadYields(path string) (rows []Yield, ranked string, err error) {
 	return rows, ranked, err
 }
 
-// IsOurTable reports whether the file at path is a Parquet file of this program.
-func IsOurTable(path string) bool {
-	ours := false
+// TableOf is the digest of the ranked.parquet that a table of builds or yields belongs to,
+// false where the file at path is no such table of this program.
+func TableOf(path string) (ranked string, ours bool) {
 	err := openRows(path, func(f *rowFile) error {
-		ours = f.meta["program"] == "relaysweep"
+		ranked, ours = f.meta[rankedDigestKey], f.meta["program"] == "relaysweep"
 		return nil
 	})
-	return err == nil && ours
+	return ranked, err == nil && ours && ranked != ""
 }

@@ -20,7 +20,7 @@ func TestYields(t *testing.T) {
 		Sensitivities: []YieldSensitivity{{"view_blur_arcmin", "focal_pct", "rear.1", 0.3}},
 	}, {DesignID: "b", Seed: "1"}}
 	path := filepath.Join(t.TempDir(), "yield.parquet")
-	if IsOurTable(path) {
+	if _, ours := TableOf(path); ours {
 		t.Error("a file that is not there is ours")
 	}
 	if err := WriteYields(path, "digest", map[string]string{"program": "relaysweep"}, rows); err != nil {
@@ -33,13 +33,13 @@ func TestYields(t *testing.T) {
 	if diff := cmp.Diff(rows, got); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}
-	if !IsOurTable(path) {
-		t.Error("the table is not known to be ours")
+	if of, ours := TableOf(path); !ours || of != "digest" {
+		t.Errorf("the table is not known to be ours: %q", of)
 	}
 	if err := os.WriteFile(path, []byte("PAR1 of someone else"), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	if IsOurTable(path) {
+	if _, ours := TableOf(path); ours {
 		t.Error("another file is taken for ours")
 	}
 }
@@ -49,7 +49,7 @@ func TestBuilds(t *testing.T) {
 	figures := []Figure{{"view_blur_arcmin", "arcmin", "blur"}, {"vignetted_pct", "%", "lost"}}
 	path := filepath.Join(t.TempDir(), "tolerance.parquet")
 	rows := []Build{{1, 2, "a", 0, "", []float64{1.5, math.NaN()}}, {1, 2, "a", 1, "view_blur_arcmin", []float64{math.Inf(1), 3}}}
-	if err := WriteBuilds(path, figures, nil, rows); err != nil {
+	if err := WriteBuilds(path, "digest", figures, nil, rows); err != nil {
 		t.Fatal(err)
 	}
 	var got [2][2]float64

@@ -127,7 +127,10 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 					return err
 				}
 			}
-			return showFinished(cmd.OutOrStdout(), output, part, cautions)
+			if err := showFinished(cmd.OutOrStdout(), output, part, cautions); err != nil || !part.Whole() {
+				return err
+			}
+			return afterRun(cmd, output, job, flags.quiet)
 		}
 	}
 	warnReplaced(cmd.ErrOrStderr(), output, job)
@@ -166,6 +169,9 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 	}
 	if err == nil {
 		err = r.summary()
+	}
+	if err == nil && part.Whole() {
+		err = afterRun(cmd, output, job, flags.quiet)
 	}
 	return err
 }
