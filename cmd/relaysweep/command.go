@@ -110,7 +110,7 @@ wrong, 3 done but nothing meets the requirements, 130 interrupted.
 	}
 	root.SetFlagErrorFunc(flagError)
 	root.SetHelpCommand(newHelpCommand())
-	root.AddCommand(newRunCommand(), newMergeCommand(), newCheckCommand(), newShowCommand(), newReportCommand(), newSetpointsCommand(), newToleranceCommand())
+	root.AddCommand(newRunCommand(), newMergeCommand(), newCheckCommand(), newShowCommand(), newReportCommand(), newSetpointsCommand(), newToleranceCommand(), newCalibrateCommand())
 	return root
 }
 

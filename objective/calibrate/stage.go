@@ -43,12 +43,15 @@ type Stage struct {
 	checker *raycheck.Checker
 }
 
+// manyDepths is a number of depth samples beyond which the ray check interpolates.
+const manyDepths = 100
+
 // NewStage prepares predictions for a train.
 func NewStage(p *objective.Problem, t *objective.Train) *Stage {
 	own := *p
-	// Every depth is traced, none interpolated; limits and displaced pupils play no part
-	// in a setpoint.
-	own.DepthSteps, own.SharpBox = 2, 0
+	// However many depths are asked for, the same vergences over the range are traced, and
+	// rays interpolated between them; limits play no part in a setpoint.
+	own.DepthSteps = manyDepths
 	own.Limits = objective.Limits{FieldFraction: p.Limits.FieldFraction}
 	return &Stage{
 		p: &own, t: t, FarD: 1000 * p.VergenceFar, NearD: 1000 * p.VergenceNear, focal: t.Groups[len(t.Groups)-1].FocalMM,
@@ -60,22 +63,56 @@ func (s *Stage) Design() []float64 { return []float64{0, s.focal, 0} }
 
 // Readings are the stage's readings in mm, positive towards the eye, at which apparent
 // vergences in dioptres are sharp: exact setpoints by rays, from that of the far depth
-// on. The rear group's curvatures are scaled by the factor that gives it its focal
-// length. They are NaN where the mask has no setpoint.
+// on. The vergences have to lie within the design's range. The rear group's curvatures are
+// scaled by the factor that gives it its focal length. Readings are NaN where the mask has
+// no setpoint.
 func (s *Stage) Readings(parameters, vergencesD []float64) []float64 {
+	at := s.traced(vergencesD)
+	if !slices.Equal(at, s.at) {
+		own := *s.p
+		own.SharpBox = 0 // displaced pupils play no part in a setpoint
+		s.at, s.checker = at, raycheck.NewCheckerAt(&own, at)
+	}
+	out := make([]float64, len(vergencesD))
+	for i, p := range s.setpoints(s.checker, parameters) {
+		out[i] = p.StageMM
+	}
+	return out
+}
+
+// Setpoint is where the mask stands for one depth, and the stage's reading there.
+type Setpoint struct {
+	raycheck.Setpoint
+	StageMM float64
+}
+
+// Setpoints are those of [Stage.Readings], with what blur remains there.
+func (s *Stage) Setpoints(parameters, vergencesD []float64) []Setpoint {
+	return s.setpoints(raycheck.NewCheckerAt(s.p, s.traced(vergencesD)), parameters)
+}
+
+// traced are the far depth and vergences in dioptres, in 1/mm.
+func (s *Stage) traced(vergencesD []float64) []float64 {
 	at := append([]float64{s.FarD / 1000}, vergencesD...)
 	for i := range at[1:] {
 		at[1+i] /= 1000
 	}
-	if !slices.Equal(at, s.at) {
-		s.at, s.checker = at, raycheck.NewCheckerAt(s.p, at)
-	}
-	r := s.checker.MeasureLimited(s.changed(parameters[RearFocal], parameters[Eye]))
-	out := make([]float64, len(vergencesD))
+	return at
+}
+
+// setpoints are those of a checker's depths but for the first, the far one.
+func (s *Stage) setpoints(by *raycheck.Checker, parameters []float64) []Setpoint {
+	found := by.MeasureLimited(s.changed(parameters[RearFocal], parameters[Eye])).Setpoints
+	out := make([]Setpoint, len(found)-1)
 	for i := range out {
-		out[i] = parameters[Zero] + r.Setpoints[1+i].MaskMM - r.Setpoints[0].MaskMM
+		out[i] = Setpoint{found[1+i], parameters[Zero] + found[1+i].MaskMM - found[0].MaskMM}
 	}
 	return out
+}
+
+// Viewpoint is the distance from the viewpoint to the eye in mm, in the paraxial model.
+func (s *Stage) Viewpoint(parameters []float64) float64 {
+	return s.p.ViewpointShift(s.changed(parameters[RearFocal], parameters[Eye]))
 }
 
 // changed is the train with another focal length of its rear group and the eye elsewhere.

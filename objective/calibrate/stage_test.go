@@ -61,13 +61,17 @@ func TestReadings(t *testing.T) {
 		at = append(at, row.VergenceD)
 	}
 	for i, x := range s.Readings(s.Design(), at) {
-		// Of the table's depths the second and fourth lie between traced ones, and are
-		// interpolated from these.
-		tolerance := 1e-9
-		if i%2 == 1 {
-			tolerance = 1e-5
-		}
-		near(t, "stage table", x, table.Setpoints[i].MaskMM-table.Setpoints[0].MaskMM, tolerance)
+		near(t, "stage table", x, table.Setpoints[i].MaskMM-table.Setpoints[0].MaskMM, 1e-9)
+	}
+	// A depth traced by itself, with three wavelengths: what interpolation leaves is far
+	// below a stage's step.
+	p.WavelengthsNM, p.Weights = []float64{479.99, 546.07, 643.85}, []float64{1, 2, 1}
+	colours := NewStage(p, train)
+	far := raycheck.NewCheckerAt(p, []float64{0}).Measure(train).Setpoints[0].MaskMM
+	uneven := []float64{0, 0.1, 0.3, 2.2, 3.9}
+	for i, x := range colours.Readings(colours.Design(), uneven) {
+		alone := raycheck.NewCheckerAt(p, []float64{uneven[i] / 1000}).Measure(train).Setpoints[0].MaskMM
+		near(t, "depth by itself", x, alone-far, 5e-5)
 	}
 	design := s.Design()
 	for _, c := range []struct{ zero, focal, eye float64 }{{0, 1, 0}, {0.3, 1.02, 0}, {-0.2, 0.99, 4}} {
