@@ -70,14 +70,14 @@ var yieldColumns = []column[Yield]{
 	list("figures", "every figure of the builds, by its magnitude", "one figure", func(y *Yield) *[]YieldFigure { return &y.Figures }, []column[YieldFigure]{
 		label("figure", "column of tolerance.parquet", func(f *YieldFigure) *string { return &f.Figure }),
 		label("unit", "its unit", func(f *YieldFigure) *string { return &f.Unit }),
-		maybe("limit", "unit of the figure", "limit of the spec; null where it sets none", func(f *YieldFigure) **float64 { return &f.Limit }),
-		number("nominal", "unit of the figure", "magnitude in the design without errors", func(f *YieldFigure) *float64 { return &f.Nominal }),
-		number("p5", "unit of the figure", "5th percentile", func(f *YieldFigure) *float64 { return &f.P5 }),
-		number("p50", "unit of the figure", "median", func(f *YieldFigure) *float64 { return &f.P50 }),
-		number("p90", "unit of the figure", "90th percentile", func(f *YieldFigure) *float64 { return &f.P90 }),
-		number("p95", "unit of the figure", "95th percentile", func(f *YieldFigure) *float64 { return &f.P95 }),
-		number("p99", "unit of the figure", "99th percentile", func(f *YieldFigure) *float64 { return &f.P99 }),
-		number("uncompensated_p95", "unit of the figure", "95th percentile before anything is adjusted", func(f *YieldFigure) *float64 { return &f.UncompensatedP95 }),
+		maybe("limit", "varies", "limit of the spec; null where it sets none", func(f *YieldFigure) **float64 { return &f.Limit }),
+		number("nominal", "varies", "magnitude in the design without errors", func(f *YieldFigure) *float64 { return &f.Nominal }),
+		number("p5", "varies", "5th percentile", func(f *YieldFigure) *float64 { return &f.P5 }),
+		number("p50", "varies", "median", func(f *YieldFigure) *float64 { return &f.P50 }),
+		number("p90", "varies", "90th percentile", func(f *YieldFigure) *float64 { return &f.P90 }),
+		number("p95", "varies", "95th percentile", func(f *YieldFigure) *float64 { return &f.P95 }),
+		number("p99", "varies", "99th percentile", func(f *YieldFigure) *float64 { return &f.P99 }),
+		number("uncompensated_p95", "varies", "95th percentile before anything is adjusted", func(f *YieldFigure) *float64 { return &f.UncompensatedP95 }),
 	}),
 	list("contributions", "part of each tolerance in the variance of a figure's magnitude", "one tolerance and figure", func(y *Yield) *[]YieldContribution { return &y.Contributions }, []column[YieldContribution]{
 		label("figure", "column of tolerance.parquet", func(c *YieldContribution) *string { return &c.Figure }),
@@ -91,7 +91,7 @@ var yieldColumns = []column[Yield]{
 		label("figure", "column of tolerance.parquet", func(s *YieldSensitivity) *string { return &s.Figure }),
 		label("tolerance", "key of [tolerance]", func(s *YieldSensitivity) *string { return &s.Tolerance }),
 		label("part", "what is off: a lens by group and place, a gap, a group, the mask or the stage", func(s *YieldSensitivity) *string { return &s.Part }),
-		number("change", "unit of the figure", "by how much the figure's magnitude grows", func(s *YieldSensitivity) *float64 { return &s.Change }),
+		number("change", "varies", "by how much the figure's magnitude grows", func(s *YieldSensitivity) *float64 { return &s.Change }),
 	}),
 }
 
