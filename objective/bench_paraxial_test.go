@@ -51,9 +51,9 @@ func BenchmarkNewGroup(b *testing.B) {
 	}
 }
 
-// BenchmarkFacingReach is the search for the closest height of two surfaces of
+// BenchmarkFacingSagOverlap is the search for the closest height of two surfaces of
 // which one is an asphere.
-func BenchmarkFacingReach(b *testing.B) {
+func BenchmarkFacingSagOverlap(b *testing.B) {
 	_, lib := benchLibrary()
 	before, after := lib.Elements[1].Surfaces[2], lib.Elements[5].Surfaces[0]
 	if before.IsSpherical() {
@@ -62,7 +62,7 @@ func BenchmarkFacingReach(b *testing.B) {
 	b.ReportAllocs()
 	sum := 0.0
 	for b.Loop() {
-		sum += facingReach(before, after, 11)
+		sum += facingSagOverlap(before, after, 11)
 	}
 	useResult(b, sum)
 }

@@ -22,24 +22,24 @@ func (p *Problem) Conflicts() []Conflict {
 	var found []Conflict
 	range1 := p.VergenceNear - p.VergenceFar
 	width := math.Min(p.MaskWidth/(2*p.TanHalfWidth), p.MaskHeight/(2*p.TanHalfHeight))
-	check := func(name string, focal float64, what string) {
+	check := func(r Requirement, focal float64, what string) {
 		if need := focal * focal * range1; need > p.Travel*(1+conflictRounding) {
-			found = append(found, Conflict{name + " and travel", fmt.Sprintf(
+			found = append(found, Conflict{r.String() + " and " + Travel.String(), fmt.Sprintf(
 				"%s needs a focal length of at least %.2f mm at the mask, whose setpoints over %.2f D span f²·ΔV = %.2f mm; the stage travels %.2f mm",
 				what, focal, 1000*range1, need, p.Travel)})
 		}
 		if focal > width*(1+conflictRounding) {
-			found = append(found, Conflict{name + " and mask_size", fmt.Sprintf(
+			found = append(found, Conflict{r.String() + " and " + MaskSize.String(), fmt.Sprintf(
 				"%s needs a focal length of at least %.2f mm at the mask, and the field fits on it only up to %.2f mm",
 				what, focal, width)})
 		}
 	}
-	if limit := p.Limits.Limit("pixel_arcmin"); !math.IsInf(limit, 1) {
-		check("pixel_arcmin", p.MaskPixel/math.Tan(limit*ArcminRad),
+	if limit := p.LimitOn(PixelArcmin); !math.IsInf(limit, 1) {
+		check(PixelArcmin, p.MaskPixel/math.Tan(limit*ArcminRad),
 			fmt.Sprintf("a pixel of %.1f µm within %.2f arcmin", 1000*p.MaskPixel, limit))
 	}
-	if limit := p.Limits.Limit("depth_step_D"); !math.IsInf(limit, 1) {
-		check("depth_step_D", math.Sqrt(1000*p.StageResolution/limit),
+	if limit := p.LimitOn(DepthStepD); !math.IsInf(limit, 1) {
+		check(DepthStepD, math.Sqrt(1000*p.StageResolution/limit),
 			fmt.Sprintf("a stage resolution of %.1f µm within %.4g D", 1000*p.StageResolution, limit))
 	}
 	return found

@@ -236,24 +236,23 @@ func (p *Problem) LeastGap(before, after *Group) float64 {
 	return p.GroupGapMin + sagOverlap(before.Elements[len(before.Elements)-1], after.Elements[0])
 }
 
-// maxEndPower is facingReach between two elements.
+// maxEndPower is facingSagOverlap between two elements.
 func sagOverlap(before, after *Element) float64 {
 	half := min(before.halfDiameter, after.halfDiameter)
 	last, first := &before.Surfaces[len(before.Surfaces)-1], &after.Surfaces[0]
 	if before.lastSphere && after.firstSphere {
-		return max(0, sphereSag(last.RadiusMM, half)-sphereSag(first.RadiusMM, half))
+		return spheresOverlap(last.RadiusMM, first.RadiusMM, half)
 	}
-	f := func(h float64) float64 { return last.Sag(h) - first.Sag(h) }
 	n := min(len(before.lastSags), len(after.firstSags))
 	if n == 0 {
-		return maxOver(half, f)
+		return facingSagOverlap(*last, *first, half)
 	}
 	z, w := before.lastSags[n-1], after.firstSags[n-1]
 	var samples [sagSteps + 1]float64
 	for i := range samples {
 		samples[i] = z[i] - w[i]
 	}
-	return maxFrom(&samples, half, f)
+	return maxFrom(&samples, half, func(h float64) float64 { return last.Sag(h) - first.Sag(h) })
 }
 
 // sampleSags lets every element know its faces' sags at the heights at which

@@ -2,39 +2,6 @@ package objective
 
 import "math"
 
-// Requirement is one of the paraxial requirements, in the order in which they
-// are tested.
-type Requirement uint8
-
-// The paraxial requirements.
-const (
-	Focal Requirement = iota
-	Magnification
-	GapRoom
-	Length
-	Relief
-	Aperture
-	Clearance
-	Travel
-	MaskSize
-	PixelArcmin
-	DepthStepD
-	ViewpointShiftMM
-	Parts
-	Price
-	MassG
-	// Met is no requirement: all are met.
-	Met
-)
-
-var requirementNames = [...]string{
-	"focal", "magnification", "gap", "length", "relief", "aperture", "clearance", "travel",
-	"mask_size", "pixel_arcmin", "depth_step_D", "viewpoint_shift_mm", "parts", "price", "mass_g", "",
-}
-
-// String is the name under which failures of the requirement are counted.
-func (r Requirement) String() string { return requirementNames[r] }
-
 // Judge tests a train's paraxial requirements from `relief` on, at its gaps,
 // and returns the interval of eye reliefs (mm, physical) that meets those that
 // depend on it, with the first requirement that no eye relief can meet
@@ -60,22 +27,13 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 	gap := t.MaskGap()
 	lo, hi := p.MaskRoom(t)
 	zero := p.airGap(t, gap) - ffd + p.MaskShift()/2 // physical place of x = 0
-	for _, c := range [...]struct {
-		r Requirement
-		i Interval
-	}{
-		{Clearance, m.room(lo-zero-RoundingSlack, hi-zero+RoundingSlack)},
-		{Travel, m.travel(p.Travel)},
-		{MaskSize, m.size()},
-		{PixelArcmin, m.pixel(p.Limits.Limit("pixel_arcmin"))},
-		{DepthStepD, m.step(p.Limits.Limit("depth_step_D"))},
-	} {
-		e = e.And(c.i.affine(1, bfd)) // p = e - bfd
-		if e.lost() {
-			return nothing, c.r
+	for r := firstOfMask; r <= lastOfMask; r++ {
+		at := requirements[r].mask(m, lo-zero-RoundingSlack, hi-zero+RoundingSlack)
+		if e = e.And(at.affine(1, bfd)); e.lost() { // p = e - bfd
+			return nothing, r
 		}
 	}
-	if limit := p.Limits.Limit("viewpoint_shift_mm"); !math.IsInf(limit, 1) {
+	if limit := p.LimitOn(ViewpointShiftMM); !math.IsInf(limit, 1) {
 		// shift = length + e + shift_combiner - (B + e·D)/A, linear in e.
 		all := p.matrixFrom(t, 0)
 		slope := 1 - all.D/all.A
@@ -92,10 +50,10 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 	if p.tooManyParts(t) {
 		return nothing, Parts
 	}
-	if price, known := t.Price(); p.exceeds("price", price, known) {
+	if price, known := t.Price(); p.exceeds(Price, price, known) {
 		return nothing, Price
 	}
-	if mass, known := t.MassG(); p.exceeds("mass_g", mass, known) {
+	if mass, known := t.MassG(); p.exceeds(MassG, mass, known) {
 		return nothing, MassG
 	}
 	return e.affine(1, shift), Met
@@ -120,8 +78,8 @@ const RequirementSlack = 1e-9
 // lost reports whether an interval of eye reliefs is empty beyond rounding.
 func (i Interval) lost() bool { return !(i.Lo <= i.Hi+RoundingSlack) }
 
-func (p *Problem) exceeds(limit string, value float64, known bool) bool {
-	max := p.Limits.Limit(limit)
+func (p *Problem) exceeds(r Requirement, value float64, known bool) bool {
+	max := p.LimitOn(r)
 	return !math.IsInf(max, 1) && !(known && value <= max)
 }
 

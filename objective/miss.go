@@ -7,7 +7,7 @@ import "math"
 // requirements (in mm, or what stands for mm) and for what rays measure.
 
 // nothingFits, in mm, stands for a distance that can't be told: a group without
-// the focal length that its place needs, or an interval that is empty for
+// the focal length that its slot needs, or an interval that is empty for
 // itself.
 const nothingFits = 1000.0
 
@@ -111,7 +111,7 @@ func (p *Problem) PartsMiss(t *Train) float64 {
 	}
 	price, priced := t.Price()
 	mass, weighed := t.MassG()
-	return miss + p.excessOf("price", price, priced) + p.excessOf("mass_g", mass, weighed)
+	return miss + p.excessOf(Price, price, priced) + p.excessOf(MassG, mass, weighed)
 }
 
 // LimitScale, in a limit's unit, stands for limits that are smaller where an
@@ -120,8 +120,8 @@ const LimitScale = 1e-3
 
 // excessOf is the relative excess of a value over its limit, 1 for a value that
 // is not known.
-func (p *Problem) excessOf(limit string, value float64, known bool) float64 {
-	most := p.Limits.Limit(limit)
+func (p *Problem) excessOf(r Requirement, value float64, known bool) float64 {
+	most := p.LimitOn(r)
 	switch {
 	case math.IsInf(most, 1):
 		return 0

@@ -117,20 +117,8 @@ func (p *Problem) NewRear(g *Group, seat Seat, until Requirement) (Rear, bool) {
 // with the setpoints in [lo, hi].
 func (m maskMotion) all(lo, hi float64, until Requirement) Interval {
 	i := Everything
-	if until >= Clearance {
-		i = i.And(m.room(lo, hi))
-	}
-	if until >= Travel {
-		i = i.And(m.travel(m.p.Travel))
-	}
-	if until >= MaskSize {
-		i = i.And(m.size())
-	}
-	if until >= PixelArcmin {
-		i = i.And(m.pixel(m.p.Limits.Limit("pixel_arcmin")))
-	}
-	if until >= DepthStepD {
-		i = i.And(m.step(m.p.Limits.Limit("depth_step_D")))
+	for r := firstOfMask; r <= min(until, lastOfMask); r++ {
+		i = i.And(requirements[r].mask(m, lo, hi))
 	}
 	return i
 }

@@ -182,9 +182,9 @@ func TestRelayTable(t *testing.T) {
 	}
 }
 
-// TestReach: the pupil-edge ray of vergence 0 stands at the relay's surfaces
+// TestMaxEndPower: the pupil-edge ray of vergence 0 stands at the relay's surfaces
 // at the height from which MaxEndPower follows.
-func TestReach(t *testing.T) {
+func TestMaxEndPower(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := use.DrawProblem(t)
 		train := use.DrawTrainFor(t, p, ErectorSingle)
@@ -217,11 +217,11 @@ func TestReach(t *testing.T) {
 	})
 }
 
-// TestReachBound: no front and rear with 1/f_rear + Θ/f_front above a relay's
+// TestMaxEndPowerBound: no front and rear with 1/f_rear + Θ/f_front above a relay's
 // MaxEndPower leave an eye relief at which its apertures pass; for a thin relay the
 // bound is met with nothing to spare, also where the vergence of the far end
 // lets the pupil-edge ray of vergence 0 pass outside of the aperture.
-func TestReachBound(t *testing.T) {
+func TestMaxEndPowerBound(t *testing.T) {
 	loose, passed := 0, 0
 	testlens.Examples(600, func(t *rapid.T) spaceTrial {
 		p := use.DrawProblem(t)

@@ -6,7 +6,7 @@ import (
 	"slices"
 )
 
-// GroupFilter tells, for a group in a place, a length that no train with it there
+// GroupFilter tells, for a group in a slot, a length that no train with it there
 // can be shorter than, from what a [BinnedMinima] holds of its best partners. With it
 // the groups that can matter up to a length are picked out of a stream of all
 // of them, so that no others need be held.
@@ -41,7 +41,7 @@ const (
 	completionKappaRatio = 1.04
 )
 
-// NewOpenFilter is a filter that lets everything through that can serve in its place.
+// NewOpenFilter is a filter that lets everything through that can serve in its slot.
 func NewOpenFilter(p *Problem) *GroupFilter { return &GroupFilter{p: p, Least: math.Inf(-1)} }
 
 // NewGroupFilter makes a filter for spaces of which the minima were taken.

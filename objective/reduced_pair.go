@@ -39,7 +39,7 @@ type PairComponentRows struct {
 	forward, back []surfaceRow
 }
 
-// NewPairComponentRows prepares a group for either place in a pair relay.
+// NewPairComponentRows prepares a group for either slot of a pair relay.
 func NewPairComponentRows(g *Group) PairComponentRows {
 	n := g.surfaces()
 	h := PairComponentRows{Group: g, forward: make([]surfaceRow, 0, n), back: make([]surfaceRow, 0, n)}
@@ -133,7 +133,7 @@ func (p *Problem) newPairCase(i *Front, r *PairRelay, k *Rear, seat Seat, until 
 		c.lengthMax = p.LengthMax
 	}
 	if until >= ViewpointShiftMM {
-		c.viewpointMax = p.Limits.Limit("viewpoint_shift_mm")
+		c.viewpointMax = p.LimitOn(ViewpointShiftMM)
 	}
 	return c
 }

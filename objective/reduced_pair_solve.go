@@ -273,7 +273,7 @@ func (p *Problem) SolvePair(t *Train, by RankBy) Requirement {
 	switch price, known := t.Price(); {
 	case p.tooManyParts(t):
 		return Parts
-	case p.exceeds("price", price, known):
+	case p.exceeds(Price, price, known):
 		return Price
 	}
 	return MassG

@@ -23,6 +23,29 @@ var rankedColumnsShown = []shownColumn{
 	{name: "mask_blur_arcmin", head: "mask blur"}, {name: "view_blur_arcmin", head: "view blur"}, {name: "vignetted_pct", head: "vignetted"},
 }
 
+// designFacts are the columns that tell of one design, in the order of reading.
+var designFacts = []struct {
+	name         string
+	terminalOnly bool // the page has it in a chart, a table or a note
+}{
+	{name: "length_mm"}, {name: "length_to_eye_mm"}, {name: "eye_relief_mm"}, {name: "field_max_deg"},
+	{name: "field_asked_deg", terminalOnly: true}, {name: "travel_mm"}, {name: "refocus_s"}, {name: "pixel_arcmin"},
+	{name: "depth_step_D"}, {name: "mask_scale_change_pct"}, {name: "viewpoint_shift_mm"}, {name: "angular_magnification"},
+	{name: "mask_blur_arcmin"}, {name: "view_defocus_D", terminalOnly: true}, {name: "view_astigmatism_D", terminalOnly: true},
+	{name: "view_blur_arcmin"}, {name: "view_refocus_D"}, {name: "axis_vergence_D", terminalOnly: true}, {name: "distortion_pct"},
+	{name: "lateral_colour_arcmin"}, {name: "axial_colour_D"}, {name: "vignetted_pct"}, {name: "transmission"}, {name: "mass_g"}, {name: "price"},
+}
+
+// DesignFacts are the names of the columns that tell of one design, in the order
+// of reading.
+func DesignFacts() []string {
+	names := make([]string, len(designFacts))
+	for i, fact := range designFacts {
+		names[i] = fact.name
+	}
+	return names
+}
+
 // PrintRanked prints a compact table of ranked designs: what a builder
 // compares first. The swept keys, and the sweep point, are shown when there
 // are any. terminal says that w is one (see [Table]).

@@ -100,9 +100,9 @@ type ReportDrawing struct {
 	// CombinerMM is the glass path of a combiner, which stands midway between
 	// last vertex and eye; 0 for none.
 	CombinerMM float64
-	// WavelengthNM and ReachMM say what the rays are: their wavelength, and how
+	// WavelengthNM and PupilEdgeMM say what the rays are: their wavelength, and how
 	// far from the axis the edge rays leave the eye.
-	WavelengthNM, ReachMM float64
+	WavelengthNM, PupilEdgeMM float64
 }
 
 // ReportLens is the outline of one lens.

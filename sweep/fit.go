@@ -229,7 +229,7 @@ type easing struct {
 func (l *relaxation) fit(ctx context.Context, lib *objective.Library, o options) (easing, error) {
 	e, none := easing{value: l.eased, settled: true}, l.start // nothing passes at none
 	if l.name == objective.Length.String() {
-		// The shortest that passes has no need to be the first of the ranking.
+		// The ranking may begin with another design than the shortest one.
 		var err error
 		if e, err = l.shortest(ctx, lib, o); err != nil {
 			return easing{}, err

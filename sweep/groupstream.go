@@ -5,35 +5,11 @@ import (
 	"fmt"
 	"math"
 	"math/big"
-	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
 
 	"relaysweep/objective"
 )
-
-// stacks are groups that a library's lenses make, sorted by the slots in which
-// they can serve, with the trees over them: all that can be part of a train of
-// up to a length, the horizon.
-type stacks struct {
-	of              partition
-	horizon         float64              // mm
-	positive        int64                // groups that converge, also those left out
-	fronts          [2][]objective.Front // by seat
-	rears           [2][]objective.Rear  // by seat
-	keplerianFronts []objective.Front    // fronts of a keplerian
-	relays          []objective.Relay    // of an erector-single
-	frontTrees      [2]*tree             // by seat
-	rearTrees       [2]*tree             // by seat
-	keplerianTree   *tree
-	table           *objective.RelayTable
-	relayGroups     []atomic.Pointer[objective.Group] // by place in table
-	// halves are the groups of pair relays for either slot; the slots share
-	// them where all are held.
-	halves    [2][objective.ComponentClasses][]objective.PairComponent
-	halfTrees [2][objective.ComponentClasses]*tree
-	ready     [2]*pairGroups // by seat
-}
 
 // groupStream brings the groups of a library: all of them where they are few,
 // otherwise those that can matter up to a horizon, from a stream in which each
@@ -413,180 +389,28 @@ func (s *groupStream) eachSlot(st *objective.Stacker, limit float64, at *slotGro
 
 // collect holds all groups that can be part of a train of up to horizon.
 func (s *groupStream) collect(ctx context.Context, horizon float64, of partition) (*stacks, error) {
-	parts := make([]stacks, s.blocks())
+	blocks := make([]collector, s.blocks())
 	err := s.eachGroup(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
-		part, at := &parts[block], new(slotGroup)
-		var now *objective.Stacker
-		keep := func(float64) {
-			if now.TooManyParts() {
-				return
-			}
-			switch code := now.Code(); at.at {
-			case inFront:
-				if of.has(code, of.front) && s.want.part.takesFront(now.Elements()) {
-					part.fronts[at.seat] = append(part.fronts[at.seat], at.front)
-				}
-			case atEye:
-				if of.has(code, of.rear) {
-					part.rears[at.seat] = append(part.rears[at.seat], at.rear)
-				}
-			case asRelay:
-				if of.has(code, of.relay) {
-					part.relays = append(part.relays, at.relay)
-				}
-			case inKeplerian:
-				if of.has(code, of.front) && s.want.part.takesFront(now.Elements()) {
-					part.keplerianFronts = append(part.keplerianFronts, at.front)
-				}
-			}
-		}
+		c := &blocks[block]
+		c.of, c.part = of, s.want.part
+		keep := func(float64) { c.keep() }
 		return func(st *objective.Stacker) {
+			c.st = st
 			if st.Positive() {
-				part.positive++
+				c.positive++
 			}
 			if s.want.pair {
-				if h, ok := st.PairComponent(); ok && !st.TooManyParts() {
-					for slot, which := range [2]int{of.relay, of.second} {
-						if (slot == 0 || of.of > 0) && of.has(h.Code, which) {
-							part.halves[slot][h.Class()] = append(part.halves[slot][h.Class()], h)
-						}
-					}
-				}
+				c.keepComponent()
 			}
-			now = st
-			s.eachSlot(st, horizon, at, keep)
+			s.eachSlot(st, horizon, &c.at, keep)
 		}
 	})
 	if err != nil {
 		return nil, err
 	}
-	leaf := leafSize
-	if s.want.pair {
-		leaf = productLeaf
-	}
-	all := &stacks{horizon: horizon, of: of}
-	for i := range parts {
-		all.positive += parts[i].positive
-	}
+	all := s.join(blocks)
+	all.horizon, all.of = horizon, of
 	s.positive.SetInt64(all.positive)
-	for _, seat := range s.want.seats {
-		all.fronts[seat] = joined(parts, func(p *stacks) []objective.Front { return p.fronts[seat] })
-		all.rears[seat] = joined(parts, func(p *stacks) []objective.Rear { return p.rears[seat] })
-		all.frontTrees[seat] = buildTree(s.want.workers, len(all.fronts[seat]), leaf, func(i int) objective.Box { return all.fronts[seat][i].Box() }, endKeys)
-		all.rearTrees[seat] = buildTree(s.want.workers, len(all.rears[seat]), leaf, func(i int) objective.Box { return all.rears[seat][i].Box() }, endKeys)
-	}
-	all.keplerianFronts = joined(parts, func(p *stacks) []objective.Front { return p.keplerianFronts })
-	all.keplerianTree = buildTree(s.want.workers, len(all.keplerianFronts), leafSize, func(i int) objective.Box { return all.keplerianFronts[i].Box() }, endKeys)
-	all.relays = joined(parts, func(p *stacks) []objective.Relay { return p.relays })
-	if s.want.pair {
-		for slot := range all.halves {
-			if slot > 0 && of.of == 0 {
-				all.halves[slot], all.halfTrees[slot] = all.halves[0], all.halfTrees[0]
-				continue
-			}
-			for class := range all.halves[slot] {
-				halves := joined(parts, func(p *stacks) []objective.PairComponent { return p.halves[slot][class] })
-				keysOf, leaf := halfKeys, productLeaf
-				if objective.ComponentClass(class) == objective.Weak {
-					keysOf, leaf = weakKeys, 1
-				}
-				all.halves[slot][class] = halves
-				all.halfTrees[slot][class] = buildTree(s.want.workers, len(halves), leaf, func(i int) objective.Box { return halves[i].Box() }, keysOf)
-			}
-		}
-		for _, seat := range s.want.seats {
-			all.ready[seat] = newPairGroups(s.lib, all, seat)
-		}
-	}
-	if s.want.single {
-		all.table = objective.NewRelayTable(s.lib.Problem, all.relays)
-		all.relayGroups = make([]atomic.Pointer[objective.Group], len(all.relays))
-	}
+	s.plant(all)
 	return all, nil
-}
-
-// relayGroup is the group of relay j of the table, made when it is first asked for.
-func (st *stacks) relayGroup(lib *objective.Library, j int, r *objective.Relay) *objective.Group {
-	g := st.relayGroups[j].Load()
-	if g == nil {
-		g = lib.Group(r.Code)
-		st.relayGroups[j].Store(g)
-	}
-	return g
-}
-
-// pairGroups are the groups of trains with a pair relay, made when they are first
-// asked for.
-type pairGroups struct {
-	lib    *objective.Library
-	st     *stacks
-	seat   objective.Seat
-	fronts []atomic.Pointer[objective.Front]
-	rears  []atomic.Pointer[objective.Rear]
-	halves [2][objective.ComponentClasses][]atomic.Pointer[objective.PairComponentRows]
-}
-
-func newPairGroups(lib *objective.Library, st *stacks, seat objective.Seat) *pairGroups {
-	g := &pairGroups{
-		lib: lib, st: st, seat: seat,
-		fronts: make([]atomic.Pointer[objective.Front], len(st.fronts[seat])),
-		rears:  make([]atomic.Pointer[objective.Rear], len(st.rears[seat])),
-	}
-	for slot := range g.halves {
-		if slot > 0 && st.of.of == 0 {
-			g.halves[slot] = g.halves[0]
-			continue
-		}
-		for class := range g.halves[slot] {
-			g.halves[slot][class] = make([]atomic.Pointer[objective.PairComponentRows], len(st.halves[slot][class]))
-		}
-	}
-	return g
-}
-
-// made is what a pointer holds, filled by a function that always makes the same
-// when it holds nothing yet.
-func made[T any](at *atomic.Pointer[T], fill func() T) *T {
-	x := at.Load()
-	if x == nil {
-		x = new(T)
-		*x = fill()
-		at.Store(x)
-	}
-	return x
-}
-
-func (g *pairGroups) front(i int32) *objective.Front {
-	return made(&g.fronts[i], func() objective.Front {
-		f := g.st.fronts[g.seat][i]
-		f.Group = g.lib.Group(f.Code)
-		return f
-	})
-}
-
-func (g *pairGroups) rear(i int32) *objective.Rear {
-	return made(&g.rears[i], func() objective.Rear {
-		r := g.st.rears[g.seat][i]
-		r.Group = g.lib.Group(r.Code)
-		return r
-	})
-}
-
-func (g *pairGroups) half(slot int, class objective.ComponentClass, i int32) *objective.PairComponentRows {
-	return made(&g.halves[slot][class][i], func() objective.PairComponentRows {
-		return objective.NewPairComponentRows(g.lib.Group(g.st.halves[slot][class][i].Code))
-	})
-}
-
-// joined joins parts in their order and lets go of them.
-func joined[T any](parts []stacks, of func(*stacks) []T) []T {
-	n := 0
-	for i := range parts {
-		n += len(of(&parts[i]))
-	}
-	all := make([]T, 0, n)
-	for i := range parts {
-		all = append(all, of(&parts[i])...)
-	}
-	return all
 }

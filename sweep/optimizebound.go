@@ -27,8 +27,10 @@ const (
 // bound finds a ranked length below which no design of the space passes, as far
 // as the share of effort goes. Where the groups are few the exact search walks
 // up from the shortest design. One that passes there is the shortest of all,
-// and comes into the ranking. Where they are more, it does so until too many have to be
-// held, and where they are more again, only a census of them is taken. Where they are too many for that nothing is proven.
+// and comes into the ranking. Three numbers of groups bound the effort. Up to boundGroups all
+// are held and searched. Up to boundSifted the search goes on until it would hold more than
+// boundHeld. Up to boundCounted no design is searched: the groups are counted in bins of
+// their numbers, and the bins give the bound. Beyond that nothing is proven.
 func (s *optimizer) bound(ctx context.Context) error {
 	defer s.clock("bound")()
 	share := func(of float64) float64 { return of * float64(s.evaluated) }

@@ -186,7 +186,7 @@ func ClearParts(away, home string) error {
 			continue
 		}
 		folder := filepath.Join(away, e.Name())
-		for _, name := range []string{JournalFile, JournalFile + ".new", MergeFile, MergeFile + ".new", journal.LockFile, LogFile} {
+		for _, name := range []string{JournalFile, JournalFile + journal.NewSuffix, MergeFile, MergeFile + journal.NewSuffix, journal.LockFile, LogFile} {
 			info, err := os.Lstat(filepath.Join(folder, name))
 			if err != nil || !info.Mode().IsRegular() {
 				continue

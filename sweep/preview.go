@@ -84,16 +84,11 @@ func (j *Job) Preview(ctx context.Context) ([]Preview, error) {
 		o := j.options(point.Spec)
 		v := Preview{
 			Point: point, Problem: p, Lenses: len(lib.Lenses), ByKind: map[string]int{},
-			Elements: len(lib.Elements), Groups: new(big.Int), Conflicts: p.Conflicts(), LeastViewpointMM: math.Inf(-1),
+			Elements: len(lib.Elements), Groups: countGroups(lib, o.lensesPerGroup), Conflicts: p.Conflicts(), LeastViewpointMM: math.Inf(-1),
 		}
 		for _, l := range lib.Lenses {
 			v.ByKind[l.Kind]++
 			v.LargestClearMM = max(v.LargestClearMM, l.ClearMM)
-		}
-		power := big.NewInt(1)
-		for range o.lensesPerGroup {
-			power.Mul(power, big.NewInt(int64(v.Elements)))
-			v.Groups.Add(v.Groups, power)
 		}
 		for _, s := range o.spaces {
 			groups := int64(len(s.Layout.GroupNames()))

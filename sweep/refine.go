@@ -77,9 +77,9 @@ const (
 	stepShrink   = -0.5
 	// gradientStep, in the same units, is that of a forward difference.
 	gradientStep = 1e-4
-	// reliefStep, in mm, is to what the least eye relief is found, next to the
-	// nearest of reliefPlaces places that is allowed, and reliefTries how often
-	// estimates say where that might be.
+	// The least eye relief is looked for at reliefPlaces values first. Between the
+	// smallest of these that is allowed and the one before, it is found to reliefStep, in mm.
+	// Estimates say at most reliefTries times where it might be.
 	reliefStep   = 1e-3
 	reliefPlaces = 6
 	reliefTries  = 4

@@ -73,6 +73,7 @@ func TestRefineThinRelay(t *testing.T) {
 		if c.active == "magnification" {
 			want = c.tolerance / (1 - c.tolerance) * b / a
 		}
+		held := 0 // methods that come to what holds the train
 		for _, method := range refineMethods {
 			r := raycheck.NewRefiner(p, objective.ByLength)
 			end := refineFrom(r, train, method, 1)
@@ -87,6 +88,23 @@ func TestRefineThinRelay(t *testing.T) {
 			if got := train.Length - moved.Length; report.FailedBy != "" || math.Abs(got-want) > tolerance {
 				t.Errorf("%s, f = %v, %v: shorter by %.5f mm, the closed form says %.5f; failed by %q, active %v", method, c.f1, c.f2, got, want, report.FailedBy, active)
 			}
+			// The eye is as near as it may be. What else holds the train is reached by
+			// those that come well within the 0.2 % that count as reached.
+			reached := math.Abs(train.Length-moved.Length-want) < 5e-4*want
+			for _, name := range active {
+				if name != "relief" && name != c.active {
+					t.Errorf("%s, f = %v, %v: %s is active", method, c.f1, c.f2, name)
+				}
+			}
+			if !slices.Contains(active, "relief") || reached && !slices.Contains(active, c.active) {
+				t.Errorf("%s, f = %v, %v: active are %v, without relief or %s", method, c.f1, c.f2, active, c.active)
+			}
+			if reached {
+				held++
+			}
+		}
+		if held == 0 {
+			t.Errorf("f = %v, %v: no method comes to what holds the train", c.f1, c.f2)
 		}
 	}
 }

@@ -358,33 +358,39 @@ func (w *refineWalk) refineUnit(ctx context.Context, batch []nearDesign, longest
 			}
 			return err
 		})
-	}, func(e *encoder) {
-		e.Uvarint(len(batch))
-		for i := range ends {
-			end := &ends[i]
-			e.Flag(end.longer)
-			e.verdict(end.failed)
-			e.Uvarint(end.evaluations)
-			if end.passed() {
-				e.Float(end.ranked)
-				e.moved(end.moved)
-			}
-		}
-	}, func(d *decoder) error {
-		if d.Length() != len(batch) {
-			return journal.ErrUnfit
-		}
-		for i := range ends {
-			end := &ends[i]
-			end.longer, end.failed, end.evaluations = d.Flag(), d.verdict(), d.Uvarint()
-			if end.passed() {
-				end.ranked, end.moved = d.Float(), d.moved()
-			}
-		}
-		return d.End()
-	})
+	}, func(e *encoder) { e.ends(ends) }, func(d *decoder) error { return d.ends(ends) })
 	w.proof.Seconds["refine"] += spent.Seconds()
 	return ends, err
+}
+
+// ends writes what came of a batch of designs that were refined.
+func (e *encoder) ends(all []refinedEnd) {
+	e.Uvarint(len(all))
+	for i := range all {
+		end := &all[i]
+		e.Flag(end.longer)
+		e.verdict(end.failed)
+		e.Uvarint(end.evaluations)
+		if end.passed() {
+			e.Float(end.ranked)
+			e.moved(end.moved)
+		}
+	}
+}
+
+// ends reads what came of a batch of as many designs.
+func (d *decoder) ends(all []refinedEnd) error {
+	if d.Length() != len(all) {
+		return journal.ErrUnfit
+	}
+	for i := range all {
+		end := &all[i]
+		end.longer, end.failed, end.evaluations = d.Flag(), d.verdict(), d.Uvarint()
+		if end.passed() {
+			end.ranked, end.moved = d.Float(), d.moved()
+		}
+	}
+	return d.End()
 }
 
 // refineOne refines a train that is solved at its paraxial gaps, from an eye relief on.

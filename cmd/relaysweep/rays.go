@@ -30,7 +30,7 @@ func showRays(cmd *cobra.Command, folder string, point, rank int) error {
 // pupilRay is one of the rays of a field sample that are drawn and listed.
 type pupilRay struct {
 	name  string
-	share float64 // of the reach: half the pupil and half the box
+	share float64 // of the pupil's edge: half the pupil and half the box
 }
 
 // pupilRays are the chief ray and the two edge rays. The edge is that of the

@@ -35,7 +35,7 @@ func (b *reopened) drawing() results.ReportDrawing {
 		MaskHalfMM: p.MaskHeight / 2, MaskGlassMM: p.MaskGlass,
 		EyeMM: eye, ViewpointMM: eye - b.design.ViewpointShiftMM,
 		PupilMM: p.Pupil, BoxMM: p.Box, CombinerMM: p.CombinerMM,
-		WavelengthNM: p.WavelengthsNM[p.Reference()], ReachMM: p.PupilEdge(),
+		WavelengthNM: p.WavelengthsNM[p.Reference()], PupilEdgeMM: p.PupilEdge(),
 	}
 	for k, field := range raycheck.FieldFractions {
 		for _, r := range b.traceSample(field, far.VergenceD/1000, far.MaskMM) {

@@ -208,23 +208,13 @@ func maskPlace(d *results.Design) string {
 	return fmt.Sprintf("between %s and %s, from the last vertex of the %s to its layer", before, after, before)
 }
 
-// shownMetrics are the columns of a design that its page shows besides those
-// that something was asked of.
-var shownMetrics = []string{
-	"length_mm", "eye_relief_mm", "field_max_deg", "field_asked_deg", "travel_mm", "refocus_s", "pixel_arcmin", "depth_step_D",
-	"mask_scale_change_pct", "viewpoint_shift_mm", "angular_magnification",
-	"mask_blur_arcmin", "view_defocus_D", "view_astigmatism_D", "view_blur_arcmin", "view_refocus_D",
-	"axis_vergence_D", "distortion_pct", "lateral_colour_arcmin", "axial_colour_D", "vignetted_pct",
-	"transmission", "mass_g", "price",
-}
-
 // marginTable holds the design against what was asked.
 func marginTable(point *results.ManifestPoint, d *results.Design) *results.Table {
 	t := &results.Table{Columns: []results.Column{
 		{Name: "number", Align: results.Left}, {Name: "unit", Align: results.Left}, {Name: "reached"},
 		{Name: "asked"}, {Name: "margin"},
 	}}
-	for _, name := range shownMetrics {
+	for _, name := range results.DesignFacts() {
 		value, unit, ok := d.Number(name)
 		reached := results.Null
 		if ok {

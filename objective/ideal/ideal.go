@@ -43,6 +43,11 @@ type Limit struct {
 	Boxes int
 }
 
+// Group is a group of the limit's train that has this focal length in mm.
+func (i *Limit) Group(focalMM float64) *objective.Group {
+	return objective.ThinGroup(focalMM, i.ApertureRatio/2*math.Abs(focalMM))
+}
+
 // Find finds the shortest thin train in any of the spaces. No group's clear
 // diameter is more than apertureRatio times the magnitude of its focal length.
 //

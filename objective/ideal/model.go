@@ -275,7 +275,7 @@ func (m *thinCase) at(x *box, rs *requirementRows) (ranked affine) {
 		m.mask(rs, &f.rear)
 	}
 	toEye := length.plus(e).shifted(p.CombinerShift())
-	if limit := p.Limits.Limit(objective.ViewpointShiftMM.String()); !math.IsInf(limit, 1) {
+	if limit := p.LimitOn(objective.ViewpointShiftMM); !math.IsInf(limit, 1) {
 		shift := toEye.plus(f.h.times(p.Magnification))
 		rs.add(shift, constant(limit))
 		rs.add(shift.negative(), constant(limit))
@@ -404,11 +404,11 @@ func (m *thinCase) mask(rs *requirementRows, at *imageSpace) {
 		rs.add(square.times(p.VergenceNear-p.VergenceFar), far.by(near).times(p.Travel))
 	}
 	size := math.Max(2*p.TanHalfWidth/p.MaskWidth, 2*p.TanHalfHeight/p.MaskHeight)
-	most := math.Tan(p.Limits.Limit(objective.PixelArcmin.String())*objective.ArcminRad) / p.MaskPixel
-	if math.IsInf(p.Limits.Limit(objective.PixelArcmin.String()), 1) {
+	most := math.Tan(p.LimitOn(objective.PixelArcmin)*objective.ArcminRad) / p.MaskPixel
+	if math.IsInf(p.LimitOn(objective.PixelArcmin), 1) {
 		most = math.Inf(1)
 	}
-	most = math.Min(most, math.Sqrt(p.Limits.Limit(objective.DepthStepD.String())/(1000*p.StageResolution)))
+	most = math.Min(most, math.Sqrt(p.LimitOn(objective.DepthStepD)/(1000*p.StageResolution)))
 	for _, omega := range [2]affine{far, near} {
 		rs.add(at.scale.times(size), omega)
 		if !math.IsInf(most, 1) {
@@ -425,7 +425,7 @@ func (m *thinCase) train(x *[unknownCount]float64) (*objective.Train, objective.
 	p.MagnificationTol += 1e-12 // so that rounding does not break a tolerance of 0
 	p.Limits.Max = map[string]float64{}
 	for name, limit := range m.p.Limits.Max {
-		if name != "price" && name != "mass_g" {
+		if name != objective.Price.String() && name != objective.MassG.String() {
 			p.Limits.Max[name] = limit
 		}
 	}

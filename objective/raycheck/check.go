@@ -134,6 +134,8 @@ type tracedBundle struct {
 	vergence float64
 	from, to int   // its rays in a block
 	traced   []leg // by wavelength
+	// Its lines in a block, by wavelength.
+	mask, view []lanes.Lines
 }
 
 // leg is how far a beam has been traced.
@@ -159,7 +161,9 @@ type sampledBundle struct {
 	mask         []maskSums
 	view         []viewSums // by wavelength, as mask
 	maskAll      maskSums
-	lossy        bool // some ray of it is lost, and its sums come from what passes
+	// Where its rays are, by wavelength.
+	maskFrom, viewFrom []source
+	lossy              bool // some ray of it is lost, and its sums come from what passes
 }
 
 // NewChecker prepares checks for p, which must not change afterwards.
@@ -268,10 +272,19 @@ func (c *Checker) layOut(q quadrature) {
 		fill, beam := &c.fills[b.field], c.launch.Part(b.from, b.to)
 		beam.Launch(fill.x, fill.y, b.tan, b.vergence)
 	}
-	for range c.weight {
-		c.blocks = append(c.blocks, block{lanes.NewRays(n), lanes.NewLines(n), lanes.NewLines(n)})
-	}
 	c.between = lanes.NewLines(most)
+	for range c.weight {
+		k := block{lanes.NewRays(n), lanes.NewLines(n), lanes.NewLines(n)}
+		c.blocks = append(c.blocks, k)
+		for i := range c.tracedBundles {
+			b := &c.tracedBundles[i]
+			b.mask, b.view = append(b.mask, k.mask.Part(b.from, b.to)), append(b.view, k.view.Part(b.from, b.to))
+		}
+		for i := range c.sampledBundles {
+			b := &c.sampledBundles[i]
+			b.maskFrom, b.viewFrom = append(b.maskFrom, c.sourceOf(&k.mask, b)), append(b.viewFrom, c.sourceOf(&k.view, b))
+		}
+	}
 }
 
 // Check traces t until it is clear which requirement or limit it fails first.
@@ -280,10 +293,15 @@ func (c *Checker) layOut(q quadrature) {
 // in full.
 func (c *Checker) Check(t *objective.Train) *Report {
 	c.prepare(t)
+	c.check()
+	return &c.report
+}
+
+// check does so with the train in hand.
+func (c *Checker) check() {
 	if !c.rejected() && c.measureUsed(true, true) {
 		c.measureRest()
 	}
-	return &c.report
 }
 
 // Measure traces t for everything, whatever fails. FailedBy is the same as
@@ -296,7 +314,8 @@ func (c *Checker) Measure(t *objective.Train) *Report {
 }
 
 // MeasureLimited traces t for the metrics, whatever fails, but leaves out
-// vignetting when it is not limited and fields that no metric looks at. It is meant for trains that differ in gaps and eye relief only, one after the other.
+// vignetting when it is not limited and fields that no metric looks at. It is meant for
+// trains that differ in gaps and eye relief only, one after the other.
 func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 	c.prepare(t)
 	c.measureUsed(false, c.limited(vignetting))
@@ -304,18 +323,24 @@ func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 }
 
 // measureUsed judges everything that requirements and limits look at, in their
-// order, the blurs also of displaced pupils. With stop it ends when one has failed;
-// it reports whether it came to its end.
+// order, the blurs also of displaced pupils. With stop it ends when one has failed, and
+// looks at displaced pupils only where the one in the middle leaves that open; it reports
+// whether it came to its end.
 func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
 	used := c.usedBundles()
 	c.report.FailedBy = ""
 	c.sum(0, used)
-	for _, a := range c.away {
-		a.sum(0, used)
-	}
 	over := func() bool { return stop && c.failed() }
 	if c.judgeMask(); over() {
 		return false
+	}
+	if stop {
+		if c.judgeMaskBlur(nil); over() {
+			return false
+		}
+	}
+	for _, a := range c.away {
+		a.sum(0, used)
 	}
 	if c.judgeMaskBlur(c.away); over() {
 		return false
@@ -352,8 +377,14 @@ func (c *Checker) measureRest() {
 	}
 }
 
-// prepare lays out t and clears the report.
+// prepare takes t in hand and clears the report.
 func (c *Checker) prepare(t *objective.Train) {
+	c.take(t)
+	c.begin()
+}
+
+// take takes t in hand and lays out its surfaces.
+func (c *Checker) take(t *objective.Train) {
 	p := c.p
 	c.t = t
 	if slices.Equal(t.Groups, c.groups) && t.Layout == c.layout && t.Seat == c.seat {
@@ -372,7 +403,11 @@ func (c *Checker) prepare(t *objective.Train) {
 		clear(c.tracedBundles[i].traced)
 	}
 	c.viewpoint = -p.Viewpoint(t)
-	r := &c.report
+}
+
+// begin clears the report for the train in hand.
+func (c *Checker) begin() {
+	t, r := c.t, &c.report
 	r.FailedBy, r.TravelMM = "", math.NaN()
 	r.Metrics.reset()
 	if g, known := t.MassG(); known {
@@ -383,12 +418,9 @@ func (c *Checker) prepare(t *objective.Train) {
 	}
 	nan := math.NaN()
 	for d, v := range c.depths {
-		position, chief := p.PlaceMask(t, v)
-		c.layer[d] = t.Gaps[t.MaskGap()] - position
-		c.chief[d] = -chief
 		r.Setpoints[d] = Setpoint{
-			VergenceD: 1000 * v, MaskMM: nan, MaskParaxialMM: position,
-			MaskBlurArcmin: nan, ViewBlurArcmin: nan, PixelArcmin: arcmin(p.MaskPixel / math.Abs(chief)),
+			VergenceD: 1000 * v, MaskMM: nan, MaskParaxialMM: c.place(d),
+			MaskBlurArcmin: nan, ViewBlurArcmin: nan, PixelArcmin: arcmin(c.p.MaskPixel / math.Abs(c.chief[d])),
 		}
 	}
 	for i := range c.sampledBundles {
@@ -401,6 +433,14 @@ func (c *Checker) prepare(t *objective.Train) {
 	for _, a := range c.away {
 		a.follow(c)
 	}
+}
+
+// place finds the mask's paraxial place for depth d, and the chief ray there.
+func (c *Checker) place(d int) (position float64) {
+	position, chief := c.p.PlaceMask(c.t, c.depths[d])
+	c.layer[d] = c.t.Gaps[c.t.MaskGap()] - position
+	c.chief[d] = -chief
+	return position
 }
 
 // setGaps changes the distances of the surfaces that are laid out to those of

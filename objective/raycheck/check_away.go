@@ -144,7 +144,7 @@ func (c *Checker) rejectAwayMask(a *Checker) bool {
 // for the one on transmission or for none.
 func (c *Checker) failedLimit() metricIndex {
 	switch c.report.FailedBy {
-	case "", "transmission_min":
+	case "", TransmissionMin:
 		return metricIndex(len(MetricList))
 	}
 	for m := range MetricList {

@@ -86,7 +86,7 @@ func (c *Checker) sharpest(d int) float64 {
 	var sumPS, sumSS float64
 	for i := d; i < c.usedBundles(); i += len(c.depths) {
 		b := &c.sampledBundles[i]
-		if b.maskAll.weight < halfLost {
+		if b.maskAll.Weight < halfLost {
 			continue
 		}
 		_, ps, ss := b.maskAll.variance()
@@ -139,7 +139,7 @@ func (c *Checker) addMaskBlur(i int, a *Checker) {
 
 // maskBlurOf is the mask's blur in arcmin, at its setpoint, in a bundle of any pupil.
 func (c *Checker) maskBlurOf(b *sampledBundle) float64 {
-	if b.maskAll.weight < halfLost {
+	if b.maskAll.Weight < halfLost {
 		return math.Inf(1)
 	}
 	s := &c.report.Setpoints[b.depth]
@@ -246,7 +246,7 @@ func (c *Checker) judgeTransmission() {
 	m := &c.report.Metrics
 	m.Transmission = c.transmission()
 	if !(m.Transmission >= c.p.Limits.TransmissionMin) {
-		c.fail("transmission_min")
+		c.fail(TransmissionMin)
 	}
 }
 
@@ -262,7 +262,7 @@ func (c *Checker) refocused(b *sampledBundle) (blur, refocus float64) {
 
 // refocusedOf is refocused for some of the bundle's rays.
 func (c *Checker) refocusedOf(b *sampledBundle, all viewSums) (blur, refocus float64) {
-	if all.weight < halfLost {
+	if all.Weight < halfLost {
 		return math.Inf(1), math.Inf(1)
 	}
 	p := c.p

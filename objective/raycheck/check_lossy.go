@@ -1,6 +1,8 @@
 package raycheck
 
 import (
+	"slices"
+
 	"gonum.org/v1/gonum/integrate/quad"
 
 	"relaysweep/objective/raycheck/lanes"
@@ -34,6 +36,7 @@ type lossFill struct {
 	mask, view   lanes.Lines
 	x, y         []float64 // where rays of the scan leave the pupil
 	alive        []bool    // of the scan
+	begins       []int     // rays of the scan next to which losses begin
 	good, bad    []float64
 	node, weight []float64
 }
@@ -43,7 +46,7 @@ func newLossFill() *lossFill {
 	scan := lossChords * lossScan
 	f := &lossFill{
 		rays: lanes.NewRays(max(most, scan)), mask: lanes.NewLines(most), view: lanes.NewLines(most),
-		x: make([]float64, scan), y: make([]float64, scan), alive: make([]bool, scan), good: make([]float64, scan), bad: make([]float64, scan),
+		x: make([]float64, scan), y: make([]float64, scan), alive: make([]bool, scan), begins: make([]int, 0, scan), good: make([]float64, scan), bad: make([]float64, scan),
 		node: make([]float64, lossNodes), weight: make([]float64, lossNodes),
 	}
 	f.points = pupil{make([]float64, 0, most), make([]float64, 0, most), make([]float64, 0, most)}
@@ -124,32 +127,29 @@ func (c *Checker) fillWhatPasses(b *sampledBundle, w int, side float64) {
 	}
 	// good[k] and bad[k] close in on where losses begin between rays k and k+1.
 	begins := func(k int) bool { return k%lossScan < lossScan-1 && f.alive[k] != f.alive[k+1] }
+	f.begins = f.begins[:0]
 	for k := range f.alive {
 		if begins(k) {
+			f.begins = append(f.begins, k)
 			f.good[k], f.bad[k] = at(k%lossScan), at(k%lossScan+1)
 			if !f.alive[k] {
 				f.good[k], f.bad[k] = f.bad[k], f.good[k]
 			}
 		}
 	}
+	if !slices.Contains(f.alive, true) {
+		return // nothing gets through
+	}
 	for range lossHalvings {
-		n := 0
-		for k := range f.alive {
-			if begins(k) {
-				leave(n, k/lossScan, (f.good[k]+f.bad[k])/2)
-				n++
-			}
+		for n, k := range f.begins {
+			leave(n, k/lossScan, (f.good[k]+f.bad[k])/2)
 		}
-		r := trace(n)
-		n = 0
-		for k := range f.alive {
-			if begins(k) {
-				if middle := (f.good[k] + f.bad[k]) / 2; r.Lost(n) {
-					f.bad[k] = middle
-				} else {
-					f.good[k] = middle
-				}
-				n++
+		r := trace(len(f.begins))
+		for n, k := range f.begins {
+			if middle := (f.good[k] + f.bad[k]) / 2; r.Lost(n) {
+				f.bad[k] = middle
+			} else {
+				f.good[k] = middle
 			}
 		}
 	}

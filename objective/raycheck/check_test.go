@@ -117,14 +117,14 @@ func TestCheckLossy(t *testing.T) {
 				if !b.lossy {
 					// At the edge of the field, does it really lose nothing?
 					if b.field == len(FieldFractions)-1 {
-						if full := summedDensely(at, k, 40); full.maskAll.weight < 1-1e-9 {
-							t.Errorf("case %d: %g of a bundle that counts as whole get through", i, full.maskAll.weight)
+						if full := summedDensely(at, k, 40); full.maskAll.Weight < 1-1e-9 {
+							t.Errorf("case %d: %g of a bundle that counts as whole get through", i, full.maskAll.Weight)
 						}
 					}
 					continue
 				}
 				want := summedDensely(at, k, 320)
-				share, dense := b.maskAll.weight, want.maskAll.weight
+				share, dense := b.maskAll.Weight, want.maskAll.Weight
 				testlens.Near(t, "share of the rays that get through", share, dense, 0.01)
 				if math.Abs(dense-0.5) < 0.02 {
 					continue
@@ -233,10 +233,10 @@ func TestCheckDefocus(t *testing.T) {
 	var sums viewSums
 	fill := gaussPupil(2, leastRays(testtrain.Problem()).halfArms)
 	for i, weight := range fill.weight {
-		sums.weight += weight
+		sums.Weight += weight
 		ex, ey := 0.3e-3*fill.x[i], 0.3e-3*fill.y[i]
-		sums.exx += weight * ex * ex
-		sums.eyy += weight * ey * ey
+		sums.EXX += weight * ex * ex
+		sums.EYY += weight * ey * ey
 	}
 	ee, _, _ := sums.variance()
 	testlens.Near(t, "0.3 D in 4 mm", arcmin(math.Sqrt(ee))*2*math.Sqrt2, 4.125, 1e-3)

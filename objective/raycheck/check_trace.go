@@ -2,16 +2,22 @@ package raycheck
 
 import (
 	"math"
+	"slices"
 
 	"relaysweep/objective/raycheck/lanes"
 )
 
 // throughSteps takes rays of wavelength w through the surfaces from and up to but
-// not including to. margin is as for [lanes.Rays.Through].
+// not including to, or to where the last of them is lost. margin is as for
+// [lanes.Rays.Through].
 func (c *Checker) throughSteps(r *lanes.Rays, w, from, to int) (margin float64) {
 	margin = 1
 	for s := from; s < to; s++ {
-		margin = min(margin, c.steps[s].through(r, c.ratios[w][s]))
+		here := c.steps[s].through(r, c.ratios[w][s])
+		margin = min(margin, here)
+		if here < 0 && r.AllLost() {
+			break
+		}
 	}
 	return margin
 }
@@ -62,18 +68,17 @@ func (c *Checker) refers(i, w int) bool {
 func (c *Checker) refer(i, w int, at leg) {
 	n := len(c.vergences)
 	far := i - i%n
-	to, from := &c.blocks[w].mask, &c.blocks[c.reference].mask
-	if at == toMask {
-		to, from = &c.blocks[w].view, &c.blocks[c.reference].view
+	here, farEnd, nearEnd := &c.tracedBundles[i], &c.tracedBundles[far], &c.tracedBundles[far+n-1]
+	lines := func(b *tracedBundle, w int) *lanes.Lines {
+		if at == toMask {
+			return &b.view[w]
+		}
+		return &b.mask[w]
 	}
-	part := func(of *lanes.Lines, beam int) lanes.Lines {
-		return of.Part(c.tracedBundles[beam].from, c.tracedBundles[beam].to)
-	}
-	here, there := part(to, i), part(from, i)
-	farHere, farThere := part(to, far), part(from, far)
-	nearHere, nearThere := part(to, far+n-1), part(from, far+n-1)
-	here.Between(float64(i%n)/float64(n-1), &there, &farHere, &farThere, &nearHere, &nearThere)
-	c.tracedBundles[i].traced[w] = at + 1
+	r := c.reference
+	lines(here, w).Between(float64(i%n)/float64(n-1),
+		lines(here, r), lines(farEnd, w), lines(farEnd, r), lines(nearEnd, w), lines(nearEnd, r))
+	here.traced[w] = at + 1
 }
 
 // traceOn takes neighbouring beams from the eye to the mask, or from there to
@@ -108,21 +113,33 @@ func (c *Checker) beforeMask(l *lanes.Lines, r *lanes.Rays) {
 	}
 }
 
-// linesOf are the rays of bundle b among lines of a wavelength: those of a beam,
-// or between the beams of its field.
-func (c *Checker) linesOf(of *lanes.Lines, b *sampledBundle) lanes.Lines {
+// source is where the rays of a bundle are among those of a wavelength.
+type source struct {
+	lines lanes.Lines // those of a beam, or a buffer
+	from  lanes.Lines // of all beams of the field
+	share []float64   // of each of them; nil for the lines of a beam
+}
+
+// of are the rays: those of a beam, or between the beams of the field. They stand until
+// those of another bundle are taken.
+func (s *source) of() *lanes.Lines {
+	if s.share != nil {
+		s.lines.Mix(&s.from, s.share)
+	}
+	return &s.lines
+}
+
+// sourceOf is the source of bundle b among lines of a wavelength.
+func (c *Checker) sourceOf(lines *lanes.Lines, b *sampledBundle) source {
 	n := len(c.vergences)
 	beams := c.tracedBundles[b.field*n : (b.field+1)*n]
 	share := c.share[b.depth]
-	for i, q := range share {
-		if q == 1 {
-			return of.Part(beams[i].from, beams[i].to)
-		}
+	if i := slices.Index(share, 1); i >= 0 {
+		return source{lines: lines.Part(beams[i].from, beams[i].to)}
 	}
-	from := of.Part(beams[0].from, beams[n-1].to)
-	l := c.between.Part(0, beams[0].to-beams[0].from)
-	l.Mix(&from, share)
-	return l
+	return source{
+		lines: c.between.Part(0, beams[0].to-beams[0].from), from: lines.Part(beams[0].from, beams[n-1].to), share: share,
+	}
 }
 
 // sumMask sums up the crossings of b with the mask's layer at all wavelengths.
@@ -131,16 +148,14 @@ func (c *Checker) sumMask(b *sampledBundle) {
 	weight := c.fills[b.field].weight
 	b.maskAll = maskSums{}
 	for w := range b.mask {
-		l := c.linesOf(&c.blocks[w].mask, b)
-		b.mask[w] = c.maskSums(&l, weight, b)
+		b.mask[w] = c.maskSums(b.maskFrom[w].of(), weight, b)
 		b.maskAll.add(&b.mask[w], c.weight[w])
 	}
 }
 
 // sumView does so for wavelength w in the viewpoint plane.
 func (c *Checker) sumView(b *sampledBundle, w int) {
-	l := c.linesOf(&c.blocks[w].view, b)
-	b.view[w] = c.viewSums(&l, c.fills[b.field].weight, b)
+	b.view[w] = c.viewSums(b.viewFrom[w].of(), c.fills[b.field].weight, b)
 }
 
 // sum traces all that bundles from and up to but not including to need, whole
@@ -157,10 +172,10 @@ func (c *Checker) sum(from, to int) {
 			continue
 		}
 		c.sumMask(b)
-		b.lossy = math.IsNaN(b.maskAll.pp)
+		b.lossy = math.IsNaN(b.maskAll.PP)
 		for w := range b.view {
 			c.sumView(b, w)
-			b.lossy = b.lossy || math.IsNaN(b.view[w].eyy)
+			b.lossy = b.lossy || math.IsNaN(b.view[w].EYY)
 		}
 		if b.lossy = b.lossy || !c.certain() && c.losesRim(b); b.lossy {
 			c.refill(b)
@@ -193,13 +208,12 @@ func (c *Checker) losesRim(b *sampledBundle) bool {
 // paraxial setpoint and from the paraxial chief ray, next to which the sums lose
 // no digits.
 func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *sampledBundle) maskSums {
-	s := l.CrossingSums(weight, c.layer[b.depth], c.chief[b.depth]*b.tan)
-	a := maskSums{weight: s.Weight, py: s.PY, sy: s.SY, pp: s.PP, ps: s.PS, ss: s.SS}
-	switch {
-	case c.at.x != 0:
-		a.px, a.sx = s.PX, s.SX
-	case b.field == 0 && c.at.y == 0:
-		a.py, a.sy = 0, 0
+	a := maskSums(l.CrossingSums(weight, c.layer[b.depth], c.chief[b.depth]*b.tan))
+	if c.at.x == 0 {
+		a.PX, a.SX = 0, 0
+		if b.field == 0 && c.at.y == 0 {
+			a.PY, a.SY = 0, 0
+		}
 	}
 	return a
 }
@@ -207,13 +221,12 @@ func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *sampledBundle) m
 // viewSums sums up how rays leave the first vertex, in the viewpoint plane.
 func (c *Checker) viewSums(l *lanes.Lines, weight []float64, b *sampledBundle) viewSums {
 	theta := c.t.AngularMagnification
-	s := l.SlopeSums(weight, c.depths[b.depth]/(theta*theta), b.tan/theta)
-	a := viewSums{weight: s.Weight, y: s.Y, ey: s.EY, xx: s.XX, xe: s.XE, exx: s.EXX, yy: s.YY, ye: s.YE, eyy: s.EYY}
-	switch {
-	case c.at.x != 0:
-		a.x, a.ex = s.X, s.EX
-	case b.field == 0 && c.at.y == 0:
-		a.y, a.ey = 0, 0
+	a := viewSums(l.SlopeSums(weight, c.depths[b.depth]/(theta*theta), b.tan/theta))
+	if c.at.x == 0 {
+		a.X, a.EX = 0, 0
+		if b.field == 0 && c.at.y == 0 {
+			a.Y, a.EY = 0, 0
+		}
 	}
 	return a
 }

@@ -14,7 +14,7 @@ import (
 func (c *Checker) Grade(t *objective.Train) (failedBy string, excess float64) {
 	c.prepare(t)
 	c.measureUsed(false, false)
-	if excess = c.excess(); excess > 0 && c.report.FailedBy != "transmission_min" {
+	if excess = c.excess(); excess > 0 && c.report.FailedBy != TransmissionMin {
 		return c.report.FailedBy, excess
 	}
 	// Vignetting comes before transmission, and what passes is what Check lets

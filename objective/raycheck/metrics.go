@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck/lanes"
 )
 
 // Metrics are what a ray check measures of a train. A metric that a bundle
@@ -48,8 +49,9 @@ type Metrics struct {
 
 // Metric describes one of Metrics.
 type Metric struct {
-	Name string // the column's name
-	of   func(*Metrics) *float64
+	Name   string // the column's name, and that of the limit on it
+	of     func(*Metrics) *float64
+	sample func(*Sample) float64 // where a sample holds it; nil for one that is not sampled
 }
 
 // metricIndex is a metric's place in MetricList.
@@ -66,24 +68,34 @@ const (
 	lateralColour
 	axialColour
 	vignetting
+	transmission
+	mass
+	price
 )
 
 // MetricList is every metric in the order in which limits apply to them.
 var MetricList = []Metric{
-	{"mask_blur_arcmin", func(m *Metrics) *float64 { return &m.MaskBlurArcmin }},
-	{"view_defocus_D", func(m *Metrics) *float64 { return &m.ViewDefocusD }},
-	{"view_astigmatism_D", func(m *Metrics) *float64 { return &m.ViewAstigmatismD }},
-	{"view_blur_arcmin", func(m *Metrics) *float64 { return &m.ViewBlurArcmin }},
-	{"view_refocus_D", func(m *Metrics) *float64 { return &m.ViewRefocusD }},
-	{objective.AxisVergenceD, func(m *Metrics) *float64 { return &m.AxisVergenceD }},
-	{"distortion_pct", func(m *Metrics) *float64 { return &m.DistortionPct }},
-	{"lateral_colour_arcmin", func(m *Metrics) *float64 { return &m.LateralColourArcmin }},
-	{"axial_colour_D", func(m *Metrics) *float64 { return &m.AxialColourD }},
-	{"vignetted_pct", func(m *Metrics) *float64 { return &m.VignettedPct }},
-	{"transmission", func(m *Metrics) *float64 { return &m.Transmission }},
-	{"mass_g", func(m *Metrics) *float64 { return &m.MassG }},
-	{"price", func(m *Metrics) *float64 { return &m.Price }},
+	maskBlur: {"mask_blur_arcmin", func(m *Metrics) *float64 { return &m.MaskBlurArcmin },
+		func(s *Sample) float64 { return s.MaskBlurArcmin }},
+	viewDefocus: {"view_defocus_D", func(m *Metrics) *float64 { return &m.ViewDefocusD },
+		func(s *Sample) float64 { return s.ViewDefocusD }},
+	viewAstigmatism: {"view_astigmatism_D", func(m *Metrics) *float64 { return &m.ViewAstigmatismD },
+		func(s *Sample) float64 { return s.ViewAstigmatismD }},
+	viewBlur: {"view_blur_arcmin", func(m *Metrics) *float64 { return &m.ViewBlurArcmin },
+		func(s *Sample) float64 { return s.ViewBlurArcmin }},
+	viewRefocus:   {"view_refocus_D", func(m *Metrics) *float64 { return &m.ViewRefocusD }, nil},
+	axisVergence:  {objective.AxisVergenceD, func(m *Metrics) *float64 { return &m.AxisVergenceD }, nil},
+	distortion:    {"distortion_pct", func(m *Metrics) *float64 { return &m.DistortionPct }, nil},
+	lateralColour: {"lateral_colour_arcmin", func(m *Metrics) *float64 { return &m.LateralColourArcmin }, nil},
+	axialColour:   {"axial_colour_D", func(m *Metrics) *float64 { return &m.AxialColourD }, nil},
+	vignetting:    {"vignetted_pct", func(m *Metrics) *float64 { return &m.VignettedPct }, nil},
+	transmission:  {"transmission", func(m *Metrics) *float64 { return &m.Transmission }, nil},
+	mass:          {objective.MassG.String(), func(m *Metrics) *float64 { return &m.MassG }, nil},
+	price:         {objective.Price.String(), func(m *Metrics) *float64 { return &m.Price }, nil},
 }
+
+// TransmissionMin is the name of the one limit from below, on transmission.
+const TransmissionMin = "transmission_min"
 
 // Value is a metric by name, false for an unknown name.
 func (m *Metrics) Value(name string) (value float64, ok bool) {
@@ -97,40 +109,35 @@ func (m *Metrics) Value(name string) (value float64, ok bool) {
 
 // reset makes every metric unknown.
 func (m *Metrics) reset() {
-	nan := math.NaN()
-	*m = Metrics{nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan}
+	for i := range MetricList {
+		*MetricList[i].of(m) = math.NaN()
+	}
 }
 
 // maskSums are weighted sums over the rays of one bundle at one wavelength that
-// give the variance of its crossings with the mask's layer anywhere: a crossing
-// is (px + δ·sx, py + δ·sy) at a distance δ towards the world from the plane
-// where p was taken. Odd sums in x vanish by symmetry unless the pupil is
-// displaced sideways.
-type maskSums struct {
-	weight     float64 // of the rays that got through; 1 when all did
-	px, sx     float64
-	py, sy     float64
-	pp, ps, ss float64 // Σ p·p, Σ p·s, Σ s·s over both coordinates
-}
+// give the variance of its crossings with the mask's layer anywhere. The weight is that of
+// the rays that got through, 1 when all did. Odd sums in x vanish by symmetry unless the
+// pupil is displaced sideways.
+type maskSums lanes.CrossingSums
 
 func (a *maskSums) add(b *maskSums, weight float64) {
-	a.weight += float64(weight * b.weight)
-	a.px += float64(weight * b.px)
-	a.sx += float64(weight * b.sx)
-	a.py += float64(weight * b.py)
-	a.sy += float64(weight * b.sy)
-	a.pp += float64(weight * b.pp)
-	a.ps += float64(weight * b.ps)
-	a.ss += float64(weight * b.ss)
+	a.Weight += float64(weight * b.Weight)
+	a.PX += float64(weight * b.PX)
+	a.SX += float64(weight * b.SX)
+	a.PY += float64(weight * b.PY)
+	a.SY += float64(weight * b.SY)
+	a.PP += float64(weight * b.PP)
+	a.PS += float64(weight * b.PS)
+	a.SS += float64(weight * b.SS)
 }
 
 // variance gives the coefficients of the two-dimensional variance about the
 // centroid, pp + 2δ·ps + δ²·ss in mm².
 func (a *maskSums) variance() (pp, ps, ss float64) {
-	w := a.weight
-	return (a.pp - float64(a.py*a.py/w) - float64(a.px*a.px/w)) / w,
-		(a.ps - float64(a.py*a.sy/w) - float64(a.px*a.sx/w)) / w,
-		(a.ss - float64(a.sy*a.sy/w) - float64(a.sx*a.sx/w)) / w
+	w := a.Weight
+	return (a.PP - float64(a.PY*a.PY/w) - float64(a.PX*a.PX/w)) / w,
+		(a.PS - float64(a.PY*a.SY/w) - float64(a.PX*a.SX/w)) / w,
+		(a.SS - float64(a.SY*a.SY/w) - float64(a.SX*a.SX/w)) / w
 }
 
 // viewSums are weighted sums over the rays of one bundle at one wavelength at
@@ -138,39 +145,33 @@ func (a *maskSums) variance() (pp, ps, ss float64) {
 // those of rays to the right world point, e = u + (V/Θ²)·x, less the ideal
 // chief slope. Odd sums in x vanish by symmetry unless the pupil is displaced
 // sideways.
-type viewSums struct {
-	weight      float64
-	x, ex       float64
-	y, ey       float64
-	xx, xe, exx float64 // Σ x·x, Σ x·ex, Σ ex·ex
-	yy, ye, eyy float64 // likewise along y
-}
+type viewSums lanes.SlopeSums
 
 func (a *viewSums) add(b *viewSums, weight float64) {
-	a.weight += float64(weight * b.weight)
-	a.x += float64(weight * b.x)
-	a.ex += float64(weight * b.ex)
-	a.y += float64(weight * b.y)
-	a.ey += float64(weight * b.ey)
-	a.xx += float64(weight * b.xx)
-	a.xe += float64(weight * b.xe)
-	a.exx += float64(weight * b.exx)
-	a.yy += float64(weight * b.yy)
-	a.ye += float64(weight * b.ye)
-	a.eyy += float64(weight * b.eyy)
+	a.Weight += float64(weight * b.Weight)
+	a.X += float64(weight * b.X)
+	a.EX += float64(weight * b.EX)
+	a.Y += float64(weight * b.Y)
+	a.EY += float64(weight * b.EY)
+	a.XX += float64(weight * b.XX)
+	a.XE += float64(weight * b.XE)
+	a.EXX += float64(weight * b.EXX)
+	a.YY += float64(weight * b.YY)
+	a.YE += float64(weight * b.YE)
+	a.EYY += float64(weight * b.EYY)
 }
 
 // fit is the least-squares fit u = u0 + W·x: the error matrix E = W + (V/Θ²)·I,
 // in 1/mm, which is diagonal by symmetry with the pupil in the middle, and u0 along y less the ideal chief
 // slope. A bundle that loses more than half of its rays has +Inf throughout.
 func (a *viewSums) fit() (ex, ey, u0 float64) {
-	if a.weight < halfLost {
+	if a.Weight < halfLost {
 		return math.Inf(1), math.Inf(1), math.Inf(1)
 	}
-	w := a.weight
-	ex = a.xe / a.xx
-	ey = (a.ye - float64(a.y*a.ey/w)) / (a.yy - float64(a.y*a.y/w))
-	return ex, ey, (a.ey - float64(ey*a.y)) / w
+	w := a.Weight
+	ex = a.XE / a.XX
+	ey = (a.YE - float64(a.Y*a.EY/w)) / (a.YY - float64(a.Y*a.Y/w))
+	return ex, ey, (a.EY - float64(ey*a.Y)) / w
 }
 
 // power is the vergence error in dioptres: half the trace of E, and its cylinder
@@ -193,10 +194,10 @@ func (a *viewSums) chiefError() float64 {
 // variance gives the coefficients of the two-dimensional variance of e - ρ·x
 // about the centroid, ee - 2ρ·xe + ρ²·xx.
 func (a *viewSums) variance() (ee, xe, xx float64) {
-	w := a.weight
-	return (a.exx + a.eyy - float64(a.ey*a.ey/w) - float64(a.ex*a.ex/w)) / w,
-		(a.xe + a.ye - float64(a.y*a.ey/w) - float64(a.x*a.ex/w)) / w,
-		(a.xx + a.yy - float64(a.y*a.y/w) - float64(a.x*a.x/w)) / w
+	w := a.Weight
+	return (a.EXX + a.EYY - float64(a.EY*a.EY/w) - float64(a.EX*a.EX/w)) / w,
+		(a.XE + a.YE - float64(a.Y*a.EY/w) - float64(a.X*a.EX/w)) / w,
+		(a.XX + a.YY - float64(a.Y*a.Y/w) - float64(a.X*a.X/w)) / w
 }
 
 // arcmin is an angle of the given tangent, +Inf for an infinite one.

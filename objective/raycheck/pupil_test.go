@@ -102,9 +102,9 @@ func TestPupilCut(t *testing.T) {
 	}
 }
 
-// TestApertureReach: what apertures have to pass shrinks by the cut of the pupil, not by
+// TestPassingEdge: what apertures have to pass shrinks by the cut of the pupil, not by
 // that of the box; the largest field stays that of the whole pupil.
-func TestApertureReach(t *testing.T) {
+func TestPassingEdge(t *testing.T) {
 	p := testtrain.Problem()
 	train := testtrain.Simple(t, p)
 	whole := p.FieldTan(train)

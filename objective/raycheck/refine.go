@@ -170,7 +170,7 @@ func (r *Refiner) addParaxial() {
 			r.add(objective.Aperture.String(), used, clear+objective.RoundingSlack, 1)
 		})
 	}
-	if limit := p.Limits.Limit(objective.PixelArcmin.String()); !math.IsInf(limit, 1) {
+	if limit := p.LimitOn(objective.PixelArcmin); !math.IsInf(limit, 1) {
 		least := math.Inf(1)
 		for _, v := range [2]float64{p.VergenceFar, p.VergenceNear} { // |a| is monotonic between them
 			_, chief := p.PlaceMask(t, v)
@@ -178,11 +178,11 @@ func (r *Refiner) addParaxial() {
 		}
 		r.add(objective.PixelArcmin.String(), arcmin(p.MaskPixel/least), limit*(1+objective.RequirementSlack), max(limit, objective.LimitScale))
 	}
-	if limit := p.Limits.Limit(objective.DepthStepD.String()); !math.IsInf(limit, 1) {
+	if limit := p.LimitOn(objective.DepthStepD); !math.IsInf(limit, 1) {
 		step := max(p.DepthStep(t, p.VergenceFar), p.DepthStep(t, p.VergenceNear))
 		r.add(objective.DepthStepD.String(), step, limit*(1+objective.RequirementSlack), max(limit, objective.LimitScale))
 	}
-	if limit := p.Limits.Limit(objective.ViewpointShiftMM.String()); !math.IsInf(limit, 1) {
+	if limit := p.LimitOn(objective.ViewpointShiftMM); !math.IsInf(limit, 1) {
 		r.add(objective.ViewpointShiftMM.String(), math.Abs(p.ViewpointShift(t)), limit+objective.RoundingSlack, 1)
 	}
 }
@@ -204,7 +204,7 @@ func (r *Refiner) addTraced(report *Report) {
 			continue
 		}
 		name, scale := MetricList[m].Name, max(limit, objective.LimitScale)
-		of := sampled(metricIndex(m))
+		of := MetricList[m].sample
 		if of == nil {
 			value := math.Abs(*MetricList[m].of(&report.Metrics))
 			if metricIndex(m) == vignetting {
@@ -221,23 +221,8 @@ func (r *Refiner) addTraced(report *Report) {
 		}
 	}
 	if least := p.Limits.TransmissionMin; least > 0 {
-		r.add("transmission_min", least, report.Metrics.Transmission, least)
+		r.add(TransmissionMin, least, report.Metrics.Transmission, least)
 	}
-}
-
-// sampled is where a sample holds a metric, nil for one that is not sampled.
-func sampled(m metricIndex) func(*Sample) float64 {
-	switch m {
-	case maskBlur:
-		return func(s *Sample) float64 { return s.MaskBlurArcmin }
-	case viewDefocus:
-		return func(s *Sample) float64 { return s.ViewDefocusD }
-	case viewAstigmatism:
-		return func(s *Sample) float64 { return s.ViewAstigmatismD }
-	case viewBlur:
-		return func(s *Sample) float64 { return s.ViewBlurArcmin }
-	}
-	return nil
 }
 
 // Settle is a train of its own, moved by x, with what the ray check says of it:

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"maps"
 	"math"
+	"slices"
 
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck/lanes"
@@ -17,6 +18,7 @@ import (
 type Screener struct {
 	p    *objective.Problem // with the limits of refined trains
 	near *Checker
+	few  *fewRays
 	// Of MaskBlurs: a train that holds only what the mask sees of any train.
 	mask  *Checker
 	alone objective.Train
@@ -46,7 +48,7 @@ func NewScreener(p *objective.Problem) *Screener {
 	near.limits[axisVergence] = math.Inf(1)
 	// Gaps can change the vergence of the world by so much, as a refocus does.
 	near.refocusSlackD = 1000 * p.ResidualVergenceMax()
-	return &Screener{p: q, near: near, mask: NewNearChecker(q, p.NearMissFactor)}
+	return &Screener{p: q, near: near, few: near.newFewRays(), mask: NewNearChecker(q, p.NearMissFactor)}
 }
 
 // refined is the problem with the limits that hold for refined trains.
@@ -66,45 +68,96 @@ func (s *Screener) Screen(t *objective.Train) Screened {
 	at := *t
 	for relief := range screenReliefs(t) {
 		at.EyeRelief = relief
-		if s.near.blursView(&at) {
+		c := s.near
+		c.take(&at)
+		if s.few.blursView(c) || c.blursView() {
 			first = cmp.Or(first, MetricList[viewBlur].Name)
 			continue
 		}
-		report := s.near.Check(&at)
-		if report.FailedBy == "" {
+		c.begin()
+		c.check() // with the rays that have been traced
+		if c.report.FailedBy == "" {
 			return Screened{Relief: relief}
 		}
-		first = cmp.Or(first, report.FailedBy)
+		first = cmp.Or(first, c.report.FailedBy)
 	}
 	return Screened{Failed: first}
 }
 
-// blursView reports whether the view's blur is beyond its limit, by the rays of one
-// wavelength at the field and depth that are likely to be worst. With the weight w of
+// blursView reports whether the view's blur of the train in hand is beyond its limit, by
+// the rays of one wavelength at the field and depth that are likely to be worst. With the weight w of
 // the wavelength, the variance over all wavelengths after the best refocus is no less than w
 // times the variance of these rays, about their own centroid and after a refocus
 // of their own within the same bounds. Rays that are lost are left out, as they are from
 // the metric, and more than lostMost of them are more than half of the bundle; what is left
 // of them samples the pupil roughly, so that the limit then is lossyDoubt times as high.
-func (c *Checker) blursView(t *objective.Train) bool {
+func (c *Checker) blursView() bool {
 	if !c.limited(viewBlur) {
 		return false
 	}
-	c.prepare(t)
 	i := c.worstFirst[0]
 	b := &c.sampledBundles[i]
 	c.traceFor(i, c.reference, toWorld)
-	l := c.linesOf(&c.blocks[c.reference].view, b)
-	weight := c.throughWeights(&l, b)
-	sums := c.viewSums(&l, weight, b)
-	if sums.weight < 1-lostMost {
+	l := b.viewFrom[c.reference].of()
+	sums := c.viewSums(l, c.throughWeights(l, b), b)
+	if sums.Weight < 1-lostMost {
 		return true
 	}
-	if sums.weight < halfLost {
+	if sums.Weight < halfLost {
 		return false
 	}
 	blur, _ := c.refocusedOf(b, sums)
-	return blur*math.Sqrt(c.weight[c.reference]) > c.limits[viewBlur]*doubtOf(sums.weight)
+	return blur*math.Sqrt(c.weight[c.reference]) > c.limits[viewBlur]*doubtOf(sums.Weight)
+}
+
+// fewRays are those of the pupil's outermost ring in the bundle that blursView looks at. Of
+// most trains that it turns away they tell as much.
+type fewRays struct {
+	launch, rays lanes.Rays
+	lines        lanes.Lines
+	weight       []float64 // they add up to 1
+	share        float64   // of the bundle's weight
+}
+
+// newFewRays takes them from the bundle's beam; nil where there is no such ring.
+func (c *Checker) newFewRays() *fewRays {
+	b := &c.sampledBundles[c.worstFirst[0]]
+	traced := slices.Index(c.share[b.depth], 1)
+	if b.field == 0 || traced < 0 || !c.limited(viewBlur) {
+		return nil
+	}
+	arms := leastRays(c.p).halfArms
+	beam := &c.tracedBundles[b.field*len(c.vergences)+traced]
+	n := arms[len(arms)-1]
+	f := &fewRays{launch: c.launch.Part(beam.to-n, beam.to), rays: lanes.NewRays(n), lines: lanes.NewLines(n)}
+	all := c.fills[b.field].weight
+	f.weight = slices.Clone(all[len(all)-n:])
+	for _, q := range f.weight {
+		f.share += q
+	}
+	for i := range f.weight {
+		f.weight[i] /= f.share
+	}
+	return f
+}
+
+// blursView reports whether these rays show that the view's blur of the train in hand is
+// beyond its limit, as [Checker.blursView] would. The variance of a share of the rays about
+// their own centroid, after the best refocus for them, times that share is no more than
+// the variance of all. They decide where they are so far from being lost that no others
+// are.
+func (f *fewRays) blursView(c *Checker) bool {
+	if f == nil {
+		return false
+	}
+	f.rays.CopyFrom(&f.launch)
+	if c.throughSteps(&f.rays, c.reference, 0, len(c.steps)) < certainMargin {
+		return false
+	}
+	b := &c.sampledBundles[c.worstFirst[0]]
+	f.lines.Cross(&f.rays, c.viewpoint)
+	blur, _ := c.refocusedOf(b, c.viewSums(&f.lines, f.weight, b))
+	return blur*math.Sqrt(f.share*c.weight[c.reference]) > c.limits[viewBlur]*(1+objective.RequirementSlack)
 }
 
 // doubtOf is by how much more a limit has to be exceeded where only a share of a bundle's
@@ -117,22 +170,22 @@ func doubtOf(through float64) float64 {
 }
 
 // blursMask likewise reports whether the mask's blur is, wherever it stands along the axis.
-func (c *Checker) blursMask(t *objective.Train) bool {
+func (c *Checker) blursMask() bool {
 	if !c.limited(maskBlur) {
 		return false
 	}
-	c.prepare(t)
 	i := c.worstFirst[0]
 	b := &c.sampledBundles[i]
+	c.place(b.depth)
 	c.traceFor(i, c.reference, toMask)
-	l := c.linesOf(&c.blocks[c.reference].mask, b)
-	sums := c.maskSums(&l, c.throughWeights(&l, b), b)
-	if sums.weight < halfLost {
-		return sums.weight < 1-lostMost
+	l := b.maskFrom[c.reference].of()
+	sums := c.maskSums(l, c.throughWeights(l, b), b)
+	if sums.Weight < halfLost {
+		return sums.Weight < 1-lostMost
 	}
 	pp, ps, ss := sums.variance()
 	least := math.Sqrt(max(0, pp-ps*ps/ss) * c.weight[c.reference])
-	return arcmin(least/math.Abs(c.chief[b.depth])) > c.limits[maskBlur]*doubtOf(sums.weight)
+	return arcmin(least/math.Abs(c.chief[b.depth])) > c.limits[maskBlur]*doubtOf(sums.Weight)
 }
 
 // lossyDoubt is a factor on the limit of a bundle that loses rays, see blursView.
@@ -180,7 +233,8 @@ func (s *Screener) MaskBlurs(rear *objective.Group, relief float64) bool {
 	t.Gaps = append(t.Gaps[:0], maskAloneGap)
 	t.EyeRelief, t.Length = relief, 2*rear.ThicknessMM+maskAloneGap
 	t.AngularMagnification = s.p.Magnification
-	return s.mask.blursMask(t)
+	s.mask.take(t)
+	return s.mask.blursMask()
 }
 
 // maskAloneGap, in mm, is the gap before the rear group of a train of which only the

@@ -21,7 +21,7 @@ func TestBlursAreBlurred(t *testing.T) {
 		train *objective.Train
 		share float64 // of what is measured that is allowed
 	}
-	var mask, view, lossless, tight int
+	var mask, view, byFew, lossless, tight int
 	testlens.Examples(700, func(t *rapid.T) trial {
 		p := testtrain.DrawProblem(t)
 		p.NearMissFactor = testlens.Between(t, "near miss factor", 1, 4)
@@ -52,7 +52,15 @@ func TestBlursAreBlurred(t *testing.T) {
 				tight++
 			}
 		}
-		if s.near.blursView(train) {
+		s.near.take(train)
+		few, all := s.few.blursView(s.near), s.near.blursView()
+		if few && !all {
+			t.Errorf("case %d: few rays turn away what all of the bundle's let pass", i)
+		}
+		if few {
+			byFew++
+		}
+		if all {
 			count(&view)
 			if !beyond(viewBlur, full.Metrics.ViewBlurArcmin) {
 				t.Errorf("case %d: %v of the view's blur of %v is allowed and yet it is turned away; %v %% vignetted", i, x.share, full.Metrics.ViewBlurArcmin, full.Metrics.VignettedPct)
@@ -65,8 +73,8 @@ func TestBlursAreBlurred(t *testing.T) {
 			}
 		}
 	})
-	t.Logf("%d turned away by mask, %d by view, %d of them lossless, %d of them by less than a tenth", mask, view, lossless, tight)
-	if mask < 80 || view < 200 || lossless < 50 || tight == 0 {
+	t.Logf("%d turned away by mask, %d by view (%d by few rays), %d of them lossless, %d of them by less than a tenth", mask, view, byFew, lossless, tight)
+	if byFew == 0 || mask < 80 || view < 200 || lossless < 50 || tight == 0 {
 		t.Errorf("%d turned away by mask, %d by view, %d of them lossless, %d of them by less than a tenth: says little", mask, view, lossless, tight)
 	}
 }

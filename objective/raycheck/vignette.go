@@ -409,7 +409,10 @@ func (c *Checker) overfill(b *sampledBundle) []float64 {
 	clear(over)
 	for s := range c.steps {
 		st := &c.steps[s]
-		st.through(&r, c.ratios[c.reference][s])
+		margin := st.through(&r, c.ratios[c.reference][s])
+		if margin < 0 && r.AllLost() {
+			break
+		}
 		r.Overfill(over, st.clear)
 	}
 	for i := range over {

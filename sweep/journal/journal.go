@@ -88,12 +88,20 @@ func frame(sum uint32, payload []byte) ([]byte, uint32) {
 	return append(record, payload...), sum
 }
 
+// NewSuffix is what the name of a journal ends in until its header is whole. The name is
+// fixed: who creates a journal holds the folder's [Lock], and what a process left that was
+// killed there is replaced by the next one, rather than kept beside it.
+const NewSuffix = ".new"
+
 // Create begins a journal in place of any other at path. It appears with its header
 // whole.
 func Create(path string, header []byte) (*Journal, error) {
 	record, sum := frame(0, append([]byte{headerKind}, header...))
-	begun := path + ".new"
-	f, err := os.OpenFile(begun, os.O_RDWR|os.O_CREATE|os.O_TRUNC, 0o666)
+	begun := path + NewSuffix
+	if err := removeBegun(begun); err != nil {
+		return nil, err
+	}
+	f, err := os.OpenFile(begun, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
 		return nil, err
 	}
@@ -113,6 +121,33 @@ func Create(path string, header []byte) (*Journal, error) {
 		return nil, fmt.Errorf("%s: cannot be written: %w", path, CauseOf(err))
 	}
 	return &Journal{path: path, header: header, file: f, end: int64(len(record)), sum: sum, points: map[int]*point{}}, nil
+}
+
+// removeBegun removes what a killed process has left of a journal that it was creating. What
+// is none, by its first bytes, is another's and stays: the error names it.
+func removeBegun(path string) error {
+	info, err := os.Lstat(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	foreign := fmt.Errorf("%s: is no file of this program, and a new journal needs the name: move it away", path)
+	if !info.Mode().IsRegular() {
+		return foreign
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	var start [recordPrefix + 1]byte
+	n, err := io.ReadFull(f, start[:])
+	_ = f.Close()
+	if n > 0 && (err != nil || start[recordPrefix] != headerKind) {
+		return foreign
+	}
+	return os.Remove(path)
 }
 
 // Open reads a journal, to be appended to. Records of the kinds in kept are held in

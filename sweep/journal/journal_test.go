@@ -143,6 +143,38 @@ func TestKeptAndUnits(t *testing.T) {
 	}
 }
 
+// TestCreateBeside: what a killed process left under the name of a new journal is replaced;
+// a file or link of another stays.
+func TestCreateBeside(t *testing.T) {
+	for name, c := range map[string]struct {
+		make func(path string) error
+		ours bool
+	}{
+		"torn":   {func(path string) error { return os.WriteFile(path, []byte("\x20\x00\x00\x00sum.H{"), 0o666) }, true},
+		"empty":  {func(path string) error { return os.WriteFile(path, nil, 0o666) }, true},
+		"diary":  {func(path string) error { return os.WriteFile(path, []byte("Dear diary"), 0o666) }, false},
+		"short":  {func(path string) error { return os.WriteFile(path, []byte("a"), 0o666) }, false},
+		"link":   {func(path string) error { return os.Symlink("elsewhere", path) }, false},
+		"folder": {func(path string) error { return os.Mkdir(path, 0o777) }, false},
+	} {
+		path := filepath.Join(t.TempDir(), "journal")
+		if err := c.make(path + NewSuffix); err != nil {
+			t.Fatal(err)
+		}
+		j, err := Create(path, []byte("header"))
+		if (err == nil) != c.ours {
+			t.Errorf("%s: %v", name, err)
+		}
+		_, left := os.Lstat(path + NewSuffix)
+		if (left == nil) == c.ours {
+			t.Errorf("%s: afterwards %v", name, left)
+		}
+		if err == nil {
+			_ = j.Close()
+		}
+	}
+}
+
 // FuzzOpen reads whatever a file can hold.
 func FuzzOpen(f *testing.F) {
 	record, sum := frame(0, []byte("Hheader"))

@@ -22,7 +22,7 @@ func conicAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw 
 // asphereAVX2 is Rays.plainAsphere for four or more rays. It ends before rays of which one needs carefulCrossing.
 //
 //go:noescape
-func asphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64, powers *[2]float64, terms int) (next int, margin float64)
+func asphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64, powers *[2]float64, end *[2]float64) (next int, margin float64)
 
 // launchAVX2 is Rays.plainLaunch for four or more rays.
 //

@@ -158,7 +158,7 @@ GLOBL constant3ff0000000000000<>(SB), RODATA|NOPTR, $32
 
 // func sphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, ratio float64) (margin float64)
 // Requires: AVX, CMOV, SSE2
-TEXT ·sphereAVX2(SB), $1088-96
+TEXT ·sphereAVX2(SB), $1104-96
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -174,32 +174,35 @@ TEXT ·sphereAVX2(SB), $1088-96
 	VMOVUPD      constant3ff0000000000000<>+0(SB), Y1
 	VBROADCASTSD distance+64(FP), Y2
 	VBROADCASTSD curvature+72(FP), Y3
-	MOVQ         n+56(FP), R9
-	XORQ         R13, R13
+	XORQ         R9, R9
+	MOVQ         R9, 1088(SP)
 
 chunk1:
-	MOVQ    R9, R11
-	SUBQ    R13, R11
-	MOVQ    R11, R14
-	ANDQ    $-4, R14
+	MOVQ    n+56(FP), R9
+	MOVQ    R9, R10
+	SUBQ    1088(SP), R10
+	ANDQ    $-4, R10
 	JEQ     tail2
-	MOVQ    $0x00000020, R10
-	CMPQ    R14, R10
-	CMOVQGT R10, R14
-	ADDQ    R13, R14
-	MOVQ    R13, R10
-	XORQ    R12, R12
+	MOVQ    $0x00000020, R9
+	CMPQ    R10, R9
+	CMOVQGT R9, R10
+	ADDQ    1088(SP), R10
+	MOVQ    R10, 1096(SP)
+	MOVQ    1088(SP), R9
+	XORQ    R11, R11
+	CMPQ    R9, R10
+	JGE     end3
 
 stage4:
-	VSUBPD  (DX)(R10*8), Y2, Y4
-	VMULPD  (R8)(R10*8), Y4, Y4
-	VMULPD  (BX)(R10*8), Y4, Y5
-	VADDPD  (AX)(R10*8), Y5, Y5
-	VMULPD  (SI)(R10*8), Y4, Y4
-	VADDPD  (CX)(R10*8), Y4, Y4
-	VMOVUPD (DI)(R10*8), Y6
-	VMULPD  (BX)(R10*8), Y5, Y7
-	VMULPD  (SI)(R10*8), Y4, Y8
+	VSUBPD  (DX)(R9*8), Y2, Y4
+	VMULPD  (R8)(R9*8), Y4, Y4
+	VMULPD  (BX)(R9*8), Y4, Y5
+	VADDPD  (AX)(R9*8), Y5, Y5
+	VMULPD  (SI)(R9*8), Y4, Y4
+	VADDPD  (CX)(R9*8), Y4, Y4
+	VMOVUPD (DI)(R9*8), Y6
+	VMULPD  (BX)(R9*8), Y5, Y7
+	VMULPD  (SI)(R9*8), Y4, Y8
 	VADDPD  Y8, Y7, Y7
 	VMULPD  Y3, Y7, Y7
 	VSUBPD  Y7, Y6, Y6
@@ -213,34 +216,36 @@ stage4:
 	VSUBPD  Y8, Y0, Y9
 	VMULPD  32(SP), Y9, Y9
 	VSUBPD  Y9, Y0, Y9
-	VMOVUPD Y5, (AX)(R10*8)
-	VMOVUPD Y4, (CX)(R10*8)
-	VMOVUPD Y6, 64(SP)(R12*1)
-	VMOVUPD Y7, 320(SP)(R12*1)
+	VMOVUPD Y5, (AX)(R9*8)
+	VMOVUPD Y4, (CX)(R9*8)
+	VMOVUPD Y6, 64(SP)(R11*1)
+	VMOVUPD Y7, 320(SP)(R11*1)
 	VMINPD  Y1, Y8, Y1
 	VMOVAPD Y1, Y1
 	VMINPD  Y1, Y9, Y1
 	VMOVAPD Y1, Y1
 	VSQRTPD Y8, Y4
-	VMOVUPD Y4, 576(SP)(R12*1)
+	VMOVUPD Y4, 576(SP)(R11*1)
 	VSQRTPD Y9, Y4
-	VMOVUPD Y4, 832(SP)(R12*1)
-	ADDQ    $0x04, R10
-	ADDQ    $0x20, R12
-	CMPQ    R10, R14
+	VMOVUPD Y4, 832(SP)(R11*1)
+	ADDQ    $0x04, R9
+	ADDQ    $0x20, R11
+	CMPQ    R9, R10
 	JLT     stage4
-	MOVQ    R13, R10
-	XORQ    R12, R12
+	MOVQ    1088(SP), R9
+	XORQ    R11, R11
+	CMPQ    R9, R10
+	JGE     end3
 
 stage5:
-	VMOVUPD   (DI)(R10*8), Y4
-	VMOVUPD   64(SP)(R12*1), Y5
-	VMOVUPD   576(SP)(R12*1), Y6
+	VMOVUPD   (DI)(R9*8), Y4
+	VMOVUPD   64(SP)(R11*1), Y5
+	VMOVUPD   576(SP)(R11*1), Y6
 	VSUBPD    Y6, Y5, Y7
 	VMULPD    Y4, Y7, Y7
 	VSUBPD    Y7, Y0, Y7
 	VCMPPD    $0x12, constant0000000000000000<>+0(SB), Y7, Y8
-	VMOVUPD   832(SP)(R12*1), Y9
+	VMOVUPD   832(SP)(R11*1), Y9
 	VMULPD    (SP), Y6, Y10
 	VSUBPD    Y10, Y9, Y9
 	VORPD     Y9, Y8, Y9
@@ -253,51 +258,55 @@ stage5:
 	VADDPD    Y6, Y5, Y5
 	VMULPD    Y7, Y5, Y6
 	VDIVPD    Y6, Y0, Y6
-	VMULPD    320(SP)(R12*1), Y7, Y8
+	VMULPD    320(SP)(R11*1), Y7, Y8
 	VMULPD    Y6, Y8, Y8
 	VMULPD    Y4, Y8, Y4
-	VMOVUPD   Y4, (DX)(R10*8)
-	VMOVUPD   Y7, (DI)(R10*8)
+	VMOVUPD   Y4, (DX)(R9*8)
+	VMOVUPD   Y7, (DI)(R9*8)
 	VMULPD    Y6, Y5, Y4
-	VMOVUPD   Y4, (R8)(R10*8)
+	VMOVUPD   Y4, (R8)(R9*8)
 	VMULPD    Y3, Y9, Y4
-	VMOVUPD   (BX)(R10*8), Y5
-	VMOVUPD   (SI)(R10*8), Y6
+	VMOVUPD   (BX)(R9*8), Y5
+	VMOVUPD   (SI)(R9*8), Y6
 	VMULPD    Y5, Y8, Y7
-	VADDPD    (AX)(R10*8), Y7, Y7
+	VADDPD    (AX)(R9*8), Y7, Y7
 	VMULPD    (SP), Y5, Y5
 	VMULPD    Y7, Y4, Y9
 	VSUBPD    Y9, Y5, Y5
-	VMOVUPD   Y5, (BX)(R10*8)
-	VMOVUPD   Y7, (AX)(R10*8)
+	VMOVUPD   Y5, (BX)(R9*8)
+	VMOVUPD   Y7, (AX)(R9*8)
 	VMULPD    Y6, Y8, Y5
-	VADDPD    (CX)(R10*8), Y5, Y5
+	VADDPD    (CX)(R9*8), Y5, Y5
 	VMULPD    (SP), Y6, Y6
 	VMULPD    Y5, Y4, Y4
 	VSUBPD    Y4, Y6, Y4
-	VMOVUPD   Y4, (SI)(R10*8)
-	VMOVUPD   Y5, (CX)(R10*8)
-	ADDQ      $0x04, R10
-	ADDQ      $0x20, R12
-	CMPQ      R10, R14
+	VMOVUPD   Y4, (SI)(R9*8)
+	VMOVUPD   Y5, (CX)(R9*8)
+	ADDQ      $0x04, R9
+	ADDQ      $0x20, R11
+	CMPQ      R9, R10
 	JLT       stage5
-	MOVQ      R14, R13
+	MOVQ      R10, 1088(SP)
+	CMPQ      R10, 1096(SP)
+	JLT       end3
 	JMP       chunk1
 
 tail2:
-	TESTQ     R11, R11
-	JEQ       done3
-	LEAQ      -4(R9), R10
-	XORQ      R12, R12
-	VSUBPD    (DX)(R10*8), Y2, Y2
-	VMULPD    (R8)(R10*8), Y2, Y2
-	VMULPD    (BX)(R10*8), Y2, Y4
-	VADDPD    (AX)(R10*8), Y4, Y4
-	VMULPD    (SI)(R10*8), Y2, Y2
-	VADDPD    (CX)(R10*8), Y2, Y2
-	VMOVUPD   (DI)(R10*8), Y5
-	VMULPD    (BX)(R10*8), Y4, Y6
-	VMULPD    (SI)(R10*8), Y2, Y7
+	MOVQ      n+56(FP), R9
+	MOVQ      R9, R10
+	SUBQ      1088(SP), R10
+	JEQ       end3
+	SUBQ      $0x04, R9
+	XORQ      R11, R11
+	VSUBPD    (DX)(R9*8), Y2, Y2
+	VMULPD    (R8)(R9*8), Y2, Y2
+	VMULPD    (BX)(R9*8), Y2, Y4
+	VADDPD    (AX)(R9*8), Y4, Y4
+	VMULPD    (SI)(R9*8), Y2, Y2
+	VADDPD    (CX)(R9*8), Y2, Y2
+	VMOVUPD   (DI)(R9*8), Y5
+	VMULPD    (BX)(R9*8), Y4, Y6
+	VMULPD    (SI)(R9*8), Y2, Y7
 	VADDPD    Y7, Y6, Y6
 	VMULPD    Y3, Y6, Y6
 	VSUBPD    Y6, Y5, Y5
@@ -311,48 +320,48 @@ tail2:
 	VSUBPD    Y7, Y0, Y8
 	VMULPD    32(SP), Y8, Y8
 	VSUBPD    Y8, Y0, Y8
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R11*8), Y9
-	VMOVUPD   (AX)(R10*8), Y10
+	LEAQ      tailMasks<>+0(SB), R12
+	VMOVUPD   (R12)(R10*8), Y9
+	VMOVUPD   (AX)(R9*8), Y10
 	VBLENDVPD Y9, Y4, Y10, Y4
-	VMOVUPD   Y4, (AX)(R10*8)
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R11*8), Y4
-	VMOVUPD   (CX)(R10*8), Y9
+	VMOVUPD   Y4, (AX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R12
+	VMOVUPD   (R12)(R10*8), Y4
+	VMOVUPD   (CX)(R9*8), Y9
 	VBLENDVPD Y4, Y2, Y9, Y2
-	VMOVUPD   Y2, (CX)(R10*8)
-	VMOVUPD   Y5, 64(SP)(R12*1)
-	VMOVUPD   Y6, 320(SP)(R12*1)
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R11*8), Y2
+	VMOVUPD   Y2, (CX)(R9*8)
+	VMOVUPD   Y5, 64(SP)(R11*1)
+	VMOVUPD   Y6, 320(SP)(R11*1)
+	LEAQ      tailMasks<>+0(SB), R12
+	VMOVUPD   (R12)(R10*8), Y2
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y4
 	VBLENDVPD Y2, Y7, Y4, Y2
 	VMINPD    Y1, Y2, Y1
 	VMOVAPD   Y1, Y1
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R11*8), Y2
+	LEAQ      tailMasks<>+0(SB), R12
+	VMOVUPD   (R12)(R10*8), Y2
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y4
 	VBLENDVPD Y2, Y8, Y4, Y2
 	VMINPD    Y1, Y2, Y1
 	VMOVAPD   Y1, Y1
 	VSQRTPD   Y7, Y2
-	VMOVUPD   Y2, 576(SP)(R12*1)
+	VMOVUPD   Y2, 576(SP)(R11*1)
 	VSQRTPD   Y8, Y2
-	VMOVUPD   Y2, 832(SP)(R12*1)
-	VMOVUPD   (DI)(R10*8), Y2
-	VMOVUPD   64(SP)(R12*1), Y4
-	VMOVUPD   576(SP)(R12*1), Y5
+	VMOVUPD   Y2, 832(SP)(R11*1)
+	VMOVUPD   (DI)(R9*8), Y2
+	VMOVUPD   64(SP)(R11*1), Y4
+	VMOVUPD   576(SP)(R11*1), Y5
 	VSUBPD    Y5, Y4, Y6
 	VMULPD    Y2, Y6, Y6
 	VSUBPD    Y6, Y0, Y6
 	VCMPPD    $0x12, constant0000000000000000<>+0(SB), Y6, Y7
-	VMOVUPD   832(SP)(R12*1), Y8
+	VMOVUPD   832(SP)(R11*1), Y8
 	VMULPD    (SP), Y5, Y9
 	VSUBPD    Y9, Y8, Y8
 	VORPD     Y8, Y7, Y8
 	VBLENDVPD Y7, constantbff0000000000000<>+0(SB), Y0, Y7
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R11*8), Y9
+	LEAQ      tailMasks<>+0(SB), R12
+	VMOVUPD   (R12)(R10*8), Y9
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y10
 	VBLENDVPD Y9, Y7, Y10, Y7
 	VMINPD    Y1, Y7, Y1
@@ -363,60 +372,61 @@ tail2:
 	VADDPD    Y5, Y4, Y4
 	VMULPD    Y6, Y4, Y5
 	VDIVPD    Y5, Y0, Y0
-	VMULPD    320(SP)(R12*1), Y6, Y5
+	VMULPD    320(SP)(R11*1), Y6, Y5
 	VMULPD    Y0, Y5, Y5
 	VMULPD    Y2, Y5, Y2
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R11*8), Y7
-	VMOVUPD   (DX)(R10*8), Y9
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R10*8), Y7
+	VMOVUPD   (DX)(R9*8), Y9
 	VBLENDVPD Y7, Y2, Y9, Y2
-	VMOVUPD   Y2, (DX)(R10*8)
+	VMOVUPD   Y2, (DX)(R9*8)
 	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R11*8), Y2
-	VMOVUPD   (DI)(R10*8), Y7
+	VMOVUPD   (DX)(R10*8), Y2
+	VMOVUPD   (DI)(R9*8), Y7
 	VBLENDVPD Y2, Y6, Y7, Y2
-	VMOVUPD   Y2, (DI)(R10*8)
+	VMOVUPD   Y2, (DI)(R9*8)
 	VMULPD    Y0, Y4, Y0
 	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R11*8), Y2
-	VMOVUPD   (R8)(R10*8), Y4
+	VMOVUPD   (DX)(R10*8), Y2
+	VMOVUPD   (R8)(R9*8), Y4
 	VBLENDVPD Y2, Y0, Y4, Y0
-	VMOVUPD   Y0, (R8)(R10*8)
+	VMOVUPD   Y0, (R8)(R9*8)
 	VMULPD    Y3, Y8, Y0
-	VMOVUPD   (BX)(R10*8), Y2
-	VMOVUPD   (SI)(R10*8), Y3
+	VMOVUPD   (BX)(R9*8), Y2
+	VMOVUPD   (SI)(R9*8), Y3
 	VMULPD    Y2, Y5, Y4
-	VADDPD    (AX)(R10*8), Y4, Y4
+	VADDPD    (AX)(R9*8), Y4, Y4
 	VMULPD    (SP), Y2, Y2
 	VMULPD    Y4, Y0, Y6
 	VSUBPD    Y6, Y2, Y2
 	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R11*8), Y6
-	VMOVUPD   (BX)(R10*8), Y7
+	VMOVUPD   (DX)(R10*8), Y6
+	VMOVUPD   (BX)(R9*8), Y7
 	VBLENDVPD Y6, Y2, Y7, Y2
-	VMOVUPD   Y2, (BX)(R10*8)
+	VMOVUPD   Y2, (BX)(R9*8)
 	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R11*8), Y2
-	VMOVUPD   (AX)(R10*8), Y6
+	VMOVUPD   (DX)(R10*8), Y2
+	VMOVUPD   (AX)(R9*8), Y6
 	VBLENDVPD Y2, Y4, Y6, Y2
-	VMOVUPD   Y2, (AX)(R10*8)
+	VMOVUPD   Y2, (AX)(R9*8)
 	VMULPD    Y3, Y5, Y2
-	VADDPD    (CX)(R10*8), Y2, Y2
+	VADDPD    (CX)(R9*8), Y2, Y2
 	VMULPD    (SP), Y3, Y3
 	VMULPD    Y2, Y0, Y0
 	VSUBPD    Y0, Y3, Y0
 	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y3
-	VMOVUPD   (SI)(R10*8), Y4
+	VMOVUPD   (AX)(R10*8), Y3
+	VMOVUPD   (SI)(R9*8), Y4
 	VBLENDVPD Y3, Y0, Y4, Y0
-	VMOVUPD   Y0, (SI)(R10*8)
+	VMOVUPD   Y0, (SI)(R9*8)
 	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y0
-	VMOVUPD   (CX)(R10*8), Y3
+	VMOVUPD   (AX)(R10*8), Y0
+	VMOVUPD   (CX)(R9*8), Y3
 	VBLENDVPD Y0, Y2, Y3, Y0
-	VMOVUPD   Y0, (CX)(R10*8)
+	VMOVUPD   Y0, (CX)(R9*8)
+	ADDQ      R10, 1088(SP)
 
-done3:
+end3:
 	VEXTRACTF128 $0x01, Y1, X0
 	VMINPD       X0, X1, X0
 	VUNPCKHPD    X0, X0, X1
@@ -438,8 +448,8 @@ DATA constantbff0000000000000<>+24(SB)/8, $0xbff0000000000000
 GLOBL constantbff0000000000000<>(SB), RODATA|NOPTR, $32
 
 // func conicAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64) (margin float64)
-// Requires: AVX, SSE2
-TEXT ·conicAVX2(SB), $224-104
+// Requires: AVX, CMOV, SSE2
+TEXT ·conicAVX2(SB), $496-104
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -464,76 +474,101 @@ TEXT ·conicAVX2(SB), $224-104
 	VMOVUPD      Y3, 160(SP)
 	VMULPD       Y2, Y4, Y2
 	VMOVUPD      Y2, 192(SP)
-	MOVQ         n+56(FP), R9
-	XORQ         R10, R10
+	XORQ         R9, R9
+	MOVQ         R9, 480(SP)
 
-vector1:
-	MOVQ      R9, R11
-	SUBQ      R10, R11
-	CMPQ      R11, $0x04
-	JLT       tail2
-	VMOVUPD   64(SP), Y2
-	VSUBPD    (DX)(R10*8), Y2, Y2
-	VMULPD    (R8)(R10*8), Y2, Y2
-	VMULPD    (BX)(R10*8), Y2, Y3
-	VADDPD    (AX)(R10*8), Y3, Y3
-	VMULPD    (SI)(R10*8), Y2, Y2
-	VADDPD    (CX)(R10*8), Y2, Y2
-	VMULPD    Y3, Y3, Y4
-	VMULPD    Y2, Y2, Y5
-	VADDPD    Y5, Y4, Y4
-	VMOVUPD   (DI)(R10*8), Y5
-	VMULPD    (BX)(R10*8), Y3, Y6
-	VMULPD    (SI)(R10*8), Y2, Y7
-	VADDPD    Y7, Y6, Y6
-	VMULPD    96(SP), Y6, Y6
-	VSUBPD    Y6, Y5, Y6
-	VMULPD    128(SP), Y5, Y7
-	VMULPD    Y5, Y7, Y5
-	VADDPD    Y5, Y0, Y5
-	VMULPD    96(SP), Y5, Y5
-	VMULPD    Y6, Y6, Y7
-	VMULPD    96(SP), Y5, Y5
-	VMULPD    Y4, Y5, Y5
-	VSUBPD    Y5, Y7, Y5
-	VSQRTPD   Y5, Y5
-	VMULPD    96(SP), Y4, Y4
-	VADDPD    Y5, Y6, Y5
-	VDIVPD    Y5, Y4, Y4
-	VMULPD    (BX)(R10*8), Y4, Y5
-	VADDPD    Y5, Y3, Y3
-	VMULPD    (SI)(R10*8), Y4, Y5
-	VADDPD    Y5, Y2, Y2
-	VMOVUPD   (DI)(R10*8), Y5
-	VMULPD    192(SP), Y4, Y6
-	VMULPD    Y5, Y6, Y6
-	VSUBPD    Y6, Y0, Y6
-	VMULPD    Y3, Y3, Y7
-	VMULPD    Y2, Y2, Y8
-	VADDPD    Y8, Y7, Y7
-	VMULPD    160(SP), Y7, Y7
-	VMULPD    Y6, Y6, Y6
-	VADDPD    Y6, Y7, Y6
-	VSQRTPD   Y6, Y6
-	VMULPD    Y5, Y4, Y4
-	VMOVUPD   Y3, (AX)(R10*8)
-	VMOVUPD   Y2, (CX)(R10*8)
-	VMOVUPD   Y4, (DX)(R10*8)
-	VMOVUPD   96(SP), Y5
-	VDIVPD    Y6, Y5, Y5
+chunk1:
+	MOVQ    n+56(FP), R9
+	MOVQ    R9, R10
+	SUBQ    480(SP), R10
+	ANDQ    $-4, R10
+	JEQ     tail2
+	MOVQ    $0x00000020, R9
+	CMPQ    R10, R9
+	CMOVQGT R9, R10
+	ADDQ    480(SP), R10
+	MOVQ    R10, 488(SP)
+	MOVQ    480(SP), R9
+	XORQ    R11, R11
+	CMPQ    R9, R10
+	JGE     end3
+
+stage4:
+	VMOVUPD 64(SP), Y2
+	VSUBPD  (DX)(R9*8), Y2, Y2
+	VMULPD  (R8)(R9*8), Y2, Y2
+	VMULPD  (BX)(R9*8), Y2, Y3
+	VADDPD  (AX)(R9*8), Y3, Y3
+	VMULPD  (SI)(R9*8), Y2, Y2
+	VADDPD  (CX)(R9*8), Y2, Y2
+	VMULPD  Y3, Y3, Y4
+	VMULPD  Y2, Y2, Y5
+	VADDPD  Y5, Y4, Y4
+	VMOVUPD (DI)(R9*8), Y5
+	VMULPD  (BX)(R9*8), Y3, Y6
+	VMULPD  (SI)(R9*8), Y2, Y7
+	VADDPD  Y7, Y6, Y6
+	VMULPD  96(SP), Y6, Y6
+	VSUBPD  Y6, Y5, Y6
+	VMULPD  128(SP), Y5, Y7
+	VMULPD  Y5, Y7, Y5
+	VADDPD  Y5, Y0, Y5
+	VMULPD  96(SP), Y5, Y5
+	VMULPD  Y6, Y6, Y7
+	VMULPD  96(SP), Y5, Y5
+	VMULPD  Y4, Y5, Y5
+	VSUBPD  Y5, Y7, Y5
+	VSQRTPD Y5, Y5
+	VMULPD  96(SP), Y4, Y4
+	VADDPD  Y5, Y6, Y5
+	VDIVPD  Y5, Y4, Y4
+	VMULPD  (BX)(R9*8), Y4, Y5
+	VADDPD  Y5, Y3, Y3
+	VMULPD  (SI)(R9*8), Y4, Y5
+	VADDPD  Y5, Y2, Y2
+	VMOVUPD (DI)(R9*8), Y5
+	VMULPD  192(SP), Y4, Y6
+	VMULPD  Y5, Y6, Y6
+	VSUBPD  Y6, Y0, Y6
+	VMULPD  Y3, Y3, Y7
+	VMULPD  Y2, Y2, Y8
+	VADDPD  Y8, Y7, Y7
+	VMULPD  160(SP), Y7, Y7
+	VMULPD  Y6, Y6, Y6
+	VADDPD  Y6, Y7, Y6
+	VSQRTPD Y6, Y6
+	VMOVUPD Y3, (AX)(R9*8)
+	VMOVUPD Y2, (CX)(R9*8)
+	VMULPD  Y5, Y4, Y2
+	VMOVUPD Y2, (DX)(R9*8)
+	VMOVUPD Y6, 224(SP)(R11*1)
+	ADDQ    $0x04, R9
+	ADDQ    $0x20, R11
+	CMPQ    R9, R10
+	JLT     stage4
+	MOVQ    480(SP), R9
+	XORQ    R11, R11
+	CMPQ    R9, R10
+	JGE     end3
+
+stage5:
+	VMOVUPD   224(SP)(R11*1), Y2
+	VMOVUPD   96(SP), Y3
+	VDIVPD    Y2, Y3, Y3
+	VMOVUPD   (DX)(R9*8), Y4
 	VMULPD    192(SP), Y4, Y4
 	VSUBPD    Y4, Y0, Y4
-	VDIVPD    Y6, Y4, Y4
-	VMULPD    Y3, Y5, Y3
-	VMULPD    Y2, Y5, Y2
-	VMULPD    (DI)(R10*8), Y4, Y5
-	VMULPD    (BX)(R10*8), Y3, Y6
+	VDIVPD    Y2, Y4, Y2
+	VMULPD    (AX)(R9*8), Y3, Y4
+	VMULPD    (CX)(R9*8), Y3, Y3
+	VMULPD    (DI)(R9*8), Y2, Y5
+	VMULPD    (BX)(R9*8), Y4, Y6
 	VSUBPD    Y6, Y5, Y5
-	VMULPD    (SI)(R10*8), Y2, Y6
+	VMULPD    (SI)(R9*8), Y3, Y6
 	VSUBPD    Y6, Y5, Y5
 	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y5, Y6
 	VORPD     Y6, Y5, Y5
-	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y4, Y6
+	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y2, Y6
 	VORPD     Y6, Y5, Y5
 	VMULPD    Y5, Y5, Y6
 	VSUBPD    Y6, Y0, Y7
@@ -548,40 +583,49 @@ vector1:
 	VMINPD    Y1, Y6, Y1
 	VMOVAPD   Y1, Y1
 	VMOVUPD   (SP), Y6
-	VMULPD    (BX)(R10*8), Y6, Y7
+	VMULPD    (BX)(R9*8), Y6, Y7
+	VMULPD    Y4, Y5, Y4
+	VSUBPD    Y4, Y7, Y4
+	VMOVUPD   Y4, (BX)(R9*8)
+	VMULPD    (SI)(R9*8), Y6, Y4
 	VMULPD    Y3, Y5, Y3
-	VSUBPD    Y3, Y7, Y3
-	VMOVUPD   Y3, (BX)(R10*8)
-	VMULPD    (SI)(R10*8), Y6, Y3
+	VSUBPD    Y3, Y4, Y3
+	VMOVUPD   Y3, (SI)(R9*8)
+	VMULPD    (DI)(R9*8), Y6, Y3
 	VMULPD    Y2, Y5, Y2
-	VSUBPD    Y2, Y3, Y2
-	VMOVUPD   Y2, (SI)(R10*8)
-	VMULPD    (DI)(R10*8), Y6, Y2
-	VMULPD    Y4, Y5, Y3
-	VADDPD    Y3, Y2, Y2
-	VMOVUPD   Y2, (DI)(R10*8)
+	VADDPD    Y2, Y3, Y2
+	VMOVUPD   Y2, (DI)(R9*8)
 	VDIVPD    Y2, Y0, Y2
-	VMOVUPD   Y2, (R8)(R10*8)
-	ADDQ      $0x04, R10
-	JMP       vector1
+	VMOVUPD   Y2, (R8)(R9*8)
+	ADDQ      $0x04, R9
+	ADDQ      $0x20, R11
+	CMPQ      R9, R10
+	JLT       stage5
+	MOVQ      R10, 480(SP)
+	CMPQ      R10, 488(SP)
+	JLT       end3
+	JMP       chunk1
 
 tail2:
-	TESTQ     R11, R11
-	JEQ       done3
-	LEAQ      -4(R9), R10
+	MOVQ      n+56(FP), R9
+	MOVQ      R9, R10
+	SUBQ      480(SP), R10
+	JEQ       end3
+	SUBQ      $0x04, R9
+	XORQ      R11, R11
 	VMOVUPD   64(SP), Y2
-	VSUBPD    (DX)(R10*8), Y2, Y2
-	VMULPD    (R8)(R10*8), Y2, Y2
-	VMULPD    (BX)(R10*8), Y2, Y3
-	VADDPD    (AX)(R10*8), Y3, Y3
-	VMULPD    (SI)(R10*8), Y2, Y2
-	VADDPD    (CX)(R10*8), Y2, Y2
+	VSUBPD    (DX)(R9*8), Y2, Y2
+	VMULPD    (R8)(R9*8), Y2, Y2
+	VMULPD    (BX)(R9*8), Y2, Y3
+	VADDPD    (AX)(R9*8), Y3, Y3
+	VMULPD    (SI)(R9*8), Y2, Y2
+	VADDPD    (CX)(R9*8), Y2, Y2
 	VMULPD    Y3, Y3, Y4
 	VMULPD    Y2, Y2, Y5
 	VADDPD    Y5, Y4, Y4
-	VMOVUPD   (DI)(R10*8), Y5
-	VMULPD    (BX)(R10*8), Y3, Y6
-	VMULPD    (SI)(R10*8), Y2, Y7
+	VMOVUPD   (DI)(R9*8), Y5
+	VMULPD    (BX)(R9*8), Y3, Y6
+	VMULPD    (SI)(R9*8), Y2, Y7
 	VADDPD    Y7, Y6, Y6
 	VMULPD    96(SP), Y6, Y6
 	VSUBPD    Y6, Y5, Y6
@@ -597,11 +641,11 @@ tail2:
 	VMULPD    96(SP), Y4, Y4
 	VADDPD    Y5, Y6, Y5
 	VDIVPD    Y5, Y4, Y4
-	VMULPD    (BX)(R10*8), Y4, Y5
+	VMULPD    (BX)(R9*8), Y4, Y5
 	VADDPD    Y5, Y3, Y3
-	VMULPD    (SI)(R10*8), Y4, Y5
+	VMULPD    (SI)(R9*8), Y4, Y5
 	VADDPD    Y5, Y2, Y2
-	VMOVUPD   (DI)(R10*8), Y5
+	VMOVUPD   (DI)(R9*8), Y5
 	VMULPD    192(SP), Y4, Y6
 	VMULPD    Y5, Y6, Y6
 	VSUBPD    Y6, Y0, Y6
@@ -612,37 +656,40 @@ tail2:
 	VMULPD    Y6, Y6, Y6
 	VADDPD    Y6, Y7, Y6
 	VSQRTPD   Y6, Y6
-	VMULPD    Y5, Y4, Y4
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R11*8), Y5
-	VMOVUPD   (AX)(R10*8), Y7
-	VBLENDVPD Y5, Y3, Y7, Y5
-	VMOVUPD   Y5, (AX)(R10*8)
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y5
-	VMOVUPD   (CX)(R10*8), Y7
-	VBLENDVPD Y5, Y2, Y7, Y5
-	VMOVUPD   Y5, (CX)(R10*8)
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y5
-	VMOVUPD   (DX)(R10*8), Y7
-	VBLENDVPD Y5, Y4, Y7, Y5
-	VMOVUPD   Y5, (DX)(R10*8)
-	VMOVUPD   96(SP), Y5
-	VDIVPD    Y6, Y5, Y5
+	LEAQ      tailMasks<>+0(SB), R12
+	VMOVUPD   (R12)(R10*8), Y7
+	VMOVUPD   (AX)(R9*8), Y8
+	VBLENDVPD Y7, Y3, Y8, Y3
+	VMOVUPD   Y3, (AX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R12
+	VMOVUPD   (R12)(R10*8), Y3
+	VMOVUPD   (CX)(R9*8), Y7
+	VBLENDVPD Y3, Y2, Y7, Y2
+	VMOVUPD   Y2, (CX)(R9*8)
+	VMULPD    Y5, Y4, Y2
+	LEAQ      tailMasks<>+0(SB), R12
+	VMOVUPD   (R12)(R10*8), Y3
+	VMOVUPD   (DX)(R9*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y2
+	VMOVUPD   Y2, (DX)(R9*8)
+	VMOVUPD   Y6, 224(SP)(R11*1)
+	VMOVUPD   224(SP)(R11*1), Y2
+	VMOVUPD   96(SP), Y3
+	VDIVPD    Y2, Y3, Y3
+	VMOVUPD   (DX)(R9*8), Y4
 	VMULPD    192(SP), Y4, Y4
 	VSUBPD    Y4, Y0, Y4
-	VDIVPD    Y6, Y4, Y4
-	VMULPD    Y3, Y5, Y3
-	VMULPD    Y2, Y5, Y2
-	VMULPD    (DI)(R10*8), Y4, Y5
-	VMULPD    (BX)(R10*8), Y3, Y6
+	VDIVPD    Y2, Y4, Y2
+	VMULPD    (AX)(R9*8), Y3, Y4
+	VMULPD    (CX)(R9*8), Y3, Y3
+	VMULPD    (DI)(R9*8), Y2, Y5
+	VMULPD    (BX)(R9*8), Y4, Y6
 	VSUBPD    Y6, Y5, Y5
-	VMULPD    (SI)(R10*8), Y2, Y6
+	VMULPD    (SI)(R9*8), Y3, Y6
 	VSUBPD    Y6, Y5, Y5
 	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y5, Y6
 	VORPD     Y6, Y5, Y5
-	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y4, Y6
+	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y2, Y6
 	VORPD     Y6, Y5, Y5
 	VMULPD    Y5, Y5, Y6
 	VSUBPD    Y6, Y0, Y7
@@ -655,44 +702,45 @@ tail2:
 	VMINPD    Y7, Y6, Y6
 	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y6, Y6
 	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y7
+	VMOVUPD   (AX)(R10*8), Y7
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y8
 	VBLENDVPD Y7, Y6, Y8, Y6
 	VMINPD    Y1, Y6, Y1
 	VMOVAPD   Y1, Y1
 	VMOVUPD   (SP), Y6
-	VMULPD    (BX)(R10*8), Y6, Y7
+	VMULPD    (BX)(R9*8), Y6, Y7
+	VMULPD    Y4, Y5, Y4
+	VSUBPD    Y4, Y7, Y4
+	LEAQ      tailMasks<>+0(SB), AX
+	VMOVUPD   (AX)(R10*8), Y7
+	VMOVUPD   (BX)(R9*8), Y8
+	VBLENDVPD Y7, Y4, Y8, Y4
+	VMOVUPD   Y4, (BX)(R9*8)
+	VMULPD    (SI)(R9*8), Y6, Y4
 	VMULPD    Y3, Y5, Y3
-	VSUBPD    Y3, Y7, Y3
+	VSUBPD    Y3, Y4, Y3
 	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y7
-	VMOVUPD   (BX)(R10*8), Y8
-	VBLENDVPD Y7, Y3, Y8, Y3
-	VMOVUPD   Y3, (BX)(R10*8)
-	VMULPD    (SI)(R10*8), Y6, Y3
+	VMOVUPD   (AX)(R10*8), Y4
+	VMOVUPD   (SI)(R9*8), Y7
+	VBLENDVPD Y4, Y3, Y7, Y3
+	VMOVUPD   Y3, (SI)(R9*8)
+	VMULPD    (DI)(R9*8), Y6, Y3
 	VMULPD    Y2, Y5, Y2
-	VSUBPD    Y2, Y3, Y2
+	VADDPD    Y2, Y3, Y2
 	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y3
-	VMOVUPD   (SI)(R10*8), Y7
-	VBLENDVPD Y3, Y2, Y7, Y2
-	VMOVUPD   Y2, (SI)(R10*8)
-	VMULPD    (DI)(R10*8), Y6, Y2
-	VMULPD    Y4, Y5, Y3
-	VADDPD    Y3, Y2, Y2
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y3
-	VMOVUPD   (DI)(R10*8), Y4
+	VMOVUPD   (AX)(R10*8), Y3
+	VMOVUPD   (DI)(R9*8), Y4
 	VBLENDVPD Y3, Y2, Y4, Y3
-	VMOVUPD   Y3, (DI)(R10*8)
+	VMOVUPD   Y3, (DI)(R9*8)
 	VDIVPD    Y2, Y0, Y0
 	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y2
-	VMOVUPD   (R8)(R10*8), Y3
+	VMOVUPD   (AX)(R10*8), Y2
+	VMOVUPD   (R8)(R9*8), Y3
 	VBLENDVPD Y2, Y0, Y3, Y0
-	VMOVUPD   Y0, (R8)(R10*8)
+	VMOVUPD   Y0, (R8)(R9*8)
+	ADDQ      R10, 480(SP)
 
-done3:
+end3:
 	VEXTRACTF128 $0x01, Y1, X0
 	VMINPD       X0, X1, X0
 	VUNPCKHPD    X0, X0, X1
@@ -701,9 +749,9 @@ done3:
 	VZEROUPPER
 	RET
 
-// func asphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64, powers *[2]float64, terms int) (next int, margin float64)
-// Requires: AVX, SSE2
-TEXT ·asphereAVX2(SB), $384-128
+// func asphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64, powers *[2]float64, end *[2]float64) (next int, margin float64)
+// Requires: AVX, CMOV, SSE2
+TEXT ·asphereAVX2(SB), $2080-128
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -731,150 +779,200 @@ TEXT ·asphereAVX2(SB), $384-128
 	VMOVUPD      192(SP), Y2
 	VMULPD       96(SP), Y2, Y2
 	VMOVUPD      Y2, 224(SP)
-	MOVQ         powers+96(FP), R9
-	MOVQ         terms+104(FP), R10
-	SHLQ         $0x04, R10
-	XORQ         R11, R11
-	MOVQ         n+56(FP), R12
-	XORQ         R13, R13
+	XORQ         R9, R9
+	MOVQ         R9, 2048(SP)
 
-vector2:
-	MOVQ      R12, R14
-	SUBQ      R13, R14
-	CMPQ      R14, $0x04
-	JLT       tail3
-	VMOVUPD   64(SP), Y2
-	VSUBPD    (DX)(R13*8), Y2, Y2
-	VMULPD    (R8)(R13*8), Y2, Y2
-	VMULPD    (BX)(R13*8), Y2, Y3
-	VADDPD    (AX)(R13*8), Y3, Y3
-	VMULPD    (SI)(R13*8), Y2, Y2
-	VADDPD    (CX)(R13*8), Y2, Y2
-	VMOVUPD   Y3, 256(SP)
-	VMOVUPD   Y2, 288(SP)
-	VCMPPD    $0x07, Y2, Y3, Y4
-	VMOVUPD   constant7ff8000000000001<>+0(SB), Y5
-	VMOVUPD   Y5, 320(SP)
-	VMOVUPD   Y5, 352(SP)
-	VMULPD    Y3, Y3, Y5
-	VMULPD    Y2, Y2, Y6
-	VADDPD    Y6, Y5, Y5
-	VMOVUPD   (DI)(R13*8), Y6
-	VMULPD    (BX)(R13*8), Y3, Y3
-	VMULPD    (SI)(R13*8), Y2, Y2
-	VADDPD    Y2, Y3, Y2
-	VMULPD    96(SP), Y2, Y2
-	VSUBPD    Y2, Y6, Y2
-	VMULPD    128(SP), Y6, Y3
-	VMULPD    Y6, Y3, Y3
-	VADDPD    Y3, Y0, Y3
-	VMULPD    96(SP), Y3, Y3
-	VMULPD    Y2, Y2, Y6
-	VMULPD    96(SP), Y3, Y3
-	VMULPD    Y5, Y3, Y3
-	VSUBPD    Y3, Y6, Y3
-	VSQRTPD   Y3, Y3
-	VMULPD    96(SP), Y5, Y5
-	VADDPD    Y3, Y2, Y2
-	VDIVPD    Y2, Y5, Y2
-	VCMPPD    $0x07, Y2, Y2, Y3
-	VANDPD    Y3, Y2, Y2
-	VMOVUPD   constant7ff0000000000000<>+0(SB), Y3
-	MOVL      $0x00000006, R14
-	VMOVMSKPD Y4, R15
-	TESTL     R15, R15
-	JEQ       crossed8
+chunk1:
+	MOVQ    n+56(FP), R9
+	MOVQ    R9, R12
+	SUBQ    2048(SP), R12
+	ANDQ    $-4, R12
+	JEQ     tail2
+	MOVQ    $0x00000020, R9
+	CMPQ    R12, R9
+	CMOVQGT R9, R12
+	ADDQ    2048(SP), R12
+	MOVQ    R12, 2056(SP)
+	MOVQ    $0x00000006, 2064(SP)
+	MOVQ    2048(SP), R11
+	XORQ    R13, R13
+	CMPQ    R11, R12
+	JGE     end3
 
-newton5:
-	VMULPD  (BX)(R13*8), Y2, Y5
-	VADDPD  256(SP), Y5, Y5
-	VMULPD  (SI)(R13*8), Y2, Y6
-	VADDPD  288(SP), Y6, Y6
-	VMULPD  Y5, Y5, Y7
-	VMULPD  Y6, Y6, Y8
-	VADDPD  Y8, Y7, Y7
-	VMULPD  224(SP), Y7, Y8
-	VSUBPD  Y8, Y0, Y8
-	VSQRTPD Y8, Y8
-	VMULPD  96(SP), Y7, Y9
-	VADDPD  Y8, Y0, Y10
-	VDIVPD  Y10, Y9, Y9
-	VMOVUPD 96(SP), Y10
-	VDIVPD  Y8, Y10, Y8
-	VMOVUPD constant3ff0000000000000<>+0(SB), Y10
-	XORQ    R15, R15
+stage6:
+	VMOVUPD 64(SP), Y2
+	VSUBPD  (DX)(R11*8), Y2, Y2
+	VMULPD  (R8)(R11*8), Y2, Y2
+	VMULPD  (BX)(R11*8), Y2, Y3
+	VADDPD  (AX)(R11*8), Y3, Y3
+	VMULPD  (SI)(R11*8), Y2, Y2
+	VADDPD  (CX)(R11*8), Y2, Y2
+	VMOVUPD Y3, 256(SP)(R13*1)
+	VMOVUPD Y2, 512(SP)(R13*1)
+	VCMPPD  $0x07, Y2, Y3, Y4
+	VMOVUPD Y4, 1280(SP)(R13*1)
+	VMOVUPD constant7ff8000000000001<>+0(SB), Y4
+	VMOVUPD Y4, 1536(SP)(R13*1)
+	VMOVUPD Y4, 1792(SP)(R13*1)
+	VMULPD  Y3, Y3, Y4
+	VMULPD  Y2, Y2, Y5
+	VADDPD  Y5, Y4, Y4
+	VMOVUPD (DI)(R11*8), Y5
+	VMULPD  (BX)(R11*8), Y3, Y3
+	VMULPD  (SI)(R11*8), Y2, Y2
+	VADDPD  Y2, Y3, Y2
+	VMULPD  96(SP), Y2, Y2
+	VSUBPD  Y2, Y5, Y2
+	VMULPD  128(SP), Y5, Y3
+	VMULPD  Y5, Y3, Y3
+	VADDPD  Y3, Y0, Y3
+	VMULPD  96(SP), Y3, Y3
+	VMULPD  Y2, Y2, Y5
+	VMULPD  96(SP), Y3, Y3
+	VMULPD  Y4, Y3, Y3
+	VSUBPD  Y3, Y5, Y3
+	VSQRTPD Y3, Y3
+	VMULPD  96(SP), Y4, Y4
+	VADDPD  Y3, Y2, Y2
+	VDIVPD  Y2, Y4, Y2
+	VCMPPD  $0x07, Y2, Y2, Y3
+	VANDPD  Y3, Y2, Y2
+	VMOVUPD Y2, 768(SP)(R13*1)
+	VMOVUPD constant7ff0000000000000<>+0(SB), Y2
+	VMOVUPD Y2, 1024(SP)(R13*1)
+	ADDQ    $0x04, R11
+	ADDQ    $0x20, R13
+	CMPQ    R11, R12
+	JLT     stage6
 
-polynomial6:
-	CMPQ         R15, R10
-	JGE          bent7
-	VMULPD       Y7, Y10, Y10
-	VMOVAPD      Y10, Y10
-	VBROADCASTSD 8(R9)(R15*1), Y11
-	VMULPD       Y10, Y11, Y11
-	VADDPD       Y11, Y8, Y8
+newton4:
+	XORL R10, R10
+	MOVQ 2048(SP), R11
+	XORQ R13, R13
+	CMPQ R11, R12
+	JGE  end3
+
+stage7:
+	MOVQ    powers+96(FP), R9
+	VMOVUPD 768(SP)(R13*1), Y2
+	VMULPD  (BX)(R11*8), Y2, Y3
+	VADDPD  256(SP)(R13*1), Y3, Y3
+	VMULPD  (SI)(R11*8), Y2, Y4
+	VADDPD  512(SP)(R13*1), Y4, Y4
+	VMULPD  Y3, Y3, Y5
+	VMULPD  Y4, Y4, Y6
+	VADDPD  Y6, Y5, Y5
+	VMULPD  224(SP), Y5, Y6
+	VSUBPD  Y6, Y0, Y6
+	VSQRTPD Y6, Y6
+	VMULPD  96(SP), Y5, Y7
+	VADDPD  Y6, Y0, Y8
+	VDIVPD  Y8, Y7, Y7
+	VMOVUPD 96(SP), Y8
+	VDIVPD  Y6, Y8, Y6
+	VMOVUPD constant3ff0000000000000<>+0(SB), Y8
+	MOVQ    end+104(FP), R14
+
+term8:
+	VMULPD       Y5, Y8, Y8
 	VMOVAPD      Y8, Y8
-	VBROADCASTSD (R9)(R15*1), Y11
-	VMULPD       Y10, Y11, Y11
-	VMULPD       Y7, Y11, Y11
-	VADDPD       Y11, Y9, Y9
-	VMOVAPD      Y9, Y9
-	ADDQ         $0x10, R15
-	JMP          polynomial6
+	VBROADCASTSD 8(R9), Y9
+	VMULPD       Y8, Y9, Y9
+	VADDPD       Y9, Y6, Y6
+	VMOVAPD      Y6, Y6
+	VBROADCASTSD (R9), Y9
+	VMULPD       Y8, Y9, Y9
+	VMULPD       Y5, Y9, Y9
+	VADDPD       Y9, Y7, Y7
+	VMOVAPD      Y7, Y7
+	ADDQ         $0x10, R9
+	CMPQ         R9, R14
+	JLT          term8
+	VMULPD       (DI)(R11*8), Y2, Y5
+	VSUBPD       Y7, Y5, Y5
+	VMOVUPD      (DI)(R11*8), Y7
+	VMULPD       (BX)(R11*8), Y3, Y3
+	VMULPD       (SI)(R11*8), Y4, Y4
+	VADDPD       Y4, Y3, Y3
+	VMULPD       Y6, Y3, Y3
+	VSUBPD       Y3, Y7, Y3
+	VDIVPD       Y3, Y5, Y4
+	VSUBPD       Y4, Y2, Y4
+	VMOVUPD      Y4, 768(SP)(R13*1)
+	VANDPD       constant7fffffffffffffff<>+0(SB), Y5, Y4
+	VMOVUPD      1024(SP)(R13*1), Y5
+	VMOVUPD      1280(SP)(R13*1), Y7
+	VMOVUPD      Y4, 1024(SP)(R13*1)
+	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y4, Y8
+	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y5, Y9
+	VANDPD       Y9, Y8, Y8
+	VCMPPD       $0x12, constant3d06849b86a12b9b<>+0(SB), Y4, Y9
+	VORPD        Y8, Y9, Y8
+	VANDPD       Y7, Y8, Y8
+	VMOVUPD      1536(SP)(R13*1), Y9
+	VBLENDVPD    Y8, Y2, Y9, Y2
+	VMOVUPD      Y2, 1536(SP)(R13*1)
+	VMOVUPD      1792(SP)(R13*1), Y2
+	VBLENDVPD    Y8, Y6, Y2, Y2
+	VMOVUPD      Y2, 1792(SP)(R13*1)
+	VANDNPD      Y7, Y8, Y2
+	VMOVUPD      Y2, 1280(SP)(R13*1)
+	VMULPD       constant3fe0000000000000<>+0(SB), Y5, Y5
+	VCMPPD       $0x11, Y5, Y4, Y4
+	VCMPPD       $0x1e, constant0000000000000000<>+0(SB), Y3, Y3
+	VANDPD       Y3, Y4, Y3
+	VMOVMSKPD    Y2, R9
+	ORL          R9, R10
+	VANDNPD      Y2, Y3, Y2
+	VMOVMSKPD    Y2, R9
+	TESTL        R9, R9
+	JEQ          on9
+	MOVQ         R11, R12
 
-bent7:
-	VMULPD    (DI)(R13*8), Y2, Y7
-	VSUBPD    Y9, Y7, Y7
-	VMOVUPD   (DI)(R13*8), Y9
-	VMULPD    (BX)(R13*8), Y5, Y5
-	VMULPD    (SI)(R13*8), Y6, Y6
-	VADDPD    Y6, Y5, Y5
-	VMULPD    Y8, Y5, Y5
-	VSUBPD    Y5, Y9, Y5
-	VANDPD    constant7fffffffffffffff<>+0(SB), Y7, Y6
-	VCMPPD    $0x12, constant3da5fd7fe1796495<>+0(SB), Y6, Y9
-	VCMPPD    $0x12, constant3da5fd7fe1796495<>+0(SB), Y3, Y10
-	VANDPD    Y10, Y9, Y9
-	VCMPPD    $0x12, constant3d06849b86a12b9b<>+0(SB), Y6, Y10
-	VORPD     Y9, Y10, Y9
-	VANDPD    Y4, Y9, Y9
-	VMOVUPD   320(SP), Y10
-	VBLENDVPD Y9, Y2, Y10, Y10
-	VMOVUPD   Y10, 320(SP)
-	VMOVUPD   352(SP), Y10
-	VBLENDVPD Y9, Y8, Y10, Y8
-	VMOVUPD   Y8, 352(SP)
-	VANDNPD   Y4, Y9, Y4
-	VMOVAPD   Y4, Y4
-	VMOVMSKPD Y4, R15
-	TESTL     R15, R15
-	JEQ       crossed8
-	VMULPD    constant3fe0000000000000<>+0(SB), Y3, Y3
-	VCMPPD    $0x11, Y3, Y6, Y3
-	VCMPPD    $0x1e, constant0000000000000000<>+0(SB), Y5, Y8
-	VANDPD    Y8, Y3, Y3
-	VANDNPD   Y4, Y3, Y3
-	VMOVMSKPD Y3, R15
-	TESTL     R15, R15
-	JNE       finish1
-	VDIVPD    Y5, Y7, Y3
-	VSUBPD    Y3, Y2, Y2
-	VMOVAPD   Y2, Y2
-	VMOVAPD   Y6, Y3
-	DECL      R14
-	JNE       newton5
-	JMP       finish1
+on9:
+	ADDQ  $0x04, R11
+	ADDQ  $0x20, R13
+	CMPQ  R11, R12
+	JLT   stage7
+	TESTL R10, R10
+	JEQ   solved5
+	DECQ  2064(SP)
+	JNE   newton4
+	MOVQ  2048(SP), R11
+	XORQ  R13, R13
+	CMPQ  R11, R12
+	JGE   end3
 
-crossed8:
-	VMOVUPD   320(SP), Y2
-	VMOVUPD   352(SP), Y3
-	VMULPD    (BX)(R13*8), Y2, Y4
-	VADDPD    256(SP), Y4, Y4
-	VMULPD    (SI)(R13*8), Y2, Y5
-	VADDPD    288(SP), Y5, Y5
-	VMULPD    (DI)(R13*8), Y2, Y2
-	VMOVUPD   Y2, (DX)(R13*8)
-	VMOVUPD   Y4, (AX)(R13*8)
-	VMOVUPD   Y5, (CX)(R13*8)
+stage10:
+	VMOVUPD   1280(SP)(R13*1), Y2
+	VMOVMSKPD Y2, R9
+	TESTL     R9, R9
+	JEQ       on11
+	MOVQ      R11, R12
+
+on11:
+	ADDQ $0x04, R11
+	ADDQ $0x20, R13
+	CMPQ R11, R12
+	JLT  stage10
+
+solved5:
+	MOVQ 2048(SP), R11
+	XORQ R13, R13
+	CMPQ R11, R12
+	JGE  end3
+
+stage12:
+	VMOVUPD   1536(SP)(R13*1), Y2
+	VMOVUPD   1792(SP)(R13*1), Y3
+	VMULPD    (BX)(R11*8), Y2, Y4
+	VADDPD    256(SP)(R13*1), Y4, Y4
+	VMULPD    (SI)(R11*8), Y2, Y5
+	VADDPD    512(SP)(R13*1), Y5, Y5
+	VMULPD    (DI)(R11*8), Y2, Y2
+	VMOVUPD   Y2, (DX)(R11*8)
+	VMOVUPD   Y4, (AX)(R11*8)
+	VMOVUPD   Y5, (CX)(R11*8)
 	VMULPD    Y4, Y3, Y2
 	VMULPD    Y5, Y3, Y3
 	VMULPD    Y2, Y2, Y4
@@ -885,10 +983,10 @@ crossed8:
 	VDIVPD    Y4, Y2, Y2
 	VDIVPD    Y4, Y3, Y3
 	VDIVPD    Y4, Y0, Y4
-	VMULPD    (DI)(R13*8), Y4, Y5
-	VMULPD    (BX)(R13*8), Y2, Y6
+	VMULPD    (DI)(R11*8), Y4, Y5
+	VMULPD    (BX)(R11*8), Y2, Y6
 	VSUBPD    Y6, Y5, Y5
-	VMULPD    (SI)(R13*8), Y3, Y6
+	VMULPD    (SI)(R11*8), Y3, Y6
 	VSUBPD    Y6, Y5, Y5
 	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y5, Y6
 	VORPD     Y6, Y5, Y5
@@ -907,175 +1005,195 @@ crossed8:
 	VMINPD    Y1, Y6, Y1
 	VMOVAPD   Y1, Y1
 	VMOVUPD   (SP), Y6
-	VMULPD    (BX)(R13*8), Y6, Y7
+	VMULPD    (BX)(R11*8), Y6, Y7
 	VMULPD    Y2, Y5, Y2
 	VSUBPD    Y2, Y7, Y2
-	VMOVUPD   Y2, (BX)(R13*8)
-	VMULPD    (SI)(R13*8), Y6, Y2
+	VMOVUPD   Y2, (BX)(R11*8)
+	VMULPD    (SI)(R11*8), Y6, Y2
 	VMULPD    Y3, Y5, Y3
 	VSUBPD    Y3, Y2, Y2
-	VMOVUPD   Y2, (SI)(R13*8)
-	VMULPD    (DI)(R13*8), Y6, Y2
+	VMOVUPD   Y2, (SI)(R11*8)
+	VMULPD    (DI)(R11*8), Y6, Y2
 	VMULPD    Y4, Y5, Y3
 	VADDPD    Y3, Y2, Y2
-	VMOVUPD   Y2, (DI)(R13*8)
+	VMOVUPD   Y2, (DI)(R11*8)
 	VDIVPD    Y2, Y0, Y2
-	VMOVUPD   Y2, (R8)(R13*8)
+	VMOVUPD   Y2, (R8)(R11*8)
 	ADDQ      $0x04, R11
-	ADDQ      $0x04, R13
-	JMP       vector2
+	ADDQ      $0x20, R13
+	CMPQ      R11, R12
+	JLT       stage12
+	MOVQ      R12, 2048(SP)
+	CMPQ      R12, 2056(SP)
+	JLT       end3
+	JMP       chunk1
 
-tail3:
-	TESTQ     R14, R14
-	JEQ       done4
-	LEAQ      -4(R12), R13
-	VMOVUPD   64(SP), Y2
-	VSUBPD    (DX)(R13*8), Y2, Y2
-	VMULPD    (R8)(R13*8), Y2, Y2
-	VMULPD    (BX)(R13*8), Y2, Y3
-	VADDPD    (AX)(R13*8), Y3, Y3
-	VMULPD    (SI)(R13*8), Y2, Y2
-	VADDPD    (CX)(R13*8), Y2, Y2
-	VMOVUPD   Y3, 256(SP)
-	VMOVUPD   Y2, 288(SP)
-	VCMPPD    $0x07, Y2, Y3, Y4
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R14*8), Y5
-	VANDPD    Y5, Y4, Y4
-	VMOVUPD   constant7ff8000000000001<>+0(SB), Y5
-	VMOVUPD   Y5, 320(SP)
-	VMOVUPD   Y5, 352(SP)
-	VMULPD    Y3, Y3, Y5
-	VMULPD    Y2, Y2, Y6
-	VADDPD    Y6, Y5, Y5
-	VMOVUPD   (DI)(R13*8), Y6
-	VMULPD    (BX)(R13*8), Y3, Y3
-	VMULPD    (SI)(R13*8), Y2, Y2
-	VADDPD    Y2, Y3, Y2
-	VMULPD    96(SP), Y2, Y2
-	VSUBPD    Y2, Y6, Y2
-	VMULPD    128(SP), Y6, Y3
-	VMULPD    Y6, Y3, Y3
-	VADDPD    Y3, Y0, Y3
-	VMULPD    96(SP), Y3, Y3
-	VMULPD    Y2, Y2, Y6
-	VMULPD    96(SP), Y3, Y3
-	VMULPD    Y5, Y3, Y3
-	VSUBPD    Y3, Y6, Y3
-	VSQRTPD   Y3, Y3
-	VMULPD    96(SP), Y5, Y5
-	VADDPD    Y3, Y2, Y2
-	VDIVPD    Y2, Y5, Y2
-	VCMPPD    $0x07, Y2, Y2, Y3
-	VANDPD    Y3, Y2, Y2
-	VMOVUPD   constant7ff0000000000000<>+0(SB), Y3
-	MOVL      $0x00000006, R12
-	VMOVMSKPD Y4, R15
-	TESTL     R15, R15
-	JEQ       crossed12
+tail2:
+	MOVQ    n+56(FP), R9
+	MOVQ    R9, R11
+	MOVQ    R11, R12
+	SUBQ    2048(SP), R12
+	JEQ     end3
+	SUBQ    $0x04, R11
+	XORQ    R13, R13
+	MOVQ    $0x00000006, 2072(SP)
+	VMOVUPD 64(SP), Y2
+	VSUBPD  (DX)(R11*8), Y2, Y2
+	VMULPD  (R8)(R11*8), Y2, Y2
+	VMULPD  (BX)(R11*8), Y2, Y3
+	VADDPD  (AX)(R11*8), Y3, Y3
+	VMULPD  (SI)(R11*8), Y2, Y2
+	VADDPD  (CX)(R11*8), Y2, Y2
+	VMOVUPD Y3, 256(SP)(R13*1)
+	VMOVUPD Y2, 512(SP)(R13*1)
+	VCMPPD  $0x07, Y2, Y3, Y4
+	LEAQ    tailMasks<>+0(SB), R9
+	VMOVUPD (R9)(R12*8), Y5
+	VANDPD  Y5, Y4, Y4
+	VMOVUPD Y4, 1280(SP)(R13*1)
+	VMOVUPD constant7ff8000000000001<>+0(SB), Y4
+	VMOVUPD Y4, 1536(SP)(R13*1)
+	VMOVUPD Y4, 1792(SP)(R13*1)
+	VMULPD  Y3, Y3, Y4
+	VMULPD  Y2, Y2, Y5
+	VADDPD  Y5, Y4, Y4
+	VMOVUPD (DI)(R11*8), Y5
+	VMULPD  (BX)(R11*8), Y3, Y3
+	VMULPD  (SI)(R11*8), Y2, Y2
+	VADDPD  Y2, Y3, Y2
+	VMULPD  96(SP), Y2, Y2
+	VSUBPD  Y2, Y5, Y2
+	VMULPD  128(SP), Y5, Y3
+	VMULPD  Y5, Y3, Y3
+	VADDPD  Y3, Y0, Y3
+	VMULPD  96(SP), Y3, Y3
+	VMULPD  Y2, Y2, Y5
+	VMULPD  96(SP), Y3, Y3
+	VMULPD  Y4, Y3, Y3
+	VSUBPD  Y3, Y5, Y3
+	VSQRTPD Y3, Y3
+	VMULPD  96(SP), Y4, Y4
+	VADDPD  Y3, Y2, Y2
+	VDIVPD  Y2, Y4, Y2
+	VCMPPD  $0x07, Y2, Y2, Y3
+	VANDPD  Y3, Y2, Y2
+	VMOVUPD Y2, 768(SP)(R13*1)
+	VMOVUPD constant7ff0000000000000<>+0(SB), Y2
+	VMOVUPD Y2, 1024(SP)(R13*1)
 
-newton9:
-	VMULPD  (BX)(R13*8), Y2, Y5
-	VADDPD  256(SP), Y5, Y5
-	VMULPD  (SI)(R13*8), Y2, Y6
-	VADDPD  288(SP), Y6, Y6
-	VMULPD  Y5, Y5, Y7
-	VMULPD  Y6, Y6, Y8
-	VADDPD  Y8, Y7, Y7
-	VMULPD  224(SP), Y7, Y8
-	VSUBPD  Y8, Y0, Y8
-	VSQRTPD Y8, Y8
-	VMULPD  96(SP), Y7, Y9
-	VADDPD  Y8, Y0, Y10
-	VDIVPD  Y10, Y9, Y9
-	VMOVUPD 96(SP), Y10
-	VDIVPD  Y8, Y10, Y8
-	VMOVUPD constant3ff0000000000000<>+0(SB), Y10
-	XORQ    R15, R15
+newton13:
+	XORL    R10, R10
+	MOVQ    powers+96(FP), R9
+	VMOVUPD 768(SP)(R13*1), Y2
+	VMULPD  (BX)(R11*8), Y2, Y3
+	VADDPD  256(SP)(R13*1), Y3, Y3
+	VMULPD  (SI)(R11*8), Y2, Y4
+	VADDPD  512(SP)(R13*1), Y4, Y4
+	VMULPD  Y3, Y3, Y5
+	VMULPD  Y4, Y4, Y6
+	VADDPD  Y6, Y5, Y5
+	VMULPD  224(SP), Y5, Y6
+	VSUBPD  Y6, Y0, Y6
+	VSQRTPD Y6, Y6
+	VMULPD  96(SP), Y5, Y7
+	VADDPD  Y6, Y0, Y8
+	VDIVPD  Y8, Y7, Y7
+	VMOVUPD 96(SP), Y8
+	VDIVPD  Y6, Y8, Y6
+	VMOVUPD constant3ff0000000000000<>+0(SB), Y8
+	MOVQ    end+104(FP), R14
 
-polynomial10:
-	CMPQ         R15, R10
-	JGE          bent11
-	VMULPD       Y7, Y10, Y10
-	VMOVAPD      Y10, Y10
-	VBROADCASTSD 8(R9)(R15*1), Y11
-	VMULPD       Y10, Y11, Y11
-	VADDPD       Y11, Y8, Y8
+term15:
+	VMULPD       Y5, Y8, Y8
 	VMOVAPD      Y8, Y8
-	VBROADCASTSD (R9)(R15*1), Y11
-	VMULPD       Y10, Y11, Y11
-	VMULPD       Y7, Y11, Y11
-	VADDPD       Y11, Y9, Y9
-	VMOVAPD      Y9, Y9
-	ADDQ         $0x10, R15
-	JMP          polynomial10
+	VBROADCASTSD 8(R9), Y9
+	VMULPD       Y8, Y9, Y9
+	VADDPD       Y9, Y6, Y6
+	VMOVAPD      Y6, Y6
+	VBROADCASTSD (R9), Y9
+	VMULPD       Y8, Y9, Y9
+	VMULPD       Y5, Y9, Y9
+	VADDPD       Y9, Y7, Y7
+	VMOVAPD      Y7, Y7
+	ADDQ         $0x10, R9
+	CMPQ         R9, R14
+	JLT          term15
+	VMULPD       (DI)(R11*8), Y2, Y5
+	VSUBPD       Y7, Y5, Y5
+	VMOVUPD      (DI)(R11*8), Y7
+	VMULPD       (BX)(R11*8), Y3, Y3
+	VMULPD       (SI)(R11*8), Y4, Y4
+	VADDPD       Y4, Y3, Y3
+	VMULPD       Y6, Y3, Y3
+	VSUBPD       Y3, Y7, Y3
+	VDIVPD       Y3, Y5, Y4
+	VSUBPD       Y4, Y2, Y4
+	VMOVUPD      Y4, 768(SP)(R13*1)
+	VANDPD       constant7fffffffffffffff<>+0(SB), Y5, Y4
+	VMOVUPD      1024(SP)(R13*1), Y5
+	VMOVUPD      1280(SP)(R13*1), Y7
+	VMOVUPD      Y4, 1024(SP)(R13*1)
+	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y4, Y8
+	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y5, Y9
+	VANDPD       Y9, Y8, Y8
+	VCMPPD       $0x12, constant3d06849b86a12b9b<>+0(SB), Y4, Y9
+	VORPD        Y8, Y9, Y8
+	VANDPD       Y7, Y8, Y8
+	VMOVUPD      1536(SP)(R13*1), Y9
+	VBLENDVPD    Y8, Y2, Y9, Y2
+	VMOVUPD      Y2, 1536(SP)(R13*1)
+	VMOVUPD      1792(SP)(R13*1), Y2
+	VBLENDVPD    Y8, Y6, Y2, Y2
+	VMOVUPD      Y2, 1792(SP)(R13*1)
+	VANDNPD      Y7, Y8, Y2
+	VMOVUPD      Y2, 1280(SP)(R13*1)
+	VMULPD       constant3fe0000000000000<>+0(SB), Y5, Y5
+	VCMPPD       $0x11, Y5, Y4, Y4
+	VCMPPD       $0x1e, constant0000000000000000<>+0(SB), Y3, Y3
+	VANDPD       Y3, Y4, Y3
+	VMOVMSKPD    Y2, R9
+	ORL          R9, R10
+	VANDNPD      Y2, Y3, Y2
+	VMOVMSKPD    Y2, R9
+	TESTL        R9, R9
+	JEQ          on16
+	JMP          end3
 
-bent11:
-	VMULPD    (DI)(R13*8), Y2, Y7
-	VSUBPD    Y9, Y7, Y7
-	VMOVUPD   (DI)(R13*8), Y9
-	VMULPD    (BX)(R13*8), Y5, Y5
-	VMULPD    (SI)(R13*8), Y6, Y6
-	VADDPD    Y6, Y5, Y5
-	VMULPD    Y8, Y5, Y5
-	VSUBPD    Y5, Y9, Y5
-	VANDPD    constant7fffffffffffffff<>+0(SB), Y7, Y6
-	VCMPPD    $0x12, constant3da5fd7fe1796495<>+0(SB), Y6, Y9
-	VCMPPD    $0x12, constant3da5fd7fe1796495<>+0(SB), Y3, Y10
-	VANDPD    Y10, Y9, Y9
-	VCMPPD    $0x12, constant3d06849b86a12b9b<>+0(SB), Y6, Y10
-	VORPD     Y9, Y10, Y9
-	VANDPD    Y4, Y9, Y9
-	VMOVUPD   320(SP), Y10
-	VBLENDVPD Y9, Y2, Y10, Y10
-	VMOVUPD   Y10, 320(SP)
-	VMOVUPD   352(SP), Y10
-	VBLENDVPD Y9, Y8, Y10, Y8
-	VMOVUPD   Y8, 352(SP)
-	VANDNPD   Y4, Y9, Y4
-	VMOVAPD   Y4, Y4
-	VMOVMSKPD Y4, R15
-	TESTL     R15, R15
-	JEQ       crossed12
-	VMULPD    constant3fe0000000000000<>+0(SB), Y3, Y3
-	VCMPPD    $0x11, Y3, Y6, Y3
-	VCMPPD    $0x1e, constant0000000000000000<>+0(SB), Y5, Y8
-	VANDPD    Y8, Y3, Y3
-	VANDNPD   Y4, Y3, Y3
-	VMOVMSKPD Y3, R15
-	TESTL     R15, R15
-	JNE       finish1
-	VDIVPD    Y5, Y7, Y3
-	VSUBPD    Y3, Y2, Y2
-	VMOVAPD   Y2, Y2
-	VMOVAPD   Y6, Y3
-	DECL      R12
-	JNE       newton9
-	JMP       finish1
+on16:
+	TESTL     R10, R10
+	JEQ       solved14
+	DECQ      2072(SP)
+	JNE       newton13
+	VMOVUPD   1280(SP)(R13*1), Y2
+	VMOVMSKPD Y2, R9
+	TESTL     R9, R9
+	JEQ       on17
+	JMP       end3
 
-crossed12:
-	VMOVUPD   320(SP), Y2
-	VMOVUPD   352(SP), Y3
-	VMULPD    (BX)(R13*8), Y2, Y4
-	VADDPD    256(SP), Y4, Y4
-	VMULPD    (SI)(R13*8), Y2, Y5
-	VADDPD    288(SP), Y5, Y5
-	VMULPD    (DI)(R13*8), Y2, Y2
+on17:
+solved14:
+	VMOVUPD   1536(SP)(R13*1), Y2
+	VMOVUPD   1792(SP)(R13*1), Y3
+	VMULPD    (BX)(R11*8), Y2, Y4
+	VADDPD    256(SP)(R13*1), Y4, Y4
+	VMULPD    (SI)(R11*8), Y2, Y5
+	VADDPD    512(SP)(R13*1), Y5, Y5
+	VMULPD    (DI)(R11*8), Y2, Y2
 	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R14*8), Y6
-	VMOVUPD   (DX)(R13*8), Y7
+	VMOVUPD   (R9)(R12*8), Y6
+	VMOVUPD   (DX)(R11*8), Y7
 	VBLENDVPD Y6, Y2, Y7, Y2
-	VMOVUPD   Y2, (DX)(R13*8)
+	VMOVUPD   Y2, (DX)(R11*8)
 	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R14*8), Y2
-	VMOVUPD   (AX)(R13*8), Y6
+	VMOVUPD   (DX)(R12*8), Y2
+	VMOVUPD   (AX)(R11*8), Y6
 	VBLENDVPD Y2, Y4, Y6, Y2
-	VMOVUPD   Y2, (AX)(R13*8)
+	VMOVUPD   Y2, (AX)(R11*8)
 	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R14*8), Y2
-	VMOVUPD   (CX)(R13*8), Y6
+	VMOVUPD   (AX)(R12*8), Y2
+	VMOVUPD   (CX)(R11*8), Y6
 	VBLENDVPD Y2, Y5, Y6, Y2
-	VMOVUPD   Y2, (CX)(R13*8)
+	VMOVUPD   Y2, (CX)(R11*8)
 	VMULPD    Y4, Y3, Y2
 	VMULPD    Y5, Y3, Y3
 	VMULPD    Y2, Y2, Y4
@@ -1086,10 +1204,10 @@ crossed12:
 	VDIVPD    Y4, Y2, Y2
 	VDIVPD    Y4, Y3, Y3
 	VDIVPD    Y4, Y0, Y4
-	VMULPD    (DI)(R13*8), Y4, Y5
-	VMULPD    (BX)(R13*8), Y2, Y6
+	VMULPD    (DI)(R11*8), Y4, Y5
+	VMULPD    (BX)(R11*8), Y2, Y6
 	VSUBPD    Y6, Y5, Y5
-	VMULPD    (SI)(R13*8), Y3, Y6
+	VMULPD    (SI)(R11*8), Y3, Y6
 	VSUBPD    Y6, Y5, Y5
 	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y5, Y6
 	VORPD     Y6, Y5, Y5
@@ -1106,47 +1224,47 @@ crossed12:
 	VMINPD    Y7, Y6, Y6
 	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y6, Y6
 	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R14*8), Y7
+	VMOVUPD   (AX)(R12*8), Y7
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y8
 	VBLENDVPD Y7, Y6, Y8, Y6
 	VMINPD    Y1, Y6, Y1
 	VMOVAPD   Y1, Y1
 	VMOVUPD   (SP), Y6
-	VMULPD    (BX)(R13*8), Y6, Y7
+	VMULPD    (BX)(R11*8), Y6, Y7
 	VMULPD    Y2, Y5, Y2
 	VSUBPD    Y2, Y7, Y2
 	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R14*8), Y7
-	VMOVUPD   (BX)(R13*8), Y8
+	VMOVUPD   (AX)(R12*8), Y7
+	VMOVUPD   (BX)(R11*8), Y8
 	VBLENDVPD Y7, Y2, Y8, Y2
-	VMOVUPD   Y2, (BX)(R13*8)
-	VMULPD    (SI)(R13*8), Y6, Y2
+	VMOVUPD   Y2, (BX)(R11*8)
+	VMULPD    (SI)(R11*8), Y6, Y2
 	VMULPD    Y3, Y5, Y3
 	VSUBPD    Y3, Y2, Y2
 	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R14*8), Y3
-	VMOVUPD   (SI)(R13*8), Y7
+	VMOVUPD   (AX)(R12*8), Y3
+	VMOVUPD   (SI)(R11*8), Y7
 	VBLENDVPD Y3, Y2, Y7, Y2
-	VMOVUPD   Y2, (SI)(R13*8)
-	VMULPD    (DI)(R13*8), Y6, Y2
+	VMOVUPD   Y2, (SI)(R11*8)
+	VMULPD    (DI)(R11*8), Y6, Y2
 	VMULPD    Y4, Y5, Y3
 	VADDPD    Y3, Y2, Y2
 	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R14*8), Y3
-	VMOVUPD   (DI)(R13*8), Y4
+	VMOVUPD   (AX)(R12*8), Y3
+	VMOVUPD   (DI)(R11*8), Y4
 	VBLENDVPD Y3, Y2, Y4, Y3
-	VMOVUPD   Y3, (DI)(R13*8)
+	VMOVUPD   Y3, (DI)(R11*8)
 	VDIVPD    Y2, Y0, Y0
 	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R14*8), Y2
-	VMOVUPD   (R8)(R13*8), Y3
+	VMOVUPD   (AX)(R12*8), Y2
+	VMOVUPD   (R8)(R11*8), Y3
 	VBLENDVPD Y2, Y0, Y3, Y0
-	VMOVUPD   Y0, (R8)(R13*8)
-	ADDQ      R14, R11
+	VMOVUPD   Y0, (R8)(R11*8)
+	ADDQ      R12, 2048(SP)
 
-done4:
-finish1:
-	MOVQ         R11, next+112(FP)
+end3:
+	MOVQ         2048(SP), AX
+	MOVQ         AX, next+112(FP)
 	VEXTRACTF128 $0x01, Y1, X0
 	VMINPD       X0, X1, X0
 	VUNPCKHPD    X0, X0, X1

@@ -29,6 +29,16 @@ func NewRays(n int) Rays {
 // Lost reports whether ray i is lost.
 func (r *Rays) Lost(i int) bool { return math.IsNaN(r.KW[i]) }
 
+// AllLost reports whether all rays are lost.
+func (r *Rays) AllLost() bool {
+	for i := range r.KW {
+		if !r.Lost(i) {
+			return false
+		}
+	}
+	return true
+}
+
 // Part is the rays from and up to but not including to.
 func (r *Rays) Part(from, to int) Rays {
 	return Rays{r.X[from:to], r.Y[from:to], r.W[from:to], r.KX[from:to], r.KY[from:to], r.KW[from:to], r.Per[from:to]}

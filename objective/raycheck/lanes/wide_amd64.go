@@ -49,7 +49,7 @@ func (r *Rays) asphere(s *Surface, ratio float64) (margin float64) {
 	if !wide || len(s.Asphere) > termsMost {
 		return r.plainAsphere(s, ratio)
 	}
-	var powers [termsMost][2]float64
+	var powers [termsMost + 1][2]float64
 	for i, a := range s.Asphere {
 		powers[i] = [2]float64{a, float64(2*(i+2)) * a}
 	}
@@ -58,7 +58,7 @@ func (r *Rays) asphere(s *Surface, ratio float64) (margin float64) {
 	for n := len(rest.X); n >= width; n = len(rest.X) {
 		x, y, w, kx, ky, kw, per := rest.arrays()
 		next, among := asphereAVX2(x, y, w, kx, ky, kw, per, n,
-			s.DistanceMM, s.Curvature, s.Conic, ratio, &powers[0], len(s.Asphere))
+			s.DistanceMM, s.Curvature, s.Conic, ratio, &powers[0], &powers[len(s.Asphere)])
 		margin = min(margin, among)
 		if next == n {
 			return margin

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"github.com/mmcloughlin/avo/operand"
+	"github.com/mmcloughlin/avo/reg"
 )
 
 // rays are the arrays of rays.
@@ -88,7 +89,7 @@ func sphere(w *writer) {
 	s := w.surface()
 	distance, c := w.param("distance"), w.param("curvature")
 	keptG, keptF, keptCos, keptBend := w.between(), w.between(), w.between(), w.between()
-	w.eachChunk(func() {
+	first := func() {
 		px, py := s.toPlane(distance)
 		g := w.sub(w.load("kw"), w.mul(w.add(w.mul(px, w.in("kx")), w.mul(py, w.in("ky"))), c))
 		f := w.mul(s.squares(px, py), c)
@@ -102,7 +103,8 @@ func sphere(w *writer) {
 		s.limit(after2)
 		w.leave(w.sqrt(cos2), keptCos)
 		w.leave(w.sqrt(after2), keptBend)
-	}, func() {
+	}
+	second := func() {
 		k, g, cos := w.load("kw"), w.fetch(w.of(keptG)), w.fetch(w.of(keptCos))
 		nw := w.sub(s.one, w.mul(w.sub(g, cos), k))
 		far := w.compare(nw, lessEqual, w.constant(0))
@@ -123,6 +125,10 @@ func sphere(w *writer) {
 		py := w.add(w.mul(t, m), w.in("y"))
 		w.store(w.sub(w.mul(m, s.ratio), w.mul(bend, py)), "ky")
 		w.store(py, "y")
+	}
+	w.eachChunk(func(stage func(func())) {
+		stage(first)
+		stage(second)
 	})
 	s.finish()
 }
@@ -178,7 +184,8 @@ func conic(w *writer) {
 	w.function("conicAVX2", "conicAVX2 is Rays.plainConic for four or more rays.", rays, "distance, curvature, conic, ratio float64", " (margin float64)")
 	s := w.surface()
 	q := s.conics()
-	w.eachVector(func() {
+	kept := w.between()
+	meet := func() {
 		px, py := s.toPlane(w.fetch(q.distance))
 		t := s.crossing(q, px, py)
 		px = w.add(px, w.mul(t, w.in("kx")))
@@ -186,13 +193,20 @@ func conic(w *writer) {
 		k := w.load("kw")
 		nw := w.sub(s.one, w.mul(w.mul(t, q.k1c), k))
 		normal := w.sqrt(w.add(w.mul(s.squares(px, py), q.c2), w.mul(nw, nw)))
-		z := w.mul(t, k)
 		w.store(px, "x")
 		w.store(py, "y")
-		w.store(z, "w")
+		w.store(w.mul(t, k), "w")
+		w.leave(normal, kept)
+	}
+	bend := func() {
+		normal := w.fetch(w.of(kept))
 		n := w.div(w.fetch(q.c), normal)
-		unit := w.div(w.sub(s.one, w.mul(z, q.k1c)), normal)
-		s.refract(w.mul(n, px), w.mul(n, py), unit)
+		unit := w.div(w.sub(s.one, w.mul(w.load("w"), q.k1c)), normal)
+		s.refract(w.mul(n, w.in("x")), w.mul(n, w.in("y")), unit)
+	}
+	w.eachChunk(func(stage func(func())) {
+		stage(meet)
+		stage(bend)
 	})
 	s.finish()
 }
@@ -202,103 +216,108 @@ func conic(w *writer) {
 func asphere(w *writer) {
 	w.function("asphereAVX2",
 		"asphereAVX2 is Rays.plainAsphere for four or more rays. It ends before rays of which one needs carefulCrossing.",
-		rays, "distance, curvature, conic, ratio float64, powers *[2]float64, terms int", " (next int, margin float64)")
+		rays, "distance, curvature, conic, ratio float64, powers, end *[2]float64", " (next int, margin float64)")
 	s := w.surface()
 	q := s.conics()
 	k1cc := w.keep(w.mul(w.fetch(q.k1c), q.c))
-	powers := w.Load(w.Param("powers"), w.GP64())
-	terms := w.Load(w.Param("terms"), w.GP64())
-	w.SHLQ(operand.Imm(4), terms)
-	keptX, keptY := w.AllocLocal(vectorBytes), w.AllocLocal(vectorBytes)
-	keptTime, keptSlope := w.AllocLocal(vectorBytes), w.AllocLocal(vectorBytes)
-	finish := w.label("finish")
-	begun := w.GP64() // rays that are done
-	w.XORQ(begun, begun)
-	w.eachVector(func() {
+	keptX, keptY, keptWay, keptLast, keptActive := w.between(), w.between(), w.between(), w.between(), w.between()
+	foundWay, foundSlope := w.between(), w.between()
+	start := func() {
 		px, py := s.toPlane(w.fetch(q.distance))
-		w.VMOVUPD(px, keptX)
-		w.VMOVUPD(py, keptY)
+		w.leave(px, keptX)
+		w.leave(py, keptY)
 		active := w.compare(px, ordered, py)
 		if w.inTail {
 			active = w.and(active, w.tailMask())
 		}
+		w.leave(active, keptActive)
 		// Rays that were lost before stay so.
 		nan := w.fetch(w.constant(math.NaN()))
-		w.VMOVUPD(nan, keptTime)
-		w.VMOVUPD(nan, keptSlope)
-		t := s.crossing(q, px, py)
-		t = w.and(t, w.compare(t, ordered, t))
-		last := w.fetch(w.constant(math.Inf(1)))
-		count := w.GP32()
-		w.MOVL(operand.U32(quickIterations), count)
-		mask := w.GP32()
-		newton, polynomial, bent, crossed := w.label("newton"), w.label("polynomial"), w.label("bent"), w.label("crossed")
-		w.VMOVMSKPD(active, mask)
-		w.TESTL(mask, mask)
-		w.JEQ(operand.LabelRef(crossed))
-
-		w.Label(newton)
-		hx := w.add(w.mul(t, w.in("kx")), keptX)
-		hy := w.add(w.mul(t, w.in("ky")), keptY)
+		w.leave(nan, foundWay)
+		w.leave(nan, foundSlope)
+		way := s.crossing(q, px, py)
+		w.leave(w.and(way, w.compare(way, ordered, way)), keptWay)
+		w.leave(w.fetch(w.constant(math.Inf(1))), keptLast)
+	}
+	mask, open := w.GP32(), w.GP32()
+	// step is a step of Newton's iteration. It tells by open whether rays are left that have
+	// not found their crossing.
+	step := func() {
+		powers := w.Load(w.Param("powers"), w.GP64())
+		way := w.fetch(w.of(keptWay))
+		hx := w.add(w.mul(way, w.in("kx")), w.of(keptX))
+		hy := w.add(w.mul(way, w.in("ky")), w.of(keptY))
 		h2 := s.squares(hx, hy)
 		root := w.sqrt(w.sub(s.one, w.mul(h2, k1cc)))
 		sag := w.div(w.mul(h2, q.c), w.add(s.one, root))
 		slope := w.div(w.fetch(q.c), root)
 		power := w.fetch(w.constant(1))
-		i := w.GP64()
-		w.XORQ(i, i)
-		w.Label(polynomial)
-		w.CMPQ(i, terms)
-		w.JGE(operand.LabelRef(bent))
+		term, end := w.label("term"), w.Load(w.Param("end"), w.GP64())
+		w.Label(term)
 		w.set(power, w.mul(power, h2))
-		term := operand.Mem{Base: powers, Index: i, Scale: 1}
-		w.set(slope, w.add(slope, w.mul(w.spread(term.Offset(8)), power)))
-		w.set(sag, w.add(sag, w.mul(w.mul(w.spread(term), power), h2)))
-		w.ADDQ(operand.Imm(16), i)
-		w.JMP(operand.LabelRef(polynomial))
-		w.Label(bent)
-		miss := w.sub(w.mul(t, w.in("kw")), sag)
+		w.set(slope, w.add(slope, w.mul(w.spread(operand.Mem{Base: powers, Disp: 8}), power)))
+		w.set(sag, w.add(sag, w.mul(w.mul(w.spread(operand.Mem{Base: powers}), power), h2)))
+		w.ADDQ(operand.Imm(16), powers)
+		w.CMPQ(powers, end)
+		w.JLT(operand.LabelRef(term))
+		miss := w.sub(w.mul(way, w.in("kw")), sag)
 		rate := w.sub(w.load("kw"), w.mul(w.add(w.mul(hx, w.in("kx")), w.mul(hy, w.in("ky"))), slope))
+		w.leave(w.sub(way, w.div(miss, rate)), keptWay)
 		off := w.and(miss, w.constant(math.Float64frombits(1<<63-1)))
+		last, active := w.fetch(w.of(keptLast)), w.fetch(w.of(keptActive))
+		w.leave(off, keptLast)
 		accepted := w.and(w.compare(off, lessEqual, w.constant(asphereAccepted)), w.compare(last, lessEqual, w.constant(asphereAccepted)))
-		done := w.or(w.compare(off, lessEqual, w.constant(asphereTolerance)), accepted)
-		done = w.and(done, active)
-		w.VMOVUPD(w.choose(done, t, w.fetch(keptTime)), keptTime)
-		w.VMOVUPD(w.choose(done, slope, w.fetch(keptSlope)), keptSlope)
-		w.set(active, w.butNot(active, done))
+		found := w.and(w.or(w.compare(off, lessEqual, w.constant(asphereTolerance)), accepted), active)
+		w.leave(w.choose(found, way, w.fetch(w.of(foundWay))), foundWay)
+		w.leave(w.choose(found, slope, w.fetch(w.of(foundSlope))), foundSlope)
+		active = w.butNot(active, found)
+		w.leave(active, keptActive)
+		quick := w.and(w.compare(off, less, w.mul(last, w.constant(0.5))), w.compare(rate, greater, w.constant(0)))
 		w.VMOVMSKPD(active, mask)
-		w.TESTL(mask, mask)
-		w.JEQ(operand.LabelRef(crossed))
-		nearer := w.compare(off, less, w.mul(last, w.constant(0.5)))
-		quick := w.and(nearer, w.compare(rate, greater, w.constant(0)))
-		w.VMOVMSKPD(w.butNot(active, quick), mask)
-		w.TESTL(mask, mask)
-		w.JNE(operand.LabelRef(finish))
-		w.set(t, w.sub(t, w.div(miss, rate)))
-		w.set(last, off)
-		w.DECL(count)
-		w.JNE(operand.LabelRef(newton))
-		w.JMP(operand.LabelRef(finish))
-
-		w.Label(crossed)
-		t, slope = w.fetch(keptTime), w.fetch(keptSlope)
-		px = w.add(w.mul(t, w.in("kx")), keptX)
-		py = w.add(w.mul(t, w.in("ky")), keptY)
-		w.store(w.mul(t, w.in("kw")), "w")
+		w.ORL(mask, open)
+		w.stopWhere(w.butNot(active, quick), mask)
+	}
+	finish := func() {
+		way, slope := w.fetch(w.of(foundWay)), w.fetch(w.of(foundSlope))
+		px := w.add(w.mul(way, w.in("kx")), w.of(keptX))
+		py := w.add(w.mul(way, w.in("ky")), w.of(keptY))
+		w.store(w.mul(way, w.in("kw")), "w")
 		w.store(px, "x")
 		w.store(py, "y")
 		nx, ny := w.mul(slope, px), w.mul(slope, py)
 		normal := w.sqrt(w.add(w.add(s.one, w.mul(nx, nx)), w.mul(ny, ny)))
 		s.refract(w.div(nx, normal), w.div(ny, normal), w.div(s.one, normal))
-		if w.inTail {
-			w.ADDQ(w.left, begun)
-		} else {
-			w.ADDQ(operand.Imm(width), begun)
-		}
+	}
+	done := w.eachChunk(func(stage func(func())) {
+		newton, solved := w.label("newton"), w.label("solved")
+		count := w.AllocLocal(8)
+		w.MOVQ(operand.U32(quickIterations), count)
+		stage(start)
+		w.Label(newton)
+		w.XORL(open, open)
+		stage(step)
+		w.TESTL(open, open)
+		w.JEQ(operand.LabelRef(solved))
+		w.DECQ(count)
+		w.JNE(operand.LabelRef(newton))
+		stage(func() { w.stopWhere(w.fetch(w.of(keptActive)), mask) })
+		w.Label(solved)
+		stage(finish)
 	})
-	w.Label(finish)
-	w.Store(begun, w.Return("next"))
+	next := w.GP64()
+	w.MOVQ(done, next)
+	w.Store(next, w.Return("next"))
 	s.finish()
+}
+
+// stopWhere stops the stages where a mask is set for any ray.
+func (w *writer) stopWhere(v vec, mask reg.Register) {
+	on := w.label("on")
+	w.VMOVMSKPD(v, mask)
+	w.TESTL(mask, mask)
+	w.JEQ(operand.LabelRef(on))
+	w.stopHere()
+	w.Label(on)
 }
 
 // The constants of asphereCrossing.

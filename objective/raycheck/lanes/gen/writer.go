@@ -45,9 +45,11 @@ type writer struct {
 	arrays map[string]reg.Register
 	at     reg.GPVirtual // the index of the vector's first number
 	left   reg.GPVirtual // in the last vector, how many of its numbers are not done yet
-	kept   reg.GPVirtual // where a stage leaves it, see eachChunk
-	inTail bool
-	labels int
+	// Of eachChunk: where a stage keeps the vector, and where stages stop.
+	kept, stop reg.GPVirtual
+	stopped    string
+	inTail     bool
+	labels     int
 }
 
 func newWriter() *writer {
@@ -116,51 +118,74 @@ func (w *writer) eachVector(body func()) {
 	w.Label(done)
 }
 
-// eachChunk writes stages, each of which goes through some vectors before the next one
-// does. The processor looks ahead over a limited number of operations: within a stage it
-// finds more that do not wait for each other than within the whole.
-func (w *writer) eachChunk(stages ...func()) {
-	n := w.Load(w.Param("n"), w.GP64()).(reg.GPVirtual)
-	chunk, tail, done := w.label("chunk"), w.label("tail"), w.label("done")
-	w.at, w.left, w.kept = w.GP64(), w.GP64(), w.GP64()
-	begin, end := w.GP64(), w.GP64()
-	w.inTail = false
-	w.XORQ(begin, begin)
+// eachChunk writes body for some vectors at a time, and again for the last vector where it
+// is not full. Body writes stages: each goes through all of these vectors before the next
+// one does. The processor looks ahead over a limited number of operations, and finds more
+// that do not wait for each other within a stage than within the whole. A stage may stop
+// before the vector in hand, for itself and all that follow; nothing is done after that.
+// What body returns is the number of what is done, from the first on, which is n but where
+// a stage stopped.
+func (w *writer) eachChunk(body func(stage func(func()))) (done operand.Mem) {
+	n := func() reg.GPVirtual { return w.Load(w.Param("n"), w.GP64()).(reg.GPVirtual) }
+	chunk, tail, end := w.label("chunk"), w.label("tail"), w.label("end")
+	done, full := w.AllocLocal(8), w.AllocLocal(8)
+	w.at, w.left, w.kept, w.stop = w.GP64(), w.GP64(), w.GP64(), w.GP64()
+	zero := w.GP64()
+	w.XORQ(zero, zero)
+	w.MOVQ(zero, done)
+
 	w.Label(chunk)
-	// The end is that of the whole vectors, if there are no more than of a chunk.
-	w.MOVQ(n, w.left)
-	w.SUBQ(begin, w.left)
-	w.MOVQ(w.left, end)
-	w.ANDQ(operand.I8(-width), end)
+	w.inTail, w.stopped = false, end
+	// The chunk ends with the last full vector, or is full itself.
+	w.MOVQ(n(), w.stop)
+	w.SUBQ(done, w.stop)
+	w.ANDQ(operand.I8(-width), w.stop)
 	w.JEQ(operand.LabelRef(tail))
 	most := w.GP64()
 	w.MOVQ(operand.U32(chunkVectors*width), most)
-	w.CMPQ(end, most)
-	w.CMOVQGT(most, end)
-	w.ADDQ(begin, end)
-	for _, stage := range stages {
+	w.CMPQ(w.stop, most)
+	w.CMOVQGT(most, w.stop)
+	w.ADDQ(done, w.stop)
+	w.MOVQ(w.stop, full)
+	body(func(stage func()) {
 		next := w.label("stage")
-		w.MOVQ(begin, w.at)
+		w.MOVQ(done, w.at)
 		w.XORQ(w.kept, w.kept)
+		w.CMPQ(w.at, w.stop)
+		w.JGE(operand.LabelRef(end))
 		w.Label(next)
 		stage()
 		w.ADDQ(operand.Imm(width), w.at)
 		w.ADDQ(operand.Imm(vectorBytes), w.kept)
-		w.CMPQ(w.at, end)
+		w.CMPQ(w.at, w.stop)
 		w.JLT(operand.LabelRef(next))
-	}
-	w.MOVQ(end, begin)
+	})
+	w.MOVQ(w.stop, done)
+	w.CMPQ(w.stop, full)
+	w.JLT(operand.LabelRef(end))
 	w.JMP(operand.LabelRef(chunk))
+
 	w.Label(tail)
-	w.TESTQ(w.left, w.left)
-	w.JEQ(operand.LabelRef(done))
-	w.LEAQ(operand.Mem{Base: n, Disp: -width}, w.at)
-	w.XORQ(w.kept, w.kept)
 	w.inTail = true
-	for _, stage := range stages {
-		stage()
+	w.MOVQ(n(), w.at)
+	w.MOVQ(w.at, w.left)
+	w.SUBQ(done, w.left)
+	w.JEQ(operand.LabelRef(end))
+	w.SUBQ(operand.Imm(width), w.at)
+	w.XORQ(w.kept, w.kept)
+	body(func(stage func()) { stage() })
+	w.ADDQ(w.left, done)
+	w.Label(end)
+	return done
+}
+
+// stopHere stops the stages before the vector in hand.
+func (w *writer) stopHere() {
+	if w.inTail {
+		w.JMP(operand.LabelRef(w.stopped))
+		return
 	}
-	w.Label(done)
+	w.MOVQ(w.at, w.stop)
 }
 
 // chunkVectors is the number of vectors that stages go through.
