@@ -9,7 +9,6 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -20,7 +19,6 @@ import (
 	"relaysweep/results"
 	"relaysweep/sweep"
 	"relaysweep/sweep/journal"
-	"relaysweep/sweep/spec"
 	"relaysweep/sweep/yield"
 )
 
@@ -30,9 +28,6 @@ const (
 	yieldFile        = "yield.parquet"
 	toleranceJournal = "tolerance.journal"
 )
-
-// usualBuilds is how many builds the command makes where the spec asks for none.
-const usualBuilds = 1000
 
 // buildsMost bounds the builds of a design, as the spec does.
 const buildsMost = 100_000
@@ -123,27 +118,6 @@ func runTolerance(cmd *cobra.Command, folder string, o toleranceOptions) (err er
 	return printYields(cmd.OutOrStdout(), folder, run, rows)
 }
 
-// tolerancesOf is what the spec says of tolerances.
-func tolerancesOf(t *spec.ToleranceSection) yield.Tolerances {
-	return yield.Tolerances{
-		Of: [yield.Kinds]float64{
-			yield.Focal: t.FocalPct, yield.Radius: t.RadiusPct, yield.Thickness: t.ThicknessMM, yield.Index: t.Index,
-			yield.Abbe: t.AbbePct, yield.Gap: t.GapMM, yield.LensDecentre: t.LensDecentreMM, yield.LensTilt: t.LensTiltArcmin,
-			yield.GroupDecentre: t.GroupDecentreMM, yield.GroupTilt: t.GroupTiltArcmin, yield.MaskRoll: t.MaskRollArcmin,
-			yield.StageZero: t.StageZeroMM,
-		},
-		Distribution: yield.Distribution(slices.Index(yield.Distributions, t.Distribution)),
-	}
-}
-
-// compensatorsOf are the compensators that the spec has on.
-func compensatorsOf(t *spec.ToleranceSection) built.Compensators {
-	on := func(name string) bool { return slices.Contains(t.Compensators, name) }
-	return built.Compensators{
-		LastGap: on("last_gap"), FrontGap: on("front_gap"), StageZero: on("stage_zero"), PictureShift: on("picture_shift"),
-	}
-}
-
 // study is a design of a run with what its builds need.
 type study struct {
 	*yield.Study
@@ -159,13 +133,11 @@ func (r *finishedRun) studyOf(d *results.Design, builds int) (*study, error) {
 	}
 	s := r.job.Points[d.Point].Spec
 	if builds == 0 {
-		builds = s.Tolerance.Builds
+		builds = s.Tolerance.BuildsMade()
 	}
-	if builds == 0 {
-		builds = usualBuilds
-	}
+	tolerances, compensators := sweep.Tolerances(&s.Tolerance)
 	return &study{&yield.Study{
-		Problem: b.problem, Train: b.train, Tolerances: tolerancesOf(&s.Tolerance), Compensators: compensatorsOf(&s.Tolerance),
+		Problem: b.problem, Train: b.train, Tolerances: tolerances, Compensators: compensators,
 		Seed: uint64(s.Job.Seed), Vignetting: true, Workers: r.job.Workers(),
 	}, d, builds}, nil
 }

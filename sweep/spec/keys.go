@@ -197,6 +197,8 @@ var allKeys = []specKey{
 		"heaviest train, glass only"},
 	{"limits", "price", "", nil, atLeast(0), func(s *Spec) any { return &s.Limits.Price },
 		"dearest train; a part without a price then fails it"},
+	{"limits", "yield_min_pct", "%", nil, aboveTo(0, 100), func(s *Spec) any { return &s.Limits.YieldMinPct },
+		"least share of builds that meet all other limits, drawn by [tolerance]: a design with less does not count, and the walk goes on. Builds end as soon as the share is certain enough (95 %)"},
 	{"limits", "transmission_min", "", nil, fromTo(0, 1), func(s *Spec) any { return &s.Limits.TransmissionMin },
 		"least share of light"},
 

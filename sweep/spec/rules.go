@@ -298,6 +298,13 @@ var relations = []relation{
 		},
 	},
 	{
+		[]string{"limits.yield_min_pct", "search.method", "refine.method"},
+		`yield_min_pct with method = "enumerate", or with refinement`,
+		func(s *Spec) bool {
+			return s.Limits.YieldMinPct == nil || s.Search.Method != SearchOptimize || s.Refine.Method != RefineNone
+		},
+	},
+	{
 		[]string{"tolerance.radius_pct", "tolerance.focal_pct"}, "one of both 0: focal_pct gives a lens its focal length whatever its radii are",
 		func(s *Spec) bool { return s.Tolerance.RadiusPct == 0 || s.Tolerance.FocalPct == 0 },
 	},

@@ -152,7 +152,7 @@ type LightSection struct {
 }
 
 // LimitsSection is the section [limits]. A nil limit is not set. All are upper
-// limits, on magnitudes for signed metrics, but for TransmissionMin.
+// limits, on magnitudes for signed metrics, but for TransmissionMin and YieldMinPct.
 type LimitsSection struct {
 	FieldFraction       float64
 	MaskBlurArcmin      *float64
@@ -171,6 +171,7 @@ type LimitsSection struct {
 	MassG               *float64
 	Price               *float64 // of all the lenses together
 	TransmissionMin     *float64
+	YieldMinPct         *float64 // of builds, see [ToleranceSection]
 }
 
 // SearchSection is the section [search].
@@ -220,6 +221,18 @@ type ToleranceSection struct {
 	MaskRollArcmin  float64
 	StageZeroMM     float64
 	Compensators    []string // of [Compensators], those that are on
+}
+
+// UsualBuilds is how many builds are made of a design where the spec asks for builds
+// without saying how many.
+const UsualBuilds = 1000
+
+// BuildsMade is how many builds are made of a design where any are.
+func (t *ToleranceSection) BuildsMade() int {
+	if t.Builds == 0 {
+		return UsualBuilds
+	}
+	return t.Builds
 }
 
 // OutputDir is the folder that the run writes to: job.output, taken from the
