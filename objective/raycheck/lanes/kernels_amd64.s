@@ -158,7 +158,7 @@ GLOBL constant3ff0000000000000<>(SB), RODATA|NOPTR, $32
 
 // func sphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, ratio float64) (margin float64)
 // Requires: AVX, CMOV, SSE2
-TEXT ·sphereAVX2(SB), $1104-96
+TEXT ·sphereAVX2(SB), $1232-96
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -175,25 +175,30 @@ TEXT ·sphereAVX2(SB), $1104-96
 	VBROADCASTSD distance+64(FP), Y2
 	VBROADCASTSD curvature+72(FP), Y3
 	XORQ         R9, R9
-	MOVQ         R9, 1088(SP)
+	MOVQ         R9, 1216(SP)
 
 chunk1:
-	MOVQ    n+56(FP), R9
-	MOVQ    R9, R10
-	SUBQ    1088(SP), R10
-	ANDQ    $-4, R10
-	JEQ     tail2
+	MOVQ    n+56(FP), R10
+	SUBQ    1216(SP), R10
+	MOVQ    R10, R12
+	ANDQ    $-4, R12
 	MOVQ    $0x00000020, R9
-	CMPQ    R10, R9
-	CMOVQGT R9, R10
-	ADDQ    1088(SP), R10
-	MOVQ    R10, 1096(SP)
-	MOVQ    1088(SP), R9
+	CMPQ    R12, R9
+	CMOVQGT R9, R12
+	SUBQ    R12, R10
+	MOVQ    $0x00000000, R9
+	CMPQ    R10, $0x04
+	CMOVQGE R9, R10
+	ADDQ    1216(SP), R12
+	MOVQ    R12, R9
+	ADDQ    R10, R9
+	MOVQ    R9, 1224(SP)
+	MOVQ    1216(SP), R9
 	XORQ    R11, R11
-	CMPQ    R9, R10
-	JGE     end3
+	CMPQ    R9, R12
+	JGE     tail3
 
-stage4:
+stage2:
 	VSUBPD  (DX)(R9*8), Y2, Y4
 	VMULPD  (R8)(R9*8), Y4, Y4
 	VMULPD  (BX)(R9*8), Y4, Y5
@@ -219,33 +224,92 @@ stage4:
 	VMOVUPD Y5, (AX)(R9*8)
 	VMOVUPD Y4, (CX)(R9*8)
 	VMOVUPD Y6, 64(SP)(R11*1)
-	VMOVUPD Y7, 320(SP)(R11*1)
+	VMOVUPD Y7, 352(SP)(R11*1)
 	VMINPD  Y1, Y8, Y1
 	VMOVAPD Y1, Y1
 	VMINPD  Y1, Y9, Y1
 	VMOVAPD Y1, Y1
 	VSQRTPD Y8, Y4
-	VMOVUPD Y4, 576(SP)(R11*1)
+	VMOVUPD Y4, 640(SP)(R11*1)
 	VSQRTPD Y9, Y4
-	VMOVUPD Y4, 832(SP)(R11*1)
+	VMOVUPD Y4, 928(SP)(R11*1)
 	ADDQ    $0x04, R9
 	ADDQ    $0x20, R11
-	CMPQ    R9, R10
-	JLT     stage4
-	MOVQ    1088(SP), R9
-	XORQ    R11, R11
-	CMPQ    R9, R10
-	JGE     end3
+	CMPQ    R9, R12
+	JLT     stage2
+
+tail3:
+	TESTQ     R10, R10
+	JEQ       end4
+	MOVQ      n+56(FP), R9
+	SUBQ      $0x04, R9
+	MOVQ      $0x00000100, R11
+	VSUBPD    (DX)(R9*8), Y2, Y4
+	VMULPD    (R8)(R9*8), Y4, Y4
+	VMULPD    (BX)(R9*8), Y4, Y5
+	VADDPD    (AX)(R9*8), Y5, Y5
+	VMULPD    (SI)(R9*8), Y4, Y4
+	VADDPD    (CX)(R9*8), Y4, Y4
+	VMOVUPD   (DI)(R9*8), Y6
+	VMULPD    (BX)(R9*8), Y5, Y7
+	VMULPD    (SI)(R9*8), Y4, Y8
+	VADDPD    Y8, Y7, Y7
+	VMULPD    Y3, Y7, Y7
+	VSUBPD    Y7, Y6, Y6
+	VMULPD    Y5, Y5, Y7
+	VMULPD    Y4, Y4, Y8
+	VADDPD    Y8, Y7, Y7
+	VMULPD    Y3, Y7, Y7
+	VMULPD    Y6, Y6, Y8
+	VMULPD    Y3, Y7, Y9
+	VSUBPD    Y9, Y8, Y8
+	VSUBPD    Y8, Y0, Y9
+	VMULPD    32(SP), Y9, Y9
+	VSUBPD    Y9, Y0, Y9
+	LEAQ      tailMasks<>+0(SB), R13
+	VMOVUPD   (R13)(R10*8), Y10
+	VMOVUPD   (AX)(R9*8), Y11
+	VBLENDVPD Y10, Y5, Y11, Y5
+	VMOVUPD   Y5, (AX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R13
+	VMOVUPD   (R13)(R10*8), Y5
+	VMOVUPD   (CX)(R9*8), Y10
+	VBLENDVPD Y5, Y4, Y10, Y4
+	VMOVUPD   Y4, (CX)(R9*8)
+	VMOVUPD   Y6, 64(SP)(R11*1)
+	VMOVUPD   Y7, 352(SP)(R11*1)
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R10*8), Y4
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y5
+	VBLENDVPD Y4, Y8, Y5, Y4
+	VMINPD    Y1, Y4, Y1
+	VMOVAPD   Y1, Y1
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R10*8), Y4
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y5
+	VBLENDVPD Y4, Y9, Y5, Y4
+	VMINPD    Y1, Y4, Y1
+	VMOVAPD   Y1, Y1
+	VSQRTPD   Y8, Y4
+	VMOVUPD   Y4, 640(SP)(R11*1)
+	VSQRTPD   Y9, Y4
+	VMOVUPD   Y4, 928(SP)(R11*1)
+
+end4:
+	MOVQ 1216(SP), R9
+	XORQ R11, R11
+	CMPQ R9, R12
+	JGE  tail6
 
 stage5:
 	VMOVUPD   (DI)(R9*8), Y4
 	VMOVUPD   64(SP)(R11*1), Y5
-	VMOVUPD   576(SP)(R11*1), Y6
+	VMOVUPD   640(SP)(R11*1), Y6
 	VSUBPD    Y6, Y5, Y7
 	VMULPD    Y4, Y7, Y7
 	VSUBPD    Y7, Y0, Y7
 	VCMPPD    $0x12, constant0000000000000000<>+0(SB), Y7, Y8
-	VMOVUPD   832(SP)(R11*1), Y9
+	VMOVUPD   928(SP)(R11*1), Y9
 	VMULPD    (SP), Y6, Y10
 	VSUBPD    Y10, Y9, Y9
 	VORPD     Y9, Y8, Y9
@@ -258,7 +322,7 @@ stage5:
 	VADDPD    Y6, Y5, Y5
 	VMULPD    Y7, Y5, Y6
 	VDIVPD    Y6, Y0, Y6
-	VMULPD    320(SP)(R11*1), Y7, Y8
+	VMULPD    352(SP)(R11*1), Y7, Y8
 	VMULPD    Y6, Y8, Y8
 	VMULPD    Y4, Y8, Y4
 	VMOVUPD   Y4, (DX)(R9*8)
@@ -284,149 +348,102 @@ stage5:
 	VMOVUPD   Y5, (CX)(R9*8)
 	ADDQ      $0x04, R9
 	ADDQ      $0x20, R11
-	CMPQ      R9, R10
+	CMPQ      R9, R12
 	JLT       stage5
-	MOVQ      R10, 1088(SP)
-	CMPQ      R10, 1096(SP)
-	JLT       end3
-	JMP       chunk1
 
-tail2:
+tail6:
+	TESTQ     R10, R10
+	JEQ       end7
 	MOVQ      n+56(FP), R9
-	MOVQ      R9, R10
-	SUBQ      1088(SP), R10
-	JEQ       end3
 	SUBQ      $0x04, R9
-	XORQ      R11, R11
-	VSUBPD    (DX)(R9*8), Y2, Y2
-	VMULPD    (R8)(R9*8), Y2, Y2
-	VMULPD    (BX)(R9*8), Y2, Y4
-	VADDPD    (AX)(R9*8), Y4, Y4
-	VMULPD    (SI)(R9*8), Y2, Y2
-	VADDPD    (CX)(R9*8), Y2, Y2
-	VMOVUPD   (DI)(R9*8), Y5
-	VMULPD    (BX)(R9*8), Y4, Y6
-	VMULPD    (SI)(R9*8), Y2, Y7
-	VADDPD    Y7, Y6, Y6
-	VMULPD    Y3, Y6, Y6
-	VSUBPD    Y6, Y5, Y5
-	VMULPD    Y4, Y4, Y6
-	VMULPD    Y2, Y2, Y7
-	VADDPD    Y7, Y6, Y6
-	VMULPD    Y3, Y6, Y6
-	VMULPD    Y5, Y5, Y7
-	VMULPD    Y3, Y6, Y8
-	VSUBPD    Y8, Y7, Y7
-	VSUBPD    Y7, Y0, Y8
-	VMULPD    32(SP), Y8, Y8
-	VSUBPD    Y8, Y0, Y8
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y9
-	VMOVUPD   (AX)(R9*8), Y10
-	VBLENDVPD Y9, Y4, Y10, Y4
-	VMOVUPD   Y4, (AX)(R9*8)
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y4
-	VMOVUPD   (CX)(R9*8), Y9
-	VBLENDVPD Y4, Y2, Y9, Y2
-	VMOVUPD   Y2, (CX)(R9*8)
-	VMOVUPD   Y5, 64(SP)(R11*1)
-	VMOVUPD   Y6, 320(SP)(R11*1)
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y2
-	VMOVUPD   constant3ff0000000000000<>+0(SB), Y4
-	VBLENDVPD Y2, Y7, Y4, Y2
-	VMINPD    Y1, Y2, Y1
+	MOVQ      $0x00000100, R11
+	VMOVUPD   (DI)(R9*8), Y4
+	VMOVUPD   64(SP)(R11*1), Y5
+	VMOVUPD   640(SP)(R11*1), Y6
+	VSUBPD    Y6, Y5, Y7
+	VMULPD    Y4, Y7, Y7
+	VSUBPD    Y7, Y0, Y7
+	VCMPPD    $0x12, constant0000000000000000<>+0(SB), Y7, Y8
+	VMOVUPD   928(SP)(R11*1), Y9
+	VMULPD    (SP), Y6, Y10
+	VSUBPD    Y10, Y9, Y9
+	VORPD     Y9, Y8, Y9
+	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y0, Y8
+	LEAQ      tailMasks<>+0(SB), R13
+	VMOVUPD   (R13)(R10*8), Y10
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y11
+	VBLENDVPD Y10, Y8, Y11, Y8
+	VMINPD    Y1, Y8, Y1
 	VMOVAPD   Y1, Y1
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y2
-	VMOVUPD   constant3ff0000000000000<>+0(SB), Y4
-	VBLENDVPD Y2, Y8, Y4, Y2
-	VMINPD    Y1, Y2, Y1
-	VMOVAPD   Y1, Y1
-	VSQRTPD   Y7, Y2
-	VMOVUPD   Y2, 576(SP)(R11*1)
-	VSQRTPD   Y8, Y2
-	VMOVUPD   Y2, 832(SP)(R11*1)
-	VMOVUPD   (DI)(R9*8), Y2
-	VMOVUPD   64(SP)(R11*1), Y4
-	VMOVUPD   576(SP)(R11*1), Y5
-	VSUBPD    Y5, Y4, Y6
-	VMULPD    Y2, Y6, Y6
-	VSUBPD    Y6, Y0, Y6
-	VCMPPD    $0x12, constant0000000000000000<>+0(SB), Y6, Y7
-	VMOVUPD   832(SP)(R11*1), Y8
-	VMULPD    (SP), Y5, Y9
-	VSUBPD    Y9, Y8, Y8
-	VORPD     Y8, Y7, Y8
-	VBLENDVPD Y7, constantbff0000000000000<>+0(SB), Y0, Y7
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y9
-	VMOVUPD   constant3ff0000000000000<>+0(SB), Y10
-	VBLENDVPD Y9, Y7, Y10, Y7
-	VMINPD    Y1, Y7, Y1
-	VMOVAPD   Y1, Y1
-	VMULPD    (SP), Y2, Y7
-	VMULPD    Y6, Y8, Y6
-	VADDPD    Y6, Y7, Y6
-	VADDPD    Y5, Y4, Y4
-	VMULPD    Y6, Y4, Y5
-	VDIVPD    Y5, Y0, Y0
-	VMULPD    320(SP)(R11*1), Y6, Y5
-	VMULPD    Y0, Y5, Y5
-	VMULPD    Y2, Y5, Y2
+	VMULPD    (SP), Y4, Y8
+	VMULPD    Y7, Y9, Y7
+	VADDPD    Y7, Y8, Y7
+	VADDPD    Y6, Y5, Y5
+	VMULPD    Y7, Y5, Y6
+	VDIVPD    Y6, Y0, Y6
+	VMULPD    352(SP)(R11*1), Y7, Y8
+	VMULPD    Y6, Y8, Y8
+	VMULPD    Y4, Y8, Y4
 	LEAQ      tailMasks<>+0(SB), R11
-	VMOVUPD   (R11)(R10*8), Y7
-	VMOVUPD   (DX)(R9*8), Y9
-	VBLENDVPD Y7, Y2, Y9, Y2
-	VMOVUPD   Y2, (DX)(R9*8)
-	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R10*8), Y2
-	VMOVUPD   (DI)(R9*8), Y7
-	VBLENDVPD Y2, Y6, Y7, Y2
-	VMOVUPD   Y2, (DI)(R9*8)
-	VMULPD    Y0, Y4, Y0
-	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R10*8), Y2
-	VMOVUPD   (R8)(R9*8), Y4
-	VBLENDVPD Y2, Y0, Y4, Y0
-	VMOVUPD   Y0, (R8)(R9*8)
-	VMULPD    Y3, Y8, Y0
-	VMOVUPD   (BX)(R9*8), Y2
-	VMOVUPD   (SI)(R9*8), Y3
-	VMULPD    Y2, Y5, Y4
-	VADDPD    (AX)(R9*8), Y4, Y4
-	VMULPD    (SP), Y2, Y2
-	VMULPD    Y4, Y0, Y6
-	VSUBPD    Y6, Y2, Y2
-	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R10*8), Y6
-	VMOVUPD   (BX)(R9*8), Y7
-	VBLENDVPD Y6, Y2, Y7, Y2
-	VMOVUPD   Y2, (BX)(R9*8)
-	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R10*8), Y2
-	VMOVUPD   (AX)(R9*8), Y6
-	VBLENDVPD Y2, Y4, Y6, Y2
-	VMOVUPD   Y2, (AX)(R9*8)
-	VMULPD    Y3, Y5, Y2
-	VADDPD    (CX)(R9*8), Y2, Y2
-	VMULPD    (SP), Y3, Y3
-	VMULPD    Y2, Y0, Y0
-	VSUBPD    Y0, Y3, Y0
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R10*8), Y3
-	VMOVUPD   (SI)(R9*8), Y4
-	VBLENDVPD Y3, Y0, Y4, Y0
-	VMOVUPD   Y0, (SI)(R9*8)
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R10*8), Y0
-	VMOVUPD   (CX)(R9*8), Y3
-	VBLENDVPD Y0, Y2, Y3, Y0
-	VMOVUPD   Y0, (CX)(R9*8)
-	ADDQ      R10, 1088(SP)
+	VMOVUPD   (R11)(R10*8), Y10
+	VMOVUPD   (DX)(R9*8), Y11
+	VBLENDVPD Y10, Y4, Y11, Y4
+	VMOVUPD   Y4, (DX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R10*8), Y4
+	VMOVUPD   (DI)(R9*8), Y10
+	VBLENDVPD Y4, Y7, Y10, Y4
+	VMOVUPD   Y4, (DI)(R9*8)
+	VMULPD    Y6, Y5, Y4
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R10*8), Y5
+	VMOVUPD   (R8)(R9*8), Y6
+	VBLENDVPD Y5, Y4, Y6, Y4
+	VMOVUPD   Y4, (R8)(R9*8)
+	VMULPD    Y3, Y9, Y4
+	VMOVUPD   (BX)(R9*8), Y5
+	VMOVUPD   (SI)(R9*8), Y6
+	VMULPD    Y5, Y8, Y7
+	VADDPD    (AX)(R9*8), Y7, Y7
+	VMULPD    (SP), Y5, Y5
+	VMULPD    Y7, Y4, Y9
+	VSUBPD    Y9, Y5, Y5
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R10*8), Y9
+	VMOVUPD   (BX)(R9*8), Y10
+	VBLENDVPD Y9, Y5, Y10, Y5
+	VMOVUPD   Y5, (BX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R10*8), Y5
+	VMOVUPD   (AX)(R9*8), Y9
+	VBLENDVPD Y5, Y7, Y9, Y5
+	VMOVUPD   Y5, (AX)(R9*8)
+	VMULPD    Y6, Y8, Y5
+	VADDPD    (CX)(R9*8), Y5, Y5
+	VMULPD    (SP), Y6, Y6
+	VMULPD    Y5, Y4, Y4
+	VSUBPD    Y4, Y6, Y4
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R10*8), Y6
+	VMOVUPD   (SI)(R9*8), Y7
+	VBLENDVPD Y6, Y4, Y7, Y4
+	VMOVUPD   Y4, (SI)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R10*8), Y4
+	VMOVUPD   (CX)(R9*8), Y6
+	VBLENDVPD Y4, Y5, Y6, Y4
+	VMOVUPD   Y4, (CX)(R9*8)
 
-end3:
+end7:
+	ADDQ R10, R12
+	MOVQ R12, 1216(SP)
+	CMPQ R12, 1224(SP)
+	JLT  stopped8
+	MOVQ n+56(FP), R9
+	CMPQ R12, R9
+	JLT  chunk1
+
+stopped8:
 	VEXTRACTF128 $0x01, Y1, X0
 	VMINPD       X0, X1, X0
 	VUNPCKHPD    X0, X0, X1
@@ -449,7 +466,7 @@ GLOBL constantbff0000000000000<>(SB), RODATA|NOPTR, $32
 
 // func conicAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64) (margin float64)
 // Requires: AVX, CMOV, SSE2
-TEXT ·conicAVX2(SB), $496-104
+TEXT ·conicAVX2(SB), $528-104
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -475,25 +492,30 @@ TEXT ·conicAVX2(SB), $496-104
 	VMULPD       Y2, Y4, Y2
 	VMOVUPD      Y2, 192(SP)
 	XORQ         R9, R9
-	MOVQ         R9, 480(SP)
+	MOVQ         R9, 512(SP)
 
 chunk1:
-	MOVQ    n+56(FP), R9
-	MOVQ    R9, R10
-	SUBQ    480(SP), R10
-	ANDQ    $-4, R10
-	JEQ     tail2
+	MOVQ    n+56(FP), R10
+	SUBQ    512(SP), R10
+	MOVQ    R10, R12
+	ANDQ    $-4, R12
 	MOVQ    $0x00000020, R9
-	CMPQ    R10, R9
-	CMOVQGT R9, R10
-	ADDQ    480(SP), R10
-	MOVQ    R10, 488(SP)
-	MOVQ    480(SP), R9
+	CMPQ    R12, R9
+	CMOVQGT R9, R12
+	SUBQ    R12, R10
+	MOVQ    $0x00000000, R9
+	CMPQ    R10, $0x04
+	CMOVQGE R9, R10
+	ADDQ    512(SP), R12
+	MOVQ    R12, R9
+	ADDQ    R10, R9
+	MOVQ    R9, 520(SP)
+	MOVQ    512(SP), R9
 	XORQ    R11, R11
-	CMPQ    R9, R10
-	JGE     end3
+	CMPQ    R9, R12
+	JGE     tail3
 
-stage4:
+stage2:
 	VMOVUPD 64(SP), Y2
 	VSUBPD  (DX)(R9*8), Y2, Y2
 	VMULPD  (R8)(R9*8), Y2, Y2
@@ -544,12 +566,81 @@ stage4:
 	VMOVUPD Y6, 224(SP)(R11*1)
 	ADDQ    $0x04, R9
 	ADDQ    $0x20, R11
-	CMPQ    R9, R10
-	JLT     stage4
-	MOVQ    480(SP), R9
-	XORQ    R11, R11
-	CMPQ    R9, R10
-	JGE     end3
+	CMPQ    R9, R12
+	JLT     stage2
+
+tail3:
+	TESTQ     R10, R10
+	JEQ       end4
+	MOVQ      n+56(FP), R9
+	SUBQ      $0x04, R9
+	MOVQ      $0x00000100, R11
+	VMOVUPD   64(SP), Y2
+	VSUBPD    (DX)(R9*8), Y2, Y2
+	VMULPD    (R8)(R9*8), Y2, Y2
+	VMULPD    (BX)(R9*8), Y2, Y3
+	VADDPD    (AX)(R9*8), Y3, Y3
+	VMULPD    (SI)(R9*8), Y2, Y2
+	VADDPD    (CX)(R9*8), Y2, Y2
+	VMULPD    Y3, Y3, Y4
+	VMULPD    Y2, Y2, Y5
+	VADDPD    Y5, Y4, Y4
+	VMOVUPD   (DI)(R9*8), Y5
+	VMULPD    (BX)(R9*8), Y3, Y6
+	VMULPD    (SI)(R9*8), Y2, Y7
+	VADDPD    Y7, Y6, Y6
+	VMULPD    96(SP), Y6, Y6
+	VSUBPD    Y6, Y5, Y6
+	VMULPD    128(SP), Y5, Y7
+	VMULPD    Y5, Y7, Y5
+	VADDPD    Y5, Y0, Y5
+	VMULPD    96(SP), Y5, Y5
+	VMULPD    Y6, Y6, Y7
+	VMULPD    96(SP), Y5, Y5
+	VMULPD    Y4, Y5, Y5
+	VSUBPD    Y5, Y7, Y5
+	VSQRTPD   Y5, Y5
+	VMULPD    96(SP), Y4, Y4
+	VADDPD    Y5, Y6, Y5
+	VDIVPD    Y5, Y4, Y4
+	VMULPD    (BX)(R9*8), Y4, Y5
+	VADDPD    Y5, Y3, Y3
+	VMULPD    (SI)(R9*8), Y4, Y5
+	VADDPD    Y5, Y2, Y2
+	VMOVUPD   (DI)(R9*8), Y5
+	VMULPD    192(SP), Y4, Y6
+	VMULPD    Y5, Y6, Y6
+	VSUBPD    Y6, Y0, Y6
+	VMULPD    Y3, Y3, Y7
+	VMULPD    Y2, Y2, Y8
+	VADDPD    Y8, Y7, Y7
+	VMULPD    160(SP), Y7, Y7
+	VMULPD    Y6, Y6, Y6
+	VADDPD    Y6, Y7, Y6
+	VSQRTPD   Y6, Y6
+	LEAQ      tailMasks<>+0(SB), R13
+	VMOVUPD   (R13)(R10*8), Y7
+	VMOVUPD   (AX)(R9*8), Y8
+	VBLENDVPD Y7, Y3, Y8, Y3
+	VMOVUPD   Y3, (AX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R13
+	VMOVUPD   (R13)(R10*8), Y3
+	VMOVUPD   (CX)(R9*8), Y7
+	VBLENDVPD Y3, Y2, Y7, Y2
+	VMOVUPD   Y2, (CX)(R9*8)
+	VMULPD    Y5, Y4, Y2
+	LEAQ      tailMasks<>+0(SB), R13
+	VMOVUPD   (R13)(R10*8), Y3
+	VMOVUPD   (DX)(R9*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y2
+	VMOVUPD   Y2, (DX)(R9*8)
+	VMOVUPD   Y6, 224(SP)(R11*1)
+
+end4:
+	MOVQ 512(SP), R9
+	XORQ R11, R11
+	CMPQ R9, R12
+	JGE  tail6
 
 stage5:
 	VMOVUPD   224(SP)(R11*1), Y2
@@ -599,80 +690,15 @@ stage5:
 	VMOVUPD   Y2, (R8)(R9*8)
 	ADDQ      $0x04, R9
 	ADDQ      $0x20, R11
-	CMPQ      R9, R10
+	CMPQ      R9, R12
 	JLT       stage5
-	MOVQ      R10, 480(SP)
-	CMPQ      R10, 488(SP)
-	JLT       end3
-	JMP       chunk1
 
-tail2:
+tail6:
+	TESTQ     R10, R10
+	JEQ       end7
 	MOVQ      n+56(FP), R9
-	MOVQ      R9, R10
-	SUBQ      480(SP), R10
-	JEQ       end3
 	SUBQ      $0x04, R9
-	XORQ      R11, R11
-	VMOVUPD   64(SP), Y2
-	VSUBPD    (DX)(R9*8), Y2, Y2
-	VMULPD    (R8)(R9*8), Y2, Y2
-	VMULPD    (BX)(R9*8), Y2, Y3
-	VADDPD    (AX)(R9*8), Y3, Y3
-	VMULPD    (SI)(R9*8), Y2, Y2
-	VADDPD    (CX)(R9*8), Y2, Y2
-	VMULPD    Y3, Y3, Y4
-	VMULPD    Y2, Y2, Y5
-	VADDPD    Y5, Y4, Y4
-	VMOVUPD   (DI)(R9*8), Y5
-	VMULPD    (BX)(R9*8), Y3, Y6
-	VMULPD    (SI)(R9*8), Y2, Y7
-	VADDPD    Y7, Y6, Y6
-	VMULPD    96(SP), Y6, Y6
-	VSUBPD    Y6, Y5, Y6
-	VMULPD    128(SP), Y5, Y7
-	VMULPD    Y5, Y7, Y5
-	VADDPD    Y5, Y0, Y5
-	VMULPD    96(SP), Y5, Y5
-	VMULPD    Y6, Y6, Y7
-	VMULPD    96(SP), Y5, Y5
-	VMULPD    Y4, Y5, Y5
-	VSUBPD    Y5, Y7, Y5
-	VSQRTPD   Y5, Y5
-	VMULPD    96(SP), Y4, Y4
-	VADDPD    Y5, Y6, Y5
-	VDIVPD    Y5, Y4, Y4
-	VMULPD    (BX)(R9*8), Y4, Y5
-	VADDPD    Y5, Y3, Y3
-	VMULPD    (SI)(R9*8), Y4, Y5
-	VADDPD    Y5, Y2, Y2
-	VMOVUPD   (DI)(R9*8), Y5
-	VMULPD    192(SP), Y4, Y6
-	VMULPD    Y5, Y6, Y6
-	VSUBPD    Y6, Y0, Y6
-	VMULPD    Y3, Y3, Y7
-	VMULPD    Y2, Y2, Y8
-	VADDPD    Y8, Y7, Y7
-	VMULPD    160(SP), Y7, Y7
-	VMULPD    Y6, Y6, Y6
-	VADDPD    Y6, Y7, Y6
-	VSQRTPD   Y6, Y6
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y7
-	VMOVUPD   (AX)(R9*8), Y8
-	VBLENDVPD Y7, Y3, Y8, Y3
-	VMOVUPD   Y3, (AX)(R9*8)
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y3
-	VMOVUPD   (CX)(R9*8), Y7
-	VBLENDVPD Y3, Y2, Y7, Y2
-	VMOVUPD   Y2, (CX)(R9*8)
-	VMULPD    Y5, Y4, Y2
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y3
-	VMOVUPD   (DX)(R9*8), Y4
-	VBLENDVPD Y3, Y2, Y4, Y2
-	VMOVUPD   Y2, (DX)(R9*8)
-	VMOVUPD   Y6, 224(SP)(R11*1)
+	MOVQ      $0x00000100, R11
 	VMOVUPD   224(SP)(R11*1), Y2
 	VMOVUPD   96(SP), Y3
 	VDIVPD    Y2, Y3, Y3
@@ -701,8 +727,8 @@ tail2:
 	VCMPPD    $0x03, Y5, Y5, Y8
 	VMINPD    Y7, Y6, Y6
 	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y6, Y6
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R10*8), Y7
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R10*8), Y7
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y8
 	VBLENDVPD Y7, Y6, Y8, Y6
 	VMINPD    Y1, Y6, Y1
@@ -711,36 +737,44 @@ tail2:
 	VMULPD    (BX)(R9*8), Y6, Y7
 	VMULPD    Y4, Y5, Y4
 	VSUBPD    Y4, Y7, Y4
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R10*8), Y7
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R10*8), Y7
 	VMOVUPD   (BX)(R9*8), Y8
 	VBLENDVPD Y7, Y4, Y8, Y4
 	VMOVUPD   Y4, (BX)(R9*8)
 	VMULPD    (SI)(R9*8), Y6, Y4
 	VMULPD    Y3, Y5, Y3
 	VSUBPD    Y3, Y4, Y3
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R10*8), Y4
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R10*8), Y4
 	VMOVUPD   (SI)(R9*8), Y7
 	VBLENDVPD Y4, Y3, Y7, Y3
 	VMOVUPD   Y3, (SI)(R9*8)
 	VMULPD    (DI)(R9*8), Y6, Y3
 	VMULPD    Y2, Y5, Y2
 	VADDPD    Y2, Y3, Y2
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R10*8), Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R10*8), Y3
 	VMOVUPD   (DI)(R9*8), Y4
 	VBLENDVPD Y3, Y2, Y4, Y3
 	VMOVUPD   Y3, (DI)(R9*8)
-	VDIVPD    Y2, Y0, Y0
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R10*8), Y2
-	VMOVUPD   (R8)(R9*8), Y3
-	VBLENDVPD Y2, Y0, Y3, Y0
-	VMOVUPD   Y0, (R8)(R9*8)
-	ADDQ      R10, 480(SP)
+	VDIVPD    Y2, Y0, Y2
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R10*8), Y3
+	VMOVUPD   (R8)(R9*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y2
+	VMOVUPD   Y2, (R8)(R9*8)
 
-end3:
+end7:
+	ADDQ R10, R12
+	MOVQ R12, 512(SP)
+	CMPQ R12, 520(SP)
+	JLT  stopped8
+	MOVQ n+56(FP), R9
+	CMPQ R12, R9
+	JLT  chunk1
+
+stopped8:
 	VEXTRACTF128 $0x01, Y1, X0
 	VMINPD       X0, X1, X0
 	VUNPCKHPD    X0, X0, X1
@@ -751,7 +785,7 @@ end3:
 
 // func asphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64, powers *[2]float64, end *[2]float64) (next int, margin float64)
 // Requires: AVX, CMOV, SSE2
-TEXT ·asphereAVX2(SB), $2080-128
+TEXT ·asphereAVX2(SB), $2296-128
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -780,26 +814,32 @@ TEXT ·asphereAVX2(SB), $2080-128
 	VMULPD       96(SP), Y2, Y2
 	VMOVUPD      Y2, 224(SP)
 	XORQ         R9, R9
-	MOVQ         R9, 2048(SP)
+	MOVQ         R9, 2272(SP)
 
 chunk1:
-	MOVQ    n+56(FP), R9
-	MOVQ    R9, R12
-	SUBQ    2048(SP), R12
-	ANDQ    $-4, R12
-	JEQ     tail2
+	MOVQ    n+56(FP), R10
+	SUBQ    2272(SP), R10
+	MOVQ    R10, R14
+	ANDQ    $-4, R14
 	MOVQ    $0x00000020, R9
-	CMPQ    R12, R9
-	CMOVQGT R9, R12
-	ADDQ    2048(SP), R12
-	MOVQ    R12, 2056(SP)
-	MOVQ    $0x00000006, 2064(SP)
-	MOVQ    2048(SP), R11
+	CMPQ    R14, R9
+	CMOVQGT R9, R14
+	MOVQ    R10, R12
+	SUBQ    R14, R12
+	MOVQ    $0x00000000, R9
+	CMPQ    R12, $0x04
+	CMOVQGE R9, R12
+	ADDQ    2272(SP), R14
+	MOVQ    R14, R9
+	ADDQ    R12, R9
+	MOVQ    R9, 2280(SP)
+	MOVQ    $0x00000006, 2288(SP)
+	MOVQ    2272(SP), R11
 	XORQ    R13, R13
-	CMPQ    R11, R12
-	JGE     end3
+	CMPQ    R11, R14
+	JGE     tail5
 
-stage6:
+stage4:
 	VMOVUPD 64(SP), Y2
 	VSUBPD  (DX)(R11*8), Y2, Y2
 	VMULPD  (R8)(R11*8), Y2, Y2
@@ -808,12 +848,12 @@ stage6:
 	VMULPD  (SI)(R11*8), Y2, Y2
 	VADDPD  (CX)(R11*8), Y2, Y2
 	VMOVUPD Y3, 256(SP)(R13*1)
-	VMOVUPD Y2, 512(SP)(R13*1)
+	VMOVUPD Y2, 544(SP)(R13*1)
 	VCMPPD  $0x07, Y2, Y3, Y4
-	VMOVUPD Y4, 1280(SP)(R13*1)
+	VMOVUPD Y4, 1408(SP)(R13*1)
 	VMOVUPD constant7ff8000000000001<>+0(SB), Y4
-	VMOVUPD Y4, 1536(SP)(R13*1)
-	VMOVUPD Y4, 1792(SP)(R13*1)
+	VMOVUPD Y4, 1696(SP)(R13*1)
+	VMOVUPD Y4, 1984(SP)(R13*1)
 	VMULPD  Y3, Y3, Y4
 	VMULPD  Y2, Y2, Y5
 	VADDPD  Y5, Y4, Y4
@@ -837,28 +877,80 @@ stage6:
 	VDIVPD  Y2, Y4, Y2
 	VCMPPD  $0x07, Y2, Y2, Y3
 	VANDPD  Y3, Y2, Y2
-	VMOVUPD Y2, 768(SP)(R13*1)
+	VMOVUPD Y2, 832(SP)(R13*1)
 	VMOVUPD constant7ff0000000000000<>+0(SB), Y2
-	VMOVUPD Y2, 1024(SP)(R13*1)
+	VMOVUPD Y2, 1120(SP)(R13*1)
 	ADDQ    $0x04, R11
 	ADDQ    $0x20, R13
-	CMPQ    R11, R12
-	JLT     stage6
+	CMPQ    R11, R14
+	JLT     stage4
 
-newton4:
+tail5:
+	TESTQ   R12, R12
+	JEQ     end6
+	MOVQ    n+56(FP), R9
+	MOVQ    R9, R11
+	SUBQ    $0x04, R11
+	MOVQ    $0x00000100, R13
+	VMOVUPD 64(SP), Y2
+	VSUBPD  (DX)(R11*8), Y2, Y2
+	VMULPD  (R8)(R11*8), Y2, Y2
+	VMULPD  (BX)(R11*8), Y2, Y3
+	VADDPD  (AX)(R11*8), Y3, Y3
+	VMULPD  (SI)(R11*8), Y2, Y2
+	VADDPD  (CX)(R11*8), Y2, Y2
+	VMOVUPD Y3, 256(SP)(R13*1)
+	VMOVUPD Y2, 544(SP)(R13*1)
+	VCMPPD  $0x07, Y2, Y3, Y4
+	LEAQ    tailMasks<>+0(SB), R9
+	VMOVUPD (R9)(R12*8), Y5
+	VANDPD  Y5, Y4, Y4
+	VMOVUPD Y4, 1408(SP)(R13*1)
+	VMOVUPD constant7ff8000000000001<>+0(SB), Y4
+	VMOVUPD Y4, 1696(SP)(R13*1)
+	VMOVUPD Y4, 1984(SP)(R13*1)
+	VMULPD  Y3, Y3, Y4
+	VMULPD  Y2, Y2, Y5
+	VADDPD  Y5, Y4, Y4
+	VMOVUPD (DI)(R11*8), Y5
+	VMULPD  (BX)(R11*8), Y3, Y3
+	VMULPD  (SI)(R11*8), Y2, Y2
+	VADDPD  Y2, Y3, Y2
+	VMULPD  96(SP), Y2, Y2
+	VSUBPD  Y2, Y5, Y2
+	VMULPD  128(SP), Y5, Y3
+	VMULPD  Y5, Y3, Y3
+	VADDPD  Y3, Y0, Y3
+	VMULPD  96(SP), Y3, Y3
+	VMULPD  Y2, Y2, Y5
+	VMULPD  96(SP), Y3, Y3
+	VMULPD  Y4, Y3, Y3
+	VSUBPD  Y3, Y5, Y3
+	VSQRTPD Y3, Y3
+	VMULPD  96(SP), Y4, Y4
+	VADDPD  Y3, Y2, Y2
+	VDIVPD  Y2, Y4, Y2
+	VCMPPD  $0x07, Y2, Y2, Y3
+	VANDPD  Y3, Y2, Y2
+	VMOVUPD Y2, 832(SP)(R13*1)
+	VMOVUPD constant7ff0000000000000<>+0(SB), Y2
+	VMOVUPD Y2, 1120(SP)(R13*1)
+
+end6:
+newton2:
 	XORL R10, R10
-	MOVQ 2048(SP), R11
+	MOVQ 2272(SP), R11
 	XORQ R13, R13
-	CMPQ R11, R12
-	JGE  end3
+	CMPQ R11, R14
+	JGE  tail8
 
 stage7:
 	MOVQ    powers+96(FP), R9
-	VMOVUPD 768(SP)(R13*1), Y2
+	VMOVUPD 832(SP)(R13*1), Y2
 	VMULPD  (BX)(R11*8), Y2, Y3
 	VADDPD  256(SP)(R13*1), Y3, Y3
 	VMULPD  (SI)(R11*8), Y2, Y4
-	VADDPD  512(SP)(R13*1), Y4, Y4
+	VADDPD  544(SP)(R13*1), Y4, Y4
 	VMULPD  Y3, Y3, Y5
 	VMULPD  Y4, Y4, Y6
 	VADDPD  Y6, Y5, Y5
@@ -871,9 +963,9 @@ stage7:
 	VMOVUPD 96(SP), Y8
 	VDIVPD  Y6, Y8, Y6
 	VMOVUPD constant3ff0000000000000<>+0(SB), Y8
-	MOVQ    end+104(FP), R14
+	MOVQ    end+104(FP), R15
 
-term8:
+term10:
 	VMULPD       Y5, Y8, Y8
 	VMOVAPD      Y8, Y8
 	VBROADCASTSD 8(R9), Y9
@@ -886,8 +978,8 @@ term8:
 	VADDPD       Y9, Y7, Y7
 	VMOVAPD      Y7, Y7
 	ADDQ         $0x10, R9
-	CMPQ         R9, R14
-	JLT          term8
+	CMPQ         R9, R15
+	JLT          term10
 	VMULPD       (DI)(R11*8), Y2, Y5
 	VSUBPD       Y7, Y5, Y5
 	VMOVUPD      (DI)(R11*8), Y7
@@ -898,25 +990,25 @@ term8:
 	VSUBPD       Y3, Y7, Y3
 	VDIVPD       Y3, Y5, Y4
 	VSUBPD       Y4, Y2, Y4
-	VMOVUPD      Y4, 768(SP)(R13*1)
+	VMOVUPD      Y4, 832(SP)(R13*1)
 	VANDPD       constant7fffffffffffffff<>+0(SB), Y5, Y4
-	VMOVUPD      1024(SP)(R13*1), Y5
-	VMOVUPD      1280(SP)(R13*1), Y7
-	VMOVUPD      Y4, 1024(SP)(R13*1)
+	VMOVUPD      1120(SP)(R13*1), Y5
+	VMOVUPD      1408(SP)(R13*1), Y7
+	VMOVUPD      Y4, 1120(SP)(R13*1)
 	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y4, Y8
 	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y5, Y9
 	VANDPD       Y9, Y8, Y8
 	VCMPPD       $0x12, constant3d06849b86a12b9b<>+0(SB), Y4, Y9
 	VORPD        Y8, Y9, Y8
 	VANDPD       Y7, Y8, Y8
-	VMOVUPD      1536(SP)(R13*1), Y9
+	VMOVUPD      1696(SP)(R13*1), Y9
 	VBLENDVPD    Y8, Y2, Y9, Y2
-	VMOVUPD      Y2, 1536(SP)(R13*1)
-	VMOVUPD      1792(SP)(R13*1), Y2
+	VMOVUPD      Y2, 1696(SP)(R13*1)
+	VMOVUPD      1984(SP)(R13*1), Y2
 	VBLENDVPD    Y8, Y6, Y2, Y2
-	VMOVUPD      Y2, 1792(SP)(R13*1)
+	VMOVUPD      Y2, 1984(SP)(R13*1)
 	VANDNPD      Y7, Y8, Y2
-	VMOVUPD      Y2, 1280(SP)(R13*1)
+	VMOVUPD      Y2, 1408(SP)(R13*1)
 	VMULPD       constant3fe0000000000000<>+0(SB), Y5, Y5
 	VCMPPD       $0x11, Y5, Y4, Y4
 	VCMPPD       $0x1e, constant0000000000000000<>+0(SB), Y3, Y3
@@ -926,49 +1018,152 @@ term8:
 	VANDNPD      Y2, Y3, Y2
 	VMOVMSKPD    Y2, R9
 	TESTL        R9, R9
-	JEQ          on9
-	MOVQ         R11, R12
-
-on9:
-	ADDQ  $0x04, R11
-	ADDQ  $0x20, R13
-	CMPQ  R11, R12
-	JLT   stage7
-	TESTL R10, R10
-	JEQ   solved5
-	DECQ  2064(SP)
-	JNE   newton4
-	MOVQ  2048(SP), R11
-	XORQ  R13, R13
-	CMPQ  R11, R12
-	JGE   end3
-
-stage10:
-	VMOVUPD   1280(SP)(R13*1), Y2
-	VMOVMSKPD Y2, R9
-	TESTL     R9, R9
-	JEQ       on11
-	MOVQ      R11, R12
+	JEQ          on11
+	MOVQ         R11, R14
+	XORQ         R12, R12
 
 on11:
 	ADDQ $0x04, R11
 	ADDQ $0x20, R13
-	CMPQ R11, R12
-	JLT  stage10
+	CMPQ R11, R14
+	JLT  stage7
 
-solved5:
-	MOVQ 2048(SP), R11
+tail8:
+	TESTQ   R12, R12
+	JEQ     end9
+	MOVQ    n+56(FP), R9
+	MOVQ    R9, R11
+	SUBQ    $0x04, R11
+	MOVQ    $0x00000100, R13
+	MOVQ    powers+96(FP), R9
+	VMOVUPD 832(SP)(R13*1), Y2
+	VMULPD  (BX)(R11*8), Y2, Y3
+	VADDPD  256(SP)(R13*1), Y3, Y3
+	VMULPD  (SI)(R11*8), Y2, Y4
+	VADDPD  544(SP)(R13*1), Y4, Y4
+	VMULPD  Y3, Y3, Y5
+	VMULPD  Y4, Y4, Y6
+	VADDPD  Y6, Y5, Y5
+	VMULPD  224(SP), Y5, Y6
+	VSUBPD  Y6, Y0, Y6
+	VSQRTPD Y6, Y6
+	VMULPD  96(SP), Y5, Y7
+	VADDPD  Y6, Y0, Y8
+	VDIVPD  Y8, Y7, Y7
+	VMOVUPD 96(SP), Y8
+	VDIVPD  Y6, Y8, Y6
+	VMOVUPD constant3ff0000000000000<>+0(SB), Y8
+	MOVQ    end+104(FP), R15
+
+term12:
+	VMULPD       Y5, Y8, Y8
+	VMOVAPD      Y8, Y8
+	VBROADCASTSD 8(R9), Y9
+	VMULPD       Y8, Y9, Y9
+	VADDPD       Y9, Y6, Y6
+	VMOVAPD      Y6, Y6
+	VBROADCASTSD (R9), Y9
+	VMULPD       Y8, Y9, Y9
+	VMULPD       Y5, Y9, Y9
+	VADDPD       Y9, Y7, Y7
+	VMOVAPD      Y7, Y7
+	ADDQ         $0x10, R9
+	CMPQ         R9, R15
+	JLT          term12
+	VMULPD       (DI)(R11*8), Y2, Y5
+	VSUBPD       Y7, Y5, Y5
+	VMOVUPD      (DI)(R11*8), Y7
+	VMULPD       (BX)(R11*8), Y3, Y3
+	VMULPD       (SI)(R11*8), Y4, Y4
+	VADDPD       Y4, Y3, Y3
+	VMULPD       Y6, Y3, Y3
+	VSUBPD       Y3, Y7, Y3
+	VDIVPD       Y3, Y5, Y4
+	VSUBPD       Y4, Y2, Y4
+	VMOVUPD      Y4, 832(SP)(R13*1)
+	VANDPD       constant7fffffffffffffff<>+0(SB), Y5, Y4
+	VMOVUPD      1120(SP)(R13*1), Y5
+	VMOVUPD      1408(SP)(R13*1), Y7
+	VMOVUPD      Y4, 1120(SP)(R13*1)
+	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y4, Y8
+	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y5, Y9
+	VANDPD       Y9, Y8, Y8
+	VCMPPD       $0x12, constant3d06849b86a12b9b<>+0(SB), Y4, Y9
+	VORPD        Y8, Y9, Y8
+	VANDPD       Y7, Y8, Y8
+	VMOVUPD      1696(SP)(R13*1), Y9
+	VBLENDVPD    Y8, Y2, Y9, Y2
+	VMOVUPD      Y2, 1696(SP)(R13*1)
+	VMOVUPD      1984(SP)(R13*1), Y2
+	VBLENDVPD    Y8, Y6, Y2, Y2
+	VMOVUPD      Y2, 1984(SP)(R13*1)
+	VANDNPD      Y7, Y8, Y2
+	VMOVUPD      Y2, 1408(SP)(R13*1)
+	VMULPD       constant3fe0000000000000<>+0(SB), Y5, Y5
+	VCMPPD       $0x11, Y5, Y4, Y4
+	VCMPPD       $0x1e, constant0000000000000000<>+0(SB), Y3, Y3
+	VANDPD       Y3, Y4, Y3
+	VMOVMSKPD    Y2, R9
+	ORL          R9, R10
+	VANDNPD      Y2, Y3, Y2
+	VMOVMSKPD    Y2, R9
+	TESTL        R9, R9
+	JEQ          on13
+	XORQ         R12, R12
+
+on13:
+end9:
+	TESTL R10, R10
+	JEQ   solved3
+	DECQ  2288(SP)
+	JNE   newton2
+	MOVQ  2272(SP), R11
+	XORQ  R13, R13
+	CMPQ  R11, R14
+	JGE   tail15
+
+stage14:
+	VMOVUPD   1408(SP)(R13*1), Y2
+	VMOVMSKPD Y2, R9
+	TESTL     R9, R9
+	JEQ       on17
+	MOVQ      R11, R14
+	XORQ      R12, R12
+
+on17:
+	ADDQ $0x04, R11
+	ADDQ $0x20, R13
+	CMPQ R11, R14
+	JLT  stage14
+
+tail15:
+	TESTQ     R12, R12
+	JEQ       end16
+	MOVQ      n+56(FP), R9
+	MOVQ      R9, R11
+	SUBQ      $0x04, R11
+	MOVQ      $0x00000100, R13
+	VMOVUPD   1408(SP)(R13*1), Y2
+	VMOVMSKPD Y2, R9
+	TESTL     R9, R9
+	JEQ       on18
+	XORQ      R12, R12
+
+on18:
+end16:
+solved3:
+	MOVQ 2272(SP), R11
 	XORQ R13, R13
-	CMPQ R11, R12
-	JGE  end3
+	CMPQ R11, R14
+	JGE  tail20
 
-stage12:
-	VMOVUPD   1536(SP)(R13*1), Y2
-	VMOVUPD   1792(SP)(R13*1), Y3
+stage19:
+	VMOVUPD   1696(SP)(R13*1), Y2
+	VMOVUPD   1984(SP)(R13*1), Y3
 	VMULPD    (BX)(R11*8), Y2, Y4
 	VADDPD    256(SP)(R13*1), Y4, Y4
 	VMULPD    (SI)(R11*8), Y2, Y5
-	VADDPD    512(SP)(R13*1), Y5, Y5
+	VADDPD    544(SP)(R13*1), Y5, Y5
 	VMULPD    (DI)(R11*8), Y2, Y2
 	VMOVUPD   Y2, (DX)(R11*8)
 	VMOVUPD   Y4, (AX)(R11*8)
@@ -1021,176 +1216,35 @@ stage12:
 	VMOVUPD   Y2, (R8)(R11*8)
 	ADDQ      $0x04, R11
 	ADDQ      $0x20, R13
-	CMPQ      R11, R12
-	JLT       stage12
-	MOVQ      R12, 2048(SP)
-	CMPQ      R12, 2056(SP)
-	JLT       end3
-	JMP       chunk1
+	CMPQ      R11, R14
+	JLT       stage19
 
-tail2:
-	MOVQ    n+56(FP), R9
-	MOVQ    R9, R11
-	MOVQ    R11, R12
-	SUBQ    2048(SP), R12
-	JEQ     end3
-	SUBQ    $0x04, R11
-	XORQ    R13, R13
-	MOVQ    $0x00000006, 2072(SP)
-	VMOVUPD 64(SP), Y2
-	VSUBPD  (DX)(R11*8), Y2, Y2
-	VMULPD  (R8)(R11*8), Y2, Y2
-	VMULPD  (BX)(R11*8), Y2, Y3
-	VADDPD  (AX)(R11*8), Y3, Y3
-	VMULPD  (SI)(R11*8), Y2, Y2
-	VADDPD  (CX)(R11*8), Y2, Y2
-	VMOVUPD Y3, 256(SP)(R13*1)
-	VMOVUPD Y2, 512(SP)(R13*1)
-	VCMPPD  $0x07, Y2, Y3, Y4
-	LEAQ    tailMasks<>+0(SB), R9
-	VMOVUPD (R9)(R12*8), Y5
-	VANDPD  Y5, Y4, Y4
-	VMOVUPD Y4, 1280(SP)(R13*1)
-	VMOVUPD constant7ff8000000000001<>+0(SB), Y4
-	VMOVUPD Y4, 1536(SP)(R13*1)
-	VMOVUPD Y4, 1792(SP)(R13*1)
-	VMULPD  Y3, Y3, Y4
-	VMULPD  Y2, Y2, Y5
-	VADDPD  Y5, Y4, Y4
-	VMOVUPD (DI)(R11*8), Y5
-	VMULPD  (BX)(R11*8), Y3, Y3
-	VMULPD  (SI)(R11*8), Y2, Y2
-	VADDPD  Y2, Y3, Y2
-	VMULPD  96(SP), Y2, Y2
-	VSUBPD  Y2, Y5, Y2
-	VMULPD  128(SP), Y5, Y3
-	VMULPD  Y5, Y3, Y3
-	VADDPD  Y3, Y0, Y3
-	VMULPD  96(SP), Y3, Y3
-	VMULPD  Y2, Y2, Y5
-	VMULPD  96(SP), Y3, Y3
-	VMULPD  Y4, Y3, Y3
-	VSUBPD  Y3, Y5, Y3
-	VSQRTPD Y3, Y3
-	VMULPD  96(SP), Y4, Y4
-	VADDPD  Y3, Y2, Y2
-	VDIVPD  Y2, Y4, Y2
-	VCMPPD  $0x07, Y2, Y2, Y3
-	VANDPD  Y3, Y2, Y2
-	VMOVUPD Y2, 768(SP)(R13*1)
-	VMOVUPD constant7ff0000000000000<>+0(SB), Y2
-	VMOVUPD Y2, 1024(SP)(R13*1)
-
-newton13:
-	XORL    R10, R10
-	MOVQ    powers+96(FP), R9
-	VMOVUPD 768(SP)(R13*1), Y2
-	VMULPD  (BX)(R11*8), Y2, Y3
-	VADDPD  256(SP)(R13*1), Y3, Y3
-	VMULPD  (SI)(R11*8), Y2, Y4
-	VADDPD  512(SP)(R13*1), Y4, Y4
-	VMULPD  Y3, Y3, Y5
-	VMULPD  Y4, Y4, Y6
-	VADDPD  Y6, Y5, Y5
-	VMULPD  224(SP), Y5, Y6
-	VSUBPD  Y6, Y0, Y6
-	VSQRTPD Y6, Y6
-	VMULPD  96(SP), Y5, Y7
-	VADDPD  Y6, Y0, Y8
-	VDIVPD  Y8, Y7, Y7
-	VMOVUPD 96(SP), Y8
-	VDIVPD  Y6, Y8, Y6
-	VMOVUPD constant3ff0000000000000<>+0(SB), Y8
-	MOVQ    end+104(FP), R14
-
-term15:
-	VMULPD       Y5, Y8, Y8
-	VMOVAPD      Y8, Y8
-	VBROADCASTSD 8(R9), Y9
-	VMULPD       Y8, Y9, Y9
-	VADDPD       Y9, Y6, Y6
-	VMOVAPD      Y6, Y6
-	VBROADCASTSD (R9), Y9
-	VMULPD       Y8, Y9, Y9
-	VMULPD       Y5, Y9, Y9
-	VADDPD       Y9, Y7, Y7
-	VMOVAPD      Y7, Y7
-	ADDQ         $0x10, R9
-	CMPQ         R9, R14
-	JLT          term15
-	VMULPD       (DI)(R11*8), Y2, Y5
-	VSUBPD       Y7, Y5, Y5
-	VMOVUPD      (DI)(R11*8), Y7
-	VMULPD       (BX)(R11*8), Y3, Y3
-	VMULPD       (SI)(R11*8), Y4, Y4
-	VADDPD       Y4, Y3, Y3
-	VMULPD       Y6, Y3, Y3
-	VSUBPD       Y3, Y7, Y3
-	VDIVPD       Y3, Y5, Y4
-	VSUBPD       Y4, Y2, Y4
-	VMOVUPD      Y4, 768(SP)(R13*1)
-	VANDPD       constant7fffffffffffffff<>+0(SB), Y5, Y4
-	VMOVUPD      1024(SP)(R13*1), Y5
-	VMOVUPD      1280(SP)(R13*1), Y7
-	VMOVUPD      Y4, 1024(SP)(R13*1)
-	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y4, Y8
-	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y5, Y9
-	VANDPD       Y9, Y8, Y8
-	VCMPPD       $0x12, constant3d06849b86a12b9b<>+0(SB), Y4, Y9
-	VORPD        Y8, Y9, Y8
-	VANDPD       Y7, Y8, Y8
-	VMOVUPD      1536(SP)(R13*1), Y9
-	VBLENDVPD    Y8, Y2, Y9, Y2
-	VMOVUPD      Y2, 1536(SP)(R13*1)
-	VMOVUPD      1792(SP)(R13*1), Y2
-	VBLENDVPD    Y8, Y6, Y2, Y2
-	VMOVUPD      Y2, 1792(SP)(R13*1)
-	VANDNPD      Y7, Y8, Y2
-	VMOVUPD      Y2, 1280(SP)(R13*1)
-	VMULPD       constant3fe0000000000000<>+0(SB), Y5, Y5
-	VCMPPD       $0x11, Y5, Y4, Y4
-	VCMPPD       $0x1e, constant0000000000000000<>+0(SB), Y3, Y3
-	VANDPD       Y3, Y4, Y3
-	VMOVMSKPD    Y2, R9
-	ORL          R9, R10
-	VANDNPD      Y2, Y3, Y2
-	VMOVMSKPD    Y2, R9
-	TESTL        R9, R9
-	JEQ          on16
-	JMP          end3
-
-on16:
-	TESTL     R10, R10
-	JEQ       solved14
-	DECQ      2072(SP)
-	JNE       newton13
-	VMOVUPD   1280(SP)(R13*1), Y2
-	VMOVMSKPD Y2, R9
-	TESTL     R9, R9
-	JEQ       on17
-	JMP       end3
-
-on17:
-solved14:
-	VMOVUPD   1536(SP)(R13*1), Y2
-	VMOVUPD   1792(SP)(R13*1), Y3
+tail20:
+	TESTQ     R12, R12
+	JEQ       end21
+	MOVQ      n+56(FP), R9
+	MOVQ      R9, R11
+	SUBQ      $0x04, R11
+	MOVQ      $0x00000100, R13
+	VMOVUPD   1696(SP)(R13*1), Y2
+	VMOVUPD   1984(SP)(R13*1), Y3
 	VMULPD    (BX)(R11*8), Y2, Y4
 	VADDPD    256(SP)(R13*1), Y4, Y4
 	VMULPD    (SI)(R11*8), Y2, Y5
-	VADDPD    512(SP)(R13*1), Y5, Y5
+	VADDPD    544(SP)(R13*1), Y5, Y5
 	VMULPD    (DI)(R11*8), Y2, Y2
 	LEAQ      tailMasks<>+0(SB), R9
 	VMOVUPD   (R9)(R12*8), Y6
 	VMOVUPD   (DX)(R11*8), Y7
 	VBLENDVPD Y6, Y2, Y7, Y2
 	VMOVUPD   Y2, (DX)(R11*8)
-	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R12*8), Y2
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R12*8), Y2
 	VMOVUPD   (AX)(R11*8), Y6
 	VBLENDVPD Y2, Y4, Y6, Y2
 	VMOVUPD   Y2, (AX)(R11*8)
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R12*8), Y2
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R12*8), Y2
 	VMOVUPD   (CX)(R11*8), Y6
 	VBLENDVPD Y2, Y5, Y6, Y2
 	VMOVUPD   Y2, (CX)(R11*8)
@@ -1223,8 +1277,8 @@ solved14:
 	VCMPPD    $0x03, Y5, Y5, Y8
 	VMINPD    Y7, Y6, Y6
 	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y6, Y6
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R12*8), Y7
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R12*8), Y7
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y8
 	VBLENDVPD Y7, Y6, Y8, Y6
 	VMINPD    Y1, Y6, Y1
@@ -1233,37 +1287,45 @@ solved14:
 	VMULPD    (BX)(R11*8), Y6, Y7
 	VMULPD    Y2, Y5, Y2
 	VSUBPD    Y2, Y7, Y2
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R12*8), Y7
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R12*8), Y7
 	VMOVUPD   (BX)(R11*8), Y8
 	VBLENDVPD Y7, Y2, Y8, Y2
 	VMOVUPD   Y2, (BX)(R11*8)
 	VMULPD    (SI)(R11*8), Y6, Y2
 	VMULPD    Y3, Y5, Y3
 	VSUBPD    Y3, Y2, Y2
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R12*8), Y3
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R12*8), Y3
 	VMOVUPD   (SI)(R11*8), Y7
 	VBLENDVPD Y3, Y2, Y7, Y2
 	VMOVUPD   Y2, (SI)(R11*8)
 	VMULPD    (DI)(R11*8), Y6, Y2
 	VMULPD    Y4, Y5, Y3
 	VADDPD    Y3, Y2, Y2
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R12*8), Y3
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R12*8), Y3
 	VMOVUPD   (DI)(R11*8), Y4
 	VBLENDVPD Y3, Y2, Y4, Y3
 	VMOVUPD   Y3, (DI)(R11*8)
-	VDIVPD    Y2, Y0, Y0
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R12*8), Y2
-	VMOVUPD   (R8)(R11*8), Y3
-	VBLENDVPD Y2, Y0, Y3, Y0
-	VMOVUPD   Y0, (R8)(R11*8)
-	ADDQ      R12, 2048(SP)
+	VDIVPD    Y2, Y0, Y2
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R12*8), Y3
+	VMOVUPD   (R8)(R11*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y2
+	VMOVUPD   Y2, (R8)(R11*8)
 
-end3:
-	MOVQ         2048(SP), AX
+end21:
+	ADDQ R12, R14
+	MOVQ R14, 2272(SP)
+	CMPQ R14, 2280(SP)
+	JLT  stopped22
+	MOVQ n+56(FP), R9
+	CMPQ R14, R9
+	JLT  chunk1
+
+stopped22:
+	MOVQ         2272(SP), AX
 	MOVQ         AX, next+112(FP)
 	VEXTRACTF128 $0x01, Y1, X0
 	VMINPD       X0, X1, X0

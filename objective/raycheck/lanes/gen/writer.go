@@ -42,12 +42,10 @@ type writer struct {
 	tailMasks operand.Mem // width masks of no number, then width of all
 
 	// Of the function in hand.
-	arrays map[string]reg.Register
-	at     reg.GPVirtual // the index of the vector's first number
-	left   reg.GPVirtual // in the last vector, how many of its numbers are not done yet
-	// Of eachChunk: where a stage keeps the vector, and where stages stop.
-	kept, stop reg.GPVirtual
-	stopped    string
+	arrays     map[string]reg.Register
+	at         reg.GPVirtual // the index of the vector's first number
+	left       reg.GPVirtual // in the last vector, how many of its numbers are not done yet
+	kept, stop reg.GPVirtual // of eachChunk: where a stage keeps the vector, and where stages stop
 	inTail     bool
 	labels     int
 }
@@ -118,81 +116,89 @@ func (w *writer) eachVector(body func()) {
 	w.Label(done)
 }
 
-// eachChunk writes body for some vectors at a time, and again for the last vector where it
-// is not full. Body writes stages: each goes through all of these vectors before the next
-// one does. The processor looks ahead over a limited number of operations, and finds more
-// that do not wait for each other within a stage than within the whole. A stage may stop
-// before the vector in hand, for itself and all that follow; nothing is done after that.
-// What body returns is the number of what is done, from the first on, which is n but where
-// a stage stopped.
+// eachChunk writes body for some vectors at a time. Body writes stages: each goes through
+// all of these vectors, with the last one where it is not full, before the next one does.
+// The processor looks ahead over a limited number of operations, and finds more that do not
+// wait for each other within a stage than within the whole. A stage may stop before the
+// vector in hand, for itself and all that follow; nothing is done after that. What
+// eachChunk returns is the number of what is done, from the first on, which is n but where a
+// stage stopped.
 func (w *writer) eachChunk(body func(stage func(func()))) (done operand.Mem) {
 	n := func() reg.GPVirtual { return w.Load(w.Param("n"), w.GP64()).(reg.GPVirtual) }
-	chunk, tail, end := w.label("chunk"), w.label("tail"), w.label("end")
-	done, full := w.AllocLocal(8), w.AllocLocal(8)
+	chunk := w.label("chunk")
+	done, goal := w.AllocLocal(8), w.AllocLocal(8)
 	w.at, w.left, w.kept, w.stop = w.GP64(), w.GP64(), w.GP64(), w.GP64()
 	zero := w.GP64()
 	w.XORQ(zero, zero)
 	w.MOVQ(zero, done)
 
 	w.Label(chunk)
-	w.inTail, w.stopped = false, end
-	// The chunk ends with the last full vector, or is full itself.
-	w.MOVQ(n(), w.stop)
-	w.SUBQ(done, w.stop)
+	// stop is where the full vectors of the chunk end, left what is after them, if that is
+	// no full vector.
+	rest, most := n(), w.GP64()
+	w.SUBQ(done, rest)
+	w.MOVQ(rest, w.stop)
 	w.ANDQ(operand.I8(-width), w.stop)
-	w.JEQ(operand.LabelRef(tail))
-	most := w.GP64()
 	w.MOVQ(operand.U32(chunkVectors*width), most)
 	w.CMPQ(w.stop, most)
 	w.CMOVQGT(most, w.stop)
+	w.MOVQ(rest, w.left)
+	w.SUBQ(w.stop, w.left)
+	w.MOVQ(operand.U32(0), most)
+	w.CMPQ(w.left, operand.Imm(width))
+	w.CMOVQGE(most, w.left)
 	w.ADDQ(done, w.stop)
-	w.MOVQ(w.stop, full)
+	w.MOVQ(w.stop, most)
+	w.ADDQ(w.left, most)
+	w.MOVQ(most, goal)
 	body(func(stage func()) {
-		next := w.label("stage")
+		next, tail, end := w.label("stage"), w.label("tail"), w.label("end")
+		w.inTail = false
 		w.MOVQ(done, w.at)
 		w.XORQ(w.kept, w.kept)
 		w.CMPQ(w.at, w.stop)
-		w.JGE(operand.LabelRef(end))
+		w.JGE(operand.LabelRef(tail))
 		w.Label(next)
 		stage()
 		w.ADDQ(operand.Imm(width), w.at)
 		w.ADDQ(operand.Imm(vectorBytes), w.kept)
 		w.CMPQ(w.at, w.stop)
 		w.JLT(operand.LabelRef(next))
+		w.Label(tail)
+		w.inTail = true
+		w.TESTQ(w.left, w.left)
+		w.JEQ(operand.LabelRef(end))
+		w.MOVQ(n(), w.at)
+		w.SUBQ(operand.Imm(width), w.at)
+		w.MOVQ(operand.U32(chunkVectors*vectorBytes), w.kept)
+		stage()
+		w.Label(end)
 	})
+	w.ADDQ(w.left, w.stop)
 	w.MOVQ(w.stop, done)
-	w.CMPQ(w.stop, full)
-	w.JLT(operand.LabelRef(end))
-	w.JMP(operand.LabelRef(chunk))
-
-	w.Label(tail)
-	w.inTail = true
-	w.MOVQ(n(), w.at)
-	w.MOVQ(w.at, w.left)
-	w.SUBQ(done, w.left)
-	w.JEQ(operand.LabelRef(end))
-	w.SUBQ(operand.Imm(width), w.at)
-	w.XORQ(w.kept, w.kept)
-	body(func(stage func()) { stage() })
-	w.ADDQ(w.left, done)
-	w.Label(end)
+	stopped := w.label("stopped")
+	w.CMPQ(w.stop, goal)
+	w.JLT(operand.LabelRef(stopped))
+	rest = n()
+	w.CMPQ(w.stop, rest)
+	w.JLT(operand.LabelRef(chunk))
+	w.Label(stopped)
 	return done
 }
 
 // stopHere stops the stages before the vector in hand.
 func (w *writer) stopHere() {
-	if w.inTail {
-		w.JMP(operand.LabelRef(w.stopped))
-		return
+	if !w.inTail {
+		w.MOVQ(w.at, w.stop)
 	}
-	w.MOVQ(w.at, w.stop)
+	w.XORQ(w.left, w.left)
 }
 
 // chunkVectors is the number of vectors that stages go through.
 const chunkVectors = 8
 
 // between makes a place where a stage leaves a vector to later ones.
-func (w *writer) between() operand.Mem { return w.AllocLocal(chunkVectors * vectorBytes) }
+func (w *writer) between() operand.Mem { return w.AllocLocal((chunkVectors + 1) * vectorBytes) }
 
 // of is the vector in hand of such a place.
 func (w *writer) of(m operand.Mem) operand.Mem { return m.Idx(w.kept, 1) }
