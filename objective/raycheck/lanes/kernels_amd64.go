@@ -4,22 +4,22 @@
 
 package lanes
 
-// flatAVX2 is Rays.plainFlat for four or more rays.
+// flatAVX2 is Rays.plainFlat for arrays with room for whole vectors.
 //
 //go:noescape
 func flatAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, ratio float64) (margin float64)
 
-// sphereAVX2 is Rays.plainSphere for four or more rays.
+// sphereAVX2 is Rays.plainSphere for arrays with room for whole vectors.
 //
 //go:noescape
 func sphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, ratio float64) (margin float64)
 
-// conicAVX2 is Rays.plainConic for four or more rays.
+// conicAVX2 is Rays.plainConic for arrays with room for whole vectors.
 //
 //go:noescape
 func conicAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64) (margin float64)
 
-// asphereAVX2 is Rays.plainAsphere for four or more rays. It ends before rays of which one needs carefulCrossing.
+// asphereAVX2 is Rays.plainAsphere for arrays with room for whole vectors. It ends before rays of which one needs carefulCrossing.
 //
 //go:noescape
 func asphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64, powers *[2]float64, end *[2]float64) (next int, margin float64)

@@ -12,11 +12,15 @@ DATA tailMasks<>+32(SB)/8, $0xffffffffffffffff
 DATA tailMasks<>+40(SB)/8, $0xffffffffffffffff
 DATA tailMasks<>+48(SB)/8, $0xffffffffffffffff
 DATA tailMasks<>+56(SB)/8, $0xffffffffffffffff
-GLOBL tailMasks<>(SB), RODATA|NOPTR, $64
+DATA tailMasks<>+64(SB)/8, $0x0000000000000000
+DATA tailMasks<>+72(SB)/8, $0x0000000000000000
+DATA tailMasks<>+80(SB)/8, $0x0000000000000000
+DATA tailMasks<>+88(SB)/8, $0x0000000000000000
+GLOBL tailMasks<>(SB), RODATA|NOPTR, $96
 
 // func flatAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, ratio float64) (margin float64)
-// Requires: AVX, SSE2
-TEXT ·flatAVX2(SB), $64-88
+// Requires: AVX, CMOV, SSE2
+TEXT ·flatAVX2(SB), $80-88
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -31,25 +35,42 @@ TEXT ·flatAVX2(SB), $64-88
 	VMOVUPD      constant3ff0000000000000<>+0(SB), Y0
 	VMOVUPD      constant3ff0000000000000<>+0(SB), Y1
 	VBROADCASTSD distance+64(FP), Y2
-	MOVQ         n+56(FP), R9
-	XORQ         R10, R10
+	XORQ         R9, R9
+	MOVQ         R9, 64(SP)
 
-vector1:
-	MOVQ    R9, R11
-	SUBQ    R10, R11
-	CMPQ    R11, $0x04
-	JLT     tail2
-	VSUBPD  (DX)(R10*8), Y2, Y3
-	VMULPD  (R8)(R10*8), Y3, Y3
-	VMULPD  (BX)(R10*8), Y3, Y4
-	VADDPD  (AX)(R10*8), Y4, Y4
-	VMULPD  (SI)(R10*8), Y3, Y3
-	VADDPD  (CX)(R10*8), Y3, Y3
-	VMOVUPD Y4, (AX)(R10*8)
-	VMOVUPD Y3, (CX)(R10*8)
+chunk1:
+	MOVQ    n+56(FP), R10
+	SUBQ    64(SP), R10
+	MOVQ    R10, R12
+	ANDQ    $-4, R12
+	MOVQ    $0x00000020, R9
+	CMPQ    R12, R9
+	CMOVQGT R9, R12
+	SUBQ    R12, R10
+	MOVQ    $0x00000000, R9
+	CMPQ    R10, $0x04
+	CMOVQGE R9, R10
+	ADDQ    64(SP), R12
+	MOVQ    R12, R9
+	ADDQ    R10, R9
+	MOVQ    R9, 72(SP)
+	MOVQ    64(SP), R9
+	XORQ    R11, R11
+	CMPQ    R9, R12
+	JGE     tail3
+
+stage2:
+	VSUBPD  (DX)(R9*8), Y2, Y3
+	VMULPD  (R8)(R9*8), Y3, Y3
+	VMULPD  (BX)(R9*8), Y3, Y4
+	VADDPD  (AX)(R9*8), Y4, Y4
+	VMULPD  (SI)(R9*8), Y3, Y3
+	VADDPD  (CX)(R9*8), Y3, Y3
+	VMOVUPD Y4, (AX)(R9*8)
+	VMOVUPD Y3, (CX)(R9*8)
 	VXORPD  Y3, Y3, Y3
-	VMOVUPD Y3, (DX)(R10*8)
-	VMOVUPD (DI)(R10*8), Y3
+	VMOVUPD Y3, (DX)(R9*8)
+	VMOVUPD (DI)(R9*8), Y3
 	VMULPD  Y3, Y3, Y3
 	VSUBPD  Y3, Y0, Y4
 	VMULPD  32(SP), Y4, Y4
@@ -59,89 +80,103 @@ vector1:
 	VMINPD  Y1, Y4, Y1
 	VMOVAPD Y1, Y1
 	VSQRTPD Y4, Y3
-	VMOVUPD Y3, (DI)(R10*8)
+	VMOVUPD Y3, (DI)(R9*8)
 	VDIVPD  Y3, Y0, Y3
-	VMOVUPD Y3, (R8)(R10*8)
-	VMOVUPD (BX)(R10*8), Y3
+	VMOVUPD Y3, (R8)(R9*8)
+	VMOVUPD (BX)(R9*8), Y3
 	VMULPD  (SP), Y3, Y3
-	VMOVUPD Y3, (BX)(R10*8)
-	VMOVUPD (SI)(R10*8), Y3
+	VMOVUPD Y3, (BX)(R9*8)
+	VMOVUPD (SI)(R9*8), Y3
 	VMULPD  (SP), Y3, Y3
-	VMOVUPD Y3, (SI)(R10*8)
-	ADDQ    $0x04, R10
-	JMP     vector1
+	VMOVUPD Y3, (SI)(R9*8)
+	ADDQ    $0x04, R9
+	ADDQ    $0x20, R11
+	CMPQ    R9, R12
+	JLT     stage2
 
-tail2:
-	TESTQ     R11, R11
-	JEQ       done3
-	LEAQ      -4(R9), R10
-	VSUBPD    (DX)(R10*8), Y2, Y2
-	VMULPD    (R8)(R10*8), Y2, Y2
-	VMULPD    (BX)(R10*8), Y2, Y3
-	VADDPD    (AX)(R10*8), Y3, Y3
-	VMULPD    (SI)(R10*8), Y2, Y2
-	VADDPD    (CX)(R10*8), Y2, Y2
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R11*8), Y4
-	VMOVUPD   (AX)(R10*8), Y5
+tail3:
+	TESTQ     R10, R10
+	JEQ       end4
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
+	MOVQ      $0x00000100, R11
+	VSUBPD    (DX)(R9*8), Y2, Y3
+	VMULPD    (R8)(R9*8), Y3, Y3
+	VMULPD    (BX)(R9*8), Y3, Y4
+	VADDPD    (AX)(R9*8), Y4, Y4
+	VMULPD    (SI)(R9*8), Y3, Y3
+	VADDPD    (CX)(R9*8), Y3, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y5
+	VMOVUPD   (AX)(R9*8), Y6
+	VBLENDVPD Y5, Y4, Y6, Y4
+	VMOVUPD   Y4, (AX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (CX)(R9*8), Y5
 	VBLENDVPD Y4, Y3, Y5, Y3
-	VMOVUPD   Y3, (AX)(R10*8)
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y3
-	VMOVUPD   (CX)(R10*8), Y4
-	VBLENDVPD Y3, Y2, Y4, Y2
-	VMOVUPD   Y2, (CX)(R10*8)
-	VXORPD    Y2, Y2, Y2
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y3
-	VMOVUPD   (DX)(R10*8), Y4
-	VBLENDVPD Y3, Y2, Y4, Y2
-	VMOVUPD   Y2, (DX)(R10*8)
-	VMOVUPD   (DI)(R10*8), Y2
-	VMULPD    Y2, Y2, Y2
-	VSUBPD    Y2, Y0, Y3
-	VMULPD    32(SP), Y3, Y3
-	VSUBPD    Y3, Y0, Y3
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y4
+	VMOVUPD   Y3, (CX)(R9*8)
+	VXORPD    Y3, Y3, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (DX)(R9*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y3
+	VMOVUPD   Y3, (DX)(R9*8)
+	VMOVUPD   (DI)(R9*8), Y3
+	VMULPD    Y3, Y3, Y3
+	VSUBPD    Y3, Y0, Y4
+	VMULPD    32(SP), Y4, Y4
+	VSUBPD    Y4, Y0, Y4
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y5
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y6
+	VBLENDVPD Y5, Y3, Y6, Y3
+	VMINPD    Y1, Y3, Y1
+	VMOVAPD   Y1, Y1
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y3
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y5
-	VBLENDVPD Y4, Y2, Y5, Y2
-	VMINPD    Y1, Y2, Y1
+	VBLENDVPD Y3, Y4, Y5, Y3
+	VMINPD    Y1, Y3, Y1
 	VMOVAPD   Y1, Y1
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y2
-	VMOVUPD   constant3ff0000000000000<>+0(SB), Y4
-	VBLENDVPD Y2, Y3, Y4, Y2
-	VMINPD    Y1, Y2, Y1
-	VMOVAPD   Y1, Y1
-	VSQRTPD   Y3, Y2
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y3
-	VMOVUPD   (DI)(R10*8), Y4
-	VBLENDVPD Y3, Y2, Y4, Y3
-	VMOVUPD   Y3, (DI)(R10*8)
-	VDIVPD    Y2, Y0, Y0
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y2
-	VMOVUPD   (R8)(R10*8), Y3
-	VBLENDVPD Y2, Y0, Y3, Y0
-	VMOVUPD   Y0, (R8)(R10*8)
-	VMOVUPD   (BX)(R10*8), Y0
-	VMULPD    (SP), Y0, Y0
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y2
-	VMOVUPD   (BX)(R10*8), Y3
-	VBLENDVPD Y2, Y0, Y3, Y0
-	VMOVUPD   Y0, (BX)(R10*8)
-	VMOVUPD   (SI)(R10*8), Y0
-	VMULPD    (SP), Y0, Y0
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y2
-	VMOVUPD   (SI)(R10*8), Y3
-	VBLENDVPD Y2, Y0, Y3, Y0
-	VMOVUPD   Y0, (SI)(R10*8)
+	VSQRTPD   Y4, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (DI)(R9*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y4
+	VMOVUPD   Y4, (DI)(R9*8)
+	VDIVPD    Y3, Y0, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (R8)(R9*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y3
+	VMOVUPD   Y3, (R8)(R9*8)
+	VMOVUPD   (BX)(R9*8), Y3
+	VMULPD    (SP), Y3, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (BX)(R9*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y3
+	VMOVUPD   Y3, (BX)(R9*8)
+	VMOVUPD   (SI)(R9*8), Y3
+	VMULPD    (SP), Y3, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (SI)(R9*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y3
+	VMOVUPD   Y3, (SI)(R9*8)
 
-done3:
+end4:
+	ADDQ R10, R12
+	MOVQ R12, 64(SP)
+	CMPQ R12, 72(SP)
+	JLT  stopped5
+	MOVQ n+56(FP), R9
+	CMPQ R12, R9
+	JLT  chunk1
+
+stopped5:
 	VEXTRACTF128 $0x01, Y1, X0
 	VMINPD       X0, X1, X0
 	VUNPCKHPD    X0, X0, X1
@@ -241,8 +276,9 @@ stage2:
 tail3:
 	TESTQ     R10, R10
 	JEQ       end4
-	MOVQ      n+56(FP), R9
-	SUBQ      $0x04, R9
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
 	MOVQ      $0x00000100, R11
 	VSUBPD    (DX)(R9*8), Y2, Y4
 	VMULPD    (R8)(R9*8), Y4, Y4
@@ -266,26 +302,26 @@ tail3:
 	VSUBPD    Y8, Y0, Y9
 	VMULPD    32(SP), Y9, Y9
 	VSUBPD    Y9, Y0, Y9
-	LEAQ      tailMasks<>+0(SB), R13
-	VMOVUPD   (R13)(R10*8), Y10
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y10
 	VMOVUPD   (AX)(R9*8), Y11
 	VBLENDVPD Y10, Y5, Y11, Y5
 	VMOVUPD   Y5, (AX)(R9*8)
-	LEAQ      tailMasks<>+0(SB), R13
-	VMOVUPD   (R13)(R10*8), Y5
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y5
 	VMOVUPD   (CX)(R9*8), Y10
 	VBLENDVPD Y5, Y4, Y10, Y4
 	VMOVUPD   Y4, (CX)(R9*8)
 	VMOVUPD   Y6, 64(SP)(R11*1)
 	VMOVUPD   Y7, 352(SP)(R11*1)
 	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R10*8), Y4
+	VMOVUPD   (R9)(R13*8), Y4
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y5
 	VBLENDVPD Y4, Y8, Y5, Y4
 	VMINPD    Y1, Y4, Y1
 	VMOVAPD   Y1, Y1
 	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R10*8), Y4
+	VMOVUPD   (R9)(R13*8), Y4
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y5
 	VBLENDVPD Y4, Y9, Y5, Y4
 	VMINPD    Y1, Y4, Y1
@@ -354,8 +390,9 @@ stage5:
 tail6:
 	TESTQ     R10, R10
 	JEQ       end7
-	MOVQ      n+56(FP), R9
-	SUBQ      $0x04, R9
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
 	MOVQ      $0x00000100, R11
 	VMOVUPD   (DI)(R9*8), Y4
 	VMOVUPD   64(SP)(R11*1), Y5
@@ -369,8 +406,8 @@ tail6:
 	VSUBPD    Y10, Y9, Y9
 	VORPD     Y9, Y8, Y9
 	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y0, Y8
-	LEAQ      tailMasks<>+0(SB), R13
-	VMOVUPD   (R13)(R10*8), Y10
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y10
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y11
 	VBLENDVPD Y10, Y8, Y11, Y8
 	VMINPD    Y1, Y8, Y1
@@ -385,18 +422,18 @@ tail6:
 	VMULPD    Y6, Y8, Y8
 	VMULPD    Y4, Y8, Y4
 	LEAQ      tailMasks<>+0(SB), R11
-	VMOVUPD   (R11)(R10*8), Y10
+	VMOVUPD   (R11)(R13*8), Y10
 	VMOVUPD   (DX)(R9*8), Y11
 	VBLENDVPD Y10, Y4, Y11, Y4
 	VMOVUPD   Y4, (DX)(R9*8)
 	LEAQ      tailMasks<>+0(SB), R11
-	VMOVUPD   (R11)(R10*8), Y4
+	VMOVUPD   (R11)(R13*8), Y4
 	VMOVUPD   (DI)(R9*8), Y10
 	VBLENDVPD Y4, Y7, Y10, Y4
 	VMOVUPD   Y4, (DI)(R9*8)
 	VMULPD    Y6, Y5, Y4
 	LEAQ      tailMasks<>+0(SB), R11
-	VMOVUPD   (R11)(R10*8), Y5
+	VMOVUPD   (R11)(R13*8), Y5
 	VMOVUPD   (R8)(R9*8), Y6
 	VBLENDVPD Y5, Y4, Y6, Y4
 	VMOVUPD   Y4, (R8)(R9*8)
@@ -409,12 +446,12 @@ tail6:
 	VMULPD    Y7, Y4, Y9
 	VSUBPD    Y9, Y5, Y5
 	LEAQ      tailMasks<>+0(SB), R11
-	VMOVUPD   (R11)(R10*8), Y9
+	VMOVUPD   (R11)(R13*8), Y9
 	VMOVUPD   (BX)(R9*8), Y10
 	VBLENDVPD Y9, Y5, Y10, Y5
 	VMOVUPD   Y5, (BX)(R9*8)
 	LEAQ      tailMasks<>+0(SB), R11
-	VMOVUPD   (R11)(R10*8), Y5
+	VMOVUPD   (R11)(R13*8), Y5
 	VMOVUPD   (AX)(R9*8), Y9
 	VBLENDVPD Y5, Y7, Y9, Y5
 	VMOVUPD   Y5, (AX)(R9*8)
@@ -424,12 +461,12 @@ tail6:
 	VMULPD    Y5, Y4, Y4
 	VSUBPD    Y4, Y6, Y4
 	LEAQ      tailMasks<>+0(SB), R11
-	VMOVUPD   (R11)(R10*8), Y6
+	VMOVUPD   (R11)(R13*8), Y6
 	VMOVUPD   (SI)(R9*8), Y7
 	VBLENDVPD Y6, Y4, Y7, Y4
 	VMOVUPD   Y4, (SI)(R9*8)
 	LEAQ      tailMasks<>+0(SB), R11
-	VMOVUPD   (R11)(R10*8), Y4
+	VMOVUPD   (R11)(R13*8), Y4
 	VMOVUPD   (CX)(R9*8), Y6
 	VBLENDVPD Y4, Y5, Y6, Y4
 	VMOVUPD   Y4, (CX)(R9*8)
@@ -572,8 +609,9 @@ stage2:
 tail3:
 	TESTQ     R10, R10
 	JEQ       end4
-	MOVQ      n+56(FP), R9
-	SUBQ      $0x04, R9
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
 	MOVQ      $0x00000100, R11
 	VMOVUPD   64(SP), Y2
 	VSUBPD    (DX)(R9*8), Y2, Y2
@@ -618,19 +656,19 @@ tail3:
 	VMULPD    Y6, Y6, Y6
 	VADDPD    Y6, Y7, Y6
 	VSQRTPD   Y6, Y6
-	LEAQ      tailMasks<>+0(SB), R13
-	VMOVUPD   (R13)(R10*8), Y7
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y7
 	VMOVUPD   (AX)(R9*8), Y8
 	VBLENDVPD Y7, Y3, Y8, Y3
 	VMOVUPD   Y3, (AX)(R9*8)
-	LEAQ      tailMasks<>+0(SB), R13
-	VMOVUPD   (R13)(R10*8), Y3
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y3
 	VMOVUPD   (CX)(R9*8), Y7
 	VBLENDVPD Y3, Y2, Y7, Y2
 	VMOVUPD   Y2, (CX)(R9*8)
 	VMULPD    Y5, Y4, Y2
-	LEAQ      tailMasks<>+0(SB), R13
-	VMOVUPD   (R13)(R10*8), Y3
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y3
 	VMOVUPD   (DX)(R9*8), Y4
 	VBLENDVPD Y3, Y2, Y4, Y2
 	VMOVUPD   Y2, (DX)(R9*8)
@@ -696,8 +734,9 @@ stage5:
 tail6:
 	TESTQ     R10, R10
 	JEQ       end7
-	MOVQ      n+56(FP), R9
-	SUBQ      $0x04, R9
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
 	MOVQ      $0x00000100, R11
 	VMOVUPD   224(SP)(R11*1), Y2
 	VMOVUPD   96(SP), Y3
@@ -728,7 +767,7 @@ tail6:
 	VMINPD    Y7, Y6, Y6
 	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y6, Y6
 	LEAQ      tailMasks<>+0(SB), R11
-	VMOVUPD   (R11)(R10*8), Y7
+	VMOVUPD   (R11)(R13*8), Y7
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y8
 	VBLENDVPD Y7, Y6, Y8, Y6
 	VMINPD    Y1, Y6, Y1
@@ -738,7 +777,7 @@ tail6:
 	VMULPD    Y4, Y5, Y4
 	VSUBPD    Y4, Y7, Y4
 	LEAQ      tailMasks<>+0(SB), R11
-	VMOVUPD   (R11)(R10*8), Y7
+	VMOVUPD   (R11)(R13*8), Y7
 	VMOVUPD   (BX)(R9*8), Y8
 	VBLENDVPD Y7, Y4, Y8, Y4
 	VMOVUPD   Y4, (BX)(R9*8)
@@ -746,7 +785,7 @@ tail6:
 	VMULPD    Y3, Y5, Y3
 	VSUBPD    Y3, Y4, Y3
 	LEAQ      tailMasks<>+0(SB), R11
-	VMOVUPD   (R11)(R10*8), Y4
+	VMOVUPD   (R11)(R13*8), Y4
 	VMOVUPD   (SI)(R9*8), Y7
 	VBLENDVPD Y4, Y3, Y7, Y3
 	VMOVUPD   Y3, (SI)(R9*8)
@@ -754,13 +793,13 @@ tail6:
 	VMULPD    Y2, Y5, Y2
 	VADDPD    Y2, Y3, Y2
 	LEAQ      tailMasks<>+0(SB), R11
-	VMOVUPD   (R11)(R10*8), Y3
+	VMOVUPD   (R11)(R13*8), Y3
 	VMOVUPD   (DI)(R9*8), Y4
 	VBLENDVPD Y3, Y2, Y4, Y3
 	VMOVUPD   Y3, (DI)(R9*8)
 	VDIVPD    Y2, Y0, Y2
 	LEAQ      tailMasks<>+0(SB), R11
-	VMOVUPD   (R11)(R10*8), Y3
+	VMOVUPD   (R11)(R13*8), Y3
 	VMOVUPD   (R8)(R9*8), Y4
 	VBLENDVPD Y3, Y2, Y4, Y2
 	VMOVUPD   Y2, (R8)(R9*8)
@@ -888,9 +927,9 @@ stage4:
 tail5:
 	TESTQ   R12, R12
 	JEQ     end6
-	MOVQ    n+56(FP), R9
-	MOVQ    R9, R11
-	SUBQ    $0x04, R11
+	MOVQ    R14, R11
+	MOVQ    $0x00000008, R9
+	SUBQ    R12, R9
 	MOVQ    $0x00000100, R13
 	VMOVUPD 64(SP), Y2
 	VSUBPD  (DX)(R11*8), Y2, Y2
@@ -902,8 +941,8 @@ tail5:
 	VMOVUPD Y3, 256(SP)(R13*1)
 	VMOVUPD Y2, 544(SP)(R13*1)
 	VCMPPD  $0x07, Y2, Y3, Y4
-	LEAQ    tailMasks<>+0(SB), R9
-	VMOVUPD (R9)(R12*8), Y5
+	LEAQ    tailMasks<>+0(SB), R10
+	VMOVUPD (R10)(R9*8), Y5
 	VANDPD  Y5, Y4, Y4
 	VMOVUPD Y4, 1408(SP)(R13*1)
 	VMOVUPD constant7ff8000000000001<>+0(SB), Y4
@@ -1031,9 +1070,9 @@ on11:
 tail8:
 	TESTQ   R12, R12
 	JEQ     end9
-	MOVQ    n+56(FP), R9
-	MOVQ    R9, R11
-	SUBQ    $0x04, R11
+	MOVQ    R14, R11
+	MOVQ    $0x00000008, R9
+	SUBQ    R12, R9
 	MOVQ    $0x00000100, R13
 	MOVQ    powers+96(FP), R9
 	VMOVUPD 832(SP)(R13*1), Y2
@@ -1139,9 +1178,9 @@ on17:
 tail15:
 	TESTQ     R12, R12
 	JEQ       end16
-	MOVQ      n+56(FP), R9
-	MOVQ      R9, R11
-	SUBQ      $0x04, R11
+	MOVQ      R14, R11
+	MOVQ      $0x00000008, R9
+	SUBQ      R12, R9
 	MOVQ      $0x00000100, R13
 	VMOVUPD   1408(SP)(R13*1), Y2
 	VMOVMSKPD Y2, R9
@@ -1222,9 +1261,9 @@ stage19:
 tail20:
 	TESTQ     R12, R12
 	JEQ       end21
-	MOVQ      n+56(FP), R9
-	MOVQ      R9, R11
-	SUBQ      $0x04, R11
+	MOVQ      R14, R11
+	MOVQ      $0x00000008, R9
+	SUBQ      R12, R9
 	MOVQ      $0x00000100, R13
 	VMOVUPD   1696(SP)(R13*1), Y2
 	VMOVUPD   1984(SP)(R13*1), Y3
@@ -1233,18 +1272,18 @@ tail20:
 	VMULPD    (SI)(R11*8), Y2, Y5
 	VADDPD    544(SP)(R13*1), Y5, Y5
 	VMULPD    (DI)(R11*8), Y2, Y2
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R12*8), Y6
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y6
 	VMOVUPD   (DX)(R11*8), Y7
 	VBLENDVPD Y6, Y2, Y7, Y2
 	VMOVUPD   Y2, (DX)(R11*8)
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R12*8), Y2
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y2
 	VMOVUPD   (AX)(R11*8), Y6
 	VBLENDVPD Y2, Y4, Y6, Y2
 	VMOVUPD   Y2, (AX)(R11*8)
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R12*8), Y2
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y2
 	VMOVUPD   (CX)(R11*8), Y6
 	VBLENDVPD Y2, Y5, Y6, Y2
 	VMOVUPD   Y2, (CX)(R11*8)
@@ -1277,8 +1316,8 @@ tail20:
 	VCMPPD    $0x03, Y5, Y5, Y8
 	VMINPD    Y7, Y6, Y6
 	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y6, Y6
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R12*8), Y7
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y7
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y8
 	VBLENDVPD Y7, Y6, Y8, Y6
 	VMINPD    Y1, Y6, Y1
@@ -1287,30 +1326,30 @@ tail20:
 	VMULPD    (BX)(R11*8), Y6, Y7
 	VMULPD    Y2, Y5, Y2
 	VSUBPD    Y2, Y7, Y2
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R12*8), Y7
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y7
 	VMOVUPD   (BX)(R11*8), Y8
 	VBLENDVPD Y7, Y2, Y8, Y2
 	VMOVUPD   Y2, (BX)(R11*8)
 	VMULPD    (SI)(R11*8), Y6, Y2
 	VMULPD    Y3, Y5, Y3
 	VSUBPD    Y3, Y2, Y2
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R12*8), Y3
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y3
 	VMOVUPD   (SI)(R11*8), Y7
 	VBLENDVPD Y3, Y2, Y7, Y2
 	VMOVUPD   Y2, (SI)(R11*8)
 	VMULPD    (DI)(R11*8), Y6, Y2
 	VMULPD    Y4, Y5, Y3
 	VADDPD    Y3, Y2, Y2
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R12*8), Y3
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y3
 	VMOVUPD   (DI)(R11*8), Y4
 	VBLENDVPD Y3, Y2, Y4, Y3
 	VMOVUPD   Y3, (DI)(R11*8)
 	VDIVPD    Y2, Y0, Y2
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R12*8), Y3
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y3
 	VMOVUPD   (R8)(R11*8), Y4
 	VBLENDVPD Y3, Y2, Y4, Y2
 	VMOVUPD   Y2, (R8)(R11*8)

@@ -19,7 +19,7 @@ const termsMost = 16
 
 func (r *Rays) flat(distance, ratio float64) (margin float64) {
 	n := len(r.X)
-	if !wide || n < width {
+	if !wide || n == 0 {
 		return r.plainFlat(distance, ratio)
 	}
 	x, y, w, kx, ky, kw, per := r.arrays()
@@ -28,7 +28,7 @@ func (r *Rays) flat(distance, ratio float64) (margin float64) {
 
 func (r *Rays) sphere(distance, curvature, ratio float64) (margin float64) {
 	n := len(r.X)
-	if !wide || n < width {
+	if !wide || n == 0 {
 		return r.plainSphere(distance, curvature, ratio)
 	}
 	x, y, w, kx, ky, kw, per := r.arrays()
@@ -37,7 +37,7 @@ func (r *Rays) sphere(distance, curvature, ratio float64) (margin float64) {
 
 func (r *Rays) conic(s *Surface, ratio float64) (margin float64) {
 	n := len(r.X)
-	if !wide || n < width {
+	if !wide || n == 0 {
 		return r.plainConic(s, ratio)
 	}
 	x, y, w, kx, ky, kw, per := r.arrays()
@@ -55,7 +55,7 @@ func (r *Rays) asphere(s *Surface, ratio float64) (margin float64) {
 	}
 	margin = 1
 	rest := *r
-	for n := len(rest.X); n >= width; n = len(rest.X) {
+	for n := len(rest.X); n > 0; n = len(rest.X) {
 		x, y, w, kx, ky, kw, per := rest.arrays()
 		next, among := asphereAVX2(x, y, w, kx, ky, kw, per, n,
 			s.DistanceMM, s.Curvature, s.Conic, ratio, &powers[0], &powers[len(s.Asphere)])
@@ -67,7 +67,7 @@ func (r *Rays) asphere(s *Surface, ratio float64) (margin float64) {
 		margin = min(margin, care.plainAsphere(s, ratio))
 		rest = rest.Part(min(next+width, n), n)
 	}
-	return min(margin, rest.plainAsphere(s, ratio))
+	return margin
 }
 
 func (r *Rays) launch(px, py []float64, tan, v float64) {
@@ -145,9 +145,8 @@ func (l *Lines) slopeSums(weight []float64, vergence, chief float64) (a SlopeSum
 	return a
 }
 
-// arrays is where the arrays of rays begin, of one or more rays each.
+// arrays is where the arrays of rays begin, which have room for whole vectors.
 func (r *Rays) arrays() (x, y, w, kx, ky, kw, per *float64) {
-	last := len(r.X) - 1
-	_, _, _, _, _, _ = r.Y[last], r.W[last], r.KX[last], r.KY[last], r.KW[last], r.Per[last]
-	return &r.X[0], &r.Y[0], &r.W[0], &r.KX[0], &r.KY[0], &r.KW[0], &r.Per[0]
+	n := (len(r.X) + spare) / width * width
+	return &r.X[:n][0], &r.Y[:n][0], &r.W[:n][0], &r.KX[:n][0], &r.KY[:n][0], &r.KW[:n][0], &r.Per[:n][0]
 }

@@ -32,19 +32,18 @@ const (
 // vec is a vector in a register.
 type vec = reg.VecVirtual
 
-// writer writes functions that go through arrays of n numbers each, no fewer than
-// width, a vector at a time. What is left at the end is done with the last width
-// numbers of each array, of which only those are changed that are not done yet: with
-// the others, which are done, goes what is computed for them again.
+// writer writes functions that go through arrays of n numbers each, a vector at a time.
+// What is left at the end is done with a vector of which only a part is changed.
 type writer struct {
 	*build.Context
 	constants map[uint64]operand.Mem
-	tailMasks operand.Mem // width masks of no number, then width of all
+	tailMasks operand.Mem // width masks of no number, width of all, width of none
 
 	// Of the function in hand.
 	arrays     map[string]reg.Register
 	at         reg.GPVirtual // the index of the vector's first number
-	left       reg.GPVirtual // in the last vector, how many of its numbers are not done yet
+	left       reg.GPVirtual // in the last vector, how many of its numbers are to be done
+	mask       reg.GPVirtual // which of them, by where that begins in tailMasks
 	kept, stop reg.GPVirtual // of eachChunk: where a stage keeps the vector, and where stages stop
 	inTail     bool
 	labels     int
@@ -55,11 +54,10 @@ func newWriter() *writer {
 	w.ConstraintExpr("amd64")
 	w.tailMasks = w.StaticGlobal("tailMasks")
 	w.DataAttributes(attr.RODATA | attr.NOPTR)
-	for range width {
-		w.AppendDatum(operand.U64(0))
-	}
-	for range width {
-		w.AppendDatum(operand.U64(math.MaxUint64))
+	for _, mask := range []uint64{0, math.MaxUint64, 0} {
+		for range width {
+			w.AppendDatum(operand.U64(mask))
+		}
 	}
 	return w
 }
@@ -91,8 +89,8 @@ func (w *writer) label(name string) string {
 	return fmt.Sprintf("%s%d", name, w.labels)
 }
 
-// eachVector writes body for all vectors, and again for the last one where it is not
-// full.
+// eachVector writes body for all vectors of arrays of width numbers or more, and again for
+// what is left, which is done with the last width numbers.
 func (w *writer) eachVector(body func()) {
 	n := w.Load(w.Param("n"), w.GP64()).(reg.GPVirtual)
 	loop, tail, done := w.label("vector"), w.label("tail"), w.label("done")
@@ -111,6 +109,7 @@ func (w *writer) eachVector(body func()) {
 	w.TESTQ(w.left, w.left)
 	w.JEQ(operand.LabelRef(done))
 	w.LEAQ(operand.Mem{Base: n, Disp: -width}, w.at)
+	w.mask = w.left
 	w.inTail = true
 	body()
 	w.Label(done)
@@ -119,7 +118,8 @@ func (w *writer) eachVector(body func()) {
 // eachChunk writes body for some vectors at a time. Body writes stages: each goes through
 // all of these vectors, with the last one where it is not full, before the next one does.
 // The processor looks ahead over a limited number of operations, and finds more that do not
-// wait for each other within a stage than within the whole. A stage may stop before the
+// wait for each other within a stage than within the whole. The last vector goes beyond the
+// arrays, which have room for it, so that each vector is read as it was written. A stage may stop before the
 // vector in hand, for itself and all that follow; nothing is done after that. What
 // eachChunk returns is the number of what is done, from the first on, which is n but where a
 // stage stopped.
@@ -168,8 +168,10 @@ func (w *writer) eachChunk(body func(stage func(func()))) (done operand.Mem) {
 		w.inTail = true
 		w.TESTQ(w.left, w.left)
 		w.JEQ(operand.LabelRef(end))
-		w.MOVQ(n(), w.at)
-		w.SUBQ(operand.Imm(width), w.at)
+		w.MOVQ(w.stop, w.at)
+		w.mask = w.GP64()
+		w.MOVQ(operand.U32(2*width), w.mask)
+		w.SUBQ(w.left, w.mask)
 		w.MOVQ(operand.U32(chunkVectors*vectorBytes), w.kept)
 		stage()
 		w.Label(end)
@@ -230,7 +232,7 @@ func (w *writer) store(v vec, array string) {
 	w.VMOVUPD(w.undone(v, w.in(array)), w.in(array))
 }
 
-// undone is v, with what is in other for the numbers that are done.
+// undone is v, with what is in other for the numbers that are not to be changed.
 func (w *writer) undone(v vec, other operand.Op) vec {
 	if !w.inTail {
 		return v
@@ -238,11 +240,11 @@ func (w *writer) undone(v vec, other operand.Op) vec {
 	return w.choose(w.tailMask(), v, w.fetch(other))
 }
 
-// tailMask tells which numbers of the last vector are not done.
+// tailMask tells which numbers of the last vector are to be changed.
 func (w *writer) tailMask() vec {
 	base := w.GP64()
 	w.LEAQ(w.tailMasks, base)
-	return w.fetch(operand.Mem{Base: base, Index: w.left, Scale: 8})
+	return w.fetch(operand.Mem{Base: base, Index: w.mask, Scale: 8})
 }
 
 // constant is a vector in memory of one value.
