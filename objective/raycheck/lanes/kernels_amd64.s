@@ -1593,8 +1593,8 @@ done3:
 	RET
 
 // func crossAVX2(toX *float64, toY *float64, toSX *float64, toSY *float64, x *float64, y *float64, w *float64, kx *float64, ky *float64, per *float64, n int, distance float64)
-// Requires: AVX
-TEXT ·crossAVX2(SB), $0-96
+// Requires: AVX, CMOV
+TEXT ·crossAVX2(SB), $16-96
 	MOVQ         toX+0(FP), AX
 	MOVQ         toY+8(FP), CX
 	MOVQ         toSX+16(FP), DX
@@ -1606,138 +1606,200 @@ TEXT ·crossAVX2(SB), $0-96
 	MOVQ         ky+64(FP), R10
 	MOVQ         per+72(FP), R11
 	VBROADCASTSD distance+88(FP), Y0
-	MOVQ         n+80(FP), R12
-	XORQ         R13, R13
+	XORQ         R12, R12
+	MOVQ         R12, (SP)
 
-vector1:
-	MOVQ    R12, R14
-	SUBQ    R13, R14
-	CMPQ    R14, $0x04
-	JLT     tail2
-	VMOVUPD (R11)(R13*8), Y1
-	VMULPD  (R9)(R13*8), Y1, Y2
-	VMULPD  (R10)(R13*8), Y1, Y1
-	VSUBPD  (R8)(R13*8), Y0, Y3
+chunk1:
+	MOVQ    n+80(FP), R13
+	SUBQ    (SP), R13
+	MOVQ    R13, R15
+	ANDQ    $-4, R15
+	MOVQ    $0x00000020, R12
+	CMPQ    R15, R12
+	CMOVQGT R12, R15
+	SUBQ    R15, R13
+	MOVQ    $0x00000000, R12
+	CMPQ    R13, $0x04
+	CMOVQGE R12, R13
+	ADDQ    (SP), R15
+	MOVQ    R15, R12
+	ADDQ    R13, R12
+	MOVQ    R12, 8(SP)
+	MOVQ    (SP), R12
+	XORQ    R14, R14
+	CMPQ    R12, R15
+	JGE     tail3
+
+stage2:
+	VMOVUPD (R11)(R12*8), Y1
+	VMULPD  (R9)(R12*8), Y1, Y2
+	VMULPD  (R10)(R12*8), Y1, Y1
+	VSUBPD  (R8)(R12*8), Y0, Y3
 	VMULPD  Y2, Y3, Y4
-	VADDPD  (SI)(R13*8), Y4, Y4
-	VMOVUPD Y4, (AX)(R13*8)
+	VADDPD  (SI)(R12*8), Y4, Y4
+	VMOVUPD Y4, (AX)(R12*8)
 	VMULPD  Y1, Y3, Y3
-	VADDPD  (DI)(R13*8), Y3, Y3
-	VMOVUPD Y3, (CX)(R13*8)
-	VMOVUPD Y2, (DX)(R13*8)
-	VMOVUPD Y1, (BX)(R13*8)
-	ADDQ    $0x04, R13
-	JMP     vector1
+	VADDPD  (DI)(R12*8), Y3, Y3
+	VMOVUPD Y3, (CX)(R12*8)
+	VMOVUPD Y2, (DX)(R12*8)
+	VMOVUPD Y1, (BX)(R12*8)
+	ADDQ    $0x04, R12
+	ADDQ    $0x20, R14
+	CMPQ    R12, R15
+	JLT     stage2
 
-tail2:
-	TESTQ     R14, R14
-	JEQ       done3
-	LEAQ      -4(R12), R13
-	VMOVUPD   (R11)(R13*8), Y1
-	VMULPD    (R9)(R13*8), Y1, Y2
-	VMULPD    (R10)(R13*8), Y1, Y1
-	VSUBPD    (R8)(R13*8), Y0, Y0
-	VMULPD    Y2, Y0, Y3
-	VADDPD    (SI)(R13*8), Y3, Y3
-	LEAQ      tailMasks<>+0(SB), SI
-	VMOVUPD   (SI)(R14*8), Y4
-	VMOVUPD   (AX)(R13*8), Y5
+tail3:
+	TESTQ     R13, R13
+	JEQ       end4
+	MOVQ      R15, R12
+	MOVQ      $0x00000008, BP
+	SUBQ      R13, BP
+	MOVQ      $0x00000100, R14
+	VMOVUPD   (R11)(R12*8), Y1
+	VMULPD    (R9)(R12*8), Y1, Y2
+	VMULPD    (R10)(R12*8), Y1, Y1
+	VSUBPD    (R8)(R12*8), Y0, Y3
+	VMULPD    Y2, Y3, Y4
+	VADDPD    (SI)(R12*8), Y4, Y4
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(BP*8), Y5
+	VMOVUPD   (AX)(R12*8), Y6
+	VBLENDVPD Y5, Y4, Y6, Y4
+	VMOVUPD   Y4, (AX)(R12*8)
+	VMULPD    Y1, Y3, Y3
+	VADDPD    (DI)(R12*8), Y3, Y3
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(BP*8), Y4
+	VMOVUPD   (CX)(R12*8), Y5
 	VBLENDVPD Y4, Y3, Y5, Y3
-	VMOVUPD   Y3, (AX)(R13*8)
-	VMULPD    Y1, Y0, Y0
-	VADDPD    (DI)(R13*8), Y0, Y0
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R14*8), Y3
-	VMOVUPD   (CX)(R13*8), Y4
-	VBLENDVPD Y3, Y0, Y4, Y0
-	VMOVUPD   Y0, (CX)(R13*8)
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R14*8), Y0
-	VMOVUPD   (DX)(R13*8), Y3
-	VBLENDVPD Y0, Y2, Y3, Y0
-	VMOVUPD   Y0, (DX)(R13*8)
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R14*8), Y0
-	VMOVUPD   (BX)(R13*8), Y2
-	VBLENDVPD Y0, Y1, Y2, Y0
-	VMOVUPD   Y0, (BX)(R13*8)
+	VMOVUPD   Y3, (CX)(R12*8)
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(BP*8), Y3
+	VMOVUPD   (DX)(R12*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y2
+	VMOVUPD   Y2, (DX)(R12*8)
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(BP*8), Y2
+	VMOVUPD   (BX)(R12*8), Y3
+	VBLENDVPD Y2, Y1, Y3, Y1
+	VMOVUPD   Y1, (BX)(R12*8)
 
-done3:
+end4:
+	ADDQ R13, R15
+	MOVQ R15, (SP)
+	CMPQ R15, 8(SP)
+	JLT  stopped5
+	MOVQ n+80(FP), R12
+	CMPQ R15, R12
+	JLT  chunk1
+
+stopped5:
 	VZEROUPPER
 	RET
 
 // func mixAVX2(to *float64, from *float64, n int, shares *float64, parts int)
-// Requires: AVX
-TEXT ·mixAVX2(SB), $0-40
+// Requires: AVX, CMOV
+TEXT ·mixAVX2(SB), $16-40
 	MOVQ to+0(FP), AX
 	MOVQ from+8(FP), CX
 	MOVQ n+16(FP), DX
 	SHLQ $0x03, DX
 	MOVQ shares+24(FP), BX
 	MOVQ parts+32(FP), SI
-	MOVQ n+16(FP), DI
-	XORQ R8, R8
+	XORQ DI, DI
+	MOVQ DI, (SP)
 
-vector1:
-	MOVQ         DI, R9
-	SUBQ         R8, R9
-	CMPQ         R9, $0x04
-	JLT          tail2
-	LEAQ         (CX)(R8*8), R9
+chunk1:
+	MOVQ    n+16(FP), R8
+	SUBQ    (SP), R8
+	MOVQ    R8, R10
+	ANDQ    $-4, R10
+	MOVQ    $0x00000020, DI
+	CMPQ    R10, DI
+	CMOVQGT DI, R10
+	SUBQ    R10, R8
+	MOVQ    $0x00000000, DI
+	CMPQ    R8, $0x04
+	CMOVQGE DI, R8
+	ADDQ    (SP), R10
+	MOVQ    R10, DI
+	ADDQ    R8, DI
+	MOVQ    DI, 8(SP)
+	MOVQ    (SP), DI
+	XORQ    R9, R9
+	CMPQ    DI, R10
+	JGE     tail3
+
+stage2:
+	LEAQ         (CX)(DI*8), R11
+	VBROADCASTSD (BX), Y0
+	VMULPD       (R11), Y0, Y0
+	MOVQ         $0x00000001, R12
+
+part5:
+	CMPQ         R12, SI
+	JGE          mixed6
+	ADDQ         DX, R11
+	VBROADCASTSD (BX)(R12*8), Y1
+	VMULPD       (R11), Y1, Y1
+	VADDPD       Y1, Y0, Y0
+	VMOVAPD      Y0, Y0
+	INCQ         R12
+	JMP          part5
+
+mixed6:
+	VMOVUPD Y0, (AX)(DI*8)
+	ADDQ    $0x04, DI
+	ADDQ    $0x20, R9
+	CMPQ    DI, R10
+	JLT     stage2
+
+tail3:
+	TESTQ        R8, R8
+	JEQ          end4
+	MOVQ         R10, DI
+	MOVQ         $0x00000008, R11
+	SUBQ         R8, R11
+	MOVQ         $0x00000100, R9
+	LEAQ         (CX)(DI*8), R9
 	VBROADCASTSD (BX), Y0
 	VMULPD       (R9), Y0, Y0
-	MOVQ         $0x00000001, R10
+	MOVQ         $0x00000001, R12
 
-part4:
-	CMPQ         R10, SI
-	JGE          mixed5
+part7:
+	CMPQ         R12, SI
+	JGE          mixed8
 	ADDQ         DX, R9
-	VBROADCASTSD (BX)(R10*8), Y1
+	VBROADCASTSD (BX)(R12*8), Y1
 	VMULPD       (R9), Y1, Y1
 	VADDPD       Y1, Y0, Y0
 	VMOVAPD      Y0, Y0
-	INCQ         R10
-	JMP          part4
+	INCQ         R12
+	JMP          part7
 
-mixed5:
-	VMOVUPD Y0, (AX)(R8*8)
-	ADDQ    $0x04, R8
-	JMP     vector1
-
-tail2:
-	TESTQ        R9, R9
-	JEQ          done3
-	LEAQ         -4(DI), R8
-	LEAQ         (CX)(R8*8), CX
-	VBROADCASTSD (BX), Y0
-	VMULPD       (CX), Y0, Y0
-	MOVQ         $0x00000001, DI
-
-part6:
-	CMPQ         DI, SI
-	JGE          mixed7
-	ADDQ         DX, CX
-	VBROADCASTSD (BX)(DI*8), Y1
-	VMULPD       (CX), Y1, Y1
-	VADDPD       Y1, Y0, Y0
-	VMOVAPD      Y0, Y0
-	INCQ         DI
-	JMP          part6
-
-mixed7:
-	LEAQ      tailMasks<>+0(SB), CX
-	VMOVUPD   (CX)(R9*8), Y1
-	VMOVUPD   (AX)(R8*8), Y2
+mixed8:
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R11*8), Y1
+	VMOVUPD   (AX)(DI*8), Y2
 	VBLENDVPD Y1, Y0, Y2, Y0
-	VMOVUPD   Y0, (AX)(R8*8)
+	VMOVUPD   Y0, (AX)(DI*8)
 
-done3:
+end4:
+	ADDQ R8, R10
+	MOVQ R10, (SP)
+	CMPQ R10, 8(SP)
+	JLT  stopped9
+	MOVQ n+16(FP), DI
+	CMPQ R10, DI
+	JLT  chunk1
+
+stopped9:
 	VZEROUPPER
 	RET
 
 // func betweenAVX2(to *float64, reference *float64, far *float64, referenceFar *float64, near *float64, referenceNear *float64, n int, share float64)
-// Requires: AVX
-TEXT ·betweenAVX2(SB), $0-64
+// Requires: AVX, CMOV
+TEXT ·betweenAVX2(SB), $16-64
 	MOVQ         to+0(FP), AX
 	MOVQ         reference+8(FP), CX
 	MOVQ         far+16(FP), DX
@@ -1745,47 +1807,78 @@ TEXT ·betweenAVX2(SB), $0-64
 	MOVQ         near+32(FP), SI
 	MOVQ         referenceNear+40(FP), DI
 	VBROADCASTSD share+56(FP), Y0
-	MOVQ         n+48(FP), R8
-	XORQ         R9, R9
+	XORQ         R8, R8
+	MOVQ         R8, (SP)
 
-vector1:
-	MOVQ    R8, R10
-	SUBQ    R9, R10
-	CMPQ    R10, $0x04
-	JLT     tail2
-	VMOVUPD (DX)(R9*8), Y1
-	VSUBPD  (BX)(R9*8), Y1, Y1
-	VMOVUPD (SI)(R9*8), Y2
-	VSUBPD  (DI)(R9*8), Y2, Y2
-	VMOVUPD (CX)(R9*8), Y3
+chunk1:
+	MOVQ    n+48(FP), R9
+	SUBQ    (SP), R9
+	MOVQ    R9, R11
+	ANDQ    $-4, R11
+	MOVQ    $0x00000020, R8
+	CMPQ    R11, R8
+	CMOVQGT R8, R11
+	SUBQ    R11, R9
+	MOVQ    $0x00000000, R8
+	CMPQ    R9, $0x04
+	CMOVQGE R8, R9
+	ADDQ    (SP), R11
+	MOVQ    R11, R8
+	ADDQ    R9, R8
+	MOVQ    R8, 8(SP)
+	MOVQ    (SP), R8
+	XORQ    R10, R10
+	CMPQ    R8, R11
+	JGE     tail3
+
+stage2:
+	VMOVUPD (DX)(R8*8), Y1
+	VSUBPD  (BX)(R8*8), Y1, Y1
+	VMOVUPD (SI)(R8*8), Y2
+	VSUBPD  (DI)(R8*8), Y2, Y2
+	VMOVUPD (CX)(R8*8), Y3
 	VADDPD  Y1, Y3, Y3
 	VSUBPD  Y1, Y2, Y1
 	VMULPD  Y1, Y0, Y1
 	VADDPD  Y1, Y3, Y1
-	VMOVUPD Y1, (AX)(R9*8)
-	ADDQ    $0x04, R9
-	JMP     vector1
+	VMOVUPD Y1, (AX)(R8*8)
+	ADDQ    $0x04, R8
+	ADDQ    $0x20, R10
+	CMPQ    R8, R11
+	JLT     stage2
 
-tail2:
-	TESTQ     R10, R10
-	JEQ       done3
-	LEAQ      -4(R8), R9
-	VMOVUPD   (DX)(R9*8), Y1
-	VSUBPD    (BX)(R9*8), Y1, Y1
-	VMOVUPD   (SI)(R9*8), Y2
-	VSUBPD    (DI)(R9*8), Y2, Y2
-	VMOVUPD   (CX)(R9*8), Y3
+tail3:
+	TESTQ     R9, R9
+	JEQ       end4
+	MOVQ      R11, R8
+	MOVQ      $0x00000008, R12
+	SUBQ      R9, R12
+	MOVQ      $0x00000100, R10
+	VMOVUPD   (DX)(R8*8), Y1
+	VSUBPD    (BX)(R8*8), Y1, Y1
+	VMOVUPD   (SI)(R8*8), Y2
+	VSUBPD    (DI)(R8*8), Y2, Y2
+	VMOVUPD   (CX)(R8*8), Y3
 	VADDPD    Y1, Y3, Y3
 	VSUBPD    Y1, Y2, Y1
-	VMULPD    Y1, Y0, Y0
-	VADDPD    Y0, Y3, Y0
-	LEAQ      tailMasks<>+0(SB), CX
-	VMOVUPD   (CX)(R10*8), Y1
-	VMOVUPD   (AX)(R9*8), Y2
-	VBLENDVPD Y1, Y0, Y2, Y0
-	VMOVUPD   Y0, (AX)(R9*8)
+	VMULPD    Y1, Y0, Y1
+	VADDPD    Y1, Y3, Y1
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R12*8), Y2
+	VMOVUPD   (AX)(R8*8), Y3
+	VBLENDVPD Y2, Y1, Y3, Y1
+	VMOVUPD   Y1, (AX)(R8*8)
 
-done3:
+end4:
+	ADDQ R9, R11
+	MOVQ R11, (SP)
+	CMPQ R11, 8(SP)
+	JLT  stopped5
+	MOVQ n+48(FP), R8
+	CMPQ R11, R8
+	JLT  chunk1
+
+stopped5:
 	VZEROUPPER
 	RET
 
@@ -1837,8 +1930,8 @@ done3:
 	RET
 
 // func crossingSumsAVX2(x *float64, y *float64, sx *float64, sy *float64, weight *float64, n int, distance float64, chief float64, sums *float64)
-// Requires: AVX
-TEXT ·crossingSumsAVX2(SB), $32-72
+// Requires: AVX, CMOV
+TEXT ·crossingSumsAVX2(SB), $48-72
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         sx+16(FP), DX
@@ -1848,23 +1941,40 @@ TEXT ·crossingSumsAVX2(SB), $32-72
 	VBROADCASTSD chief+56(FP), Y1
 	VMOVUPD      constant0000000000000000<>+0(SB), Y2
 	VMOVUPD      constant0000000000000000<>+0(SB), Y3
-	MOVQ         n+40(FP), DI
-	XORQ         R8, R8
+	XORQ         DI, DI
+	MOVQ         DI, 32(SP)
 
-vector1:
-	MOVQ       DI, R9
-	SUBQ       R8, R9
-	CMPQ       R9, $0x04
-	JLT        tail2
-	VMOVUPD    (SI)(R8*8), Y4
+chunk1:
+	MOVQ    n+40(FP), R8
+	SUBQ    32(SP), R8
+	MOVQ    R8, R10
+	ANDQ    $-4, R10
+	MOVQ    $0x00000020, DI
+	CMPQ    R10, DI
+	CMOVQGT DI, R10
+	SUBQ    R10, R8
+	MOVQ    $0x00000000, DI
+	CMPQ    R8, $0x04
+	CMOVQGE DI, R8
+	ADDQ    32(SP), R10
+	MOVQ    R10, DI
+	ADDQ    R8, DI
+	MOVQ    DI, 40(SP)
+	MOVQ    32(SP), DI
+	XORQ    R9, R9
+	CMPQ    DI, R10
+	JGE     tail3
+
+stage2:
+	VMOVUPD    (SI)(DI*8), Y4
 	VCMPPD     $0x04, constant0000000000000000<>+0(SB), Y4, Y5
 	VMOVUPD    Y5, (SP)
-	VMOVUPD    (DX)(R8*8), Y5
-	VMOVUPD    (BX)(R8*8), Y6
+	VMOVUPD    (DX)(DI*8), Y5
+	VMOVUPD    (BX)(DI*8), Y6
 	VMULPD     Y5, Y0, Y7
-	VADDPD     (AX)(R8*8), Y7, Y7
+	VADDPD     (AX)(DI*8), Y7, Y7
 	VMULPD     Y6, Y0, Y8
-	VADDPD     (CX)(R8*8), Y8, Y8
+	VADDPD     (CX)(DI*8), Y8, Y8
 	VSUBPD     Y1, Y8, Y8
 	VMULPD     Y7, Y7, Y9
 	VMULPD     Y8, Y8, Y10
@@ -1922,84 +2032,98 @@ vector1:
 	VPERM2F128 $0x31, Y4, Y5, Y4
 	VADDPD     Y4, Y3, Y3
 	VMOVAPD    Y3, Y3
-	ADDQ       $0x04, R8
-	JMP        vector1
+	ADDQ       $0x04, DI
+	ADDQ       $0x20, R9
+	CMPQ       DI, R10
+	JLT        stage2
 
-tail2:
-	TESTQ      R9, R9
-	JEQ        done3
-	LEAQ       -4(DI), R8
-	VMOVUPD    (SI)(R8*8), Y4
+tail3:
+	TESTQ      R8, R8
+	JEQ        end4
+	MOVQ       R10, DI
+	MOVQ       $0x00000008, R11
+	SUBQ       R8, R11
+	MOVQ       $0x00000100, R9
+	VMOVUPD    (SI)(DI*8), Y4
 	VCMPPD     $0x04, constant0000000000000000<>+0(SB), Y4, Y5
-	LEAQ       tailMasks<>+0(SB), SI
-	VMOVUPD    (SI)(R9*8), Y6
+	LEAQ       tailMasks<>+0(SB), R9
+	VMOVUPD    (R9)(R11*8), Y6
 	VANDPD     Y6, Y5, Y5
 	VMOVUPD    Y5, (SP)
-	VMOVUPD    (DX)(R8*8), Y5
-	VMOVUPD    (BX)(R8*8), Y6
+	VMOVUPD    (DX)(DI*8), Y5
+	VMOVUPD    (BX)(DI*8), Y6
 	VMULPD     Y5, Y0, Y7
-	VADDPD     (AX)(R8*8), Y7, Y7
-	VMULPD     Y6, Y0, Y0
-	VADDPD     (CX)(R8*8), Y0, Y0
-	VSUBPD     Y1, Y0, Y0
-	VMULPD     Y7, Y7, Y1
-	VMULPD     Y0, Y0, Y8
-	VADDPD     Y8, Y1, Y1
-	VMULPD     Y4, Y1, Y1
-	VMULPD     Y5, Y7, Y8
-	VMULPD     Y6, Y0, Y9
-	VADDPD     Y9, Y8, Y8
-	VMULPD     Y4, Y8, Y8
-	VMULPD     Y5, Y5, Y9
-	VMULPD     Y6, Y6, Y10
+	VADDPD     (AX)(DI*8), Y7, Y7
+	VMULPD     Y6, Y0, Y8
+	VADDPD     (CX)(DI*8), Y8, Y8
+	VSUBPD     Y1, Y8, Y8
+	VMULPD     Y7, Y7, Y9
+	VMULPD     Y8, Y8, Y10
 	VADDPD     Y10, Y9, Y9
 	VMULPD     Y4, Y9, Y9
-	VANDPD     (SP), Y1, Y1
-	VANDPD     (SP), Y8, Y8
+	VMULPD     Y5, Y7, Y10
+	VMULPD     Y6, Y8, Y11
+	VADDPD     Y11, Y10, Y10
+	VMULPD     Y4, Y10, Y10
+	VMULPD     Y5, Y5, Y11
+	VMULPD     Y6, Y6, Y12
+	VADDPD     Y12, Y11, Y11
+	VMULPD     Y4, Y11, Y11
 	VANDPD     (SP), Y9, Y9
-	VANDPD     (SP), Y4, Y10
-	VUNPCKLPD  Y8, Y1, Y11
-	VUNPCKHPD  Y8, Y1, Y1
-	VUNPCKLPD  Y10, Y9, Y8
+	VANDPD     (SP), Y10, Y10
+	VANDPD     (SP), Y11, Y11
+	VANDPD     (SP), Y4, Y12
+	VUNPCKLPD  Y10, Y9, Y13
 	VUNPCKHPD  Y10, Y9, Y9
-	VPERM2F128 $0x20, Y8, Y11, Y10
+	VUNPCKLPD  Y12, Y11, Y10
+	VUNPCKHPD  Y12, Y11, Y11
+	VPERM2F128 $0x20, Y10, Y13, Y12
+	VADDPD     Y12, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x20, Y11, Y9, Y12
+	VADDPD     Y12, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x31, Y10, Y13, Y10
 	VADDPD     Y10, Y2, Y2
 	VMOVAPD    Y2, Y2
-	VPERM2F128 $0x20, Y9, Y1, Y10
-	VADDPD     Y10, Y2, Y2
+	VPERM2F128 $0x31, Y11, Y9, Y9
+	VADDPD     Y9, Y2, Y2
 	VMOVAPD    Y2, Y2
-	VPERM2F128 $0x31, Y8, Y11, Y8
-	VADDPD     Y8, Y2, Y2
-	VMOVAPD    Y2, Y2
-	VPERM2F128 $0x31, Y9, Y1, Y1
-	VADDPD     Y1, Y2, Y1
-	VMOVAPD    Y1, Y2
-	VMULPD     Y7, Y4, Y1
+	VMULPD     Y7, Y4, Y7
 	VMULPD     Y5, Y4, Y5
-	VMULPD     Y0, Y4, Y0
+	VMULPD     Y8, Y4, Y8
 	VMULPD     Y6, Y4, Y4
-	VANDPD     (SP), Y1, Y1
+	VANDPD     (SP), Y7, Y6
 	VANDPD     (SP), Y5, Y5
-	VANDPD     (SP), Y0, Y0
+	VANDPD     (SP), Y8, Y7
 	VANDPD     (SP), Y4, Y4
-	VUNPCKLPD  Y5, Y1, Y6
-	VUNPCKHPD  Y5, Y1, Y1
-	VUNPCKLPD  Y4, Y0, Y5
-	VUNPCKHPD  Y4, Y0, Y0
-	VPERM2F128 $0x20, Y5, Y6, Y4
+	VUNPCKLPD  Y5, Y6, Y8
+	VUNPCKHPD  Y5, Y6, Y5
+	VUNPCKLPD  Y4, Y7, Y6
+	VUNPCKHPD  Y4, Y7, Y4
+	VPERM2F128 $0x20, Y6, Y8, Y7
+	VADDPD     Y7, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x20, Y4, Y5, Y7
+	VADDPD     Y7, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x31, Y6, Y8, Y6
+	VADDPD     Y6, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x31, Y4, Y5, Y4
 	VADDPD     Y4, Y3, Y3
 	VMOVAPD    Y3, Y3
-	VPERM2F128 $0x20, Y0, Y1, Y4
-	VADDPD     Y4, Y3, Y3
-	VMOVAPD    Y3, Y3
-	VPERM2F128 $0x31, Y5, Y6, Y4
-	VADDPD     Y4, Y3, Y3
-	VMOVAPD    Y3, Y3
-	VPERM2F128 $0x31, Y0, Y1, Y0
-	VADDPD     Y0, Y3, Y0
-	VMOVAPD    Y0, Y3
 
-done3:
+end4:
+	ADDQ R8, R10
+	MOVQ R10, 32(SP)
+	CMPQ R10, 40(SP)
+	JLT  stopped5
+	MOVQ n+40(FP), DI
+	CMPQ R10, DI
+	JLT  chunk1
+
+stopped5:
 	MOVQ    sums+64(FP), AX
 	VMOVUPD Y2, (AX)
 	VMOVUPD Y3, 32(AX)
@@ -2007,8 +2131,8 @@ done3:
 	RET
 
 // func slopeSumsAVX2(x *float64, y *float64, sx *float64, sy *float64, weight *float64, n int, vergence float64, chief float64, sums *float64)
-// Requires: AVX
-TEXT ·slopeSumsAVX2(SB), $32-72
+// Requires: AVX, CMOV
+TEXT ·slopeSumsAVX2(SB), $48-72
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         sx+16(FP), DX
@@ -2019,20 +2143,37 @@ TEXT ·slopeSumsAVX2(SB), $32-72
 	VMOVUPD      constant0000000000000000<>+0(SB), Y2
 	VMOVUPD      constant0000000000000000<>+0(SB), Y3
 	VMOVUPD      constant0000000000000000<>+0(SB), Y4
-	MOVQ         n+40(FP), DI
-	XORQ         R8, R8
+	XORQ         DI, DI
+	MOVQ         DI, 32(SP)
 
-vector1:
-	MOVQ       DI, R9
-	SUBQ       R8, R9
-	CMPQ       R9, $0x04
-	JLT        tail2
-	VMOVUPD    (SI)(R8*8), Y5
+chunk1:
+	MOVQ    n+40(FP), R8
+	SUBQ    32(SP), R8
+	MOVQ    R8, R10
+	ANDQ    $-4, R10
+	MOVQ    $0x00000020, DI
+	CMPQ    R10, DI
+	CMOVQGT DI, R10
+	SUBQ    R10, R8
+	MOVQ    $0x00000000, DI
+	CMPQ    R8, $0x04
+	CMOVQGE DI, R8
+	ADDQ    32(SP), R10
+	MOVQ    R10, DI
+	ADDQ    R8, DI
+	MOVQ    DI, 40(SP)
+	MOVQ    32(SP), DI
+	XORQ    R9, R9
+	CMPQ    DI, R10
+	JGE     tail3
+
+stage2:
+	VMOVUPD    (SI)(DI*8), Y5
 	VCMPPD     $0x04, constant0000000000000000<>+0(SB), Y5, Y6
 	VMOVUPD    Y6, (SP)
-	VMOVUPD    (AX)(R8*8), Y6
+	VMOVUPD    (AX)(DI*8), Y6
 	VMULPD     Y6, Y0, Y7
-	VADDPD     (DX)(R8*8), Y7, Y7
+	VADDPD     (DX)(DI*8), Y7, Y7
 	VMULPD     Y6, Y5, Y8
 	VMULPD     Y7, Y5, Y9
 	VMULPD     Y6, Y8, Y6
@@ -2058,9 +2199,9 @@ vector1:
 	VPERM2F128 $0x31, Y7, Y6, Y6
 	VADDPD     Y6, Y2, Y2
 	VMOVAPD    Y2, Y2
-	VMOVUPD    (CX)(R8*8), Y6
+	VMOVUPD    (CX)(DI*8), Y6
 	VMULPD     Y6, Y0, Y7
-	VADDPD     (BX)(R8*8), Y7, Y7
+	VADDPD     (BX)(DI*8), Y7, Y7
 	VSUBPD     Y1, Y7, Y7
 	VMULPD     Y6, Y5, Y8
 	VMULPD     Y7, Y5, Y10
@@ -2108,22 +2249,27 @@ vector1:
 	VPERM2F128 $0x31, Y6, Y5, Y5
 	VADDPD     Y5, Y4, Y4
 	VMOVAPD    Y4, Y4
-	ADDQ       $0x04, R8
-	JMP        vector1
+	ADDQ       $0x04, DI
+	ADDQ       $0x20, R9
+	CMPQ       DI, R10
+	JLT        stage2
 
-tail2:
-	TESTQ      R9, R9
-	JEQ        done3
-	LEAQ       -4(DI), R8
-	VMOVUPD    (SI)(R8*8), Y5
+tail3:
+	TESTQ      R8, R8
+	JEQ        end4
+	MOVQ       R10, DI
+	MOVQ       $0x00000008, R11
+	SUBQ       R8, R11
+	MOVQ       $0x00000100, R9
+	VMOVUPD    (SI)(DI*8), Y5
 	VCMPPD     $0x04, constant0000000000000000<>+0(SB), Y5, Y6
-	LEAQ       tailMasks<>+0(SB), SI
-	VMOVUPD    (SI)(R9*8), Y7
+	LEAQ       tailMasks<>+0(SB), R9
+	VMOVUPD    (R9)(R11*8), Y7
 	VANDPD     Y7, Y6, Y6
 	VMOVUPD    Y6, (SP)
-	VMOVUPD    (AX)(R8*8), Y6
+	VMOVUPD    (AX)(DI*8), Y6
 	VMULPD     Y6, Y0, Y7
-	VADDPD     (DX)(R8*8), Y7, Y7
+	VADDPD     (DX)(DI*8), Y7, Y7
 	VMULPD     Y6, Y5, Y8
 	VMULPD     Y7, Y5, Y9
 	VMULPD     Y6, Y8, Y6
@@ -2149,58 +2295,67 @@ tail2:
 	VPERM2F128 $0x31, Y7, Y6, Y6
 	VADDPD     Y6, Y2, Y2
 	VMOVAPD    Y2, Y2
-	VMOVUPD    (CX)(R8*8), Y6
-	VMULPD     Y6, Y0, Y0
-	VADDPD     (BX)(R8*8), Y0, Y0
-	VSUBPD     Y1, Y0, Y0
-	VMULPD     Y6, Y5, Y1
-	VMULPD     Y0, Y5, Y7
-	VMULPD     Y6, Y1, Y6
-	VMULPD     Y0, Y1, Y8
-	VMULPD     Y0, Y7, Y0
+	VMOVUPD    (CX)(DI*8), Y6
+	VMULPD     Y6, Y0, Y7
+	VADDPD     (BX)(DI*8), Y7, Y7
+	VSUBPD     Y1, Y7, Y7
+	VMULPD     Y6, Y5, Y8
+	VMULPD     Y7, Y5, Y10
+	VMULPD     Y6, Y8, Y6
+	VMULPD     Y7, Y8, Y11
+	VMULPD     Y7, Y10, Y7
 	VANDPD     (SP), Y6, Y6
+	VANDPD     (SP), Y11, Y11
+	VANDPD     (SP), Y7, Y7
 	VANDPD     (SP), Y8, Y8
-	VANDPD     (SP), Y0, Y0
-	VANDPD     (SP), Y1, Y1
-	VUNPCKLPD  Y8, Y6, Y10
-	VUNPCKHPD  Y8, Y6, Y6
-	VUNPCKLPD  Y1, Y0, Y8
-	VUNPCKHPD  Y1, Y0, Y0
-	VPERM2F128 $0x20, Y8, Y10, Y1
-	VADDPD     Y1, Y3, Y1
-	VMOVAPD    Y1, Y3
-	VPERM2F128 $0x20, Y0, Y6, Y1
-	VADDPD     Y1, Y3, Y1
-	VMOVAPD    Y1, Y3
-	VPERM2F128 $0x31, Y8, Y10, Y1
-	VADDPD     Y1, Y3, Y1
-	VMOVAPD    Y1, Y3
-	VPERM2F128 $0x31, Y0, Y6, Y0
-	VADDPD     Y0, Y3, Y0
-	VMOVAPD    Y0, Y3
-	VMOVUPD    constant0000000000000000<>+0(SB), Y0
-	VANDPD     (SP), Y5, Y1
-	VANDPD     (SP), Y9, Y5
-	VANDPD     (SP), Y7, Y6
-	VANDPD     (SP), Y0, Y0
-	VUNPCKLPD  Y5, Y1, Y7
-	VUNPCKHPD  Y5, Y1, Y1
-	VUNPCKLPD  Y0, Y6, Y5
-	VUNPCKHPD  Y0, Y6, Y0
-	VPERM2F128 $0x20, Y5, Y7, Y6
-	VADDPD     Y6, Y4, Y4
+	VUNPCKLPD  Y11, Y6, Y12
+	VUNPCKHPD  Y11, Y6, Y6
+	VUNPCKLPD  Y8, Y7, Y11
+	VUNPCKHPD  Y8, Y7, Y7
+	VPERM2F128 $0x20, Y11, Y12, Y8
+	VADDPD     Y8, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x20, Y7, Y6, Y8
+	VADDPD     Y8, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x31, Y11, Y12, Y8
+	VADDPD     Y8, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x31, Y7, Y6, Y6
+	VADDPD     Y6, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VMOVUPD    constant0000000000000000<>+0(SB), Y6
+	VANDPD     (SP), Y5, Y5
+	VANDPD     (SP), Y9, Y7
+	VANDPD     (SP), Y10, Y8
+	VANDPD     (SP), Y6, Y6
+	VUNPCKLPD  Y7, Y5, Y9
+	VUNPCKHPD  Y7, Y5, Y5
+	VUNPCKLPD  Y6, Y8, Y7
+	VUNPCKHPD  Y6, Y8, Y6
+	VPERM2F128 $0x20, Y7, Y9, Y8
+	VADDPD     Y8, Y4, Y4
 	VMOVAPD    Y4, Y4
-	VPERM2F128 $0x20, Y0, Y1, Y6
-	VADDPD     Y6, Y4, Y4
+	VPERM2F128 $0x20, Y6, Y5, Y8
+	VADDPD     Y8, Y4, Y4
 	VMOVAPD    Y4, Y4
-	VPERM2F128 $0x31, Y5, Y7, Y5
+	VPERM2F128 $0x31, Y7, Y9, Y7
+	VADDPD     Y7, Y4, Y4
+	VMOVAPD    Y4, Y4
+	VPERM2F128 $0x31, Y6, Y5, Y5
 	VADDPD     Y5, Y4, Y4
 	VMOVAPD    Y4, Y4
-	VPERM2F128 $0x31, Y0, Y1, Y0
-	VADDPD     Y0, Y4, Y0
-	VMOVAPD    Y0, Y4
 
-done3:
+end4:
+	ADDQ R8, R10
+	MOVQ R10, 32(SP)
+	CMPQ R10, 40(SP)
+	JLT  stopped5
+	MOVQ n+40(FP), DI
+	CMPQ R10, DI
+	JLT  chunk1
+
+stopped5:
 	MOVQ    sums+64(FP), AX
 	VMOVUPD Y2, (AX)
 	VMOVUPD Y3, 32(AX)

@@ -22,6 +22,12 @@ type Rays struct {
 // spare is the room behind an array for the rest of the last vector.
 const spare = 3
 
+// WithRoom is a copy of numbers with room behind its end, as arrays of rays have it. It lets
+// weights of as many lines be taken four at a time.
+func WithRoom(numbers []float64) []float64 {
+	return append(make([]float64, 0, len(numbers)+spare), numbers...)
+}
+
 // NewRays makes n rays.
 func NewRays(n int) Rays {
 	room := n + spare

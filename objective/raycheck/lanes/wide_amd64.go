@@ -101,52 +101,66 @@ func (r *Rays) overfill(over []float64, scale float64) {
 
 func (l *Lines) cross(r *Rays, distance float64) {
 	n := len(l.X)
-	if !wide || n < width {
+	if !wide || n == 0 {
 		l.plainCross(r, distance)
 		return
 	}
-	crossAVX2(&l.X[0], &l.Y[:n][0], &l.SX[:n][0], &l.SY[:n][0],
-		&r.X[:n][0], &r.Y[:n][0], &r.W[:n][0], &r.KX[:n][0], &r.KY[:n][0], &r.Per[:n][0], n, distance)
+	x, y, sx, sy := l.arrays(n)
+	all := whole(n)
+	crossAVX2(x, y, sx, sy, &r.X[:all][0], &r.Y[:all][0], &r.W[:all][0], &r.KX[:all][0], &r.KY[:all][0], &r.Per[:all][0], n, distance)
 }
 
 func between(to, reference, far, referenceFar, near, referenceNear []float64, share float64) {
 	n := len(to)
-	if !wide || n < width {
+	if !wide || n == 0 {
 		plainBetween(to, reference, far, referenceFar, near, referenceNear, share)
 		return
 	}
-	betweenAVX2(&to[0], &reference[:n][0], &far[:n][0], &referenceFar[:n][0], &near[:n][0], &referenceNear[:n][0], n, share)
+	all := whole(n)
+	betweenAVX2(&to[:all][0], &reference[:all][0], &far[:all][0], &referenceFar[:all][0], &near[:all][0], &referenceNear[:all][0], n, share)
 }
 
 func mix(to, from, share []float64) {
 	n := len(to)
-	if !wide || n < width {
+	if !wide || n == 0 {
 		plainMix(to, from, share)
 		return
 	}
-	mixAVX2(&to[0], &from[:n*len(share)][0], n, &share[0], len(share))
+	all := whole(n)
+	mixAVX2(&to[:all][0], &from[:n*(len(share)-1)+all][0], n, &share[0], len(share))
 }
 
 func (l *Lines) crossingSums(weight []float64, distance, chief float64) (a CrossingSums) {
 	n := len(weight)
-	if !wide || n < width {
+	if !wide || n == 0 || cap(weight) < whole(n) {
 		return l.plainCrossingSums(weight, distance, chief)
 	}
-	crossingSumsAVX2(&l.X[:n][0], &l.Y[:n][0], &l.SX[:n][0], &l.SY[:n][0], &weight[0], n, distance, chief, &a.PP)
+	x, y, sx, sy := l.arrays(n)
+	crossingSumsAVX2(x, y, sx, sy, &weight[0], n, distance, chief, &a.PP)
 	return a
 }
 
 func (l *Lines) slopeSums(weight []float64, vergence, chief float64) (a SlopeSums) {
 	n := len(weight)
-	if !wide || n < width {
+	if !wide || n == 0 || cap(weight) < whole(n) {
 		return l.plainSlopeSums(weight, vergence, chief)
 	}
-	slopeSumsAVX2(&l.X[:n][0], &l.Y[:n][0], &l.SX[:n][0], &l.SY[:n][0], &weight[0], n, vergence, chief, &a.XX)
+	x, y, sx, sy := l.arrays(n)
+	slopeSumsAVX2(x, y, sx, sy, &weight[0], n, vergence, chief, &a.XX)
 	return a
 }
 
+// whole is n, up to whole vectors.
+func whole(n int) int { return (n + spare) / width * width }
+
 // arrays is where the arrays of rays begin, which have room for whole vectors.
 func (r *Rays) arrays() (x, y, w, kx, ky, kw, per *float64) {
-	n := (len(r.X) + spare) / width * width
+	n := whole(len(r.X))
 	return &r.X[:n][0], &r.Y[:n][0], &r.W[:n][0], &r.KX[:n][0], &r.KY[:n][0], &r.KW[:n][0], &r.Per[:n][0]
+}
+
+// arrays is where the arrays of n lines begin, likewise.
+func (l *Lines) arrays(n int) (x, y, sx, sy *float64) {
+	n = whole(n)
+	return &l.X[:n][0], &l.Y[:n][0], &l.SX[:n][0], &l.SY[:n][0]
 }

@@ -188,6 +188,11 @@ func (w *writer) eachChunk(body func(stage func(func()))) (done operand.Mem) {
 	return done
 }
 
+// each is eachChunk with a single stage.
+func (w *writer) each(stage func()) {
+	w.eachChunk(func(stages func(func())) { stages(stage) })
+}
+
 // stopHere stops the stages before the vector in hand.
 func (w *writer) stopHere() {
 	if !w.inTail {
