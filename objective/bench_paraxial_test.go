@@ -51,9 +51,9 @@ func BenchmarkNewGroup(b *testing.B) {
 	}
 }
 
-// BenchmarkFacingReach is the search for the closest height of two surfaces of
+// BenchmarkFacingSagOverlap is the search for the closest height of two surfaces of
 // which one is an asphere.
-func BenchmarkFacingReach(b *testing.B) {
+func BenchmarkFacingSagOverlap(b *testing.B) {
 	_, lib := benchLibrary()
 	before, after := lib.Elements[1].Surfaces[2], lib.Elements[5].Surfaces[0]
 	if before.IsSpherical() {
@@ -62,7 +62,7 @@ func BenchmarkFacingReach(b *testing.B) {
 	b.ReportAllocs()
 	sum := 0.0
 	for b.Loop() {
-		sum += facingReach(before, after, 11)
+		sum += facingSagOverlap(before, after, 11)
 	}
 	useResult(b, sum)
 }
@@ -106,7 +106,7 @@ func BenchmarkReduce(b *testing.B) {
 		{"front-mask", func(g *Group) bool { _, ok := p.NewFront(g, SeatFront, MassG); return ok }},
 		{"rear-mask", func(g *Group) bool { _, ok := p.NewRear(g, SeatRear, MassG); return ok }},
 		{"relay", func(g *Group) bool { _, ok := p.NewRelay(g); return ok }},
-		{"pair-half", func(g *Group) bool { return len(NewPairHalf(g).back) > 0 }},
+		{"pair-half", func(g *Group) bool { return len(NewPairComponentRows(g).back) > 0 }},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			b.ReportAllocs()
@@ -213,7 +213,7 @@ func BenchmarkRelayTable(b *testing.B) {
 	if len(fronts) == 0 || len(rears) == 0 {
 		b.Fatal("no ends")
 	}
-	table := NewRelayTable(p, nil, relays)
+	table := NewRelayTable(p, relays)
 	b.Logf("%d fronts, %d rears, %d relays", len(fronts), len(rears), len(relays))
 	b.Run("bound", func(b *testing.B) {
 		b.ReportAllocs()
@@ -235,7 +235,7 @@ func BenchmarkRelayTable(b *testing.B) {
 		for b.Loop() {
 			front, rear := &fronts[i%len(fronts)], &rears[i%len(rears)]
 			if bound, relay := table.Bound(at(front.Box()), at(rear.Box())); bound < 300 {
-				table.Scan(front, rear, relay, 300, func(*Relay, float64) bool { visited++; return true })
+				table.Scan(front, rear, relay, 300, func(int, *Relay, float64) bool { visited++; return true })
 			}
 			i++
 		}

@@ -22,39 +22,43 @@ func (p *Problem) Conflicts() []Conflict {
 	var found []Conflict
 	range1 := p.VergenceNear - p.VergenceFar
 	width := math.Min(p.MaskWidth/(2*p.TanHalfWidth), p.MaskHeight/(2*p.TanHalfHeight))
-	check := func(name string, focal float64, what string) {
-		if need := focal * focal * range1; need > p.Travel*(1+1e-12) {
-			found = append(found, Conflict{name + " and travel", fmt.Sprintf(
+	check := func(r Requirement, focal float64, what string) {
+		if need := focal * focal * range1; need > p.Travel*(1+conflictRounding) {
+			found = append(found, Conflict{r.String() + " and " + Travel.String(), fmt.Sprintf(
 				"%s needs a focal length of at least %.2f mm at the mask, whose setpoints over %.2f D span f²·ΔV = %.2f mm; the stage travels %.2f mm",
 				what, focal, 1000*range1, need, p.Travel)})
 		}
-		if focal > width*(1+1e-12) {
-			found = append(found, Conflict{name + " and mask_size", fmt.Sprintf(
+		if focal > width*(1+conflictRounding) {
+			found = append(found, Conflict{r.String() + " and " + MaskSize.String(), fmt.Sprintf(
 				"%s needs a focal length of at least %.2f mm at the mask, and the field fits on it only up to %.2f mm",
 				what, focal, width)})
 		}
 	}
-	if limit := p.Limits.Limit("pixel_arcmin"); !math.IsInf(limit, 1) {
-		check("pixel_arcmin", p.MaskPixel/math.Tan(limit*ArcminRad),
+	if limit := p.LimitOn(PixelArcmin); !math.IsInf(limit, 1) {
+		check(PixelArcmin, p.MaskPixel/math.Tan(limit*ArcminRad),
 			fmt.Sprintf("a pixel of %.1f µm within %.2f arcmin", 1000*p.MaskPixel, limit))
 	}
-	if limit := p.Limits.Limit("depth_step_D"); !math.IsInf(limit, 1) {
-		check("depth_step_D", math.Sqrt(1000*p.StageResolution/limit),
+	if limit := p.LimitOn(DepthStepD); !math.IsInf(limit, 1) {
+		check(DepthStepD, math.Sqrt(1000*p.StageResolution/limit),
 			fmt.Sprintf("a stage resolution of %.1f µm within %.4g D", 1000*p.StageResolution, limit))
 	}
 	return found
 }
+
+// conflictRounding is by how much, as a share, two requirements that just agree may seem
+// not to.
+const conflictRounding = 1e-12
 
 // LastAperture is the least clear diameter in mm that the lens next to the eye
 // needs, whatever it is: the field and the pupil at the smallest eye relief.
 func (p *Problem) LastAperture() float64 {
 	// At the last vertex the chief height is the air-equivalent relief e, the
 	// pupil-edge height 1 - V·e; their weighted sum is convex in e.
-	lo := math.Max(p.ReliefMin, p.CombinerMM) - p.CombinerShift()
+	lo := p.LeastRelief() - p.CombinerShift()
 	hi := p.ReliefMax - p.CombinerShift()
 	need := func(e float64) float64 {
 		edge := math.Max(math.Abs(1-float64(p.VergenceFar*e)), math.Abs(1-float64(p.VergenceNear*e)))
-		return 2 * (float64(e*p.TanMax) + float64(p.ApertureReach()*edge))
+		return 2 * (float64(e*p.TanMax) + float64(p.PassingEdge()*edge))
 	}
 	return -maxOver(hi-lo, func(x float64) float64 { return -need(lo + x) })
 }

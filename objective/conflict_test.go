@@ -128,11 +128,11 @@ func TestLastAperture(t *testing.T) {
 		for k := range 20001 {
 			e := p.ReliefMin + (p.ReliefMax-p.ReliefMin)*float64(k)/20000 - p.CombinerShift()
 			edge := math.Max(math.Abs(1-p.VergenceFar*e), math.Abs(1-p.VergenceNear*e))
-			want = math.Min(want, 2*(e*p.TanMax+p.ApertureReach()*edge))
+			want = math.Min(want, 2*(e*p.TanMax+p.PassingEdge()*edge))
 		}
 		// The samples miss the minimum by at most the change in half a step.
 		step := (p.ReliefMax - p.ReliefMin) / 40000
-		slack := 2*step*(p.TanMax+p.ApertureReach()*p.VergenceNear) + 1e-12
+		slack := 2*step*(p.TanMax+p.PassingEdge()*p.VergenceNear) + 1e-12
 		if got := p.LastAperture(); !(got <= want+1e-12 && got >= want-slack) {
 			t.Errorf("got %v, samples say %v", got, want)
 		}

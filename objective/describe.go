@@ -44,7 +44,8 @@ func (p *Problem) Describe(t *Train) Description {
 	if relay, ok := p.Relay(t); ok {
 		d.FocalRelay = relay.FocalMM
 	}
-	d.LensesCount, d.DistinctParts = t.countParts()
+	n := countParts(t.Groups)
+	d.LensesCount, d.DistinctParts = n.lenses, n.distinct
 	for i := range p.DepthSteps {
 		v := p.Depth(i)
 		position, chief := p.PlaceMask(t, v)
@@ -69,16 +70,4 @@ func (p *Problem) DepthStep(t *Train, vergence float64) float64 {
 	m := p.maskToEye(t)
 	w := m.C - float64(vergence*m.A)
 	return 1000 * p.StageResolution * w * w
-}
-
-// countParts is the number of lenses and of distinct parts.
-func (t *Train) countParts() (lenses, distinct int) {
-	seen := map[int]bool{}
-	for _, g := range t.Groups {
-		for _, e := range g.Elements {
-			lenses++
-			seen[e.Part] = true
-		}
-	}
-	return lenses, len(seen)
 }

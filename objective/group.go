@@ -23,6 +23,10 @@ func (m Matrix) Then(n Matrix) Matrix {
 // Gap is the matrix of a distance d in air, mm.
 func Gap(d float64) Matrix { return Matrix{1, d, 0, 1} }
 
+// cardinal are the focal length, the front and the back focal distance of a matrix from
+// first to last vertex in air: -1/C, -D/C and -A/C.
+func (m *Matrix) cardinal() (focal, ffd, bfd float64) { return -1 / m.C, -m.D / m.C, -m.A / m.C }
+
 // refract is the matrix of a surface of curvature c between indices n and n2,
 // with slopes and not reduced slopes.
 func refract(c, n, n2 float64) Matrix { return Matrix{1, 0, c * (n - n2) / n2, n / n2} }
@@ -37,7 +41,7 @@ type Element struct {
 	// frontChief and rearChief are how far the viewpoint or the eye may stand
 	// behind the first or the last vertex for the clear aperture there to pass
 	// the field; perReach is r/clear, less what a later depth range loosens.
-	frontChief, rearChief, perReach float64
+	frontChief, rearChief, perEndPower float64
 	// Index is the element's place in its library: a lens's forward
 	// orientation is followed by its reverse, if that differs.
 	Index    int
@@ -58,7 +62,7 @@ type Element struct {
 	clear                  float64 // clear semi-diameter
 	firstMin, lastMax      float64 // least sag of the first surface, largest of the last
 	massG                  float64
-	// firstSphere and lastSphere tell whether the faces towards world and eye
+	// firstSphere and lastSphere report whether the faces towards world and eye
 	// are spherical.
 	firstSphere, lastSphere bool
 	// firstSags and lastSags are samples of these faces out to each half
@@ -108,7 +112,7 @@ type Train struct {
 	// ReliefMost is the largest eye relief that the paraxial requirements leave, where the
 	// train has been solved.
 	ReliefMost float64
-	// Refined tells that gaps or eye relief are not the paraxial ones.
+	// Refined reports whether gaps or eye relief are not the paraxial ones.
 	Refined bool
 }
 
@@ -120,25 +124,14 @@ func (t *Train) MaskGap() int {
 	return len(t.Gaps) - 1
 }
 
-// DesignID names the train: layout:seat: and the groups joined by |.
-func (t *Train) DesignID() string {
-	var b strings.Builder
-	b.WriteString(t.Layout.String())
-	b.WriteByte(':')
-	b.WriteString(t.Seat.String())
-	b.WriteByte(':')
-	for i, g := range t.Groups {
-		if i > 0 {
-			b.WriteByte('|')
-		}
-		b.WriteString(g.ID())
-	}
-	return b.String()
-}
+// RankedStepsPerMM and RankedStepMM are the steps in which ranked lengths are compared.
+const (
+	RankedStepsPerMM = 1e6
+	RankedStepMM     = 1 / RankedStepsPerMM
+)
 
-// RoundedLength rounds a length in mm to the 1e-6 mm in which ranked lengths
-// are compared.
-func RoundedLength(x float64) float64 { return math.Round(x*1e6) / 1e6 }
+// RoundedLength rounds a length in mm to the steps in which ranked lengths are compared.
+func RoundedLength(x float64) float64 { return math.Round(x*RankedStepsPerMM) / RankedStepsPerMM }
 
 // Library is a catalog's lenses in every orientation that makes a difference,
 // prepared for one problem.
@@ -186,7 +179,7 @@ func (p *Problem) NewElement(l *catalog.Lens, reversed bool, part, index int) *E
 	p.clipAperture(&last, 1, 0, 1, e.clear)
 	e.frontChief = float64(p.Magnification*first.Hi) + reliefSlack
 	e.rearChief = -last.Lo + reliefSlack
-	e.perReach = p.ApertureReach() / (e.clear * p.reachLoose()) * (1 - 1e-9)
+	e.perEndPower = p.PassingEdge() / (e.clear * p.farLoosening()) * (1 - endPowerRounding)
 
 	m, n := Matrix{1, 0, 0, 1}, 1.0
 	var before []Matrix // from the first vertex to just before each surface
@@ -219,32 +212,31 @@ func (p *Problem) NewElement(l *catalog.Lens, reversed bool, part, index int) *E
 // keeps the facing surfaces AirGapMin apart, along the axis, at every height
 // up to the smaller half diameter.
 func (p *Problem) StackGap(before, after *Element) float64 {
-	return p.AirGapMin + reach(before, after)
+	return p.AirGapMin + sagOverlap(before, after)
 }
 
 // LeastGap is the smallest vertex gap between two groups that holds no mask.
 func (p *Problem) LeastGap(before, after *Group) float64 {
-	return p.GroupGapMin + reach(before.Elements[len(before.Elements)-1], after.Elements[0])
+	return p.GroupGapMin + sagOverlap(before.Elements[len(before.Elements)-1], after.Elements[0])
 }
 
-// reach is facingReach between two elements.
-func reach(before, after *Element) float64 {
+// maxEndPower is facingSagOverlap between two elements.
+func sagOverlap(before, after *Element) float64 {
 	half := min(before.halfDiameter, after.halfDiameter)
 	last, first := &before.Surfaces[len(before.Surfaces)-1], &after.Surfaces[0]
 	if before.lastSphere && after.firstSphere {
-		return max(0, sphereSag(last.RadiusMM, half)-sphereSag(first.RadiusMM, half))
+		return spheresOverlap(last.RadiusMM, first.RadiusMM, half)
 	}
-	f := func(h float64) float64 { return last.Sag(h) - first.Sag(h) }
 	n := min(len(before.lastSags), len(after.firstSags))
 	if n == 0 {
-		return maxOver(half, f)
+		return facingSagOverlap(*last, *first, half)
 	}
 	z, w := before.lastSags[n-1], after.firstSags[n-1]
 	var samples [sagSteps + 1]float64
 	for i := range samples {
 		samples[i] = z[i] - w[i]
 	}
-	return maxFrom(&samples, half, f)
+	return maxFrom(&samples, half, func(h float64) float64 { return last.Sag(h) - first.Sag(h) })
 }
 
 // sampleSags lets every element know its faces' sags at the heights at which
@@ -279,19 +271,26 @@ const sampledHalves = 16
 // NewGroup stacks elements, world to eye. Its focal length is negative for a
 // diverging group and infinite for an afocal one.
 func (p *Problem) NewGroup(elements ...*Element) *Group {
-	g := &Group{Elements: elements, matrix: elements[0].matrix, ThicknessMM: elements[0].length}
+	g := &Group{Elements: elements}
 	if len(elements) > 1 {
 		g.GapsMM = make([]float64, 0, len(elements)-1)
 	}
 	for i, e := range elements[1:] {
-		gap := p.StackGap(elements[i], e)
-		g.GapsMM = append(g.GapsMM, gap)
-		g.matrix = g.matrix.advance(gap).Then(e.matrix)
-		g.ThicknessMM += gap + e.length
+		g.GapsMM = append(g.GapsMM, p.StackGap(elements[i], e))
 	}
-	m := g.matrix
-	g.FocalMM, g.FFDMM, g.BFDMM = -1/m.C, -m.D/m.C, -m.A/m.C
+	g.assemble()
 	return g
+}
+
+// assemble computes the numbers of a group from its elements and gaps.
+func (g *Group) assemble() {
+	first := g.Elements[0]
+	g.matrix, g.ThicknessMM = first.matrix, first.length
+	for i, e := range g.Elements[1:] {
+		g.matrix = g.matrix.advance(g.GapsMM[i]).Then(e.matrix)
+		g.ThicknessMM += g.GapsMM[i] + e.length
+	}
+	g.FocalMM, g.FFDMM, g.BFDMM = g.matrix.cardinal()
 }
 
 // surfaces is the number of the group's surfaces.
@@ -311,9 +310,29 @@ func (t *Train) MassG() (grams float64, known bool) {
 	return t.sum(func(e *Element) float64 { return e.massG })
 }
 
-// Price is the sum of the parts' prices, false when one has none.
+// Price is the sum of the prices of the parts to buy, false when one has none: the
+// pieces that are there already ([catalog.Lens.Owned]) cost nothing.
 func (t *Train) Price() (price float64, known bool) {
-	return t.sum(func(e *Element) float64 { return e.Lens.Price })
+	for gi, g := range t.Groups {
+		for ei, e := range g.Elements {
+			if e.Lens.Owned == 0 || t.before(e.Part, gi, ei) >= e.Lens.Owned {
+				price += e.Lens.Price
+			}
+		}
+	}
+	return price, catalog.IsSet(price)
+}
+
+// before is how many pieces of a part stand before a lens of a group.
+func (t *Train) before(part, group, lens int) (n int) {
+	for gi, g := range t.Groups[:group+1] {
+		for ei, e := range g.Elements {
+			if e.Part == part && (gi < group || ei < lens) {
+				n++
+			}
+		}
+	}
+	return n
 }
 
 // sum adds an optional number over the train's elements.
@@ -326,6 +345,9 @@ func (t *Train) sum(of func(*Element) float64) (total float64, known bool) {
 	return total, catalog.IsSet(total)
 }
 
-// Positive tells whether the group converges, as every group that acts in a
+// Positive reports whether the group converges, as every group that acts in a
 // train by itself must.
 func (g *Group) Positive() bool { return positive(g.FocalMM) }
+
+// HasPower reports whether the group counts as having power, see [FocalMost].
+func (g *Group) HasPower() bool { return !powerless(g.FocalMM) }

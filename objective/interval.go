@@ -10,7 +10,7 @@ var Everything = Interval{math.Inf(-1), math.Inf(1)}
 
 var nothing = Interval{math.Inf(1), math.Inf(-1)}
 
-// Empty tells whether no number is in the interval.
+// Empty reports whether no number is in the interval.
 func (i Interval) Empty() bool { return !(i.Lo <= i.Hi) }
 
 // And is the intersection.

@@ -2,104 +2,85 @@ package objective
 
 import "math"
 
-// Requirement is one of the paraxial requirements, in the order in which they
-// are tested.
-type Requirement uint8
-
-// The paraxial requirements.
-const (
-	Focal Requirement = iota
-	Magnification
-	GapRoom
-	Length
-	Relief
-	Aperture
-	Clearance
-	Travel
-	MaskSize
-	PixelArcmin
-	DepthStepD
-	ViewpointShiftMM
-	Parts
-	Price
-	MassG
-	// Met is no requirement: all are met.
-	Met
-)
-
-var requirementNames = [...]string{
-	"focal", "magnification", "gap", "length", "relief", "aperture", "clearance", "travel",
-	"mask_size", "pixel_arcmin", "depth_step_D", "viewpoint_shift_mm", "parts", "price", "mass_g", "",
-}
-
-// String is the name under which failures of the requirement are counted.
-func (r Requirement) String() string { return requirementNames[r] }
-
 // Judge tests a train's paraxial requirements from `relief` on, at its gaps,
 // and returns the interval of eye reliefs (mm, physical) that meets those that
 // depend on it, with the first requirement that no eye relief can meet
 // together with those before it, or Met. The eye relief of t plays no part.
-// Requirements before it (focal to length) are those of [Problem.Gaps].
+// Requirements before it (focal to length) are those of [Problem.Assemble].
 func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
-	shift := p.CombinerShift()
-	// Everything up to the end is about e, the air-equivalent eye relief.
-	e := Interval{math.Max(p.ReliefMin, p.CombinerMM) - shift, p.ReliefMax - shift}
-	if e.Empty() {
-		return nothing, Relief
-	}
-	p.eachHeight(t, func(row heightRow, clear float64) {
-		// The chief ray starts at height -e and slope 1 behind the last vertex.
-		p.clipAperture(&e, -row.A, row.B, row.A, clear)
-	})
-	if e.lost() {
-		return nothing, Aperture
-	}
-	behind := p.matrixFrom(t, t.MaskGap()+1)
-	m := maskMotion{p, math.Abs(1 / behind.C)}
-	toEye := behind.A / behind.C // p - e: minus the back focal distance
-	gap := t.MaskGap()
-	ffd := -behind.D / behind.C
-	lo, hi := p.MaskRoom(t)
-	zero := p.airGap(t, gap) - ffd + p.MaskShift()/2 // physical place of x = 0
-	for _, c := range [...]struct {
-		r Requirement
-		i Interval
-	}{
-		{Clearance, m.room(lo-zero-RoundingSlack, hi-zero+RoundingSlack)},
-		{Travel, m.travel(p.Travel)},
-		{MaskSize, m.size()},
-		{PixelArcmin, m.pixel(p.Limits.Limit("pixel_arcmin"))},
-		{DepthStepD, m.step(p.Limits.Limit("depth_step_D"))},
-	} {
-		e = e.And(c.i.affine(1, -toEye))
-		if e.lost() {
-			return nothing, c.r
-		}
-	}
-	if limit := p.Limits.Limit("viewpoint_shift_mm"); !math.IsInf(limit, 1) {
-		// shift = length + e + shift_combiner - (B + e·D)/A, linear in e.
-		all := p.matrixFrom(t, 0)
-		slope := 1 - all.D/all.A
-		if math.Abs(slope) < 1e-9 { // Θ = 1: the shift does not depend on e
-			slope = 0
-		}
-		at0 := t.Length + shift - all.B/all.A
-		e.clip(slope, limit-at0+RoundingSlack)
-		e.clip(-slope, limit+at0+RoundingSlack)
-		if e.lost() {
-			return nothing, ViewpointShiftMM
-		}
+	if relief, failed = p.eyeReliefs(t, false); failed != Met {
+		return nothing, failed
 	}
 	if p.tooManyParts(t) {
 		return nothing, Parts
 	}
-	if price, known := t.Price(); p.exceeds("price", price, known) {
+	if price, known := t.Price(); p.exceeds(Price, price, known) {
 		return nothing, Price
 	}
-	if mass, known := t.MassG(); p.exceeds("mass_g", mass, known) {
+	if mass, known := t.MassG(); p.exceeds(MassG, mass, known) {
 		return nothing, MassG
 	}
-	return e.affine(1, shift), Met
+	return relief, Met
+}
+
+// eyeReliefs is the interval of eye reliefs (mm, physical) that meets the paraxial
+// requirements that depend on it, with the first that no eye relief can meet
+// together with those before it, or Met. With lenient such a requirement is passed
+// over, and the interval is that of the others.
+func (p *Problem) eyeReliefs(t *Train, lenient bool) (relief Interval, failed Requirement) {
+	shift := p.CombinerShift()
+	// Everything up to the end is about e, the air-equivalent eye relief.
+	e := Interval{p.LeastRelief() - shift, p.ReliefMax - shift}
+	if e.Empty() {
+		return nothing, Relief
+	}
+	failed = Met
+	// narrow takes a requirement into account, false where that is the end.
+	narrow := func(r Requirement, within Interval) bool {
+		switch {
+		case !within.lost():
+			e = within
+		case failed == Met:
+			failed = r
+		}
+		return lenient || failed == Met
+	}
+	through := e
+	p.eachHeight(t, func(row heightRow, clear float64) {
+		// The chief ray starts at height -e and slope 1 behind the last vertex.
+		p.clipAperture(&through, -row.A, row.B, row.A, clear)
+	})
+	if !narrow(Aperture, through) {
+		return nothing, failed
+	}
+	behind := p.matrixFrom(t, t.MaskGap()+1)
+	focal, ffd, bfd := behind.cardinal()
+	m := maskMotion{p, math.Abs(focal)}
+	gap := t.MaskGap()
+	lo, hi := p.MaskRoom(t)
+	zero := p.airGap(t, gap) - ffd + p.MaskShift()/2 // physical place of x = 0
+	for r := firstOfMask; r <= lastOfMask; r++ {
+		at := requirements[r].mask(m, lo-zero-RoundingSlack, hi-zero+RoundingSlack)
+		if !narrow(r, e.And(at.affine(1, bfd))) { // p = e - bfd
+			return nothing, failed
+		}
+	}
+	if limit := p.LimitOn(ViewpointShiftMM); !math.IsInf(limit, 1) {
+		// shift = length + e + shift_combiner - (B + e·D)/A, linear in e.
+		all := p.matrixFrom(t, 0)
+		slope := 1 - all.D/all.A
+		if math.Abs(slope) < flatSlope { // Θ = 1: the shift does not depend on e
+			slope = 0
+		}
+		at0 := t.Length + shift - all.B/all.A
+		near := e
+		near.clip(slope, limit-at0+RoundingSlack)
+		near.clip(-slope, limit+at0+RoundingSlack)
+		if !narrow(ViewpointShiftMM, near) {
+			return nothing, failed
+		}
+	}
+	return e.affine(1, shift), failed
 }
 
 // RoundingSlack, in mm, is how far the ends of an interval of eye reliefs may
@@ -110,15 +91,19 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 // of lengths up to 1000 mm.
 const RoundingSlack = 1e-9
 
+// flatSlope is the largest change of the viewpoint's shift with the eye relief that counts as
+// none: with Θ = 1 it is rounding.
+const flatSlope = 1e-9
+
 // RequirementSlack is the relative excess over a requirement that counts as
 // rounding: a paraxial solution may stand exactly at the requirement.
 const RequirementSlack = 1e-9
 
-// lost tells whether an interval of eye reliefs is empty beyond rounding.
+// lost reports whether an interval of eye reliefs is empty beyond rounding.
 func (i Interval) lost() bool { return !(i.Lo <= i.Hi+RoundingSlack) }
 
-func (p *Problem) exceeds(limit string, value float64, known bool) bool {
-	max := p.Limits.Limit(limit)
+func (p *Problem) exceeds(r Requirement, value float64, known bool) bool {
+	max := p.LimitOn(r)
 	return !math.IsInf(max, 1) && !(known && value <= max)
 }
 
@@ -131,7 +116,7 @@ func (p *Problem) exceeds(limit string, value float64, known bool) bool {
 // The left side is the largest of the eight sums with either sign before each
 // magnitude and either vergence, each linear in a.
 func (p *Problem) clipAperture(x *Interval, slope, at0, edge, clear float64) {
-	r := p.ApertureReach()
+	r := p.PassingEdge()
 	for _, v := range [2]float64{p.VergenceFar, p.VergenceNear} {
 		for _, s := range [2]float64{1, -1} {
 			k := float64(s*p.TanMax) + float64(r*v)
@@ -143,33 +128,46 @@ func (p *Problem) clipAperture(x *Interval, slope, at0, edge, clear float64) {
 	}
 }
 
-// tooManyParts tells whether the train breaks the limits on its lenses, its
+// tooManyParts reports whether the train breaks the limits on its lenses, its
 // distinct parts or a part's stock.
 func (p *Problem) tooManyParts(t *Train) bool { return p.tooManyIn(t.Groups) }
 
 func (p *Problem) tooManyIn(groups []*Group) bool {
-	lenses, distinct := 0, 0
+	n := countParts(groups)
+	return n.beyondStock > 0 || p.LensesMax > 0 && n.lenses > p.LensesMax || p.PartsMax > 0 && n.distinct > p.PartsMax
+}
+
+// parts are the numbers of a train's lenses, of their distinct parts, and of the pieces
+// beyond what there is of a part.
+type parts struct{ lenses, distinct, beyondStock int }
+
+// countParts counts the parts of groups. It compares each piece with those before it: they
+// are few, and a map would cost more.
+func countParts(groups []*Group) (n parts) {
 	for gi, g := range groups {
 		for ei, e := range g.Elements {
-			lenses++
-			before, same := 0, 0
-			for gj, h := range groups {
-				for ej, f := range h.Elements {
-					if f.Part == e.Part {
-						same++
-						if gj < gi || gj == gi && ej < ei {
-							before++
-						}
-					}
-				}
+			n.lenses++
+			before := piecesOf(e.Part, g.Elements[:ei])
+			for _, h := range groups[:gi] {
+				before += piecesOf(e.Part, h.Elements)
 			}
 			if before == 0 {
-				distinct++
+				n.distinct++
 			}
-			if e.Lens.Stock >= 0 && same > e.Lens.Stock {
-				return true
+			if e.Lens.Stock >= 0 && before >= e.Lens.Pieces() {
+				n.beyondStock++
 			}
 		}
 	}
-	return p.LensesMax > 0 && lenses > p.LensesMax || p.PartsMax > 0 && distinct > p.PartsMax
+	return n
+}
+
+// piecesOf is how many elements are of a part.
+func piecesOf(part int, elements []*Element) (n int) {
+	for _, e := range elements {
+		if e.Part == part {
+			n++
+		}
+	}
+	return n
 }

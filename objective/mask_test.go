@@ -182,7 +182,7 @@ func TestClipAperture(t *testing.T) {
 		p.clipAperture(&x, slope, at0, edge, clear)
 		try := func(at float64) {
 			a := slope*at + at0
-			used := math.Abs(a)*p.TanMax + p.ApertureReach()*math.Max(math.Abs(edge+p.VergenceFar*a), math.Abs(edge+p.VergenceNear*a))
+			used := math.Abs(a)*p.TanMax + p.PassingEdge()*math.Max(math.Abs(edge+p.VergenceFar*a), math.Abs(edge+p.VergenceNear*a))
 			if math.Abs(used-clear) < 1e-9 {
 				return
 			}
@@ -269,8 +269,8 @@ func TestParts(t *testing.T) {
 		if got := p.tooManyParts(train); got != x.tooMany {
 			t.Errorf("%s: too many parts: %v", name, got)
 		}
-		if lenses, distinct := train.countParts(); lenses != x.lenses || distinct != x.distinctWant {
-			t.Errorf("%s: counted %d lenses and %d parts", name, lenses, distinct)
+		if n := countParts(train.Groups); n.lenses != x.lenses || n.distinct != x.distinctWant {
+			t.Errorf("%s: counted %d lenses and %d parts", name, n.lenses, n.distinct)
 		}
 	}
 }

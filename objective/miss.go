@@ -7,7 +7,7 @@ import "math"
 // requirements (in mm, or what stands for mm) and for what rays measure.
 
 // nothingFits, in mm, stands for a distance that can't be told: a group without
-// the focal length that its place needs, or an interval that is empty for
+// the focal length that its slot needs, or an interval that is empty for
 // itself.
 const nothingFits = 1000.0
 
@@ -37,11 +37,11 @@ func (p *Problem) RelayRange(front *Front, rear *Rear) Interval {
 // SingleMiss is how far front, relay and rear are from an erector-single that
 // some eye relief suits: by how much, in mm, the viewpoint that the eye's places
 // give lies off those that the front lets through, and by how much the relay's
-// Reach is exceeded. It is 0 where the group's numbers alone rule nothing out.
+// MaxEndPower is exceeded. It is 0 where the group's numbers alone rule nothing out.
 func (p *Problem) SingleMiss(front *Front, relay *Relay, rear *Rear) float64 {
 	miss := EndMiss(front, rear) + p.couplingMiss(front, rear, Interval{relay.F, relay.F})
-	if need := 1/rear.F + p.Magnification/front.F; !(need <= relay.Reach*(1+1e-9)) {
-		miss += math.Min(relay.F*(need-math.Max(relay.Reach, 0)), nothingFits)
+	if need := 1/rear.F + p.Magnification/front.F; !(need <= relay.MaxEndPower*(1+endPowerRounding)) {
+		miss += math.Min(relay.F*(need-math.Max(relay.MaxEndPower, 0)), nothingFits)
 	}
 	return miss
 }
@@ -49,7 +49,7 @@ func (p *Problem) SingleMiss(front *Front, relay *Relay, rear *Rear) float64 {
 // SingleLength is the length in mm of an erector-single of these groups.
 func (p *Problem) SingleLength(front *Front, relay *Relay, rear *Rear) float64 {
 	m := p.Magnification * rear.F / front.F
-	return front.U + rear.U + p.MaskShift() + relay.X + float64(leastKappa(swayed(m, rear.Sway))*relay.F)
+	return front.ToFocus + rear.FromFocus + p.MaskShift() + relay.Hiatus + float64(leastKappa(swayed(m, rear.Sway))*relay.F)
 }
 
 // couplingMiss is how far Θ²p - q stays off Θ·f_front·f_rear/f_relay for every
@@ -101,30 +101,17 @@ func (p *Problem) GapMiss(t *Train) float64 {
 // the limits on lenses, distinct parts and stock, and the relative excess of
 // price and mass; 0 where it does not.
 func (p *Problem) PartsMiss(t *Train) float64 {
-	miss := 0.0
-	lenses, distinct := 0, 0
-	pieces := map[int]int{}
-	for _, g := range t.Groups {
-		for _, e := range g.Elements {
-			lenses++
-			pieces[e.Part]++
-			if pieces[e.Part] == 1 {
-				distinct++
-			}
-			if e.Lens.Stock >= 0 && pieces[e.Part] > e.Lens.Stock {
-				miss++
-			}
-		}
-	}
+	n := countParts(t.Groups)
+	miss := float64(n.beyondStock)
 	if p.LensesMax > 0 {
-		miss += float64(max(0, lenses-p.LensesMax))
+		miss += float64(max(0, n.lenses-p.LensesMax))
 	}
 	if p.PartsMax > 0 {
-		miss += float64(max(0, distinct-p.PartsMax))
+		miss += float64(max(0, n.distinct-p.PartsMax))
 	}
 	price, priced := t.Price()
 	mass, weighed := t.MassG()
-	return miss + p.excessOf("price", price, priced) + p.excessOf("mass_g", mass, weighed)
+	return miss + p.excessOf(Price, price, priced) + p.excessOf(MassG, mass, weighed)
 }
 
 // LimitScale, in a limit's unit, stands for limits that are smaller where an
@@ -133,8 +120,8 @@ const LimitScale = 1e-3
 
 // excessOf is the relative excess of a value over its limit, 1 for a value that
 // is not known.
-func (p *Problem) excessOf(limit string, value float64, known bool) float64 {
-	most := p.Limits.Limit(limit)
+func (p *Problem) excessOf(r Requirement, value float64, known bool) float64 {
+	most := p.LimitOn(r)
 	switch {
 	case math.IsInf(most, 1):
 		return 0

@@ -86,16 +86,8 @@ func (p *Problem) ChiefAtMask(t *Train, position float64) float64 {
 // their half diameters.
 func (p *Problem) MaskRoom(t *Train) (lo, hi float64) {
 	g := t.MaskGap()
-	keep := p.Clearance + p.MaskGlass/2
+	keep := p.LayerClearance()
 	return keep + t.Groups[g].lastSagMax(), t.Gaps[g] - keep + t.Groups[g+1].firstSagMin()
-}
-
-// MaskVergence is the apparent vergence in 1/mm at which the mask looks sharp
-// when its layer stands at the physical position: the inverse of PlaceMask.
-func (p *Problem) MaskVergence(t *Train, position float64) float64 {
-	m := p.maskToEye(t)
-	x := t.Gaps[t.MaskGap()] - p.MaskShift()/2 - position
-	return (float64(m.C*x) + m.D) / (float64(m.A*x) + m.B)
 }
 
 // FieldTan is the tangent of the largest half angle that every clear aperture
@@ -106,7 +98,7 @@ func (p *Problem) FieldTan(t *Train) float64 {
 	p.eachHeight(t, func(a heightRow, clear float64) {
 		chief := a.B - float64((t.EyeRelief-p.CombinerShift())*a.A)
 		edge := max(math.Abs(a.A+float64(p.VergenceFar*chief)), math.Abs(a.A+float64(p.VergenceNear*chief)))
-		switch left := clear - float64(p.PupilReach()*edge); {
+		switch left := clear - float64(p.PupilEdge()*edge); {
 		case left <= 0:
 			tan = 0
 		case chief != 0:
@@ -119,7 +111,7 @@ func (p *Problem) FieldTan(t *Train) float64 {
 // EachAperture visits the train's surfaces with the height that the field and the
 // pupil take there, |a|·tan θ + r·max|c|, and the clear semi-diameter.
 func (p *Problem) EachAperture(t *Train, visit func(used, clear float64)) {
-	r := p.ApertureReach()
+	r := p.PassingEdge()
 	p.eachHeight(t, func(a heightRow, clear float64) {
 		chief := a.B - float64((t.EyeRelief-p.CombinerShift())*a.A)
 		edge := max(math.Abs(a.A+float64(p.VergenceFar*chief)), math.Abs(a.A+float64(p.VergenceNear*chief)))

@@ -135,13 +135,21 @@ func (p *Problem) MaskShift() float64 { return PlateShift(p.MaskGlass, p.MaskGla
 // CombinerShift is the plate shift of the combiner in mm.
 func (p *Problem) CombinerShift() float64 { return PlateShift(p.CombinerMM, p.CombinerIndex) }
 
-// PupilReach is the largest distance of a pupil point from the axis.
-func (p *Problem) PupilReach() float64 { return (p.Pupil + p.Box) / 2 }
+// LeastRelief is the least eye relief in mm, physical: what the user allows, and no less than
+// the combiner's glass path.
+func (p *Problem) LeastRelief() float64 { return max(p.ReliefMin, p.CombinerMM) }
 
-// ApertureReach is r, the largest distance from the axis of a pupil point that has
+// LayerClearance is the least distance in mm from the mask's layer to a neighbouring surface:
+// the clearance and half of the mask's glass.
+func (p *Problem) LayerClearance() float64 { return p.Clearance + p.MaskGlass/2 }
+
+// PupilEdge is the largest distance of a pupil point from the axis.
+func (p *Problem) PupilEdge() float64 { return (p.Pupil + p.Box) / 2 }
+
+// PassingEdge is r, the largest distance from the axis of a pupil point that has
 // to pass the apertures. Where some of the pupil may be lost it is shorter than
-// [Problem.PupilReach] by what an edge may cut off.
-func (p *Problem) ApertureReach() float64 {
+// [Problem.PupilEdge] by what an edge may cut off.
+func (p *Problem) PassingEdge() float64 {
 	return (float64((1-p.PupilCut)*p.Pupil) + p.Box) / 2
 }
 

@@ -186,7 +186,7 @@ func TestTwoThinLenses(t *testing.T) {
 		train := &Train{Layout: ErectorPair, Groups: []*Group{first, first, second, first}}
 		relay := p.relayOf(train, c.d)
 		check("pair", relay.FocalMM, relay.FFDMM, relay.BFDMM, relay.ThicknessMM)
-		reduced, ok := p.NewPairRelay(NewPairHalf(first), NewPairHalf(second))
+		reduced, ok := p.NewPairRelay(NewPairComponentRows(first), NewPairComponentRows(second))
 		if !ok {
 			t.Fatalf("%s: no pair relay", c.name)
 		}
@@ -276,5 +276,5 @@ func TestPlateShift(t *testing.T) {
 	mask, _ := p.PlaceMask(train, 0)
 	// The layer in the middle of its glass: half the shift farther.
 	printed(t, "setpoint", mask, 50+0.239474/2, 6)
-	printed(t, "vergence lost", 1000*p.MaskVergence(train, mask+0.239474), 0.096, 3)
+	printed(t, "vergence lost", 1000*vergenceAt(p, train, mask+0.239474), 0.096, 3)
 }

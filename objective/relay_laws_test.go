@@ -25,6 +25,21 @@ func thinPair(t testing.TB, f float64) (*Problem, *Train) {
 	return p, train
 }
 
+// vergenceAt is the apparent vergence in 1/mm whose setpoint is a position: the secant method
+// on PlaceMask.
+func vergenceAt(p *Problem, t *Train, position float64) float64 {
+	v0, v1 := 0.0, 1e-4
+	x0, _ := p.PlaceMask(t, v0)
+	for range 20 {
+		x1, _ := p.PlaceMask(t, v1)
+		if x1 == x0 {
+			break
+		}
+		v0, x0, v1 = v1, x1, v1+(position-x1)*(v1-v0)/(x1-x0)
+	}
+	return v1
+}
+
 // TestUnitAfocalPair: front focus of the first and rear focus of the second
 // lens of an afocal pair are conjugates, with the same magnification for all
 // (J. E. Greivenkamp, Field Guide to Geometrical Optics, 2004, p. 18).
@@ -88,8 +103,8 @@ func TestMaskFigures(t *testing.T) {
 	testlens.CloseTo(t, "pixel", math.Tan(d.PixelArcmin/60*math.Pi/180), 0.036/50, 1e-3)
 	testlens.CloseTo(t, "stage", d.DepthStepD, 0.004, 0.01)
 	mask, _ := p.PlaceMask(train, 0)
-	testlens.CloseTo(t, "half a millimetre", 1000*p.MaskVergence(train, mask+0.5), 0.2, 1)
-	testlens.CloseTo(t, "10 µm", 1000*p.MaskVergence(train, mask+0.01), 0.004, 1)
+	testlens.CloseTo(t, "half a millimetre", 1000*vergenceAt(p, train, mask+0.5), 0.2, 1)
+	testlens.CloseTo(t, "10 µm", 1000*vergenceAt(p, train, mask+0.01), 0.004, 1)
 }
 
 // TestUprightUnit: three equal thin lenses with Θ = 1, so that m = 1: gaps of

@@ -13,7 +13,7 @@ import (
 // section then finds it.
 const sagSteps = 32
 
-// facingReach is by how much vertex distance exceeds the distance of two
+// facingSagOverlap is by how much vertex distance exceeds the distance of two
 // facing surfaces measured along the axis, at the height where they come
 // closest: the maximum over heights 0 to half of sag(before) - sag(after).
 // It is never negative, as both sags vanish at the vertex.
@@ -21,11 +21,16 @@ const sagSteps = 32
 // For two spheres the difference of the slopes of the sags, h·c/sqrt(1-c²h²),
 // has the sign of the difference of the curvatures at every height, so the
 // maximum lies at one end. Aspheres are sampled and refined.
-func facingReach(before, after catalog.Surface, half float64) float64 {
+func facingSagOverlap(before, after catalog.Surface, half float64) float64 {
 	if before.IsSpherical() && after.IsSpherical() {
-		return max(0, sphereSag(before.RadiusMM, half)-sphereSag(after.RadiusMM, half))
+		return spheresOverlap(before.RadiusMM, after.RadiusMM, half)
 	}
 	return maxOver(half, func(h float64) float64 { return before.Sag(h) - after.Sag(h) })
+}
+
+// spheresOverlap is facingSagOverlap of two spheres or flats of these radii.
+func spheresOverlap(before, after, half float64) float64 {
+	return max(0, sphereSag(before, half)-sphereSag(after, half))
 }
 
 // sphereSag is [catalog.Surface.Sag] of a sphere or flat, to the last bit.

@@ -60,23 +60,23 @@ func checkMax(t rapid.TB, what string, got, half float64, f func(float64) float6
 	}
 }
 
-// TestFacingReach holds the closest approach of two surfaces, and the range
+// TestFacingSagOverlap holds the closest approach of two surfaces, and the range
 // of a sag, against dense sampling.
-func TestFacingReach(t *testing.T) {
+func TestFacingSagOverlap(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		half := testlens.Between(t, "half", 3, 30)
 		a, b := drawSagSurface(t, "before", half), drawSagSurface(t, "after", half)
-		checkMax(t, "reach", facingReach(a, b, half), half, func(h float64) float64 { return a.Sag(h) - b.Sag(h) })
+		checkMax(t, "reach", facingSagOverlap(a, b, half), half, func(h float64) float64 { return a.Sag(h) - b.Sag(h) })
 		lo, hi := sagRange(a, half)
 		checkMax(t, "largest sag", hi, half, a.Sag)
 		checkMax(t, "smallest sag", -lo, half, func(h float64) float64 { return -a.Sag(h) })
 	})
 }
 
-// TestFacingReachZone: an asphere that bulges in a zone touches there, neither
+// TestFacingSagOverlapZone: an asphere that bulges in a zone touches there, neither
 // on the axis nor at the rim. With sag a·h² - b·h⁴ against a flat the closest
 // height is sqrt(a/2b), where the sag is a²/4b.
-func TestFacingReachZone(t *testing.T) {
+func TestFacingSagOverlapZone(t *testing.T) {
 	// A paraboloid (k = -1) has sag h²/2R exactly.
 	for _, c := range []struct{ radius, b float64 }{{40, 1e-4}, {100, 2e-5}, {25, 1e-4}} {
 		s := catalog.Surface{RadiusMM: c.radius, Conic: -1, Asphere: []float64{-c.b}}
@@ -85,8 +85,8 @@ func TestFacingReachZone(t *testing.T) {
 		if zone := math.Sqrt(a / (2 * c.b)); zone > 18 {
 			t.Fatalf("the zone lies at %g", zone)
 		}
-		testlens.CloseTo(t, "reach before a flat", facingReach(s, flat, 20), a*a/(4*c.b), 0.1)
-		testlens.CloseTo(t, "reach behind a flat", facingReach(flat, s.Reversed(), 20), a*a/(4*c.b), 0.1)
+		testlens.CloseTo(t, "reach before a flat", facingSagOverlap(s, flat, 20), a*a/(4*c.b), 0.1)
+		testlens.CloseTo(t, "reach behind a flat", facingSagOverlap(flat, s.Reversed(), 20), a*a/(4*c.b), 0.1)
 	}
 }
 
@@ -123,9 +123,9 @@ func TestStackGap(t *testing.T) {
 	})
 }
 
-// TestLibraryReach: a library remembers how close its lenses come to each
+// TestLibrarySagOverlap: a library remembers how close its lenses come to each
 // other, for each pair in each order and orientation by itself.
-func TestLibraryReach(t *testing.T) {
+func TestLibrarySagOverlap(t *testing.T) {
 	p := use.Problem()
 	var lenses []*catalog.Lens
 	for i, diameter := range []float64{18, 24, 30} {
@@ -140,7 +140,7 @@ func TestLibraryReach(t *testing.T) {
 			for _, b := range lib.Elements {
 				half := math.Min(a.Lens.DiameterMM, b.Lens.DiameterMM) / 2
 				last, first := a.Surfaces[len(a.Surfaces)-1], b.Surfaces[0]
-				want := facingReach(last, first, half)
+				want := facingSagOverlap(last, first, half)
 				if got := p.StackGap(a, b); got != p.AirGapMin+want {
 					t.Errorf("%s and %s: gap %v, want %v", a.ID, b.ID, got, p.AirGapMin+want)
 				}

@@ -62,15 +62,15 @@ func (p *Problem) Assemble(t *Train, inner float64) Requirement {
 	return failed
 }
 
-func positive(f float64) bool { return f > 0 && f <= focalMost }
+func positive(f float64) bool { return f > 0 && f <= FocalMost }
 
-// focalMost, in mm, is the largest magnitude of the focal length of a group that
+// FocalMost, in mm, is the largest magnitude of the focal length of a group that
 // counts as having power. The focal points of weaker ones, windows as good as all, lie
 // so far off that sums with their distances lose the digits that tell trains apart.
-const focalMost = 1e6
+const FocalMost = 1e6
 
-// powerless tells that a focal length counts as none.
-func powerless(f float64) bool { return !(math.Abs(f) <= focalMost) }
+// powerless reports whether a focal length counts as none.
+func powerless(f float64) bool { return !(math.Abs(f) <= FocalMost) }
 
 // relayOf is the relay of an upright train as one group: the pair's two groups
 // at their inner gap taken together.
@@ -80,10 +80,9 @@ func (p *Problem) relayOf(t *Train, inner float64) Group {
 	}
 	a, b := t.Groups[1], t.Groups[2]
 	m := a.matrix.Then(Gap(inner)).Then(b.matrix)
-	return Group{
-		FocalMM: -1 / m.C, FFDMM: -m.D / m.C, BFDMM: -m.A / m.C,
-		ThicknessMM: a.ThicknessMM + inner + b.ThicknessMM,
-	}
+	relay := Group{ThicknessMM: a.ThicknessMM + inner + b.ThicknessMM}
+	relay.FocalMM, relay.FFDMM, relay.BFDMM = m.cardinal()
+	return relay
 }
 
 // Relay is the train's relay as one group, false for a keplerian.

@@ -22,19 +22,12 @@ type Asked struct {
 // Number is the value of a numeric column of the design by the column's name,
 // with its unit; ok is false where it is null or there is no such column.
 func (d *Design) Number(name string) (value float64, unit string, ok bool) {
-	for i := range designColumns {
-		c := &designColumns[i]
-		if c.field.Name != name || c.value == nil {
-			continue
-		}
-		unit, _ = c.field.Metadata.GetValue("unit")
-		if unit == unitOne {
-			unit = ""
-		}
-		value, ok = c.value(d)
-		return value, unit, ok
+	c := named(designColumns, name)
+	if c == nil || c.value == nil {
+		return 0, "", false
 	}
-	return 0, "", false
+	value, ok = c.value(d)
+	return value, c.unit(), ok
 }
 
 // Margin is by how much the design keeps the requirement, in the column's

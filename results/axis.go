@@ -15,7 +15,6 @@ const (
 	KindFloat  Kind = iota // double
 	KindString             // string
 	KindInt                // int64
-	KindBool               // bool
 )
 
 func (k Kind) String() string {
@@ -26,8 +25,6 @@ func (k Kind) String() string {
 		return "string"
 	case KindInt:
 		return "integer"
-	case KindBool:
-		return "true or false"
 	}
 	return "unknown kind " + strconv.Itoa(int(k))
 }
@@ -43,7 +40,7 @@ type Axis struct {
 type Value struct {
 	kind   Kind
 	number float64
-	whole  int64 // of a KindBool: 1 for true
+	whole  int64
 	text   string
 }
 
@@ -56,44 +53,16 @@ func StringValue(s string) Value { return Value{kind: KindString, text: s} }
 // IntValue is a value of a KindInt axis.
 func IntValue(n int64) Value { return Value{kind: KindInt, whole: n} }
 
-// BoolValue is a value of a KindBool axis.
-func BoolValue(b bool) Value {
-	if b {
-		return Value{kind: KindBool, whole: 1}
-	}
-	return Value{kind: KindBool}
-}
-
-// ValueOf makes a Value of a float64, string, int64, int or bool, and reports
-// whether v was one.
-func ValueOf(v any) (Value, bool) {
-	switch v := v.(type) {
-	case float64:
-		return FloatValue(v), true
-	case string:
-		return StringValue(v), true
-	case int64:
-		return IntValue(v), true
-	case int:
-		return IntValue(int64(v)), true
-	case bool:
-		return BoolValue(v), true
-	}
-	return Value{}, false
-}
-
 // Kind is the kind of the value.
 func (v Value) Kind() Kind { return v.kind }
 
-// Any is the value as a float64, string, int64 or bool.
+// Any is the value as a float64, string or int64.
 func (v Value) Any() any {
 	switch v.kind {
 	case KindString:
 		return v.text
 	case KindInt:
 		return v.whole
-	case KindBool:
-		return v.whole != 0
 	}
 	return v.number
 }
@@ -106,8 +75,6 @@ func (v Value) String() string {
 		return v.text
 	case KindInt:
 		return strconv.FormatInt(v.whole, 10)
-	case KindBool:
-		return strconv.FormatBool(v.whole != 0)
 	}
 	switch {
 	case math.IsInf(v.number, 1):
@@ -161,7 +128,7 @@ func checkAxes(axes []Axis) error {
 			return fmt.Errorf("a swept key has no name")
 		case taken[a.Key]:
 			return fmt.Errorf("the swept key %q is the name of another column", a.Key)
-		case a.Kind > KindBool:
+		case a.Kind > KindInt:
 			return fmt.Errorf("the swept key %q has an %s", a.Key, a.Kind)
 		}
 		taken[a.Key] = true

@@ -18,8 +18,8 @@ const (
 )
 
 // column ties a field of the row type T to a column of the file. It is the one
-// description of that column, from which the schema, the writer and the reader
-// come.
+// description of that column, from which the schema, the writer, the reader, and
+// what people are shown of it come.
 type column[T any] struct {
 	field arrow.Field
 	// put appends the row's value to the column's builder. Its error speaks of
@@ -30,6 +30,61 @@ type column[T any] struct {
 	// value is the row's value as a number, false where it is null; nil for a
 	// column that holds no numbers.
 	value func(row *T) (float64, bool)
+	// words are what people call it; empty where its name without the unit does.
+	words string
+	// decimals is how many of them people are shown.
+	decimals int
+}
+
+// said is the column with the words by which people call it.
+func (c column[T]) said(words string) column[T] {
+	c.words = words
+	return c
+}
+
+// to is the column with another number of decimals than [usualDecimals].
+func (c column[T]) to(decimals int) column[T] {
+	c.decimals = decimals
+	return c
+}
+
+// usualDecimals is how many decimals people are shown of a number.
+const usualDecimals = 2
+
+// named is the column of a name, nil for none.
+func named[T any](columns []column[T], name string) *column[T] {
+	for i := range columns {
+		if columns[i].field.Name == name {
+			return &columns[i]
+		}
+	}
+	return nil
+}
+
+// unit is the column's unit of measurement, empty for none.
+func (c *column[T]) unit() string {
+	unit, _ := c.field.Metadata.GetValue("unit")
+	if unit == unitOne || unit == unitNone {
+		return ""
+	}
+	return unit
+}
+
+// headUnit is the unit in the head of a table.
+func (c *column[T]) headUnit() string {
+	if c.unit() == unitPrice {
+		return ""
+	}
+	return c.unit()
+}
+
+// text is the row's value as people are shown it.
+func (c *column[T]) text(row *T) string {
+	value, ok := c.value(row)
+	if !ok {
+		return Null
+	}
+	return Fixed(value, c.decimals)
 }
 
 var (
@@ -60,8 +115,9 @@ func number[T any](name, unit, description string, of func(*T) *float64) column[
 			b.(*array.Float64Builder).Append(x)
 			return nil
 		},
-		get:   func(a arrow.Array, i int, row *T) { *of(row) = a.(*array.Float64).Value(i) },
-		value: func(row *T) (float64, bool) { return *of(row), true },
+		get:      func(a arrow.Array, i int, row *T) { *of(row) = a.(*array.Float64).Value(i) },
+		value:    func(row *T) (float64, bool) { return *of(row), true },
+		decimals: usualDecimals,
 	}
 }
 
@@ -95,6 +151,7 @@ func maybe[T any](name, unit, description string, of func(*T) **float64) column[
 			}
 			return 0, false
 		},
+		decimals: usualDecimals,
 	}
 }
 
@@ -236,7 +293,6 @@ func swept(i int, axis Axis) column[Design] {
 		KindFloat:  arrow.PrimitiveTypes.Float64,
 		KindString: arrow.BinaryTypes.String,
 		KindInt:    arrow.PrimitiveTypes.Int64,
-		KindBool:   arrow.FixedWidthTypes.Boolean,
 	}[axis.Kind]
 	return column[Design]{
 		field: describe(axis.Key, t, false, unitOf(axis), "swept key of the spec"),
@@ -253,8 +309,6 @@ func swept(i int, axis Axis) column[Design] {
 				b.(*array.StringBuilder).Append(v.text)
 			case KindInt:
 				b.(*array.Int64Builder).Append(v.whole)
-			case KindBool:
-				b.(*array.BooleanBuilder).Append(v.whole != 0)
 			case KindFloat:
 				if math.IsNaN(v.number) {
 					return errNaN
@@ -270,8 +324,6 @@ func swept(i int, axis Axis) column[Design] {
 				v = StringValue(textAt(a, at))
 			case KindInt:
 				v = IntValue(a.(*array.Int64).Value(at))
-			case KindBool:
-				v = BoolValue(a.(*array.Boolean).Value(at))
 			case KindFloat:
 				v = FloatValue(a.(*array.Float64).Value(at))
 			}

@@ -20,6 +20,9 @@ type Design struct {
 	// refined design from being shorter, by names; nil where not refined.
 	StartLengthMM *float64
 	Active        []string
+	// Fails are the requirements and limits that a train given by the spec does not
+	// meet, empty for none; nil for a design that was searched for, which meets all.
+	Fails []string
 
 	LengthMM             float64
 	LengthToEyeMM        float64
@@ -123,44 +126,45 @@ var designColumns = []column[Design]{
 	flag("refined", "whether gaps and eye relief were re-optimised by exact rays", func(d *Design) *bool { return &d.Refined }),
 	maybe("start_length_mm", "mm", "first vertex to last vertex before gaps were re-optimised; null where they were not", func(d *Design) **float64 { return &d.StartLengthMM }),
 	maybeTexts("active", "requirements and limits that a refined design just meets, which keep it from being shorter; null where not refined", "requirement or limit, by the name under which failures are counted", func(d *Design) *[]string { return &d.Active }),
+	maybeTexts("fails", "requirements and limits that a train given by the spec (train.given) does not meet, empty for none; null for a design that was searched for, which meets all", "requirement or limit, by the name under which failures are counted", func(d *Design) *[]string { return &d.Fails }),
 
 	number("length_mm", "mm", "first vertex to last vertex", func(d *Design) *float64 { return &d.LengthMM }),
-	number("length_to_eye_mm", "mm", "first vertex to the eye", func(d *Design) *float64 { return &d.LengthToEyeMM }),
+	number("length_to_eye_mm", "mm", "first vertex to the eye", func(d *Design) *float64 { return &d.LengthToEyeMM }).said("length to the eye"),
 	number("eye_relief_mm", "mm", "last vertex to the eye", func(d *Design) *float64 { return &d.EyeReliefMM }),
 	number("viewpoint_shift_mm", "mm", "distance from the viewpoint to the eye", func(d *Design) *float64 { return &d.ViewpointShiftMM }),
-	number("angular_magnification", unitOne, "slope at the middle of the eye over slope in the world: how large a distant scene looks; negative for an inverted view", func(d *Design) *float64 { return &d.AngularMagnification }),
+	number("angular_magnification", unitOne, "slope at the middle of the eye over slope in the world: how large a distant scene looks; negative for an inverted view", func(d *Design) *float64 { return &d.AngularMagnification }).said("magnification").to(4),
 
-	count("lenses_count", "lenses in the train", func(d *Design) *int { return &d.LensesCount }),
-	count("distinct_parts", "different parts in the train", func(d *Design) *int { return &d.DistinctParts }),
+	count("lenses_count", "lenses in the train", func(d *Design) *int { return &d.LensesCount }).said("lenses"),
+	count("distinct_parts", "different parts in the train", func(d *Design) *int { return &d.DistinctParts }).said("different parts"),
 	maybe("price", unitPrice, "sum of the lenses' prices; null where a part has none", func(d *Design) **float64 { return &d.Price }),
-	maybe("mass_g", "g", "mass of the lenses; null where a density is not known", func(d *Design) **float64 { return &d.MassG }),
-	number("transmission", unitOne, "share of the light that all surfaces and the mask let through", func(d *Design) *float64 { return &d.Transmission }),
+	maybe("mass_g", "g", "mass of the lenses; null where a density is not known", func(d *Design) **float64 { return &d.MassG }).said("mass of the glass").to(1),
+	number("transmission", unitOne, "share of the light that all surfaces and the mask let through", func(d *Design) *float64 { return &d.Transmission }).to(3),
 
 	number("f_front_mm", "mm", "focal length of the front group", func(d *Design) *float64 { return &d.FFrontMM }),
 	maybe("f_relay_mm", "mm", "focal length of the relay, of the compound for a pair; null without a relay", func(d *Design) **float64 { return &d.FRelayMM }),
 	number("f_rear_mm", "mm", "focal length of the rear group", func(d *Design) *float64 { return &d.FRearMM }),
-	number("field_max_deg", "deg", "largest full angle, diagonal, that the paraxial apertures pass with the full pupil and box; 0 where they do not pass the pupil alone", func(d *Design) *float64 { return &d.FieldMaxDeg }),
+	number("field_max_deg", "deg", "largest full angle, diagonal, that the paraxial apertures pass with the full pupil and box; 0 where they do not pass the pupil alone", func(d *Design) *float64 { return &d.FieldMaxDeg }).said("largest field"),
 	number("field_asked_deg", "deg", "full angle of the field asked for, diagonal; beyond field_max_deg up to vignetted_pct of the pupil is lost", func(d *Design) *float64 { return &d.FieldAskedDeg }),
 
 	number("travel_mm", "mm", "largest minus smallest exact setpoint", func(d *Design) *float64 { return &d.TravelMM }),
 	number("travel_paraxial_mm", "mm", "largest minus smallest paraxial setpoint", func(d *Design) *float64 { return &d.TravelParaxialMM }),
 	number("mask_far_mm", "mm", "exact setpoint for the far depth, from the last vertex before the mask", func(d *Design) *float64 { return &d.MaskFarMM }),
 	number("mask_near_mm", "mm", "exact setpoint for the near depth, from the last vertex before the mask", func(d *Design) *float64 { return &d.MaskNearMM }),
-	number("depth_step_D", "D", "change of vergence for one step of the stage, the largest over the depth range", func(d *Design) *float64 { return &d.DepthStepD }),
-	number("refocus_s", "s", "time to travel the whole depth range at the stage's speed", func(d *Design) *float64 { return &d.RefocusS }),
-	number("pixel_arcmin", "arcmin", "angle of one mask pixel at the eye, the largest over the depth range", func(d *Design) *float64 { return &d.PixelArcmin }),
-	number("mask_scale_change_pct", "%", "change of the mask's apparent size from far to near", func(d *Design) *float64 { return &d.MaskScaleChangePct }),
+	number("depth_step_D", "D", "change of vergence for one step of the stage, the largest over the depth range", func(d *Design) *float64 { return &d.DepthStepD }).said("step of the stage").to(4),
+	number("refocus_s", "s", "time to travel the whole depth range at the stage's speed", func(d *Design) *float64 { return &d.RefocusS }).said("refocus time"),
+	number("pixel_arcmin", "arcmin", "angle of one mask pixel at the eye, the largest over the depth range", func(d *Design) *float64 { return &d.PixelArcmin }).said("mask pixel"),
+	number("mask_scale_change_pct", "%", "change of the mask's apparent size from far to near", func(d *Design) *float64 { return &d.MaskScaleChangePct }).said("mask size, far to near"),
 
 	number("mask_blur_arcmin", "arcmin", "RMS radius of the mask's blur as an angle at the eye, the largest over field, depth and places of the pupil; a uniform disc is 2.83 times that across, to compare with pixel_arcmin", func(d *Design) *float64 { return &d.MaskBlurArcmin }),
-	number("view_defocus_D", "D", "defocus of the view, positive when the world looks nearer than it should; the one of largest magnitude over field and depth", func(d *Design) *float64 { return &d.ViewDefocusD }),
-	number("view_astigmatism_D", "D", "cylinder of the view, the largest over field and depth; good to 1 % up to 10 D, to some 5 % beyond", func(d *Design) *float64 { return &d.ViewAstigmatismD }),
+	number("view_defocus_D", "D", "defocus of the view, positive when the world looks nearer than it should; the one of largest magnitude over field and depth", func(d *Design) *float64 { return &d.ViewDefocusD }).to(3),
+	number("view_astigmatism_D", "D", "cylinder of the view, the largest over field and depth; good to 1 % up to 10 D, to some 5 % beyond", func(d *Design) *float64 { return &d.ViewAstigmatismD }).to(3),
 	number("view_blur_arcmin", "arcmin", "RMS radius of the view's blur after the eye's best refocus, the largest over field, depth and places of the pupil; a uniform disc is 2.83 times that across. Good to 1 % up to 100 arcmin, to some 5 % beyond", func(d *Design) *float64 { return &d.ViewBlurArcmin }),
-	number("view_refocus_D", "D", "refocus that the eye's best focus took, the largest magnitude over field, depth and places of the pupil", func(d *Design) *float64 { return &d.ViewRefocusD }),
-	number("axis_vergence_D", "D", "defocus of the view on the axis at the far depth, signed", func(d *Design) *float64 { return &d.AxisVergenceD }),
+	number("view_refocus_D", "D", "refocus that the eye's best focus took, the largest magnitude over field, depth and places of the pupil", func(d *Design) *float64 { return &d.ViewRefocusD }).said("refocus of the eye").to(3),
+	number("axis_vergence_D", "D", "defocus of the view on the axis at the far depth, signed", func(d *Design) *float64 { return &d.AxisVergenceD }).said("vergence on the axis").to(3),
 	number("distortion_pct", "%", "distortion of the view at the far depth, signed, the one of largest magnitude over the field", func(d *Design) *float64 { return &d.DistortionPct }),
 	number("lateral_colour_arcmin", "arcmin", "spread of the chief direction over the wavelengths at the far depth, the largest over the field", func(d *Design) *float64 { return &d.LateralColourArcmin }),
-	number("axial_colour_D", "D", "spread of the defocus on the axis over the wavelengths at the far depth", func(d *Design) *float64 { return &d.AxialColourD }),
-	number("vignetted_pct", "%", "share of the pupil's area lost or vignetted, the largest over field, depth and pupil position", func(d *Design) *float64 { return &d.VignettedPct }),
+	number("axial_colour_D", "D", "spread of the defocus on the axis over the wavelengths at the far depth", func(d *Design) *float64 { return &d.AxialColourD }).to(3),
+	number("vignetted_pct", "%", "share of the pupil's area lost or vignetted, the largest over field, depth and pupil position", func(d *Design) *float64 { return &d.VignettedPct }).to(1),
 
 	number("gap1_mm", "mm", "vertex gap after the front group: to the relay, or to the rear group of a keplerian", func(d *Design) *float64 { return &d.Gap1MM }),
 	maybe("gap2_mm", "mm", "vertex gap from the relay to the rear group; null without a relay", func(d *Design) **float64 { return &d.Gap2MM }),

@@ -1,4 +1,4 @@
-//go:build !unix || solaris || aix
+//go:build !windows && (!unix || solaris || aix)
 
 package results
 
@@ -7,9 +7,10 @@ import (
 	"os"
 )
 
-// holds tells whether hold tells anything on this system.
-const holds = false
+// holds reports whether hold marks anything on this system, and holdsRenamed
+// whether a file can be renamed while it is held.
+const holds, holdsRenamed = false, false
 
-// hold marks nothing: the standard library has no lock for this system that ends
-// with its process.
+// hold marks nothing: this system has no lock on an open file that ends with its
+// process.
 func hold(*os.File) error { return errors.ErrUnsupported }

@@ -8,7 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"math/big"
 	"strings"
 	"time"
@@ -71,6 +70,9 @@ type ManifestPoint struct {
 	// Optimized tells of a population search; nil, and none of its keys written, for
 	// the exact one.
 	*Optimized
+	// Given tells of a train that was measured in place of a search; nil, and its key not
+	// written, for a search.
+	Given *Given `json:"given,omitempty"`
 	// Asked are the requirements and limits that a column of ranked.parquet can
 	// be held against, in the order in which they are tested.
 	Asked []Asked `json:"asked"`
@@ -112,6 +114,16 @@ type Audit struct {
 	// MissedShareUpper95 is the upper limit, at 95 % confidence, of the share of all of them
 	// that would pass, of whatever length.
 	MissedShareUpper95 float64 `json:"missed_share_upper_95"`
+	// ThirdOrder is the part of it that was drawn from what third-order sums turned away without
+	// rays; nil (absent) where they turned nothing away.
+	ThirdOrder *AuditOfThirdOrder `json:"third_order,omitempty"`
+}
+
+// AuditOfThirdOrder is that part of an [Audit].
+type AuditOfThirdOrder struct {
+	Drawn              int     `json:"drawn"`
+	Passed             int     `json:"passed"`
+	MissedShareUpper95 float64 `json:"missed_share_upper_95"` // of what these sums turned away
 }
 
 // BestFound is the shortest design found.
@@ -158,221 +170,9 @@ type Improvement struct {
 	BestMM      float64 `json:"best_mm"`
 }
 
-// Nothing tells whether no design passes, refined or not.
+// Nothing reports whether a search found no design that passes, refined or not.
 func (p *ManifestPoint) Nothing() bool {
-	return p.Passed == 0 && (p.Refined == nil || p.Refined.Passed == 0) && p.Found == nil
-}
-
-// SweptValue is a swept key and its value at a sweep point.
-type SweptValue struct {
-	Key   string
-	Value Value
-}
-
-// SweptValues is written as a JSON object whose keys stand in the order of the
-// sweep. A number always has a decimal point or an exponent and an integer
-// never has, so that kinds survive; JSON has no infinity, which is written as
-// the string "inf" or "-inf" and read back as a number.
-type SweptValues []SweptValue
-
-// MarshalJSON writes the object.
-func (vs SweptValues) MarshalJSON() ([]byte, error) {
-	out := []byte{'{'}
-	for i, v := range vs {
-		if i > 0 {
-			out = append(out, ',')
-		}
-		key, err := marshal(v.Key)
-		if err != nil {
-			return nil, err
-		}
-		out = append(append(out, key...), ':')
-		value, err := marshalValue(v.Value)
-		if err != nil {
-			return nil, fmt.Errorf("values: %s %w", v.Key, err)
-		}
-		out = append(out, value...)
-	}
-	return append(out, '}'), nil
-}
-
-func marshalValue(v Value) ([]byte, error) {
-	switch {
-	case v.kind != KindFloat:
-		return marshal(v.Any())
-	case math.IsNaN(v.number):
-		return nil, errNaN
-	case math.IsInf(v.number, 0):
-		return marshal(v.String())
-	}
-	digits, err := marshal(v.number)
-	if err == nil && !bytes.ContainsAny(digits, ".e") {
-		digits = append(digits, ".0"...)
-	}
-	return digits, err
-}
-
-// UnmarshalJSON reads the object, keys in their order.
-func (vs *SweptValues) UnmarshalJSON(data []byte) error {
-	d := json.NewDecoder(bytes.NewReader(data))
-	d.UseNumber()
-	open, err := d.Token()
-	if err != nil {
-		return err
-	}
-	if open != json.Delim('{') {
-		return fmt.Errorf("values: has to be an object of swept keys")
-	}
-	*vs = nil
-	for d.More() {
-		key, err := d.Token()
-		if err != nil {
-			return err
-		}
-		token, err := d.Token()
-		if err != nil {
-			return err
-		}
-		value, err := unmarshalValue(token)
-		if err != nil {
-			return fmt.Errorf("values: %v: %w", key, err)
-		}
-		*vs = append(*vs, SweptValue{Key: key.(string), Value: value})
-	}
-	_, err = d.Token()
-	return err
-}
-
-func unmarshalValue(token json.Token) (Value, error) {
-	switch t := token.(type) {
-	case bool:
-		return BoolValue(t), nil
-	case string:
-		switch t {
-		case "inf":
-			return FloatValue(math.Inf(1)), nil
-		case "-inf":
-			return FloatValue(math.Inf(-1)), nil
-		}
-		return StringValue(t), nil
-	case json.Number:
-		if n, err := t.Int64(); err == nil {
-			return IntValue(n), nil
-		}
-		x, err := t.Float64()
-		return FloatValue(x), err
-	}
-	return Value{}, fmt.Errorf("%v is not a number, a string, true or false", token)
-}
-
-// marshal is json.Marshal without the escapes that only HTML needs.
-func marshal(v any) ([]byte, error) {
-	var out bytes.Buffer
-	e := json.NewEncoder(&out)
-	e.SetEscapeHTML(false)
-	if err := e.Encode(v); err != nil {
-		return nil, err
-	}
-	return bytes.TrimSuffix(out.Bytes(), []byte("\n")), nil
-}
-
-// checked is a copy of the manifest that JSON can hold: no null for an empty
-// list or object, no infinity, no NaN.
-func (m *Manifest) checked() (*Manifest, error) {
-	c := *m
-	c.Catalogs = append([]CatalogFile{}, m.Catalogs...)
-	c.Points = append([]ManifestPoint{}, m.Points...)
-	for i := range c.Points {
-		p := &c.Points[i]
-		fault := func(what string) error { return fmt.Errorf("point %d: %s", p.Point, what) }
-		if n, ok := new(big.Int).SetString(p.Space, 10); !ok || n.Sign() < 0 {
-			return nil, fault(fmt.Sprintf("space is %q, not a count", p.Space))
-		}
-		p.SetAside = filled(p.SetAside)
-		p.Failed = filled(p.Failed)
-		for key, counts := range map[string]map[string]*big.Int{"set_aside": p.SetAside, "failed": p.Failed} {
-			for name, n := range counts {
-				if n == nil {
-					return nil, fault(key + "." + name + " has no count")
-				}
-			}
-		}
-		for _, a := range p.Asked {
-			if math.IsNaN(a.Value) || math.IsInf(a.Value, 0) {
-				return nil, fault(fmt.Sprintf("asked.%s is %v", a.Column, a.Value))
-			}
-		}
-		if p.Asked == nil {
-			p.Asked = []Asked{}
-		}
-		if p.ProvenLengthMM != nil && math.IsNaN(*p.ProvenLengthMM) {
-			return nil, fault("proven_length_mm is NaN")
-		}
-		p.ProvenLengthMM = finite(p.ProvenLengthMM)
-		if math.IsNaN(p.SlackMM) || math.IsInf(p.SlackMM, 0) {
-			return nil, fault(fmt.Sprintf("slack_mm is %v", p.SlackMM))
-		}
-		if p.Optimized != nil {
-			o := *p.Optimized
-			for name, x := range map[string]*float64{"best_mm": o.BestMM, "lower_bound_mm": o.LowerBoundMM, "gap_mm": o.GapMM} {
-				if x != nil && (math.IsNaN(*x) || math.IsInf(*x, 0)) {
-					return nil, fault(fmt.Sprintf("%s is %v", name, *x))
-				}
-			}
-			o.History = append([]Improvement{}, o.History...)
-			for _, step := range o.History {
-				if math.IsNaN(step.BestMM) || math.IsInf(step.BestMM, 0) {
-					return nil, fault(fmt.Sprintf("history has a best_mm of %v", step.BestMM))
-				}
-			}
-			if o.Nearest != nil {
-				n := *o.Nearest
-				n.Exceeds = make(map[string]*float64, len(o.Nearest.Exceeds))
-				for name, x := range o.Nearest.Exceeds {
-					if x != nil && math.IsNaN(*x) {
-						return nil, fault("nearest.exceeds." + name + " is NaN")
-					}
-					n.Exceeds[name] = finite(x)
-				}
-				o.Nearest = &n
-			}
-			p.Optimized = &o
-		}
-		wouldFit := make(map[string]*float64, len(p.WouldFit))
-		for name, x := range p.WouldFit {
-			if x != nil && math.IsNaN(*x) {
-				return nil, fault("would_fit." + name + " is NaN")
-			}
-			wouldFit[name] = finite(x)
-		}
-		p.WouldFit = wouldFit
-		if err := p.IdealLimit.check(); err != nil {
-			return nil, fault(err.Error())
-		}
-		p.Seconds = filled(p.Seconds)
-		for name, x := range p.Seconds {
-			if math.IsNaN(x) || math.IsInf(x, 0) {
-				return nil, fault(fmt.Sprintf("seconds.%s is %v", name, x))
-			}
-		}
-	}
-	return &c, nil
-}
-
-// finite is x, or nil for an infinite one.
-func finite(x *float64) *float64 {
-	if x != nil && math.IsInf(*x, 0) {
-		return nil
-	}
-	return x
-}
-
-// filled is m, or an empty map for nil.
-func filled[V any](m map[string]V) map[string]V {
-	if m == nil {
-		return map[string]V{}
-	}
-	return m
+	return p.Given == nil && p.Passed == 0 && (p.Refined == nil || p.Refined.Passed == 0) && p.Found == nil
 }
 
 // The end of a run.json is a digest of all that stands before the digest.

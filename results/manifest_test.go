@@ -32,7 +32,7 @@ func madeManifest() *Manifest {
 		Points: []ManifestPoint{{
 			Point: 0,
 			Values: SweptValues{{"train.zeta", FloatValue(15)}, {"mask.alpha", StringValue("rear")}, {"depth.steps", IntValue(5)},
-				{"a.flag", BoolValue(true)}, {"depth.far_m", FloatValue(math.Inf(1))}, {"a.tiny", FloatValue(1e-30)}},
+				{"depth.far_m", FloatValue(math.Inf(1))}, {"a.tiny", FloatValue(1e-30)}},
 			Space:    "123456789012345678901234567890",
 			SetAside: map[string]*big.Int{"length": new(big.Int).Exp(big.NewInt(10), big.NewInt(29), nil), "aperture": big.NewInt(3)},
 			Examined: 1 << 60, Checked: 77, Passed: 50,
@@ -83,7 +83,6 @@ func TestManifestText(t *testing.T) {
         "train.zeta": 15.0,
         "mask.alpha": "rear",
         "depth.steps": 5,
-        "a.flag": true,
         "depth.far_m": "inf",
         "a.tiny": 1e-30
       },

@@ -246,8 +246,6 @@ func sweepOf(schema *arrow.Schema) ([]Axis, error) {
 			axis.Kind = KindString
 		case arrow.INT64:
 			axis.Kind = KindInt
-		case arrow.BOOL:
-			axis.Kind = KindBool
 		default:
 			return nil, fmt.Errorf("the swept key %s is of type %s", f.Name, f.Type)
 		}

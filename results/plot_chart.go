@@ -131,7 +131,7 @@ func (c *chart) extent(of func(xy) float64, across bool) (lo, hi float64) {
 	return lo, hi
 }
 
-// joined tells whether any series is a line, which may end at the frame.
+// joined reports whether any series is a line, which may end at the frame.
 func (c *chart) joined() bool {
 	for _, one := range c.series {
 		if !one.noLine && !one.steps {

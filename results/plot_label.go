@@ -9,17 +9,17 @@ import (
 // box is a rectangle of a drawing, in its units.
 type box struct{ left, top, right, bottom float64 }
 
-// overlaps tells whether two boxes share more than an edge.
+// overlaps reports whether two boxes share more than an edge.
 func (b box) overlaps(o box) bool {
 	return b.left < o.right && o.left < b.right && b.top < o.bottom && o.top < b.bottom
 }
 
-// inside tells whether a box lies within another.
+// inside reports whether a box lies within another.
 func (b box) inside(o box) bool {
 	return b.left >= o.left && b.right <= o.right && b.top >= o.top && b.bottom <= o.bottom
 }
 
-// crosses tells whether a straight piece of line runs through the box: it is cut
+// crosses reports whether a straight piece of line runs through the box: it is cut
 // at the sides (Liang and Barsky, ACM Trans. Graph. 3 (1984) 1) and something is
 // left.
 func (b box) crosses(p, q xy) bool {
@@ -73,7 +73,7 @@ func (l leader) reach() (from, to float64) {
 	return l.at, l.at + l.width
 }
 
-// covers tells whether the label lies in the way of a line at a place.
+// covers reports whether the label lies in the way of a line at a place.
 func (l leader) covers(at float64) bool {
 	from, to := l.reach()
 	return from < at && at < to
@@ -126,7 +126,7 @@ func highest(leaders []leader) int {
 }
 
 // stackLevels gives each label the lowest level at which no line runs through it,
-// and tells whether there is one: two labels may each lie over the other's line.
+// and reports whether there is one: two labels may each lie over the other's line.
 func stackLevels(leaders []leader) bool {
 	for i := range leaders {
 		leaders[i].level = 0

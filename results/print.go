@@ -7,6 +7,45 @@ import (
 	"strconv"
 )
 
+// shownColumn is a column of a file in a table for people. It says its head; unit
+// and decimals are the column's own.
+type shownColumn struct {
+	name, head string
+	pageOnly   bool // left out on a terminal, which is narrow
+}
+
+// rankedColumnsShown are the columns of a table of ranked designs, before the
+// design itself.
+var rankedColumnsShown = []shownColumn{
+	{name: "rank", head: "rank"}, {name: "length_mm", head: "length"}, {name: "length_to_eye_mm", head: "to eye"},
+	{name: "eye_relief_mm", head: "eye relief"}, {name: "lenses_count", head: "lenses"}, {name: "price", head: "price"},
+	{name: "field_max_deg", head: "field"}, {name: "travel_mm", head: "travel"}, {name: "pixel_arcmin", head: "pixel", pageOnly: true},
+	{name: "mask_blur_arcmin", head: "mask blur"}, {name: "view_blur_arcmin", head: "view blur"}, {name: "vignetted_pct", head: "vignetted"},
+}
+
+// designFacts are the columns that tell of one design, in the order of reading.
+var designFacts = []struct {
+	name         string
+	terminalOnly bool // the page has it in a chart, a table or a note
+}{
+	{name: "length_mm"}, {name: "length_to_eye_mm"}, {name: "eye_relief_mm"}, {name: "field_max_deg"},
+	{name: "field_asked_deg", terminalOnly: true}, {name: "travel_mm"}, {name: "refocus_s"}, {name: "pixel_arcmin"},
+	{name: "depth_step_D"}, {name: "mask_scale_change_pct"}, {name: "viewpoint_shift_mm"}, {name: "angular_magnification"},
+	{name: "mask_blur_arcmin"}, {name: "view_defocus_D", terminalOnly: true}, {name: "view_astigmatism_D", terminalOnly: true},
+	{name: "view_blur_arcmin"}, {name: "view_refocus_D"}, {name: "axis_vergence_D", terminalOnly: true}, {name: "distortion_pct"},
+	{name: "lateral_colour_arcmin"}, {name: "axial_colour_D"}, {name: "vignetted_pct"}, {name: "transmission"}, {name: "mass_g"}, {name: "price"},
+}
+
+// DesignFacts are the names of the columns that tell of one design, in the order
+// of reading.
+func DesignFacts() []string {
+	names := make([]string, len(designFacts))
+	for i, fact := range designFacts {
+		names[i] = fact.name
+	}
+	return names
+}
+
 // PrintRanked prints a compact table of ranked designs: what a builder
 // compares first. The swept keys, and the sweep point, are shown when there
 // are any. terminal says that w is one (see [Table]).
@@ -27,20 +66,12 @@ func PrintRanked(w io.Writer, designs []Design, sweep []Axis, terminal bool) err
 		}
 		t.Columns = append(t.Columns, c)
 	}
-	t.Columns = append(t.Columns,
-		Column{Name: "rank"},
-		Column{Name: "length", Unit: "mm"},
-		Column{Name: "to eye", Unit: "mm"},
-		Column{Name: "eye relief", Unit: "mm"},
-		Column{Name: "lenses"},
-		Column{Name: "price"},
-		Column{Name: "field", Unit: "deg"},
-		Column{Name: "travel", Unit: "mm"},
-		Column{Name: "mask blur", Unit: "arcmin"},
-		Column{Name: "view blur", Unit: "arcmin"},
-		Column{Name: "vignetted", Unit: "%"},
-		Column{Name: "design", Align: Left},
-	)
+	for _, shown := range rankedColumnsShown {
+		if !shown.pageOnly {
+			t.Columns = append(t.Columns, Column{Name: shown.head, Unit: named(designColumns, shown.name).headUnit()})
+		}
+	}
+	t.Columns = append(t.Columns, Column{Name: "design", Align: Left})
 	for i := range designs {
 		d := &designs[i]
 		var row []string
@@ -50,24 +81,17 @@ func PrintRanked(w io.Writer, designs []Design, sweep []Axis, terminal bool) err
 		for _, v := range d.Swept {
 			row = append(row, v.String())
 		}
-		field := Fixed(d.FieldMaxDeg, 2)
-		if d.fieldShort() {
-			field += "*"
+		for _, shown := range rankedColumnsShown {
+			if shown.pageOnly {
+				continue
+			}
+			text := named(designColumns, shown.name).text(d)
+			if shown.name == "field_max_deg" && d.fieldShort() {
+				text += "*"
+			}
+			row = append(row, text)
 		}
-		t.Add(append(row,
-			strconv.Itoa(d.Rank),
-			Fixed(d.LengthMM, 2),
-			Fixed(d.LengthToEyeMM, 2),
-			Fixed(d.EyeReliefMM, 2),
-			strconv.Itoa(d.LensesCount),
-			FixedOrNull(d.Price, 2),
-			field,
-			Fixed(d.TravelMM, 2),
-			Fixed(d.MaskBlurArcmin, 2),
-			Fixed(d.ViewBlurArcmin, 2),
-			Fixed(d.VignettedPct, 1),
-			d.DesignID,
-		)...)
+		t.Add(append(row, d.DesignID)...)
 	}
 	if err := t.Print(w); err != nil {
 		return err

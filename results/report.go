@@ -98,9 +98,9 @@ type ReportDrawing struct {
 	// CombinerMM is the glass path of a combiner, which stands midway between
 	// last vertex and eye; 0 for none.
 	CombinerMM float64
-	// WavelengthNM and ReachMM say what the rays are: their wavelength, and how
+	// WavelengthNM and PupilEdgeMM say what the rays are: their wavelength, and how
 	// far from the axis the edge rays leave the eye.
-	WavelengthNM, ReachMM float64
+	WavelengthNM, PupilEdgeMM float64
 }
 
 // ReportLens is the outline of one lens.
@@ -149,7 +149,7 @@ func WriteReport(path string, r *Report) error {
 // reportEnd is the last line of a page.
 const reportEnd = "<!-- %x -->\n"
 
-// IsReport tells whether the file at path is a page as [WriteReport] wrote it, to
+// IsReport reports whether the file at path is a page as [WriteReport] wrote it, to
 // the byte.
 func IsReport(path string) bool {
 	f, size, err := openRegular(path)

@@ -133,9 +133,9 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		Point: strconv.Itoa(d.Point), Rank: strconv.Itoa(d.Rank), DesignID: breakable(d.DesignID),
 		Train: template.HTML(l.Drawing.trainSVG(id+"-train", name, d.LengthMM, d.EyeReliefMM)),
 		Order: orderPageTable(l, r.Eyes), Assembly: assemblyTable(l), Stage: stageTable(l), Surfaces: surfacePageTable(l),
-		Margins: marginPageTable(l, asked),
+		Margins: marginPageTable(l, asked, r.Manifest.Points[d.Point].Given),
 		RaysNote: fmt.Sprintf("Traced rays at %s nm for the far depth, mask at far. Edge rays leave the eye %s mm from the axis: half the pupil and half the box.",
-			sayNumber(l.Drawing.WavelengthNM), Fixed(l.Drawing.ReachMM, 2)),
+			sayNumber(l.Drawing.WavelengthNM), Fixed(l.Drawing.PupilEdgeMM, 2)),
 		Bar:      template.HTML(scaleBar(id + "-bar")),
 		Full:     template.URL("data:image/svg+xml;base64," + base64.StdEncoding.EncodeToString([]byte(l.Drawing.standalone(name)))),
 		FullName: fmt.Sprintf("%s-point%d-rank%d-full-size.svg", r.Job, d.Point, d.Rank),
@@ -143,20 +143,19 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 	if note := d.FieldNote(); note != "" {
 		p.RaysNote += " Field: " + note + "."
 	}
+	if len(d.Fails) > 0 {
+		p.RaysNote += " The train fails: " + strings.Join(d.Fails, ", ") + "."
+	}
 	held := map[string]bool{}
 	for _, a := range asked {
 		held[a.Column] = true
 	}
-	for _, column := range []string{
-		"length_mm", "length_to_eye_mm", "eye_relief_mm", "viewpoint_shift_mm", "travel_mm", "refocus_s", "angular_magnification",
-		"field_max_deg", "pixel_arcmin", "depth_step_D", "mask_scale_change_pct", "mask_blur_arcmin", "view_blur_arcmin",
-		"view_refocus_D", "distortion_pct", "lateral_colour_arcmin", "axial_colour_D", "vignetted_pct", "transmission", "mass_g", "price",
-	} {
-		_, unit, _ := d.Number(column)
-		if unit == unitPrice {
-			unit = ""
+	for _, fact := range designFacts {
+		if fact.terminalOnly {
+			continue
 		}
-		p.Facts = append(p.Facts, pageFact{sayName(column), column, unit, columnCell(d, column), held[column]})
+		column := named(designColumns, fact.name)
+		p.Facts = append(p.Facts, pageFact{sayName(fact.name), fact.name, column.headUnit(), columnCell(d, fact.name), held[fact.name]})
 	}
 	seen := map[int]bool{}
 	for _, ray := range l.Drawing.Rays {

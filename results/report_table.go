@@ -25,7 +25,7 @@ type pageTable struct {
 // paper whole.
 const shortRows = 16
 
-// Short tells whether the table is not to be parted in print.
+// Short reports whether the table is not to be parted in print.
 func (t pageTable) Short() bool { return len(t.Rows) <= shortRows }
 
 // Printed is how many of the rows stand on paper.
@@ -91,10 +91,15 @@ func heads(names ...string) []pageHead {
 	return out
 }
 
+// columnHead is the head of a column of a file.
+func columnHead(shown shownColumn, unit string) pageHead {
+	return pageHead{Words: shown.head, Name: breakable(shown.head), Unit: unit, Key: shown.name}
+}
+
 // axisHead is the head of a swept key.
 func axisHead(a Axis) pageHead {
 	name := sayKey(a.Key)
-	return pageHead{Words: name, Name: breakable(name), Unit: axisUnit(a), Key: a.Key, Left: a.Kind == KindString || a.Kind == KindBool}
+	return pageHead{Words: name, Name: breakable(name), Unit: axisUnit(a), Key: a.Key, Left: a.Kind == KindString}
 }
 
 // breakable is text whose words may be broken behind the signs that part
@@ -160,29 +165,18 @@ func (c pageCell) of(file, column string, row int) pageCell {
 	return c
 }
 
-// fromColumn is the cell of a numeric column of a design.
-func fromColumn(d *Design, column string, decimals int) pageCell {
-	value, _, ok := d.Number(column)
-	if !ok {
-		value = math.NaN()
-	}
-	return plain(Fixed(value, decimals)).of("ranked", column, -1)
-}
-
-// decimalsOf is how many decimals the page shows of a column.
-var decimalsOf = map[string]int{
-	"vignetted_pct": 1, "price": 2, "mass_g": 1, "lenses_count": 0, "distinct_parts": 0, "transmission": 3,
-	"depth_step_D": 4, "angular_magnification": 4, "view_defocus_D": 3, "view_astigmatism_D": 3, "axis_vergence_D": 3,
-	"axial_colour_D": 3, "view_refocus_D": 3,
-}
-
-// columnCell is fromColumn with the decimals that suit the column.
+// columnCell is the cell of a numeric column of a design.
 func columnCell(d *Design, column string) pageCell {
-	decimals, ok := decimalsOf[column]
-	if !ok {
-		decimals = 2
+	return plain(named(designColumns, column).text(d)).of("ranked", column, -1)
+}
+
+// decimalsOf is how many decimals people are shown of a column, or of a
+// requirement that has none.
+func decimalsOf(name string) int {
+	if c := named(designColumns, name); c != nil {
+		return c.decimals
 	}
-	return fromColumn(d, column, decimals)
+	return usualDecimals
 }
 
 // rankedShown is how many rows the page's ranked table has at most: the page is
@@ -241,15 +235,12 @@ func rankedTable(r *Report) (t pageTable, left int) {
 		t.Heads = append(t.Heads, axisHead(a))
 		t.Heads[len(t.Heads)-1].Class = "swept"
 	}
-	for _, h := range []struct{ head, column string }{
-		{"rank", "rank"}, {"length, mm", "length_mm"}, {"to eye, mm", "length_to_eye_mm"}, {"eye relief, mm", "eye_relief_mm"},
-		{"lenses", "lenses_count"}, {"price", "price"}, {"field, deg", "field_max_deg"}, {"travel, mm", "travel_mm"},
-		{"pixel, arcmin", "pixel_arcmin"}, {"mask blur, arcmin", "mask_blur_arcmin"}, {"view blur, arcmin", "view_blur_arcmin"},
-		{"vignetted, %", "vignetted_pct"}, {"<place", "exact, screened, refined"}, {"<design", "design_id"},
-	} {
-		head := heads(h.head)[0]
-		head.Key = h.column
-		t.Heads = append(t.Heads, head)
+	for _, shown := range rankedColumnsShown {
+		t.Heads = append(t.Heads, columnHead(shown, named(designColumns, shown.name).headUnit()))
+	}
+	for _, last := range []pageHead{{Words: "place", Key: "exact, screened, refined"}, {Words: "design", Key: "design_id"}} {
+		last.Name, last.Left = breakable(last.Words), true
+		t.Heads = append(t.Heads, last)
 	}
 	room, onPaper := printedRows(r.Designs), 0
 	most, printed := rankWithin(r.Designs, rankedShown), rankWithin(r.Designs, room)
@@ -263,19 +254,18 @@ func rankedTable(r *Report) (t pageTable, left int) {
 			onPaper++
 		}
 		if sweep {
-			row.Cells = append(row.Cells, fromColumn(d, "point", 0))
+			row.Cells = append(row.Cells, columnCell(d, "point"))
 		}
 		for k, v := range d.Swept {
 			c := plain(v.String()).of("ranked", r.Axes[k].Key, -1)
-			c.Left, c.Class = v.kind == KindString || v.kind == KindBool, "swept"
+			c.Left, c.Class = v.kind == KindString, "swept"
 			row.Cells = append(row.Cells, c)
 		}
-		for _, column := range []string{"rank", "length_mm", "length_to_eye_mm", "eye_relief_mm", "lenses_count", "price",
-			"field_max_deg", "travel_mm", "pixel_arcmin", "mask_blur_arcmin", "view_blur_arcmin", "vignetted_pct"} {
-			c := columnCell(d, column)
-			switch column {
+		for _, shown := range rankedColumnsShown {
+			c := columnCell(d, shown.name)
+			switch shown.name {
 			case "rank":
-				c = fromColumn(d, column, 0).head()
+				c = c.head()
 			case "field_max_deg":
 				if note := fieldNote(d); note != "" {
 					c.Title, c.Class = note, "note"
@@ -397,18 +387,19 @@ func stageTable(l *ReportDesign) pageTable {
 	if n := len(l.Setpoints); n > stageShown {
 		t.Caption = fmt.Sprintf("Stage: mask positions (%d of %d rows of setpoints.parquet)", stageShown, n)
 	}
-	t.Heads = heads("depth, m", "vergence, D", "mask, mm", "paraxial, mm", "stage, mm", "mask blur, arcmin", "view blur, arcmin", "pixel, arcmin")
+	for _, shown := range stageColumns {
+		head := columnHead(shown, named(setpointColumns, shown.name).headUnit())
+		head.Key = ""
+		t.Heads = append(t.Heads, head)
+	}
 	for _, i := range spreadPlaces(len(l.Setpoints), stageShown) {
-		s := l.Setpoints[i]
-		cell := func(column string, x float64, decimals int) pageCell {
-			return plain(Fixed(x, decimals)).of("setpoints", column, i)
+		var row pageRow
+		for _, shown := range stageColumns {
+			cell := plain(named(setpointColumns, shown.name).text(&l.Setpoints[i])).of("setpoints", shown.name, i)
+			cell.Head = shown.name == "depth_m"
+			row.Cells = append(row.Cells, cell)
 		}
-		t.Rows = append(t.Rows, pageRow{Cells: []pageCell{
-			cell("depth_m", s.DepthM, 3).head(), cell("vergence_D", s.VergenceD, 3), cell("mask_mm", s.MaskMM, 3),
-			cell("mask_paraxial_mm", s.MaskParaxialMM, 3), cell("stage_mm", s.StageMM, 3),
-			cell("mask_blur_arcmin", s.MaskBlurArcmin, 2), cell("view_blur_arcmin", s.ViewBlurArcmin, 2),
-			cell("pixel_arcmin", s.PixelArcmin, 2),
-		}})
+		t.Rows = append(t.Rows, row)
 	}
 	return t
 }

@@ -6,18 +6,8 @@ import (
 	"strings"
 )
 
-// spoken are the words by which people call columns and requirements.
+// spoken are the words by which people call requirements that have no column.
 var spoken = map[string]string{
-	"length_mm": "length", "length_to_eye_mm": "length to the eye", "eye_relief_mm": "eye relief",
-	"viewpoint_shift_mm": "viewpoint shift", "angular_magnification": "magnification",
-	"lenses_count": "lenses", "distinct_parts": "different parts", "price": "price", "mass_g": "mass of the glass",
-	"transmission": "transmission", "field_max_deg": "largest field", "travel_mm": "travel", "refocus_s": "refocus time",
-	"pixel_arcmin": "mask pixel", "depth_step_D": "step of the stage", "mask_scale_change_pct": "mask size, far to near",
-	"mask_blur_arcmin": "mask blur", "view_blur_arcmin": "view blur", "view_defocus_D": "view defocus",
-	"view_astigmatism_D": "view astigmatism", "view_refocus_D": "refocus of the eye", "axis_vergence_D": "vergence on the axis",
-	"distortion_pct": "distortion", "lateral_colour_arcmin": "lateral colour", "axial_colour_D": "axial colour",
-	"vignetted_pct": "vignetted",
-
 	"focal": "focal lengths", "gap": "gaps", "relief": "eye relief", "aperture": "apertures",
 	"clearance": "clearance of the mask", "mask_size": "size of the mask", "parts": "number of parts",
 }
@@ -25,10 +15,22 @@ var spoken = map[string]string{
 // sayName says a column or a requirement in words. One that has no words of its
 // own is said by its name, without underlines and the unit.
 func sayName(name string) string {
+	if c := named(designColumns, name); c != nil && c.words != "" {
+		return c.words
+	}
 	if words, known := spoken[name]; known {
 		return words
 	}
 	return strings.ReplaceAll(withoutUnit(name), "_", " ")
+}
+
+// ColumnWords are the words by which people call a column of ranked.parquet, and
+// its unit, empty for none.
+func ColumnWords(name string) (words, unit string) {
+	if c := named(designColumns, name); c != nil {
+		unit = c.headUnit()
+	}
+	return sayName(name), unit
 }
 
 // withoutUnit takes from a name the letters that tell its unit.
@@ -88,6 +90,10 @@ func saidName(name string) template.HTML { return withKey(sayName(name), name) }
 // even where the run is unfinished: nothing that comes can stand before it.
 func (r *Report) standing(d *Design) string {
 	switch {
+	case len(d.Fails) > 0:
+		return "fails"
+	case d.Fails != nil:
+		return "given"
 	case d.Exact && r.Manifest.Complete:
 		return "proven"
 	case d.Screened:

@@ -128,7 +128,7 @@ func TestRefusedValues(t *testing.T) {
 		"nested text":   {func(d *Design) { d.Lenses = []Lens{{Part: "\xff"}} }, "column lenses: [0].part is not UTF-8"},
 		"listed text":   {func(d *Design) { d.Active = []string{"gap", "\xff"} }, "column active: [1] is not UTF-8"},
 		"too large":     {func(d *Design) { d.LensesCount = 1 << 40 }, "column lenses_count: is 1099511627776"},
-		"swept missing": {func(d *Design) { d.Swept = d.Swept[:2] }, "has 2 swept values for 4 swept keys"},
+		"swept missing": {func(d *Design) { d.Swept = d.Swept[:2] }, "has 2 swept values for 3 swept keys"},
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {

@@ -139,11 +139,3 @@ func Fixed(x float64, decimals int) string {
 	}
 	return s
 }
-
-// FixedOrNull is Fixed for a number that need not exist.
-func FixedOrNull(x *float64, decimals int) string {
-	if x == nil {
-		return Null
-	}
-	return Fixed(*x, decimals)
-}

@@ -80,12 +80,6 @@ func TestFixed(t *testing.T) {
 			t.Errorf("Fixed(%v, %d) = %q, not %q", c.x, c.decimals, got, c.want)
 		}
 	}
-	if got := FixedOrNull(nil, 2); got != "-" {
-		t.Errorf("null is printed as %q", got)
-	}
-	if got := FixedOrNull(ptr(1.5), 2); got != "1.50" {
-		t.Errorf("FixedOrNull(1.5, 2) = %q", got)
-	}
 }
 
 func TestPrintRanked(t *testing.T) {

@@ -15,7 +15,7 @@ type wantColumn[T any] struct {
 }
 
 func wantSwept(axes []Axis, units ...string) []wantColumn[Design] {
-	types := map[Kind]string{KindFloat: "double", KindString: "string", KindInt: "int64", KindBool: "bool"}
+	types := map[Kind]string{KindFloat: "double", KindString: "string", KindInt: "int64"}
 	var out []wantColumn[Design]
 	for i, a := range axes {
 		out = append(out, wantColumn[Design]{Name: a.Key, Type: types[a.Kind], Unit: units[i],
@@ -49,6 +49,12 @@ func wantRanked(axes []Axis, units ...string) []wantColumn[Design] {
 				return nil
 			}
 			return d.Active
+		}},
+		{Name: "fails", Type: "texts", Unit: "none", Nullable: true, value: func(d *Design) any {
+			if d.Fails == nil {
+				return nil
+			}
+			return d.Fails
 		}},
 		{Name: "length_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.LengthMM }},
 		{Name: "length_to_eye_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.LengthToEyeMM }},

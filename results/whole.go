@@ -47,8 +47,7 @@ func WriteWhole(path string, write func(io.Writer) error) (err error) {
 	if err := f.Sync(); err != nil {
 		return fmt.Errorf("%s: cannot be written: %w", path, causeOf(err))
 	}
-	if !holds {
-		// Some systems rename no open file.
+	if !holdsRenamed {
 		if err := f.Close(); err != nil {
 			return fmt.Errorf("%s: cannot be written: %w", path, causeOf(err))
 		}
@@ -57,7 +56,7 @@ func WriteWhole(path string, write func(io.Writer) error) (err error) {
 		return fmt.Errorf("%s: cannot be written: %w", path, causeOf(err))
 	}
 	renamed = true
-	if holds {
+	if holdsRenamed {
 		if err := f.Close(); err != nil {
 			return fmt.Errorf("%s: cannot be written: %w", path, causeOf(err))
 		}
@@ -94,7 +93,7 @@ func TemporaryBase(name string) (base string, ok bool) {
 	return m[1], true
 }
 
-// IsTemporary tells whether [TemporaryName] made a name beside the base name.
+// IsTemporary reports whether [TemporaryName] made a name beside the base name.
 func IsTemporary(name, base string) bool {
 	of, ok := TemporaryBase(name)
 	return ok && of == base
@@ -140,11 +139,15 @@ func clearTemporary(dir, base string) error {
 		if err != nil {
 			continue // gone meanwhile, or another user's
 		}
-		if hold(f) == nil {
+		left := hold(f) == nil
+		if left && holdsRenamed {
 			// Where that fails it is left to the next one.
 			_ = os.Remove(f.Name())
 		}
 		_ = f.Close()
+		if left && !holdsRenamed {
+			_ = os.Remove(f.Name())
+		}
 	}
 	return nil
 }
@@ -152,7 +155,7 @@ func clearTemporary(dir, base string) error {
 // errHeld tells that another process is at a file.
 var errHeld = errors.New("another process is at it")
 
-// stands tells whether an open file is still the one under its name.
+// stands reports whether an open file is still the one under its name.
 func stands(f *os.File) bool {
 	opened, err := f.Stat()
 	standing, errNow := os.Stat(f.Name())

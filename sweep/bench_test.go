@@ -10,17 +10,18 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
-	"relaysweep/sweep/internal/plain"
+	"relaysweep/sweep/internal/secondmodel"
+	"relaysweep/sweep/spec"
 )
 
 // benchSpec asks what the figures in DEVELOPERS.md were measured with: the
 // defaults, a mask of 36 × 24 mm and a diagonal field of 20°.
-func benchSpec(layout objective.Layout, lensesPerGroup int) *Spec {
-	s := &Spec{}
-	for i := range specKeys {
-		specKeys[i].setDefault(s)
+func benchSpec(layout objective.Layout, lensesPerGroup int) *spec.Spec {
+	s, err := spec.Read("testdata/least.toml")
+	if err != nil {
+		panic(err) // of a file of the repository
 	}
-	s.Job.Top, s.Refine.Method = 100, refineNone
+	s.Job.Top, s.Refine.Method = 100, spec.RefineNone
 	s.Train.Layouts, s.Train.LensesPerGroup = []objective.Layout{layout}, lensesPerGroup
 	s.Field.WidthDeg, s.Field.HeightDeg = 16.05, 12.05
 	s.Depth.NearM, s.Depth.Steps = 0.25, 5
@@ -30,7 +31,7 @@ func benchSpec(layout objective.Layout, lensesPerGroup int) *Spec {
 }
 
 func benchLenses(n int) []*catalog.Lens {
-	return plain.RandomLenses(rand.New(rand.NewPCG(7, uint64(n))), n)
+	return secondmodel.RandomLenses(rand.New(rand.NewPCG(7, uint64(n))), n)
 }
 
 // BenchmarkSearch finds the shortest trains that meet the paraxial requirements,
@@ -71,7 +72,7 @@ func BenchmarkSearch(b *testing.B) {
 		lenses := benchLenses(c.lenses)
 		b.Run(fmt.Sprintf("%v/lenses=%d/stack=%d/found=%d", c.layout, c.lenses, c.perGroup, c.found), func(b *testing.B) {
 			for b.Loop() {
-				a, err := newAscent(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
+				a, err := newExactSearch(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
 				if err != nil {
 					b.Fatal(err)
 				}
@@ -103,7 +104,7 @@ func BenchmarkStacks(b *testing.B) {
 	b.ReportAllocs()
 	groups := 0.0
 	for b.Loop() {
-		s, err := newSource(context.Background(), lib, rolesOf(o))
+		s, err := newGroupStream(context.Background(), lib, wantedSlots(o))
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -142,7 +143,7 @@ func BenchmarkExhaustive(b *testing.B) {
 	b.Run("search", func(b *testing.B) {
 		for b.Loop() {
 			found = found[:0]
-			a, err := newAscent(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
+			a, err := newExactSearch(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
 			if err != nil {
 				b.Fatal(err)
 			}

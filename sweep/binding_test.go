@@ -8,6 +8,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/spec"
 )
 
 // TestBinding asks what no bound lets through: every design is set aside before
@@ -16,12 +17,12 @@ import (
 func TestBinding(t *testing.T) {
 	for name, c := range map[string]struct {
 		layout objective.Layout
-		ask    func(s *Spec)
+		ask    func(s *spec.Spec)
 	}{
-		"short":      {objective.ErectorSingle, func(s *Spec) { s.Train.LengthMaxMM = 12 }},
-		"wide":       {objective.ErectorSingle, func(s *Spec) { s.Field.WidthDeg, s.Field.HeightDeg = 100, 80 }},
-		"short pair": {objective.ErectorPair, func(s *Spec) { s.Train.LengthMaxMM = 12 }},
-		"far eye":    {objective.Keplerian, func(s *Spec) { s.Eye.ReliefMinMM, s.Eye.ReliefMaxMM = 900, 950 }},
+		"short":      {objective.ErectorSingle, func(s *spec.Spec) { s.Train.LengthMaxMM = 12 }},
+		"wide":       {objective.ErectorSingle, func(s *spec.Spec) { s.Field.WidthDeg, s.Field.HeightDeg = 100, 80 }},
+		"short pair": {objective.ErectorPair, func(s *spec.Spec) { s.Train.LengthMaxMM = 12 }},
+		"far eye":    {objective.Keplerian, func(s *spec.Spec) { s.Eye.ReliefMinMM, s.Eye.ReliefMaxMM = 900, 950 }},
 	} {
 		s := benchSpec(c.layout, 1)
 		lenses := smallStock(t, rand.New(rand.NewPCG(13, 1)), 5)
@@ -33,7 +34,7 @@ func TestBinding(t *testing.T) {
 		judged, fails := 0.0, map[string]float64{}
 		places := len(c.layout.GroupNames())
 		for k := range int(math.Pow(float64(len(lib.Elements)), float64(places))) {
-			train := &objective.Train{Layout: c.layout, Seat: s.spaces()[0].Seat}
+			train := &objective.Train{Layout: c.layout, Seat: s.Spaces()[0].Seat}
 			for range places {
 				train.Groups = append(train.Groups, lib.Problem.NewGroup(lib.Elements[k%len(lib.Elements)]))
 				k /= len(lib.Elements)

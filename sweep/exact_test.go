@@ -7,6 +7,7 @@ import (
 	"math"
 	"math/big"
 	"math/rand/v2"
+	"reflect"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -14,7 +15,8 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
-	"relaysweep/sweep/internal/plain"
+	"relaysweep/sweep/internal/secondmodel"
+	"relaysweep/sweep/spec"
 )
 
 // layoutNames maps the names of layouts to them.
@@ -22,36 +24,38 @@ var layoutNames = map[string]objective.Layout{
 	"keplerian": objective.Keplerian, "erector-single": objective.ErectorSingle, "erector-pair": objective.ErectorPair,
 }
 
-// specOf is the spec that asks what a plain request asks.
-func specOf(r plain.Request) *Spec {
-	s := &Spec{
-		Job: JobSection{Top: 50},
-		Train: TrainSection{
+// specOf is the spec that asks what a request to the second model asks.
+func specOf(r secondmodel.Request) *spec.Spec {
+	s := &spec.Spec{
+		Job: spec.JobSection{Top: 50},
+		Train: spec.TrainSection{
 			LensesPerGroup: r.LensesPerGroup, LensesMax: r.LensesMax, DistinctPartsMax: r.DistinctPartsMax,
 			LengthMaxMM: r.LengthMaxMM, Magnification: r.Magnification, MagnificationTol: r.MagnificationTol,
 			AirGapMinMM: r.AirGapMinMM, GroupGapMinMM: r.GroupGapMinMM,
 		},
-		Field: FieldSection{r.FieldWidthDeg, r.FieldHeightDeg, r.FieldShape},
-		Eye: EyeSection{
-			r.PupilMM, r.BoxMM, &r.SharpBoxMM, r.ReliefMinMM, r.ReliefMaxMM, r.AccommodationD, r.RefocusMaxD, r.CombinerMM, r.CombinerIndex,
+		Field: spec.FieldSection{WidthDeg: r.FieldWidthDeg, HeightDeg: r.FieldHeightDeg, Shape: r.FieldShape},
+		Eye: spec.EyeSection{
+			PupilMM: r.PupilMM, BoxMM: r.BoxMM, SharpBoxMM: &r.SharpBoxMM, ReliefMinMM: r.ReliefMinMM, ReliefMaxMM: r.ReliefMaxMM,
+			AccommodationD: r.AccommodationD, RefocusMaxD: r.RefocusMaxD, CombinerMM: r.CombinerMM, CombinerIndex: r.CombinerIndex,
 		},
-		Depth: DepthSection{r.NearM, r.FarM, r.Steps},
-		Mask: MaskSection{
-			r.MaskWidthMM, r.MaskHeightMM, r.PixelUM, r.MaskGlassMM, r.MaskGlassIndex, r.ClearanceMM, r.Seat, r.MaskTransmission,
+		Depth: spec.DepthSection{NearM: r.NearM, FarM: r.FarM, Steps: r.Steps},
+		Mask: spec.MaskSection{
+			WidthMM: r.MaskWidthMM, HeightMM: r.MaskHeightMM, PixelUM: r.PixelUM, GlassMM: r.MaskGlassMM, GlassIndex: r.MaskGlassIndex,
+			ClearanceMM: r.ClearanceMM, Seat: r.Seat, Transmission: r.MaskTransmission,
 		},
-		Stage:  StageSection{r.TravelMM, r.ResolutionUM, r.SpeedMMS},
-		Light:  LightSection{r.WavelengthsNM, r.Weights},
-		Search: SearchSection{Method: "enumerate", RankBy: r.RankBy, OnePer: "design"},
+		Stage:  spec.StageSection{TravelMM: r.TravelMM, ResolutionUM: r.ResolutionUM, SpeedMMS: r.SpeedMMS},
+		Light:  spec.LightSection{WavelengthsNM: r.WavelengthsNM, Weights: r.Weights},
+		Search: spec.SearchSection{Method: "enumerate", RankBy: r.RankBy, OnePer: "design"},
 	}
 	for _, name := range r.Layouts {
 		s.Train.Layouts = append(s.Train.Layouts, layoutNames[name])
 	}
-	for i := range specKeys {
-		if limit, ok := specKeys[i].at(s).(**float64); ok {
-			if v, set := r.Limits[specKeys[i].name]; set {
-				*limit = &v
-			}
-		}
+	for name, v := range r.Limits {
+		// The field is called as the key, without underscores.
+		field := reflect.ValueOf(&s.Limits).Elem().FieldByNameFunc(func(field string) bool {
+			return strings.EqualFold(field, strings.ReplaceAll(name, "_", ""))
+		})
+		field.Set(reflect.ValueOf(&v))
 	}
 	s.Limits.FieldFraction = r.FieldFraction
 	return s
@@ -59,7 +63,7 @@ func specOf(r plain.Request) *Spec {
 
 // walkAll is every design that meets the paraxial requirements, in order, with
 // the proof that the walk leaves.
-func walkAll(t *testing.T, s *Spec, lenses []*catalog.Lens, workers, held int) ([]solved, *ascent) {
+func walkAll(t *testing.T, s *spec.Spec, lenses []*catalog.Lens, workers, held int) ([]solved, *exactSearch) {
 	t.Helper()
 	j := &Job{Spec: s}
 	p := s.Problem()
@@ -68,11 +72,11 @@ func walkAll(t *testing.T, s *Spec, lenses []*catalog.Lens, workers, held int) (
 	if held < 0 {
 		groups := countGroups(objective.NewLibrary(p, lenses), o.lensesPerGroup)
 		o.held, o.heldMost = 0, int(groups.Int64())*2/3
-		if rolesOf(o).pair { // all of a pair relay's groups serve in all places
+		if wantedSlots(o).pair { // all of a pair relay's groups serve in all places
 			o.heldMost *= 4
 		}
 	}
-	a, err := newAscent(context.Background(), objective.NewLibrary(p, lenses), o)
+	a, err := newExactSearch(context.Background(), objective.NewLibrary(p, lenses), o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -89,10 +93,10 @@ func walkAll(t *testing.T, s *Spec, lenses []*catalog.Lens, workers, held int) (
 	}
 }
 
-// TestSearchAgainstPlainEnumeration compares the walk with the enumeration of
-// sweep/internal/plain, which shares no code with it: same designs, same
+// TestSearchAgainstSecondModel compares the walk with the enumeration of
+// sweep/internal/secondmodel, which shares no code with it: same designs, same
 // order, same numbers, every design accounted for.
-func TestSearchAgainstPlainEnumeration(t *testing.T) {
+func TestSearchAgainstSecondModel(t *testing.T) {
 	cases := 160
 	if testing.Short() {
 		cases = 40
@@ -103,7 +107,7 @@ func TestSearchAgainstPlainEnumeration(t *testing.T) {
 			t.Run(fmt.Sprint(c), func(t *testing.T) {
 				t.Parallel()
 				request, lenses := smallCase(c)
-				n := comparePlain(t, c, request, lenses)
+				n := compareSecondModel(t, c, request, lenses)
 				designs.Add(int64(n))
 				if n > 0 {
 					busy.Add(1)
@@ -118,11 +122,11 @@ func TestSearchAgainstPlainEnumeration(t *testing.T) {
 }
 
 // smallCase is a random request and lenses whose space holds up to some ten
-// thousand designs. The plain search for inner gaps is slow, so that two of
+// thousand designs. Its search for inner gaps is slow, so that two of
 // three requests for pair relays are turned into others.
-func smallCase(c int) (plain.Request, []*catalog.Lens) {
+func smallCase(c int) (secondmodel.Request, []*catalog.Lens) {
 	r := rand.New(rand.NewPCG(20, uint64(c)))
-	request := plain.RandomRequest(r)
+	request := secondmodel.RandomRequest(r)
 	pair := slices.Contains(request.Layouts, "erector-pair")
 	if pair && c%3 > 0 {
 		pair = false
@@ -130,42 +134,42 @@ func smallCase(c int) (plain.Request, []*catalog.Lens) {
 	}
 	switch {
 	case pair:
-		return request, plain.RandomLenses(r, 2)
+		return request, secondmodel.RandomLenses(r, 2)
 	case r.IntN(4) == 0:
 		request.LensesPerGroup = 3
-		return request, plain.RandomLenses(r, 1)
+		return request, secondmodel.RandomLenses(r, 1)
 	case r.IntN(3) == 0:
 		request.LensesPerGroup = 2
-		return request, plain.RandomLenses(r, 2)
+		return request, secondmodel.RandomLenses(r, 2)
 	}
-	return request, plain.RandomLenses(r, 6+r.IntN(3))
+	return request, secondmodel.RandomLenses(r, 6+r.IntN(3))
 }
 
-func comparePlain(t *testing.T, c int, request plain.Request, lenses []*catalog.Lens) int {
+func compareSecondModel(t *testing.T, c int, request secondmodel.Request, lenses []*catalog.Lens) int {
 	t.Helper()
-	want := plain.Enumerate(request, lenses)
+	want := secondmodel.Enumerate(request, lenses)
 	// With all groups held, and sifted by horizons that come up in small steps.
-	// and where few may be held at once, in shares.
+	// and where few may be held at once, in partitions.
 	held := []int{0, 4}
 	if c%6 == 0 {
 		held = append(held, -1)
 	}
 	for _, held := range held {
-		comparePlainHeld(t, request, lenses, want, held)
+		compareSecondModelHeld(t, request, lenses, want, held)
 	}
 	return len(want.Passing)
 }
 
-func comparePlainHeld(t *testing.T, request plain.Request, lenses []*catalog.Lens, want plain.Result, held int) {
+func compareSecondModelHeld(t *testing.T, request secondmodel.Request, lenses []*catalog.Lens, want secondmodel.Result, held int) {
 	t.Helper()
 	s := specOf(request)
 	got, a := walkAll(t, s, lenses, 2, held)
 	if a.proof.Space.Cmp(big.NewInt(int64(want.Space))) != 0 {
-		t.Errorf("space: %v designs, plain counts %d", a.proof.Space, want.Space)
+		t.Errorf("space: %v designs, the second model counts %d", a.proof.Space, want.Space)
 	}
 	addMissed(request, &want, got)
 	if len(got) != len(want.Passing) {
-		t.Errorf("%d designs, plain has %d", len(got), len(want.Passing))
+		t.Errorf("%d designs, the second model has %d", len(got), len(want.Passing))
 	}
 	if !slices.IsSortedFunc(got, compareSolved) {
 		t.Error("the designs are not in order")
@@ -173,14 +177,14 @@ func comparePlainHeld(t *testing.T, request plain.Request, lenses []*catalog.Len
 	// Ranked lengths agree to far less than the 1e-6 mm to which they are
 	// rounded, but two that straddle a rounding limit may swap places between
 	// the implementations: designs are compared by name.
-	plainOf := map[string]*plain.Design{}
+	byID := map[string]*secondmodel.Design{}
 	for i := range want.Passing {
-		plainOf[want.Passing[i].ID] = &want.Passing[i]
+		byID[want.Passing[i].ID] = &want.Passing[i]
 	}
 	for _, g := range got {
-		w := plainOf[g.id]
+		w := byID[g.id]
 		if w == nil || math.Abs(g.ranked-w.RankedMM) > 1.01e-6 {
-			t.Errorf("%s at %.6f, plain has %+v", g.id, g.ranked, w)
+			t.Errorf("%s at %.6f, the second model has %+v", g.id, g.ranked, w)
 			break
 		}
 		if g.train.Layout == objective.ErectorPair && math.Abs(g.train.Gaps[1]-w.GapsMM[1]) > 1e-6 {
@@ -203,9 +207,9 @@ func comparePlainHeld(t *testing.T, request plain.Request, lenses []*catalog.Len
 }
 
 // addMissed looks again, with a hundred times as many inner gaps, at pair
-// relays that the plain enumeration passed over: its scan can step across a
+// relays that the enumeration of the second model passed over: its scan can step across a
 // short range of gaps that serve.
-func addMissed(request plain.Request, want *plain.Result, got []solved) {
+func addMissed(request secondmodel.Request, want *secondmodel.Result, got []solved) {
 	has := map[string]bool{}
 	for i := range want.Passing {
 		has[want.Passing[i].ID] = true
@@ -215,18 +219,18 @@ func addMissed(request plain.Request, want *plain.Result, got []solved) {
 		if has[g.id] || g.train.Layout != objective.ErectorPair {
 			continue
 		}
-		d := plain.Evaluate(request, g.train.Layout.String(), g.train.Seat.String(), orientedOf(g.train))
+		d := secondmodel.Evaluate(request, g.train.Layout.String(), g.train.Seat.String(), orientedOf(g.train))
 		if d.FailedBy == "" {
 			want.Passing = append(want.Passing, d)
 		}
 	}
-	slices.SortFunc(want.Passing, func(a, b plain.Design) int {
+	slices.SortFunc(want.Passing, func(a, b secondmodel.Design) int {
 		round := objective.RoundedLength
 		return cmp.Or(cmp.Compare(round(a.RankedMM), round(b.RankedMM)), strings.Compare(a.ID, b.ID))
 	})
 }
 
-func compareDescription(t *testing.T, d objective.Description, train *objective.Train, w *plain.Design) {
+func compareDescription(t *testing.T, d objective.Description, train *objective.Train, w *secondmodel.Design) {
 	t.Helper()
 	close := func(name string, got, want float64) {
 		t.Helper()
@@ -234,7 +238,7 @@ func compareDescription(t *testing.T, d objective.Description, train *objective.
 			return
 		}
 		if !(math.Abs(got-want) <= 1e-6*math.Max(1, math.Abs(want))) {
-			t.Errorf("%s: %s is %.9g, plain has %.9g", w.ID, name, got, want)
+			t.Errorf("%s: %s is %.9g, the second model has %.9g", w.ID, name, got, want)
 		}
 	}
 	close("length_mm", d.Length, w.LengthMM)

@@ -6,180 +6,10 @@ import (
 	"math"
 	"slices"
 
-	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/spec"
 )
-
-// lever is one requirement or limit that can be eased alone.
-type lever struct {
-	// name is that under which failures are counted; a requirement that several
-	// keys set has one lever a key, and those after the first are named after it.
-	name  string
-	start float64
-	// eased is where easing ends: what no bench would go beyond.
-	eased float64
-	set   func(p *objective.Problem, value float64)
-	// lenses sets a value that the lens tables have rather than the spec; nil
-	// for none.
-	lenses func(lenses []*catalog.Lens, value float64) []*catalog.Lens
-	// needs is how many a train takes of what a lever of whole numbers allows:
-	// the value that it needs, whatever its gaps are. It is nil for the others.
-	needs func(t *objective.Train) float64
-}
-
-// easedLength and the others are where easing ends.
-const (
-	easedTravel    = 1000.0 // mm
-	easedRelief    = 1000.0 // mm
-	easedMask      = 1000.0 // mm
-	easedArcmin    = 600.0
-	easedDioptres  = 10.0
-	easedShift     = 1e5 // mm
-	easedSum       = 1e9 // g, price
-	easedTolerance = 10.0
-	easedField     = 0.02  // share of the field
-	easedVignetted = 100.0 // %
-)
-
-// vignetted is the limit on what is lost of the pupil.
-const vignetted = "vignetted_pct"
-
-// levers are the paraxial requirements on a library's trains that a number in the
-// spec or the lens tables sets, in the order in which they are tested. The
-// aperture's number is the field: its width in degrees, the height going with it.
-func levers(spec *Spec, lib *objective.Library) []lever {
-	p := lib.Problem
-	more := func(name string, start, eased float64, set func(p *objective.Problem, v float64)) lever {
-		return lever{name: name, start: start, eased: math.Max(start, eased), set: set}
-	}
-	less := func(name string, start, eased float64, set func(p *objective.Problem, v float64)) lever {
-		return lever{name: name, start: start, eased: math.Min(start, eased), set: set}
-	}
-	limit := func(name string, eased float64) lever {
-		return more(name, p.Limits.Limit(name), eased, func(p *objective.Problem, v float64) {
-			p.Limits.Max = maps.Clone(p.Limits.Max)
-			p.Limits.Max[name] = v
-		})
-	}
-	all := []lever{
-		less("gap", p.GroupGapMin, 0, func(p *objective.Problem, v float64) { p.GroupGapMin = v }),
-		more("length", p.LengthMax, math.Inf(1), func(p *objective.Problem, v float64) { p.LengthMax = v }),
-		less("relief", p.ReliefMin, p.CombinerMM, func(p *objective.Problem, v float64) { p.ReliefMin = v }),
-		more("relief_max_mm", p.ReliefMax, easedRelief, func(p *objective.Problem, v float64) { p.ReliefMax = v }),
-		less("aperture", spec.Field.WidthDeg, spec.Field.WidthDeg*easedField, func(p *objective.Problem, v float64) {
-			eased := *spec
-			eased.Field.WidthDeg = v
-			eased.Field.HeightDeg = spec.Field.HeightDeg * v / spec.Field.WidthDeg
-			q := eased.Problem()
-			p.TanHalfWidth, p.TanHalfHeight, p.TanMax = q.TanHalfWidth, q.TanHalfHeight, q.TanMax
-		}),
-		less("clearance", p.Clearance, 0, func(p *objective.Problem, v float64) { p.Clearance = v }),
-		more("travel", p.Travel, easedTravel, func(p *objective.Problem, v float64) { p.Travel = v }),
-		more("mask_size", p.MaskWidth, easedMask, func(p *objective.Problem, v float64) {
-			p.MaskHeight *= v / p.MaskWidth
-			p.MaskWidth = v
-		}),
-		limit("pixel_arcmin", easedArcmin),
-		limit("depth_step_D", easedDioptres),
-		limit("viewpoint_shift_mm", easedShift),
-	}
-	all = append(all, partLevers(spec, lib)...)
-	// Not a paraxial requirement, but what may be lost of the pupil is also what the
-	// apertures need not pass.
-	all = append(all, more(vignetted, p.Limits.Limit(vignetted), easedVignetted, func(p *objective.Problem, v float64) {
-		p.Limits.Max = maps.Clone(p.Limits.Max)
-		p.Limits.Max[vignetted] = v
-		p.PupilCut = objective.PupilCut(v / 100)
-	}))
-	all = append(all, limit("price", easedSum), limit("mass_g", easedSum))
-	if slices.Contains(spec.Train.Layouts, objective.Keplerian) {
-		all = append(all, more("magnification", p.MagnificationTol, easedTolerance, func(p *objective.Problem, v float64) {
-			p.MagnificationTol = v
-		}))
-	}
-	return slices.DeleteFunc(all, func(l lever) bool { return math.IsInf(l.start, 1) || l.start == l.eased })
-}
-
-// partLevers are the levers on what parts a train may take: how many lenses, how
-// many different ones, and how many of one whose stock is bounded.
-func partLevers(spec *Spec, lib *objective.Library) []lever {
-	p := lib.Problem
-	groups := 0
-	for _, layout := range spec.Train.Layouts {
-		groups = max(groups, len(layout.GroupNames()))
-	}
-	most := float64(groups * spec.Train.LensesPerGroup)
-	var all []lever
-	if p.LensesMax > 0 {
-		all = append(all, lever{
-			name: "parts", start: float64(p.LensesMax), eased: most,
-			set:   func(p *objective.Problem, v float64) { p.LensesMax = int(v) },
-			needs: func(t *objective.Train) float64 { return float64(lensesIn(t)) },
-		})
-	}
-	if p.PartsMax > 0 {
-		all = append(all, lever{
-			name: "distinct_parts_max", start: float64(p.PartsMax), eased: most,
-			set:   func(p *objective.Problem, v float64) { p.PartsMax = int(v) },
-			needs: func(t *objective.Train) float64 { return float64(len(pieces(t))) },
-		})
-	}
-	least := math.Inf(1)
-	stock := map[string]int{}
-	for _, l := range lib.Lenses {
-		if l.Stock >= 0 {
-			stock[l.Part] = l.Stock
-			least = math.Min(least, float64(l.Stock))
-		}
-	}
-	if len(stock) > 0 {
-		all = append(all, lever{
-			name: "stock", start: least, eased: most,
-			lenses: func(lenses []*catalog.Lens, v float64) []*catalog.Lens {
-				eased := slices.Clone(lenses)
-				for i, l := range eased {
-					if l.Stock >= 0 && l.Stock < int(v) {
-						more := *l
-						more.Stock = int(v)
-						eased[i] = &more
-					}
-				}
-				return eased
-			},
-			needs: func(t *objective.Train) float64 {
-				need := least
-				for part, n := range pieces(t) {
-					if have, bounded := stock[part]; bounded && n > have {
-						need = math.Max(need, float64(n))
-					}
-				}
-				return need
-			},
-		})
-	}
-	return slices.DeleteFunc(all, func(l lever) bool { return l.start >= l.eased })
-}
-
-// pieces is how many of each part a train takes.
-func pieces(t *objective.Train) map[string]int {
-	n := map[string]int{}
-	for _, g := range t.Groups {
-		for _, e := range g.Elements {
-			n[e.Lens.Part]++
-		}
-	}
-	return n
-}
-
-// lensesIn is how many lenses a train has.
-func lensesIn(t *objective.Train) int {
-	n := 0
-	for _, g := range t.Groups {
-		n += len(g.Elements)
-	}
-	return n
-}
 
 // easedTogether is how many of the shortest designs that an eased requirement
 // lets pass are looked at together for the one that needs the least of it.
@@ -224,8 +54,8 @@ func (f *Fits) leaveOpen(name string) {
 
 // wouldFit finds the easing of each requirement and limit alone. It is called
 // when nothing passes, with the proof of that.
-func wouldFit(ctx context.Context, spec *Spec, lib *objective.Library, o options, proof *Proof) (*Fits, error) {
-	all := levers(spec, lib)
+func wouldFit(ctx context.Context, s *spec.Spec, lib *objective.Library, o options, proof *Proof) (*Fits, error) {
+	all := relaxations(s, lib)
 	show := func(easing string) {
 		if o.progress != nil {
 			o.progress(Status{
@@ -272,7 +102,7 @@ func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) er
 	lifted := map[string]*raycheck.Checker{}
 	for _, m := range raycheck.MetricList {
 		if math.IsInf(p.Limits.Limit(m.Name), 1) || slices.Contains(paraxialLimits, m.Name) || m.Name == vignetted {
-			continue // levers ease those
+			continue // relaxations ease those
 		}
 		q := *p
 		q.Limits.Max = maps.Clone(p.Limits.Max)
@@ -286,7 +116,7 @@ func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) er
 		lifted["transmission_min"] = raycheck.NewChecker(&q)
 		fit["transmission_min"] = nil
 	}
-	a, err := newAscent(ctx, lib, o)
+	a, err := newExactSearch(ctx, lib, o)
 	if err != nil {
 		return err
 	}
@@ -337,7 +167,7 @@ type easedLimit struct {
 
 // easeUnit finds, as a unit, which designs of a batch pass with the limit lifted that
 // they fail first.
-func (a *ascent) easeUnit(ctx context.Context, batch []candidate, base *raycheck.Checker, lifted map[string]*raycheck.Checker) ([]easedLimit, error) {
+func (a *exactSearch) easeUnit(ctx context.Context, batch []candidate, base *raycheck.Checker, lifted map[string]*raycheck.Checker) ([]easedLimit, error) {
 	var eased []easedLimit
 	_, _, err := a.takeUnit(ctx, recordEased, batch, func(ctx context.Context) (taking, error) {
 		for _, c := range batch {
@@ -365,26 +195,26 @@ func (a *ascent) easeUnit(ctx context.Context, batch []candidate, base *raycheck
 		}
 		return taking{taken: len(batch)}, ctx.Err()
 	}, func(e *encoder) {
-		e.uvarint(len(eased))
+		e.Uvarint(len(eased))
 		for _, x := range eased {
 			e.verdict(x.name)
-			e.float(x.value)
-			e.float(x.length)
+			e.Float(x.value)
+			e.Float(x.length)
 		}
 	}, func(d *decoder) error {
-		for range d.length() {
-			eased = append(eased, easedLimit{d.verdict(), d.float(), d.float()})
+		for range d.Length() {
+			eased = append(eased, easedLimit{d.verdict(), d.Float(), d.Float()})
 		}
-		return d.end()
+		return d.End()
 	})
 	return eased, err
 }
 
-// paraxialLimits are the limits that are paraxial requirements, which levers
+// paraxialLimits are the limits that are paraxial requirements, which relaxations
 // ease.
 var paraxialLimits = []string{"pixel_arcmin", "depth_step_D", "viewpoint_shift_mm", "mass_g", "price"}
 
-// easing is what fit found of a lever.
+// easing is what fit found of a relaxation.
 type easing struct {
 	value, length float64 // mm; of the train that passes at the value
 	found         bool
@@ -396,10 +226,10 @@ type easing struct {
 // eases it fully, takes the shortest designs that pass and finds how much each
 // needs; then it halves what is left between the requirement and that, by an
 // exact search each, down to the resolution.
-func (l *lever) fit(ctx context.Context, lib *objective.Library, o options) (easing, error) {
+func (l *relaxation) fit(ctx context.Context, lib *objective.Library, o options) (easing, error) {
 	e, none := easing{value: l.eased, settled: true}, l.start // nothing passes at none
 	if l.name == objective.Length.String() {
-		// The shortest that passes has no need to be the first of the ranking.
+		// The ranking may begin with another design than the shortest one.
 		var err error
 		if e, err = l.shortest(ctx, lib, o); err != nil {
 			return easing{}, err
@@ -441,7 +271,7 @@ func (l *lever) fit(ctx context.Context, lib *objective.Library, o options) (eas
 }
 
 // shortest is the length of the shortest design that passes.
-func (l *lever) shortest(ctx context.Context, lib *objective.Library, o options) (easing, error) {
+func (l *relaxation) shortest(ctx context.Context, lib *objective.Library, o options) (easing, error) {
 	o.by, o.top = objective.ByLength, 1
 	out, err := l.search(ctx, lib, o, l.eased)
 	if err != nil {
@@ -455,12 +285,12 @@ func (l *lever) shortest(ctx context.Context, lib *objective.Library, o options)
 }
 
 // search looks for the first designs that pass with the requirement at a value.
-func (l *lever) search(ctx context.Context, lib *objective.Library, o options, value float64) (*Outcome, error) {
+func (l *relaxation) search(ctx context.Context, lib *objective.Library, o options, value float64) (*Outcome, error) {
 	lenses := lib.Lenses
 	if l.lenses != nil {
 		lenses = l.lenses(lenses, value)
 	}
-	a, err := newAscent(ctx, objective.NewLibrary(l.at(lib.Problem, value), lenses), o)
+	a, err := newExactSearch(ctx, objective.NewLibrary(l.at(lib.Problem, value), lenses), o)
 	if err != nil {
 		return nil, err
 	}
@@ -472,7 +302,7 @@ func (o *options) wants(layout objective.Layout) bool {
 }
 
 // at is the problem with the requirement at a value.
-func (l *lever) at(p *objective.Problem, value float64) *objective.Problem {
+func (l *relaxation) at(p *objective.Problem, value float64) *objective.Problem {
 	q := *p
 	if l.set != nil {
 		l.set(&q, value)
@@ -481,7 +311,7 @@ func (l *lever) at(p *objective.Problem, value float64) *objective.Problem {
 }
 
 // between is the value in the middle between two, or none where there is none.
-func (l *lever) between(none, some float64) float64 {
+func (l *relaxation) between(none, some float64) float64 {
 	if l.needs != nil {
 		return none + math.Floor((some-none)/2)
 	}
@@ -490,7 +320,7 @@ func (l *lever) between(none, some float64) float64 {
 
 // least is the value nearest to the spec's at which a train passes that passes
 // at some: never farther than some.
-func (l *lever) least(p *objective.Problem, t *objective.Train, some float64, by objective.RankBy) float64 {
+func (l *relaxation) least(p *objective.Problem, t *objective.Train, some float64, by objective.RankBy) float64 {
 	switch {
 	case l.needs != nil:
 		return math.Min(some, l.needs(t))
@@ -512,8 +342,58 @@ func (l *lever) least(p *objective.Problem, t *objective.Train, some float64, by
 	return some
 }
 
-func (l *lever) passes(p *objective.Problem, t *objective.Train, value float64, by objective.RankBy) bool {
+func (l *relaxation) passes(p *objective.Problem, t *objective.Train, value float64, by objective.RankBy) bool {
 	q := l.at(p, value)
 	u := objective.Train{Layout: t.Layout, Seat: t.Seat, Groups: t.Groups}
 	return q.SolveBest(&u, by) == objective.Met && raycheck.NewChecker(q).Check(&u).FailedBy == ""
+}
+
+// fits writes what would fit.
+func (e *encoder) fits(f *Fits) {
+	e.Flag(f != nil)
+	if f == nil {
+		return
+	}
+	e.Uvarint(len(f.Value))
+	for _, name := range slices.Sorted(maps.Keys(f.Value)) {
+		e.Text(name)
+		value := f.Value[name]
+		e.Flag(value != nil)
+		if value != nil {
+			e.Float(*value)
+			e.Float(f.Length[name])
+		}
+	}
+	e.Uvarint(len(f.Open))
+	for _, name := range f.Open {
+		e.Text(name)
+	}
+	e.Uvarint(len(f.Binds))
+	for _, name := range slices.Sorted(maps.Keys(f.Binds)) {
+		e.Text(name)
+		e.Int64(f.Binds[name])
+	}
+}
+
+func (d *decoder) fits() *Fits {
+	if !d.Flag() {
+		return nil
+	}
+	f := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}, Binds: map[string]int64{}}
+	for range d.Length() {
+		name := d.Text()
+		f.Value[name] = nil
+		if d.Flag() {
+			value := d.Float()
+			f.Value[name], f.Length[name] = &value, d.Float()
+		}
+	}
+	for range d.Length() {
+		f.Open = append(f.Open, d.Text())
+	}
+	for range d.Length() {
+		name := d.Text()
+		f.Binds[name] = d.Int64()
+	}
+	return f
 }

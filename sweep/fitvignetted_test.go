@@ -8,7 +8,8 @@ import (
 
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
-	"relaysweep/sweep/internal/plain"
+	"relaysweep/sweep/internal/secondmodel"
+	"relaysweep/sweep/spec"
 )
 
 // TestWouldFitVignetted allows no loss of the pupil where some designs pass with a
@@ -24,7 +25,7 @@ func TestWouldFitVignetted(t *testing.T) {
 		if !good || len(s.Train.Layouts) > 1 || s.Train.Layouts[0] != objective.ErectorSingle {
 			continue
 		}
-		with := func(pct float64) *Spec {
+		with := func(pct float64) *spec.Spec {
 			asked := *s
 			asked.Limits.VignettedPct = &pct
 			return &asked
@@ -35,7 +36,7 @@ func TestWouldFitVignetted(t *testing.T) {
 		passing := func(p *objective.Problem) []*objective.Train {
 			var all []*objective.Train
 			lib, checker := objective.NewLibrary(p, lenses), raycheck.NewChecker(p)
-			plain.Each(request, lenses, func(d plain.Design) {
+			secondmodel.Each(request, lenses, func(d secondmodel.Design) {
 				if train := trainOf(lib, d); p.SolveBest(train, o.by) == objective.Met && checker.Check(train).FailedBy == "" {
 					all = append(all, train)
 				}
@@ -57,13 +58,13 @@ func TestWouldFitVignetted(t *testing.T) {
 		}
 		compared++
 		t.Logf("case %d", c)
-		spec := with(0)
-		lib := objective.NewLibrary(spec.Problem(), lenses)
-		at := slices.IndexFunc(levers(spec, lib), func(l lever) bool { return l.name == "vignetted_pct" })
+		asked := with(0)
+		lib := objective.NewLibrary(asked.Problem(), lenses)
+		at := slices.IndexFunc(relaxations(asked, lib), func(l relaxation) bool { return l.name == "vignetted_pct" })
 		if at < 0 {
 			t.Fatal("nothing eases vignetted_pct")
 		}
-		got, err := levers(spec, lib)[at].fit(context.Background(), lib, (&Job{Spec: spec}).options(spec))
+		got, err := relaxations(asked, lib)[at].fit(context.Background(), lib, (&Job{Spec: asked}).options(asked))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -8,6 +8,7 @@ import (
 
 	"relaysweep/objective"
 	"relaysweep/objective/ideal"
+	"relaysweep/sweep/spec"
 )
 
 // addIdeals finds how short a train could be at each of the points if every focal
@@ -50,15 +51,15 @@ func (j *Job) addIdeals(ctx context.Context, journal *Journal, outcomes []PointO
 // length: what the spec says, or that of the fastest lens in use times the lenses
 // of a group. Powers of thin lenses in contact add up, and a stack is clear as far
 // as its smallest lens, so that no such stack is faster.
-func (j *Job) idealRatio(spec *Spec, p *objective.Problem) float64 {
-	if spec.Ideal.ApertureRatio > 0 {
-		return spec.Ideal.ApertureRatio
+func (j *Job) idealRatio(s *spec.Spec, p *objective.Problem) float64 {
+	if s.Ideal.ApertureRatio > 0 {
+		return s.Ideal.ApertureRatio
 	}
 	wavelength := p.WavelengthsNM[p.Reference()]
 	fastest := 0.0
-	for _, l := range spec.CatalogFilter().Apply(j.Catalog.Lenses, wavelength) {
+	for _, l := range s.CatalogFilter().Apply(j.Catalog.Lenses, wavelength) {
 		efl, _, _ := l.Cardinal(wavelength)
 		fastest = math.Max(fastest, l.ClearMM/math.Abs(efl))
 	}
-	return fastest * float64(spec.Train.LensesPerGroup)
+	return fastest * float64(s.Train.LensesPerGroup)
 }

@@ -13,6 +13,7 @@ import (
 	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/ideal"
+	"relaysweep/sweep/spec"
 )
 
 // TestIdealAgainstSearch searches catalogs of lenses that are all but thin, many
@@ -65,7 +66,7 @@ func TestIdealAgainstSearch(t *testing.T) {
 		if got, want := j.idealRatio(s, p), x.ratio*float64(x.perGroup); math.Abs(got/want-1) > 1e-5 {
 			t.Errorf("case %d: aperture ratio %v, want %v but for the thickness", c, got, want)
 		}
-		a, err := newAscent(context.Background(), objective.NewLibrary(p, lenses), o)
+		a, err := newExactSearch(context.Background(), objective.NewLibrary(p, lenses), o)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -95,7 +96,7 @@ func TestIdealPoints(t *testing.T) {
 		for _, ratio := range []float64{0, 0.7, 0.9, 0} {
 			s := *j.Spec
 			s.Ideal.ApertureRatio = ratio
-			outcomes = append(outcomes, PointOutcome{Point: Point{Spec: &s}, Problem: s.Problem()})
+			outcomes = append(outcomes, PointOutcome{Point: spec.Point{Spec: &s}, Problem: s.Problem()})
 		}
 		outcomes[3].Point.Spec.Catalog.ExcludeParts = []string{"*"}
 		if err := j.addIdeals(context.Background(), nil, outcomes, nil); err != nil {

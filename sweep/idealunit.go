@@ -5,6 +5,7 @@ import (
 
 	"relaysweep/objective"
 	"relaysweep/objective/ideal"
+	"relaysweep/sweep/journal"
 )
 
 // keptIdeals keeps the ideal limits of sweep points in a journal, so that each is
@@ -16,84 +17,86 @@ type keptIdeals struct {
 }
 
 // read is the limit that an earlier attempt has found for a sweep point, nil for none.
-func (k *keptIdeals) read(point int) (*ideal.Ideal, error) {
-	if k.journal == nil || k.journal.points[point].ideal == nil {
+func (k *keptIdeals) read(point int) (*ideal.Limit, error) {
+	if k.journal == nil {
 		return nil, nil
 	}
-	d := &decoder{rest: k.journal.points[point].ideal[1:]}
-	d.uvarint() // the point
+	body, ok := k.journal.Kept(recordIdeal, point)
+	if !ok {
+		return nil, nil
+	}
+	d := decode(body)
 	ideal := d.ideal()
-	if err := d.end(); err != nil {
-		return nil, &DamagedJournalError{k.journal.path, err}
+	if err := d.End(); err != nil {
+		return nil, k.journal.Damaged(err)
 	}
 	return ideal, nil
 }
 
 // write keeps the limit of a sweep point.
-func (k *keptIdeals) write(point int, ideal *ideal.Ideal) error {
+func (k *keptIdeals) write(point int, ideal *ideal.Limit) error {
 	if k.journal == nil {
 		return nil
 	}
-	e := &encoder{out: []byte{recordIdeal}}
-	e.uvarint(point)
+	e := &encoder{}
 	e.ideal(ideal)
 	k.writing.Lock()
 	defer k.writing.Unlock()
-	return k.journal.append(e.out)
+	return k.journal.Append(journal.Record{Kind: recordIdeal, Point: point, Body: e.Bytes()})
 }
 
 // ideal writes an ideal limit. Of its train's groups a focal length is all.
-func (e *encoder) ideal(i *ideal.Ideal) {
-	e.float(i.ApertureRatio)
-	e.float(i.BoundMM)
-	e.float(i.ReachedMM)
-	e.flag(i.Settled)
-	e.uvarint(i.Boxes)
-	e.uvarint(len(i.Without))
+func (e *encoder) ideal(i *ideal.Limit) {
+	e.Float(i.ApertureRatio)
+	e.Float(i.BoundMM)
+	e.Float(i.ReachedMM)
+	e.Flag(i.Settled)
+	e.Uvarint(i.Boxes)
+	e.Uvarint(len(i.Without))
 	for _, r := range i.Without {
-		e.uvarint(int(r))
+		e.Uvarint(int(r))
 	}
 	t := i.Train
-	e.flag(t != nil)
+	e.Flag(t != nil)
 	if t == nil {
 		return
 	}
 	e.space(objective.Space{Layout: t.Layout, Seat: t.Seat})
 	for _, g := range t.Groups {
-		e.float(g.FocalMM)
+		e.Float(g.FocalMM)
 	}
 	for _, gap := range t.Gaps {
-		e.float(gap)
+		e.Float(gap)
 	}
-	e.float(t.EyeRelief)
-	e.float(t.ReliefMost)
-	e.float(t.AngularMagnification)
-	e.float(t.Length)
+	e.Float(t.EyeRelief)
+	e.Float(t.ReliefMost)
+	e.Float(t.AngularMagnification)
+	e.Float(t.Length)
 }
 
-func (d *decoder) ideal() *ideal.Ideal {
-	i := &ideal.Ideal{ApertureRatio: d.float(), BoundMM: d.float(), ReachedMM: d.float(), Settled: d.flag(), Boxes: d.uvarint()}
-	for range d.length() {
-		r := objective.Requirement(d.uvarint())
+func (d *decoder) ideal() *ideal.Limit {
+	i := &ideal.Limit{ApertureRatio: d.Float(), BoundMM: d.Float(), ReachedMM: d.Float(), Settled: d.Flag(), Boxes: d.Uvarint()}
+	for range d.Length() {
+		r := objective.Requirement(d.Uvarint())
 		if r >= objective.Met {
-			d.fail()
+			d.Fail()
 			return i
 		}
 		i.Without = append(i.Without, r)
 	}
-	if !d.flag() {
+	if !d.Flag() {
 		return i
 	}
 	s := d.space()
 	t := &objective.Train{Layout: s.Layout, Seat: s.Seat}
 	groups := len(s.Layout.GroupNames())
 	for range groups {
-		t.Groups = append(t.Groups, i.Group(d.float()))
+		t.Groups = append(t.Groups, i.Group(d.Float()))
 	}
 	for range groups - 1 {
-		t.Gaps = append(t.Gaps, d.float())
+		t.Gaps = append(t.Gaps, d.Float())
 	}
-	t.EyeRelief, t.ReliefMost, t.AngularMagnification, t.Length = d.float(), d.float(), d.float(), d.float()
+	t.EyeRelief, t.ReliefMost, t.AngularMagnification, t.Length = d.Float(), d.Float(), d.Float(), d.Float()
 	i.Train = t
 	return i
 }

@@ -9,6 +9,8 @@ import (
 
 	"relaysweep/objective"
 	"relaysweep/objective/ideal"
+	"relaysweep/sweep/journal"
+	"relaysweep/sweep/spec"
 )
 
 // TestIdealKept reads back the limits of all layouts, with and without a train, to
@@ -32,8 +34,8 @@ func TestIdealKept(t *testing.T) {
 			}
 			e := &encoder{}
 			e.ideal(&want)
-			d := &decoder{rest: e.out}
-			if got := d.ideal(); d.end() != nil || !reflect.DeepEqual(*got, want) {
+			d := decode(e.Bytes())
+			if got := d.ideal(); d.End() != nil || !reflect.DeepEqual(*got, want) {
 				t.Errorf("%v, travel %v: %+v, read as %+v", space, travel, want, *got)
 			}
 		}
@@ -44,8 +46,8 @@ func TestIdealKept(t *testing.T) {
 // are taken from it, the others are found.
 func TestIdealResumes(t *testing.T) {
 	j := demoJob(t, "quick")
-	j.Spec.Job.Top, j.Spec.Refine.Method = 1, refineNone
-	j.Spec.Axes = []Axis{{Key: "eye.relief_min_mm", Values: []any{20.0, 21.0}}}
+	j.Spec.Job.Top, j.Spec.Refine.Method = 1, spec.RefineNone
+	j.Spec.Axes = []spec.Axis{{Key: "eye.relief_min_mm", Values: []any{20.0, 21.0}}}
 	j.Points = j.Spec.Grid()
 	folder := t.TempDir()
 	want, err := journalled(t.Context(), t, j, folder, Part{}, nil)
@@ -57,16 +59,16 @@ func TestIdealResumes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	journal, err := readJournal(path, false)
+	first, err := lookInto(path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer journal.file.Close()
-	if journal.points[0].ideal == nil || journal.points[1].ideal == nil || journal.PointsDone() != 2 {
+	defer first.Close()
+	if first.PointsWith(recordIdeal) != 2 || first.PointsDone() != 2 {
 		t.Fatal("the journal does not hold both limits")
 	}
 	// A limit that nobody finds tells where the first point's is from.
-	e := &encoder{out: []byte{recordIdeal, 0}}
+	e := &encoder{}
 	marked := *want[0].Ideal
 	marked.BoundMM = math.Pi
 	e.ideal(&marked)
@@ -81,7 +83,7 @@ func TestIdealResumes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := again.append(e.out); err != nil {
+	if err := again.Append(journal.Record{Kind: recordIdeal, Body: e.Bytes()}); err != nil {
 		t.Fatal(err)
 	}
 	if err := again.Close(); err != nil {

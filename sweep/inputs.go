@@ -6,6 +6,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/sweep/spec"
 )
 
 // specCopy is the name of a spec's copy among the inputs of a run.
@@ -48,7 +49,7 @@ func CopyNames(lenses, glasses int) []string {
 // copyName matches the names of copies.
 var copyName = regexp.MustCompile(`^(spec\.toml|(lenses|glasses)-[1-9][0-9]*\.csv)$`)
 
-// IsCopyName tells whether a copy of an input can have the name.
+// IsCopyName reports whether a copy of an input can have the name.
 func IsCopyName(name string) bool { return copyName.MatchString(name) }
 
 func lensCopy(i int) string  { return fmt.Sprintf("lenses-%d.csv", i+1) }
@@ -59,27 +60,28 @@ func glassCopy(i int) string { return fmt.Sprintf("glasses-%d.csv", i+1) }
 // they are. Messages and the catalog call them by the names in the spec. What is
 // wrong comes as one [catalog.Faults].
 func OpenInputs(path func(name string) string) (*Job, error) {
-	spec, err := ReadSpec(path(specCopy))
+	s, err := spec.Read(path(specCopy))
 	if err != nil {
 		return nil, err
 	}
-	lenses, glasses := spec.LensFiles(), spec.GlassFiles()
+	lenses, glasses := s.LensFiles(), s.GlassFiles()
 	for i := range lenses {
 		lenses[i].Path = path(lensCopy(i))
 	}
 	for i := range glasses {
 		glasses[i].Path = path(glassCopy(i))
 	}
-	return openTables(spec, lenses, glasses)
+	return openTables(s, lenses, glasses)
 }
 
 // openTables makes a job of a spec and its tables.
-func openTables(spec *Spec, lensFiles, glassFiles []catalog.File) (*Job, error) {
+func openTables(s *spec.Spec, lensFiles, glassFiles []catalog.File) (*Job, error) {
 	tables, err := catalog.Load(lensFiles, glassFiles)
 	if err != nil {
 		return nil, err
 	}
-	return &Job{Spec: spec, Catalog: tables, Points: spec.Grid()}, nil
+	job := &Job{Spec: s, Catalog: tables, Points: s.Grid()}
+	return job, job.givenFaults()
 }
 
 // LibraryOf is the catalog's lenses of the parts named, prepared for a problem

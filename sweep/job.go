@@ -13,13 +13,15 @@ import (
 	"relaysweep/objective"
 	"relaysweep/objective/ideal"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/journal"
+	"relaysweep/sweep/spec"
 )
 
 // Job is a spec with the catalogs that it names, all read and found sound.
 type Job struct {
-	Spec    *Spec
+	Spec    *spec.Spec
 	Catalog *catalog.Catalog
-	Points  []Point
+	Points  []spec.Point
 	beat    beatOptions
 }
 
@@ -47,12 +49,12 @@ func Open(ctx context.Context, path string) (*Job, error) {
 }
 
 func open(path string) (*Job, error) {
-	spec, err := ReadSpec(path)
+	s, err := spec.Read(path)
 	if err != nil {
 		return nil, err
 	}
-	faults := spec.checkOutput()
-	job, err := openTables(spec, spec.LensFiles(), spec.GlassFiles())
+	faults := s.CheckOutput()
+	job, err := openTables(s, s.LensFiles(), s.GlassFiles())
 	var more catalog.Faults
 	if err != nil && !errors.As(err, &more) {
 		return nil, err
@@ -63,13 +65,17 @@ func open(path string) (*Job, error) {
 	return job, nil
 }
 
+// Doubts are what does not keep the job from being run, but is probably not what was
+// meant, see [spec.Spec.Doubts].
+func (j *Job) Doubts() []catalog.Fault { return j.Spec.Doubts(j.Catalog.Lenses) }
+
 // PointOutcome is a sweep point with what its search brought.
 type PointOutcome struct {
-	Point   Point
+	Point   spec.Point
 	Problem *objective.Problem
 	Lenses  int // in use, after the spec's filters
 	// Ideal is nil for a part of the job, an unfinished run, or no lens.
-	Ideal *ideal.Ideal
+	Ideal *ideal.Limit
 	Outcome
 }
 
@@ -123,24 +129,23 @@ func (j *Job) Run(ctx context.Context, at Attempt) ([]PointOutcome, error) {
 			return outcomes, err
 		}
 	}
-	if at.Journal != nil && !at.Part.Whole() && !at.Journal.ended {
-		if err := at.Journal.append([]byte{recordEnd}); err != nil {
+	if at.Journal != nil && !at.Part.Whole() && !at.Journal.ended() {
+		if err := at.Journal.Append(journal.Record{Kind: recordEnd}); err != nil {
 			return outcomes, err
 		}
-		at.Journal.ended = true
 	}
 	if at.Journal != nil {
-		return outcomes, at.Journal.sync()
+		return outcomes, at.Journal.Sync()
 	}
 	return outcomes, nil
 }
 
 // PointsOf are the sweep points at which a part of the job has something to do.
-func (j *Job) PointsOf(part Part) []Point {
+func (j *Job) PointsOf(part Part) []spec.Point {
 	if !part.byPoints(len(j.Points)) {
 		return j.Points
 	}
-	var points []Point
+	var points []spec.Point
 	for _, p := range j.Points {
 		if part.takesPoint(p.Index) {
 			points = append(points, p)
@@ -153,16 +158,16 @@ func (j *Job) PointsOf(part Part) []Point {
 type pointRun struct {
 	job   *Job
 	at    Attempt
-	point Point
+	point spec.Point
 	// place is the point's among those of the run, of which there are places.
 	place, places int
 	work          context.Context
 }
 
 func (r *pointRun) search(ctx context.Context, o options) (*PointOutcome, error) {
-	spec, index := r.point.Spec, r.point.Index
-	p := spec.Problem()
-	lib := r.job.library(spec, p)
+	s, index := r.point.Spec, r.point.Index
+	p := s.Problem()
+	lib := r.job.library(s, p)
 	outcome := func(out *Outcome) *PointOutcome {
 		if out == nil {
 			return nil
@@ -178,16 +183,21 @@ func (r *pointRun) search(ctx context.Context, o options) (*PointOutcome, error)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	if r.at.Journal == nil {
-		out, err := searchPoint(ctx, spec, lib, o)
+	if s.Train.Given != "" { // a matter of seconds: it is not kept
+		out, err := r.job.measureGiven(ctx, s, p, o)
 		return outcome(out), err
 	}
-	kept := r.at.Journal.points[index]
-	o.progress(Status{Stage: StageStacks, Replayed: kept.units > 0 || kept.outcome != nil, Wanted: o.top, ChecksMax: o.checksMax})
-	if kept.outcome != nil {
-		out, err := readOutcome(r.work, lib, o, kept.outcome)
+	if r.at.Journal == nil {
+		out, err := searchPoint(ctx, s, lib, o)
+		return outcome(out), err
+	}
+	kept, done := r.at.Journal.Kept(recordPoint, index)
+	units := r.at.Journal.Units(index)
+	o.progress(Status{Stage: StageStacks, Replayed: units.Left() > 0 || done, Wanted: o.top, ChecksMax: o.checksMax})
+	if done {
+		out, err := readOutcome(r.work, lib, o, kept)
 		if err != nil && r.work.Err() == nil {
-			err = &DamagedJournalError{r.at.Journal.path, err}
+			err = r.at.Journal.Damaged(err)
 		}
 		if err != nil { // designs without a report are of no use
 			return nil, err
@@ -195,31 +205,29 @@ func (r *pointRun) search(ctx context.Context, o options) (*PointOutcome, error)
 		return outcome(out), nil
 	}
 	events := r.at.Events
-	events.Info("point", "point", index, "points", len(r.job.Points), "lenses", len(lib.Lenses), "units_kept", kept.units)
+	events.Info("point", "point", index, "points", len(r.job.Points), "lenses", len(lib.Lenses), "units_kept", units.Left())
 	start := time.Now()
 	o.log = &unitLog{
 		journal: r.at.Journal, point: index, stop: ctx, work: r.work,
-		replay: r.at.Journal.unitsOf(index), events: events, logged: start,
+		replay: units, events: events, logged: start,
 	}
-	out, err := searchPoint(ctx, spec, lib, o)
+	out, err := searchPoint(ctx, s, lib, o)
 	if err != nil {
 		return outcome(out), err
 	}
-	e := &encoder{out: []byte{recordPoint}}
-	e.uvarint(index)
+	e := &encoder{}
 	e.outcome(out)
 	events.Info("point done", "point", index, "units", o.log.done, "examined", out.Proof.Examined, "checked", out.Proof.Checked,
 		"passed", out.Proof.Passed, "seconds", time.Since(start).Seconds())
-	return outcome(out), r.at.Journal.append(e.out)
+	return outcome(out), r.at.Journal.Append(journal.Record{Kind: recordPoint, Point: index, Body: e.Bytes()})
 }
 
 // readOutcome reads a finished point's record and makes the reports of what
 // was found again.
-func readOutcome(ctx context.Context, lib *objective.Library, o options, payload []byte) (*Outcome, error) {
-	d := &decoder{rest: payload[1:]}
-	d.uvarint() // the point
+func readOutcome(ctx context.Context, lib *objective.Library, o options, body []byte) (*Outcome, error) {
+	d := decode(body)
 	out := d.outcome(lib)
-	if err := d.end(); err != nil {
+	if err := d.End(); err != nil {
 		return nil, err
 	}
 	return out, report(ctx, lib, o, out.Found)
@@ -252,7 +260,7 @@ func report(ctx context.Context, lib *objective.Library, o options, found []Foun
 				}
 				f.Report = checker.Check(f.Train).Clone()
 				if f.Report.FailedBy != "" {
-					return errDamaged
+					return journal.ErrUnfit
 				}
 			}
 			return nil
@@ -263,8 +271,8 @@ func report(ctx context.Context, lib *objective.Library, o options, found []Foun
 
 // library is the catalog's lenses that a point's spec leaves, prepared for its
 // problem.
-func (j *Job) library(spec *Spec, p *objective.Problem) *objective.Library {
-	lenses := spec.CatalogFilter().Apply(j.Catalog.Lenses, p.WavelengthsNM[p.Reference()])
+func (j *Job) library(s *spec.Spec, p *objective.Problem) *objective.Library {
+	lenses := s.CatalogFilter().Apply(j.Catalog.Lenses, p.WavelengthsNM[p.Reference()])
 	return objective.NewLibrary(p, lenses)
 }
 
@@ -273,47 +281,37 @@ func (j *Job) library(spec *Spec, p *objective.Problem) *objective.Library {
 // much again for what the collector of garbage has not got round to.
 const groupBytes = 500
 
-func (j *Job) options(spec *Spec) options {
+func (j *Job) options(s *spec.Spec) options {
 	o := options{
-		top: spec.Job.Top, checksMax: int64(spec.Search.ChecksMax), workers: j.Workers(),
-		onePerParts: spec.Search.OnePer == "parts", lensesPerGroup: spec.Train.LensesPerGroup,
-		spaces: spec.spaces(), heldMost: int(spec.Job.MemoryGB * 1e9 / groupBytes), listing: seldom,
+		top: s.Job.Top, checksMax: int64(s.Search.ChecksMax), workers: j.Workers(),
+		onePerParts: s.Search.OnePer == "parts", lensesPerGroup: s.Train.LensesPerGroup,
+		spaces: s.Spaces(), heldMost: int(s.Job.MemoryGB * 1e9 / groupBytes), listing: seldom,
 		refine: refineOptions{
-			method: spec.Refine.Method, candidates: spec.Refine.Candidates, audit: spec.Refine.Audit, seed: spec.Job.Seed, beat: j.beat,
+			method: s.Refine.Method, candidates: s.Refine.Candidates, audit: s.Refine.Audit, seed: s.Job.Seed, beat: j.beat,
+			thirdOrder: s.Search.ThirdOrder,
 		},
 		optimize: optimizeOptions{
-			wanted: spec.Search.Method == searchOptimize, seed: spec.Job.Seed,
-			evaluations: int64(spec.Search.EvaluationsMax), stall: int64(spec.Search.StallEvaluations),
+			wanted: s.Search.Method == spec.SearchOptimize, seed: s.Job.Seed,
+			evaluations: int64(s.Search.EvaluationsMax), stall: int64(s.Search.StallEvaluations),
 		},
 	}
-	if spec.Job.MemoryGB > 0 {
+	if s.Job.MemoryGB > 0 {
 		o.heldMost = max(o.heldMost, 1)
 	}
-	if spec.Search.RankBy == "length_to_eye_mm" {
+	if s.Search.RankBy == "length_to_eye_mm" {
 		o.by = objective.ByLengthToEye
 	}
 	return o
 }
 
-// spaces are the layouts and seats that the spec asks for.
-func (s *Spec) spaces() []objective.Space {
-	var spaces []objective.Space
-	for _, layout := range s.Train.Layouts {
-		for _, seat := range s.Seats(layout) {
-			spaces = append(spaces, objective.Space{Layout: layout, Seat: seat})
-		}
-	}
-	return spaces
-}
-
 // searchPoint searches one point, with refinement where that is asked for, and finds, when
 // nothing passes although everything was looked at, how far the point is from something
 // that would, at its paraxial gaps.
-func searchPoint(ctx context.Context, spec *Spec, lib *objective.Library, o options) (*Outcome, error) {
+func searchPoint(ctx context.Context, s *spec.Spec, lib *objective.Library, o options) (*Outcome, error) {
 	if o.optimize.wanted {
 		return optimizePoint(ctx, lib, o)
 	}
-	a, err := newAscent(ctx, lib, o)
+	a, err := newExactSearch(ctx, lib, o)
 	if err != nil {
 		return nil, err
 	}
@@ -328,11 +326,11 @@ func searchPoint(ctx context.Context, spec *Spec, lib *objective.Library, o opti
 	}
 	if len(out.Found) == 0 && out.Proof.Exact {
 		start := time.Now()
-		out.Proof.WouldFit, err = wouldFit(ctx, spec, unrefined(lib), o, &out.Proof)
+		out.Proof.WouldFit, err = wouldFit(ctx, s, unrefined(lib), o, &out.Proof)
 		out.Proof.Seconds["would_fit"] = time.Since(start).Seconds()
 	}
 	return out, err
 }
 
-// Interrupted tells whether a run's error is that it was asked to stop.
+// Interrupted reports whether a run's error is that it was asked to stop.
 func Interrupted(err error) bool { return errors.Is(err, context.Canceled) }

@@ -1,17 +1,43 @@
 package sweep
 
 import (
-	"bufio"
-	"encoding/binary"
+	"encoding/json"
 	"errors"
 	"fmt"
-	"hash/crc32"
-	"io"
 	"io/fs"
-	"os"
+	"maps"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
+
+	"relaysweep/sweep/journal"
 )
+
+// journalFormat is the version of the journal's format. Change it with
+// whatever the records hold or mean.
+const journalFormat = 7
+
+// Origin is the program that does a job. What one program has begun another
+// may do in other steps, so that it must not go on with it.
+type Origin struct {
+	Version string
+	Build   string // digest of the program
+}
+
+// header is the first record of a journal: what has to be the same for the
+// rest to be gone on with.
+type header struct {
+	Format   int               `json:"format"`
+	Version  string            `json:"version"`
+	Build    string            `json:"build"`
+	Part     string            `json:"part,omitempty"`
+	Spec     string            `json:"spec"` // its file as seen from the output folder, with slashes
+	SpecSHA  string            `json:"spec_sha256"`
+	Keys     map[string]string `json:"keys"`     // values of the spec, to tell what changed
+	Catalogs map[string]string `json:"catalogs"` // digests by file
+	Started  time.Time         `json:"started"`
+}
 
 // JournalFile is the name of an unfinished job's journal in its folder.
 const JournalFile = "journal"
@@ -20,41 +46,15 @@ const JournalFile = "journal"
 // job goes on where it stopped. A unit is a step of the search that depends on
 // the steps before it only: a window of lengths, a batch of ray checks, a whole
 // sweep point. The same job does the same units in the same order, so that
-// replaying what they brought leads to where the journal ends.
-//
-// The file is a sequence of records: the length of the payload and a checksum,
-// four bytes each, little endian, then the payload. The checksum is a CRC-32C
-// that carries on from the record before, so that no record counts but in its
-// place. The first record is the header, the others are appended. One that is
-// torn or damaged ends the journal: what was written before it is whole, what
-// comes after it is dropped, and done again.
+// replaying what they brought leads to where the journal ends. The points of its records
+// are the sweep points.
 type Journal struct {
-	path   string
+	*journal.Journal
 	header header
-	file   *os.File
-	end    int64  // of the last whole record
-	sum    uint32 // its checksum
-
-	units  int              // recorded by earlier attempts
-	points map[int]recorded // what they recorded, by sweep point
-	ended  bool             // the part is done, see recordEnd
-
-	unsynced bool
-	syncNext time.Time // a sync is due from then on
 }
 
-// recorded is what a journal holds of one sweep point.
-type recorded struct {
-	first, last int64  // of its records, offsets in the file
-	units       int    // between these
-	outcome     []byte // payload of the record of the finished point, or nil
-	ideal       []byte // payload of the record of its ideal limit, or nil
-}
-
-// The kinds of records: the first byte of a payload. All but the header name
-// their sweep point next.
+// The kinds of records.
 const (
-	recordHeader = 'H'
 	recordLeast  = 'L' // the length to start from
 	recordWindow = 'W' // one window of lengths
 	recordChecks = 'C' // one batch of ray checks, taken off a walk
@@ -64,361 +64,202 @@ const (
 	recordGrades = 'G' // one batch of a population search
 	recordPoint  = 'P' // a finished sweep point
 	recordIdeal  = 'I' // a sweep point's ideal limit
-	recordEnd    = 'E' // all of a part's sweep points are finished
+	recordEnd    = 'E' // all of a part's sweep points are finished; as of the first point
 )
 
-const recordPrefix = 8 // bytes of length and checksum
+// recordsKept are the kinds that are no units of a search.
+var recordsKept = string([]byte{recordPoint, recordIdeal, recordEnd})
 
-// recordMost bounds a record: a longer one is damage. The memory of one of
-// recordSmall bytes is taken before these are read.
-const (
-	recordMost  = 1 << 30
-	recordSmall = 1 << 16
-)
-
-// syncInterval is the time between two syncs of the journal. What was written
-// since the last one outlives the end of the process, but may not outlive that
-// of the machine. A disk that needs long for a sync is asked less often, so
-// that a run spends at most 1 / (1 + syncRest) of its time on it.
-const (
-	syncInterval = 500 * time.Millisecond
-	syncRest     = 10
-)
-
-var castagnoli = crc32.MakeTable(crc32.Castagnoli)
-
-// errDamaged tells that a record does not fit where it stands although its
-// checksum is right.
-var errDamaged = errors.New("does not fit this job")
-
-// frame is a record as it stands in the file.
-func frame(sum uint32, payload []byte) ([]byte, uint32) {
-	sum = crc32.Update(sum, castagnoli, payload)
-	record := make([]byte, recordPrefix, recordPrefix+len(payload))
-	binary.LittleEndian.PutUint32(record, uint32(len(payload)))
-	binary.LittleEndian.PutUint32(record[4:], sum)
-	return append(record, payload...), sum
-}
-
-// createJournal begins a journal in place of any other at path. It appears
-// with its header whole.
+// createJournal begins a journal in place of any other.
 func createJournal(path string, h header) (*Journal, error) {
-	payload, err := h.encode()
+	data, err := json.Marshal(h)
 	if err != nil {
 		return nil, err
 	}
-	record, sum := frame(0, payload)
-	begun := path + ".new"
-	f, err := os.OpenFile(begun, os.O_RDWR|os.O_CREATE|os.O_TRUNC, 0o666)
+	j, err := journal.Create(path, data)
 	if err != nil {
 		return nil, err
 	}
-	if _, err = f.Write(record); err == nil {
-		err = f.Sync()
-	}
-	if err == nil {
-		err = os.Rename(begun, path)
-	}
-	if err == nil {
-		err = SyncFolder(filepath.Dir(path))
-	}
-	if err != nil {
-		// The first fault is the one to report.
-		_ = f.Close()
-		_ = os.Remove(begun)
-		return nil, fmt.Errorf("%s: cannot be written: %w", path, causeOf(err))
-	}
-	return &Journal{path: path, header: h, file: f, end: int64(len(record)), sum: sum, points: map[int]recorded{}}, nil
+	return &Journal{j, h}, nil
 }
 
-// readJournal reads a journal, to be appended to where write is set. The error
-// is fs.ErrNotExist where there is none.
-func readJournal(path string, write bool) (j *Journal, err error) {
-	mode := os.O_RDONLY
-	if write {
-		mode = os.O_RDWR
-	}
-	f, err := os.OpenFile(path, mode, 0)
+// journalOf is a journal that was opened, with the header of its job.
+func journalOf(j *journal.Journal, err error) (*Journal, error) {
 	if err != nil {
 		return nil, err
 	}
-	defer func() {
-		if err != nil {
-			_ = f.Close()
-		}
-	}()
-	j = &Journal{path: path, file: f, points: map[int]recorded{}}
-	if err := j.scan(); err != nil {
-		return nil, err
+	var h header
+	if err := json.Unmarshal(j.Header(), &h); err != nil {
+		_ = j.Close()
+		return nil, j.Damaged(fmt.Errorf("is no journal of this program: %w", err))
 	}
-	if !write {
-		return j, nil
-	}
-	if err := f.Truncate(j.end); err != nil {
-		return nil, fmt.Errorf("%s: cannot be written: %w", path, causeOf(err))
-	}
-	if _, err := f.Seek(j.end, io.SeekStart); err != nil {
-		return nil, fmt.Errorf("%s: cannot be read: %w", path, causeOf(err))
-	}
-	return j, nil
+	return &Journal{j, h}, nil
 }
 
-// scan reads all records up to the first that is not whole.
-func (j *Journal) scan() error {
-	in := bufio.NewReaderSize(j.file, 1<<18)
-	for {
-		payload, sum, err := readRecord(in, j.sum)
-		if errors.Is(err, io.ErrUnexpectedEOF) {
-			break
-		}
-		if err != nil {
-			return fmt.Errorf("%s: cannot be read: %w", j.path, causeOf(err))
-		}
-		first := j.end
-		if first == 0 {
-			if j.header, err = decodeHeader(payload); err != nil {
-				return &DamagedJournalError{j.path, err}
-			}
-		}
-		j.sum, j.end = sum, first+recordPrefix+int64(len(payload))
-		if first > 0 {
-			j.note(payload, first)
-		}
-	}
-	if j.end == 0 {
-		return &DamagedJournalError{j.path, errors.New("has no whole header")}
-	}
-	return nil
+// readJournal reads a journal, to be appended to. The error is fs.ErrNotExist where there
+// is none.
+func readJournal(path string) (*Journal, error) { return journalOf(journal.Open(path, recordsKept)) }
+
+// lookInto reads a journal and leaves the file as it is.
+func lookInto(path string) (*Journal, error) {
+	return journalOf(journal.OpenToRead(path, recordsKept))
 }
 
-// readRecord reads one record that follows one with the checksum before. A
-// record that is not whole is io.ErrUnexpectedEOF, as is the end.
-func readRecord(in io.Reader, before uint32) (payload []byte, sum uint32, err error) {
-	var prefix [recordPrefix]byte
-	if _, err := io.ReadFull(in, prefix[:]); err != nil {
-		return nil, 0, cut(err)
-	}
-	// A record without payload is what a hole in the file reads as.
-	length := binary.LittleEndian.Uint32(prefix[:])
-	if length == 0 || length > recordMost {
-		return nil, 0, io.ErrUnexpectedEOF
-	}
-	// The length may be damage: memory is taken as the bytes come.
-	if length <= recordSmall {
-		payload = make([]byte, length)
-		_, err = io.ReadFull(in, payload)
-		err = cut(err)
-	} else {
-		payload, err = io.ReadAll(io.LimitReader(in, int64(length)))
-	}
-	if err != nil {
-		return nil, 0, err
-	}
-	sum = crc32.Update(before, castagnoli, payload)
-	if len(payload) < int(length) || sum != binary.LittleEndian.Uint32(prefix[4:]) {
-		return nil, 0, io.ErrUnexpectedEOF
-	}
-	return payload, sum, nil
-}
-
-func cut(err error) error {
-	if errors.Is(err, io.EOF) {
-		return io.ErrUnexpectedEOF
-	}
-	return err
-}
-
-// note takes a whole record that starts at first into account.
-func (j *Journal) note(payload []byte, first int64) {
-	if payload[0] == recordEnd {
-		j.ended = true
-		return
-	}
-	d := decoder{rest: payload[1:]}
-	point := int(d.uvarint())
-	r := j.points[point]
-	switch payload[0] {
-	case recordPoint:
-		r.outcome = payload
-	case recordIdeal:
-		r.ideal = payload
-	default:
-		if r.units == 0 {
-			r.first = first
-		}
-		r.units++
-		r.last = j.end
-	}
-	j.points[point] = r
-	j.units++
-}
-
-// append writes a record.
-func (j *Journal) append(payload []byte) error {
-	record, sum := frame(j.sum, payload)
-	if _, err := j.file.Write(record); err != nil {
-		// Where this fails as well, the torn record is dropped by its checksum.
-		_ = j.file.Truncate(j.end)
-		_, _ = j.file.Seek(j.end, io.SeekStart)
-		return j.failed(err)
-	}
-	j.sum, j.end = sum, j.end+int64(len(record))
-	j.unsynced = true
-	if time.Now().Before(j.syncNext) {
-		return nil
-	}
-	return j.sync()
-}
-
-// sync makes everything that was appended outlive the machine, and sees that
-// the journal still is where the next attempt will look for it.
-func (j *Journal) sync() error {
-	if !j.unsynced {
-		return nil
-	}
-	start := time.Now()
-	if err := j.file.Sync(); err != nil {
-		return j.failed(err)
-	}
-	opened, err := j.file.Stat()
-	if err != nil {
-		return j.failed(err)
-	}
-	switch standing, err := os.Stat(j.path); {
-	case errors.Is(err, fs.ErrNotExist) || err == nil && !os.SameFile(opened, standing):
-		return fmt.Errorf("%s: has gone: the output folder was moved or removed while the run was in it", j.path)
-	case err != nil:
-		return j.failed(err)
-	}
-	j.unsynced = false
-	end := time.Now()
-	j.syncNext = end.Add(max(syncInterval, syncRest*end.Sub(start)))
-	return nil
-}
-
-func (j *Journal) failed(err error) error {
-	return fmt.Errorf("%s: cannot be written: %w\n    what stands in it is kept: mend that, and the same command goes on", j.path, causeOf(err))
-}
-
-// Close syncs and closes the journal.
-func (j *Journal) Close() error {
-	return errors.Join(j.sync(), j.file.Close())
-}
-
-// Remove removes the journal of a job whose results are in place, and closes
-// it.
-func (j *Journal) Remove() error {
-	return errors.Join(os.Remove(j.path), j.file.Close())
-}
-
-// Units is how many units earlier attempts have recorded.
-func (j *Journal) Units() int { return j.units }
-
-// PointsDone is how many sweep points earlier attempts have finished.
-func (j *Journal) PointsDone() int {
-	n := 0
-	for _, r := range j.points {
-		if r.outcome != nil {
-			n++
-		}
+// UnitsKept is how many units earlier attempts have recorded, finished points among them.
+func (j *Journal) UnitsKept() int {
+	n := j.Recorded()
+	if j.ended() {
+		n--
 	}
 	return n
 }
 
-// Ended tells that earlier attempts have finished all of the job's part.
-func (j *Journal) Ended() bool { return j.ended }
+// PointsDone is how many sweep points earlier attempts have finished.
+func (j *Journal) PointsDone() int { return j.PointsWith(recordPoint) }
+
+// ended reports whether earlier attempts have finished all of the job's part.
+func (j *Journal) ended() bool {
+	_, ok := j.Kept(recordEnd, 0)
+	return ok
+}
 
 // Started is when the first attempt began.
 func (j *Journal) Started() time.Time { return j.header.Started }
 
-// unitReader reads the units that a journal holds of a sweep point.
-type unitReader struct {
-	in   *bufio.Reader
-	left int
-	path string
-	seen []byte // the next payload, when it was looked at before
-}
-
-// unitsOf reads the units of a sweep point from the first on.
-func (j *Journal) unitsOf(point int) *unitReader {
-	r := j.points[point]
-	section := io.NewSectionReader(j.file, r.first, r.last-r.first)
-	return &unitReader{in: bufio.NewReaderSize(section, 1<<16), left: r.units, path: j.path}
-}
-
-// next is the payload of the next unit, nil behind the last one. Checksums
-// were seen to by scan.
-func (r *unitReader) next() ([]byte, error) {
-	payload, err := r.look()
-	if payload != nil {
-		r.left--
-		r.seen = nil
+// header describes the job as it stands.
+func (j *Job) header(output string, part Part, origin Origin) header {
+	h := header{
+		Format: journalFormat, Version: origin.Version, Build: origin.Build,
+		Spec: seenFrom(output, j.Spec.File), SpecSHA: j.Spec.SHA256, Keys: j.Spec.Values(),
+		Catalogs: map[string]string{}, Started: time.Now().UTC().Truncate(time.Second),
 	}
-	return payload, err
-}
-
-// peek is the kind of the next unit, 0 behind the last one.
-func (r *unitReader) peek() (byte, error) {
-	payload, err := r.look()
-	if payload == nil {
-		return 0, err
+	if !part.Whole() {
+		h.Part = part.String()
 	}
-	return payload[0], nil
-}
-
-func (r *unitReader) look() ([]byte, error) {
-	if r.left == 0 || r.seen != nil {
-		return r.seen, nil
+	for _, t := range slices.Concat(j.Catalog.Tables, j.Catalog.GlassTables) {
+		h.Catalogs[t.File] = t.SHA256
 	}
-	var prefix [recordPrefix]byte
-	if _, err := io.ReadFull(r.in, prefix[:]); err != nil {
-		return nil, fmt.Errorf("%s: cannot be read: %w", r.path, cut(err))
+	return h
+}
+
+// seenFrom is a file's path relative to a folder where there is one: a tree
+// that holds both can then be moved, or be mounted elsewhere.
+func seenFrom(folder, file string) string {
+	folder, errFolder := filepath.Abs(folder)
+	file, errFile := filepath.Abs(file)
+	path, errRel := filepath.Rel(folder, file)
+	if errors.Join(errFolder, errFile, errRel) != nil {
+		path = file
 	}
-	payload := make([]byte, binary.LittleEndian.Uint32(prefix[:]))
-	if _, err := io.ReadFull(r.in, payload); err != nil {
-		return nil, fmt.Errorf("%s: cannot be read: %w", r.path, cut(err))
+	return filepath.ToSlash(path)
+}
+
+// specFile is the spec's file for a header read from a folder's journal.
+func (h *header) specFile(output string) string {
+	path := filepath.FromSlash(h.Spec)
+	if filepath.IsAbs(path) {
+		return path
 	}
-	r.seen = payload
-	return payload, nil
+	return filepath.Join(output, path)
 }
 
-// DamagedJournalError tells that a journal cannot be gone on with.
-type DamagedJournalError struct {
-	Path string
-	Why  error
-}
-
-func (e *DamagedJournalError) Error() string {
-	return fmt.Sprintf("%s: %v\n    --restart begins the job anew and drops the journal", e.Path, e.Why)
-}
-
-// Unwrap is the cause.
-func (e *DamagedJournalError) Unwrap() error { return e.Why }
-
-// causeOf is the cause of a file error without the file's name, which is said
-// beside it.
-func causeOf(err error) error {
-	var p *fs.PathError
-	var l *os.LinkError
-	switch {
-	case errors.As(err, &p):
-		return p.Err
-	case errors.As(err, &l):
-		return l.Err
+// changes are what differs between two headers so that the journal of one
+// can't be gone on with by the other, each a line.
+func (h *header) changes(now *header) []string {
+	var changes []string
+	changed := func(what, then, now string) {
+		if then != now {
+			changes = append(changes, fmt.Sprintf("%s: %s then, %s now", what, then, now))
+		}
 	}
-	return err
+	if h.Format != now.Format {
+		// What follows the format may mean something else.
+		changed("format of the journal", fmt.Sprint(h.Format), fmt.Sprint(now.Format))
+		return changes
+	}
+	changed("version of relaysweep", h.Version, now.Version)
+	if h.Version == now.Version && h.Build != now.Build {
+		changes = append(changes, "relaysweep: another build of version "+now.Version)
+	}
+	changed("part", h.Part, now.Part)
+	if h.SpecSHA != now.SpecSHA {
+		before := len(changes)
+		for _, key := range unionOfKeys(h.Keys, now.Keys) {
+			changed("spec: "+key, orNone(h.Keys[key]), orNone(now.Keys[key]))
+		}
+		if len(changes) == before {
+			changes = append(changes, "spec: its text, but no value")
+		}
+	}
+	for _, file := range unionOfKeys(h.Catalogs, now.Catalogs) {
+		then, before := h.Catalogs[file]
+		digest, still := now.Catalogs[file]
+		switch {
+		case !before:
+			changes = append(changes, "catalog: "+file+" is new")
+		case !still:
+			changes = append(changes, "catalog: "+file+" is no more in use")
+		case then != digest:
+			changes = append(changes, "catalog: "+file+" has changed")
+		}
+	}
+	return changes
 }
 
-// SyncFolder makes renames in a folder outlive the machine, where the file
-// system has such a thing.
-func SyncFolder(path string) error {
-	d, err := os.Open(path)
+func unionOfKeys(a, b map[string]string) []string {
+	all := maps.Clone(a)
+	if all == nil {
+		all = map[string]string{}
+	}
+	maps.Copy(all, b)
+	return slices.Sorted(maps.Keys(all))
+}
+
+func orNone(s string) string {
+	if s == "" {
+		return "none"
+	}
+	return s
+}
+
+// ChangedError tells that a folder holds the unfinished job of another spec,
+// catalog or program.
+type ChangedError struct {
+	Folder  string
+	Changes []string // each a line
+}
+
+func (e *ChangedError) Error() string {
+	return fmt.Sprintf("%s: holds an unfinished job of something else:\n    %s\n    put that back, or drop what was done by --restart",
+		e.Folder, strings.Join(e.Changes, "\n    "))
+}
+
+// OpenJournal opens the journal of the job, or of a part of it, below the
+// output folder, or begins one: where there is none, where restart drops it,
+// or where nothing was recorded. A journal of something else is a
+// [ChangedError]. The caller holds the folder's [journal.Lock].
+func (j *Job) OpenJournal(output string, part Part, origin Origin, restart bool) (*Journal, error) {
+	path := filepath.Join(part.Folder(output), JournalFile)
+	now := j.header(output, part, origin)
+	if restart {
+		return createJournal(path, now)
+	}
+	kept, err := readJournal(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return createJournal(path, now)
+	}
 	if err != nil {
-		return err
+		return nil, err
 	}
-	defer d.Close()
-	if err := d.Sync(); err != nil && !errors.Is(err, errors.ErrUnsupported) && !errors.Is(err, fs.ErrInvalid) {
-		return err
+	changes := kept.header.changes(&now)
+	if len(changes) == 0 {
+		return kept, nil
 	}
-	return nil
+	if err := kept.Close(); err != nil {
+		return nil, err
+	}
+	if kept.Recorded() == 0 {
+		return createJournal(path, now)
+	}
+	return nil, &ChangedError{part.Folder(output), changes}
 }

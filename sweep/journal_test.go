@@ -3,6 +3,7 @@ package sweep
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"math/big"
@@ -20,10 +21,12 @@ import (
 	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/journal"
+	"relaysweep/sweep/spec"
 )
 
 // jobOf is a job of one spec and its lenses, which no file holds.
-func jobOf(s *Spec, lenses []*catalog.Lens) *Job {
+func jobOf(s *spec.Spec, lenses []*catalog.Lens) *Job {
 	return &Job{Spec: s, Catalog: &catalog.Catalog{Lenses: lenses}, Points: s.Grid()}
 }
 
@@ -104,7 +107,7 @@ func resumeCases(t testing.TB, wanted int, visit func(c int, j *Job)) {
 		case 2:
 			s.Search.ChecksMax = 100
 		case 3:
-			s.Axes = []Axis{{Key: "stage.travel_mm", Values: []any{s.Stage.TravelMM, 0.7 * s.Stage.TravelMM, 0.01}}}
+			s.Axes = []spec.Axis{{Key: "stage.travel_mm", Values: []any{s.Stage.TravelMM, 0.7 * s.Stage.TravelMM, 0.01}}}
 		}
 		visit(c, jobOf(s, lenses))
 	}
@@ -160,31 +163,33 @@ func TestSearchResumes(t *testing.T) {
 	})
 }
 
+// recordEnds are the offsets behind the whole records of a journal's bytes, the header
+// first. Each is a length, a checksum, and as many bytes, see [journal.Journal].
+func recordEnds(data []byte) (ends []int) {
+	for end := 0; len(data)-end >= 8; {
+		length := int(binary.LittleEndian.Uint32(data[end:]))
+		if end += 8 + length; end > len(data) {
+			break
+		}
+		ends = append(ends, end)
+	}
+	return ends
+}
+
 // firstRecords are the first n records of a journal's bytes.
 func firstRecords(t testing.TB, data []byte, n int) []byte {
 	t.Helper()
-	in, end := bytes.NewReader(data), 0
-	sum := uint32(0)
-	for range n {
-		payload, s, err := readRecord(in, sum)
-		if err != nil {
-			t.Fatal(err)
-		}
-		sum, end = s, end+recordPrefix+len(payload)
+	ends := recordEnds(data)
+	if len(ends) < n {
+		t.Fatalf("%d records, not %d", len(ends), n)
 	}
-	return data[:end]
+	return data[:ends[n-1]]
 }
 
 // wholeRecords are the records of a journal's bytes up to the first torn one.
 func wholeRecords(data []byte) []byte {
-	in, end := bytes.NewReader(data), 0
-	for sum := uint32(0); ; {
-		payload, s, err := readRecord(in, sum)
-		if err != nil {
-			return data[:end]
-		}
-		sum, end = s, end+recordPrefix+len(payload)
-	}
+	ends := recordEnds(data)
+	return data[:ends[len(ends)-1]]
 }
 
 // TestSearchInterrupted asks jobs to stop after some units again and again until
@@ -262,84 +267,6 @@ func accounted(t *testing.T, o *Outcome) {
 	}
 }
 
-// TestJournalDamage breaks a journal at every byte of its records, ends it there,
-// or goes on in zeros as a file does whose end the disk has not seen: whatever
-// is read is a beginning of what was written.
-func TestJournalDamage(t *testing.T) {
-	folder := t.TempDir()
-	path := filepath.Join(folder, JournalFile)
-	j, err := createJournal(path, header{Format: journalFormat})
-	if err != nil {
-		t.Fatal(err)
-	}
-	ends := []int64{j.end}
-	for i := range 4 {
-		if err := j.append([]byte{recordWindow, byte(i / 2), 7, 7, 7}); err != nil {
-			t.Fatal(err)
-		}
-		ends = append(ends, j.end)
-	}
-	if err := j.Close(); err != nil {
-		t.Fatal(err)
-	}
-	whole, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	read := func(data []byte) *Journal {
-		if err := os.WriteFile(path, data, 0o666); err != nil {
-			t.Fatal(err)
-		}
-		j, err := readJournal(path, true)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer j.file.Close()
-		if left, err := os.ReadFile(path); err != nil || !bytes.Equal(left, whole[:j.end]) {
-			t.Fatalf("%d bytes are left, %v", len(left), err)
-		}
-		return j
-	}
-	before := func(at int) int { // whole records before a byte, without the header
-		n := 0
-		for n+1 < len(ends) && ends[n+1] <= int64(at) {
-			n++
-		}
-		return n
-	}
-	for at := int(ends[0]); at < len(whole); at++ {
-		if j := read(whole[:at]); j.Units() != before(at) {
-			t.Errorf("cut at %d: %d units, not %d", at, j.Units(), before(at))
-		}
-		zeros := append(bytes.Clone(whole[:at]), make([]byte, 4096)...)
-		if j := read(zeros); j.Units() != before(at) {
-			t.Errorf("zeros from %d: %d units, not %d", at, j.Units(), before(at))
-		}
-		for bit := range 8 {
-			broken := bytes.Clone(whole)
-			broken[at] ^= 1 << bit
-			if j := read(broken); j.Units() != before(at) {
-				t.Errorf("bit %d of byte %d: %d units, not %d", bit, at, j.Units(), before(at))
-			}
-		}
-	}
-	// A record is bound to its place.
-	second := append(bytes.Clone(whole[:ends[0]]), whole[ends[1]:]...)
-	if j := read(second); j.Units() != 0 {
-		t.Errorf("without the first unit there are %d", j.Units())
-	}
-	// Without a whole header there is nothing to go on from.
-	for at := range int(ends[0]) {
-		if err := os.WriteFile(path, whole[:at], 0o666); err != nil {
-			t.Fatal(err)
-		}
-		var damaged *DamagedJournalError
-		if _, err := readJournal(path, true); !errors.As(err, &damaged) {
-			t.Fatalf("a header of %d bytes: %v", at, err)
-		}
-	}
-}
-
 // TestJournalOfAnother refuses to go on with the journal of another spec,
 // catalog, program or part, and names what changed, unless nothing was done.
 func TestJournalOfAnother(t *testing.T) {
@@ -398,14 +325,14 @@ func compareRefusal(t *testing.T, j *Job, by Origin, k *Job, origin Origin, want
 		*Job
 		Origin
 	}{{k, origin}, {j, by}} {
-		journal, err := x.OpenJournal(folder, Part{}, x.Origin, false)
+		opened, err := x.OpenJournal(folder, Part{}, x.Origin, false)
 		if err != nil {
 			t.Fatal(err)
 		}
 		if x.Job == j && x.Origin == by {
-			err = journal.append([]byte{recordWindow, 0})
+			err = opened.Append(journal.Record{Kind: recordWindow})
 		}
-		if err := errors.Join(err, journal.Close()); err != nil {
+		if err := errors.Join(err, opened.Close()); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -420,13 +347,13 @@ func compareRefusal(t *testing.T, j *Job, by Origin, k *Job, origin Origin, want
 		}
 	}
 	same, err := j.OpenJournal(folder, Part{}, by, false)
-	if err != nil || same.Units() != 1 {
+	if err != nil || same.UnitsKept() != 1 {
 		t.Fatalf("the refusal cost the journal: %v", err)
 	}
 	_ = same.Close()
 	anew, err := k.OpenJournal(folder, Part{}, origin, true)
-	if err != nil || anew.Units() != 0 {
-		t.Fatalf("a restart has %d units, %v", anew.Units(), err)
+	if err != nil || anew.UnitsKept() != 0 {
+		t.Fatalf("a restart has %d units, %v", anew.UnitsKept(), err)
 	}
 	_ = anew.Close()
 }
@@ -436,21 +363,22 @@ func compareRefusal(t *testing.T, j *Job, by Origin, k *Job, origin Origin, want
 func TestJournalOfOtherSteps(t *testing.T) {
 	s, lenses, _ := rayCase(firstGood())
 	j := jobOf(s, lenses)
-	for _, payload := range [][]byte{
-		{recordWindow}, {recordChecks, 0, 0}, {recordWindow, 0, 0, 1, 2, 3}, {recordPoint, 0, 1}, {'?', 0, 0},
+	for _, record := range []journal.Record{
+		{Kind: recordWindow}, {Kind: recordChecks, Body: []byte{0}}, {Kind: recordWindow, Body: []byte{0, 1, 2, 3}},
+		{Kind: recordPoint, Body: []byte{1}}, {Kind: '?', Body: []byte{0}},
 	} {
 		folder := t.TempDir()
-		journal, err := j.OpenJournal(folder, Part{}, Origin{}, false)
+		opened, err := j.OpenJournal(folder, Part{}, Origin{}, false)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := errors.Join(journal.append(payload), journal.Close()); err != nil {
+		if err := errors.Join(opened.Append(record), opened.Close()); err != nil {
 			t.Fatal(err)
 		}
 		_, err = journalledError(t, j, folder)
-		var damaged *DamagedJournalError
+		var damaged *journal.DamagedError
 		if !errors.As(err, &damaged) || !strings.Contains(err.Error(), "--restart") {
-			t.Errorf("%v: %v", payload, err)
+			t.Errorf("%+v: %v", record, err)
 		}
 	}
 }
@@ -465,12 +393,12 @@ func journalledError(t *testing.T, j *Job, folder string) ([]PointOutcome, error
 	return j.Run(t.Context(), Attempt{Journal: journal})
 }
 
-// FuzzJournal reads whatever a file can hold.
-func FuzzJournal(f *testing.F) {
+// FuzzRecords reads whatever the body of a record can hold.
+func FuzzRecords(f *testing.F) {
 	s, lenses, _ := rayCase(firstGood())
 	j := jobOf(s, lenses)
 	lib := j.library(s, s.Problem())
-	a, err := newAscent(context.Background(), lib, j.options(s))
+	a, err := newExactSearch(context.Background(), lib, j.options(s))
 	if err != nil {
 		f.Fatal(err)
 	}
@@ -480,30 +408,15 @@ func FuzzJournal(f *testing.F) {
 	}
 	e := &encoder{}
 	e.outcome(out)
-	f.Add(e.out)
-	h := header{Format: journalFormat}
-	payload, err := h.encode()
-	if err != nil {
-		f.Fatal(err)
-	}
-	record, sum := frame(0, payload)
-	unit, _ := frame(sum, []byte{recordWindow, 0, 1, 2})
-	f.Add(append(record, unit...))
-	path := filepath.Join(f.TempDir(), JournalFile)
+	f.Add(e.Bytes())
 	f.Fuzz(func(t *testing.T, data []byte) {
-		if err := os.WriteFile(path, data, 0o666); err != nil {
-			t.Fatal(err)
-		}
-		if j, err := readJournal(path, true); err == nil {
-			_ = j.file.Close()
-		}
-		d := &decoder{rest: data}
+		d := decode(data)
 		o := d.outcome(lib)
-		if d.end() == nil {
+		if d.End() == nil {
 			e := &encoder{}
 			e.outcome(o)
-			d := &decoder{rest: e.out}
-			if d.outcome(lib); d.end() != nil {
+			d := decode(e.Bytes())
+			if d.outcome(lib); d.End() != nil {
 				t.Error("what was read can't be read again")
 			}
 		}
@@ -512,7 +425,7 @@ func FuzzJournal(f *testing.F) {
 			func(d *decoder) { d.taking(0) },
 			func(d *decoder) { d.verdictCounts() },
 		} {
-			read(&decoder{rest: data})
+			read(decode(data))
 		}
 	})
 }

@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 	"testing"
 
+	"relaysweep/sweep/spec"
+
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 )
@@ -17,7 +19,7 @@ import (
 func TestMergeResumes(t *testing.T) {
 	j := demoJob(t, "stacks")
 	j.Spec.Job.Top = 2
-	j.Spec.Refine = RefineSection{Method: refineSimplex, NearMissFactor: 2, Audit: 2*refineBatch + 1}
+	j.Spec.Refine = spec.RefineSection{Method: spec.RefineSimplex, NearMissFactor: 2, Audit: 2*refineBatch + 1}
 	j.Points = j.Spec.Grid()
 	folder := t.TempDir()
 	for i := range 2 {

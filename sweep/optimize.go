@@ -16,12 +16,6 @@ import (
 	"relaysweep/objective/raycheck"
 )
 
-// The methods of a search.
-const (
-	searchEnumerate = "enumerate"
-	searchOptimize  = "optimize"
-)
-
 // optimizeOptions are what a spec asks of a population search.
 type optimizeOptions struct {
 	wanted      bool
@@ -30,16 +24,16 @@ type optimizeOptions struct {
 	seed        int64
 }
 
-// groupNumbers is a group, reduced for the places in which it has stood.
+// groupNumbers is a group, reduced for the slots in which it has stood.
 type groupNumbers struct {
 	*objective.Group
-	code  objective.StackCode
-	front [2]objective.Front // by seat
-	rear  [2]objective.Rear
-	plain objective.Front // of a keplerian
-	relay objective.Relay
-	half  *objective.PairHalf // nil unless it stood in a pair relay
-	miss  float64             // for lack of a positive focal length
+	code      objective.StackCode
+	front     [2]objective.Front // by seat
+	rear      [2]objective.Rear
+	keplerian objective.Front // of a keplerian
+	relay     objective.Relay
+	half      *objective.PairComponentRows // nil unless it stood in a pair relay
+	miss      float64                      // for lack of a positive focal length
 }
 
 // Numbers that shape the population search.
@@ -56,11 +50,11 @@ type optimizer struct {
 	options
 	lib      *objective.Library
 	p        *objective.Problem
-	want     roles
+	want     slotsWanted
 	random   *rand.Rand
 	groups   map[objective.StackCode]*groupNumbers
 	memo     map[designKey]grade
-	met      []graded  // those that were traced, in the order of evaluation
+	traced   []graded  // those that were traced, in the order of evaluation
 	shortest []float64 // ranked lengths of those that passed, ascending, at most top
 	best     graded    // by compareGraded
 	proof    Proof
@@ -73,8 +67,8 @@ type optimizer struct {
 	lower      float64 // ranked length below which none passes, see bound; -Inf for none proven
 	proven     float64 // as far as the bound has come
 
-	eras  int      // populations up to now
-	elite []graded // the fittest of all populations
+	restarts int      // populations up to now
+	elite    []graded // the fittest of all populations
 
 	byPower []*objective.Element // ascending
 	powers  []float64            // 1/mm, by an element's index
@@ -116,7 +110,7 @@ func newOptimizer(lib *objective.Library, o options) (*optimizer, error) {
 			countGroups(lib, o.lensesPerGroup), o.lensesPerGroup, len(lib.Lenses))
 	}
 	s := &optimizer{
-		options: o, lib: lib, p: lib.Problem, want: rolesOf(o), random: rand.New(rand.NewPCG(uint64(o.optimize.seed), 0x6f7074)),
+		options: o, lib: lib, p: lib.Problem, want: wantedSlots(o), random: rand.New(rand.NewPCG(uint64(o.optimize.seed), 0x6f7074)),
 		groups: map[objective.StackCode]*groupNumbers{}, memo: map[designKey]grade{}, perParts: map[string]float64{},
 		best: graded{grade: grade{tier: misses, amount: math.Inf(1)}},
 		proof: Proof{
@@ -137,7 +131,7 @@ func newOptimizer(lib *objective.Library, o options) (*optimizer, error) {
 	return s, nil
 }
 
-// group is a group, with its numbers in a place still to be asked for.
+// group is a group, with its numbers in a slot still to be asked for.
 func (s *optimizer) group(code objective.StackCode) *groupNumbers {
 	g := s.groups[code]
 	if g == nil {
@@ -145,7 +139,7 @@ func (s *optimizer) group(code objective.StackCode) *groupNumbers {
 		if !g.Positive() {
 			g.miss = focalMissMM * (1 + math.Min(1, math.Abs(1/g.FocalMM)))
 		}
-		g.plain = objective.Front{F: g.FocalMM, U: g.ThicknessMM + g.BFDMM, Q: objective.Everything}
+		g.keplerian = objective.Front{F: g.FocalMM, ToFocus: g.ThicknessMM + g.BFDMM, Q: objective.Everything}
 		s.groups[code] = g
 	}
 	return g
@@ -179,7 +173,7 @@ func (s *optimizer) asRelay(g *groupNumbers) *objective.Relay {
 // designGroups are the groups of a design, from the world to the eye.
 type designGroups [4]*groupNumbers
 
-// groupsOf are the groups of a design, reduced for their places.
+// groupsOf are the groups of a design, reduced for their slots.
 func (s *optimizer) groupsOf(key *designKey) (groups designGroups) {
 	n := key.groupCount()
 	for i := range n {
@@ -200,7 +194,7 @@ func (s *optimizer) groupsOf(key *designKey) (groups designGroups) {
 	case objective.ErectorPair:
 		for _, g := range groups[1:3] {
 			if g.half == nil {
-				half := objective.NewPairHalf(g.Group)
+				half := objective.NewPairComponentRows(g.Group)
 				g.half = &half
 			}
 		}
@@ -211,7 +205,7 @@ func (s *optimizer) groupsOf(key *designKey) (groups designGroups) {
 // groupCount is how many groups the design has.
 func (k *designKey) groupCount() int { return len(k.space.Layout.GroupNames()) }
 
-// fits tells whether the numbers of a design's groups leave it a chance to meet
+// fits reports whether the numbers of a design's groups leave it a chance to meet
 // the paraxial requirements and to come into the ranking. It costs far less than
 // an evaluation.
 func (s *optimizer) fits(key *designKey) bool {
@@ -222,8 +216,8 @@ func (s *optimizer) fits(key *designKey) bool {
 	}
 	switch key.space.Layout {
 	case objective.Keplerian:
-		return objective.EndMiss(&front.plain, &rear.rear[seat]) == 0 && s.p.MagnificationMiss(front.FocalMM, rear.FocalMM) == 0 &&
-			front.plain.U+rear.rear[seat].U+s.p.MaskShift() <= s.room()
+		return objective.EndMiss(&front.keplerian, &rear.rear[seat]) == 0 && s.p.MagnificationMiss(front.FocalMM, rear.FocalMM) == 0 &&
+			front.keplerian.ToFocus+rear.rear[seat].FromFocus+s.p.MaskShift() <= s.room()
 	case objective.ErectorSingle:
 		return groups[1].miss == 0 && s.fitsSingle(&front.front[seat], &groups[1].relay, &rear.rear[seat])
 	}
@@ -244,9 +238,9 @@ func (s *optimizer) room() float64 { return s.toLength(s.longest()) }
 
 // toLength is the length that a train of a ranked length has at most.
 func (s *optimizer) toLength(ranked float64) float64 {
-	length := ranked + objective.BoundSlack + 1e-6 // ranked lengths are rounded
+	length := ranked + objective.BoundSlack + objective.RankedStepMM // ranked lengths are rounded
 	if s.by == objective.ByLengthToEye {
-		length -= math.Max(s.p.ReliefMin, s.p.CombinerMM)
+		length -= s.p.LeastRelief()
 	}
 	return length
 }
@@ -318,7 +312,7 @@ func (s *optimizer) account(g *graded) {
 		tally(s.proof.SetAside, byRest, one)
 	case passes, exceeds:
 		s.proof.Checked++
-		s.met = append(s.met, *g)
+		s.traced = append(s.traced, *g)
 	}
 	switch g.tier {
 	case passes:
@@ -406,9 +400,9 @@ func (s *optimizer) take(c *candidate) {
 // ranking are the designs that passed, in order, at most top.
 func (s *optimizer) ranking() []candidate {
 	var all []candidate
-	for i := range s.met {
-		if s.met[i].tier == passes {
-			all = append(all, s.met[i].candidate())
+	for i := range s.traced {
+		if s.traced[i].tier == passes {
+			all = append(all, s.traced[i].candidate())
 		}
 	}
 	return s.ordered(all)

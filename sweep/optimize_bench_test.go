@@ -143,7 +143,7 @@ func provenBest(b *testing.B, c *optimizeCase) float64 {
 // drawAll evaluates fresh draws only.
 func (s *optimizer) drawAll() error {
 	for !s.over() {
-		st := s.newStock()
+		st := s.newPool()
 		if _, err := s.evaluate(context.Background(), s.propose(func() designKey { return s.fresh(st) })); err != nil {
 			return err
 		}

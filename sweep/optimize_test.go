@@ -18,12 +18,13 @@ import (
 	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/spec"
 )
 
 // optimized is a population search of a small space.
-func optimized(t testing.TB, s *Spec, lenses []*catalog.Lens, evaluations int) *Outcome {
+func optimized(t testing.TB, s *spec.Spec, lenses []*catalog.Lens, evaluations int) *Outcome {
 	t.Helper()
-	s.Search.Method, s.Search.EvaluationsMax = searchOptimize, evaluations
+	s.Search.Method, s.Search.EvaluationsMax = spec.SearchOptimize, evaluations
 	j := jobOf(s, lenses)
 	out, err := j.Run(t.Context(), Attempt{})
 	if err != nil {
@@ -33,7 +34,7 @@ func optimized(t testing.TB, s *Spec, lenses []*catalog.Lens, evaluations int) *
 }
 
 // TestOptimizeSmall compares population searches of random small spaces of all kinds with
-// every design of sweep/internal/plain's enumeration, checked one by one: what is found passes
+// every design of sweep/internal/secondmodel's enumeration, checked one by one: what is found passes
 // and stands in its place in the order, the best of all is found, the
 // lower bound holds, and every design is accounted for.
 func TestOptimizeSmall(t *testing.T) {
@@ -111,7 +112,7 @@ func TestOptimizeDemo(t *testing.T) {
 		t.Skip("searches the demo")
 	}
 	exact := demoJob(t, "quick")
-	exact.Spec.Job.Top, exact.Spec.Refine.Method = 1, refineNone
+	exact.Spec.Job.Top, exact.Spec.Refine.Method = 1, spec.RefineNone
 	exact.Points = exact.Spec.Grid()
 	proven, err := exact.Run(t.Context(), Attempt{})
 	if err != nil {
@@ -119,8 +120,8 @@ func TestOptimizeDemo(t *testing.T) {
 	}
 	for _, seed := range []int64{1} {
 		j := demoJob(t, "quick")
-		j.Spec.Search.Method, j.Spec.Search.EvaluationsMax, j.Spec.Job.Seed = searchOptimize, 15_000, seed
-		j.Spec.Refine.Method = refineNone
+		j.Spec.Search.Method, j.Spec.Search.EvaluationsMax, j.Spec.Job.Seed = spec.SearchOptimize, 15_000, seed
+		j.Spec.Refine.Method = spec.RefineNone
 		j.Points = j.Spec.Grid()
 		out, err := j.Run(t.Context(), Attempt{})
 		if err != nil {
@@ -163,7 +164,7 @@ func TestGrade(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		a, err := newAscent(t.Context(), lib, o)
+		a, err := newExactSearch(t.Context(), lib, o)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -208,7 +209,7 @@ func TestOptimizeBounds(t *testing.T) {
 		lib := objective.NewLibrary(s.Problem(), lenses)
 		o := jobOf(s, lenses).options(s)
 		o.by, o.top = by, 1
-		a, err := newAscent(t.Context(), lib, o)
+		a, err := newExactSearch(t.Context(), lib, o)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -262,9 +263,9 @@ func TestHeldStopResumes(t *testing.T) {
 		o := j.options(s)
 		o.held, o.heldStop = 4, 300 // so that all are sifted
 		o.log = &unitLog{
-			journal: journal, stop: t.Context(), work: t.Context(), replay: journal.unitsOf(0), events: slog.New(slog.DiscardHandler),
+			journal: journal, stop: t.Context(), work: t.Context(), replay: journal.Units(0), events: slog.New(slog.DiscardHandler),
 		}
-		a, err := newAscent(t.Context(), lib, o)
+		a, err := newExactSearch(t.Context(), lib, o)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -305,9 +306,9 @@ func TestOptimizeResumes(t *testing.T) {
 	stopped, found := 0, 0
 	resumeCases(t, 4, func(c int, j *Job) {
 		s := j.Spec
-		s.Search.Method, s.Search.EvaluationsMax, s.Search.StallEvaluations = searchOptimize, 1500, 1000
+		s.Search.Method, s.Search.EvaluationsMax, s.Search.StallEvaluations = spec.SearchOptimize, 1500, 1000
 		if c%2 == 0 {
-			s.Refine = RefineSection{Method: refineSimplex, Candidates: 6, NearMissFactor: 3}
+			s.Refine = spec.RefineSection{Method: spec.RefineSimplex, Candidates: 6, NearMissFactor: 3}
 		}
 		j.Points = s.Grid()
 		s.Job.Workers = 1
@@ -409,22 +410,22 @@ func tellAll(outcomes []PointOutcome) []toldAll {
 // TestOptimizeLimits keeps to the limits on evaluations, checks and parts, ends without
 // progress, and ends where there is next to nothing to search or nothing fits.
 func TestOptimizeLimits(t *testing.T) {
-	run := func(change func(s *Spec), lenses []*catalog.Lens) *Outcome {
+	run := func(change func(s *spec.Spec), lenses []*catalog.Lens) *Outcome {
 		s := benchSpec(objective.ErectorSingle, 2)
 		s.Job.Top, s.Search.EvaluationsMax = 10, 20_000
 		change(s)
 		return optimized(t, s, lenses, s.Search.EvaluationsMax)
 	}
 	lenses := benchLenses(30)
-	out := run(func(s *Spec) { s.Search.EvaluationsMax = 777 }, lenses)
+	out := run(func(s *spec.Spec) { s.Search.EvaluationsMax = 777 }, lenses)
 	if n := out.Optimized.Evaluations; n < 777 || n > 778 { // and what the bound may have found
 		t.Errorf("%d evaluations, 777 allowed", n)
 	}
-	out = run(func(s *Spec) { s.Search.ChecksMax = 500 }, lenses)
+	out = run(func(s *spec.Spec) { s.Search.ChecksMax = 500 }, lenses)
 	if n := out.Proof.Checked; n < 400 || n > 501 {
 		t.Errorf("%d checks, 500 allowed", n)
 	}
-	out = run(func(s *Spec) { s.Search.StallEvaluations = 1000 }, lenses)
+	out = run(func(s *spec.Spec) { s.Search.StallEvaluations = 1000 }, lenses)
 	last := out.Optimized.History[len(out.Optimized.History)-1].Evaluations
 	if n := out.Optimized.Evaluations; n >= 20_000 || n < last+1000 || n > last+1000+2*optimizeBatch {
 		t.Errorf("%d evaluations, without progress since %d", n, last)
@@ -435,7 +436,7 @@ func TestOptimizeLimits(t *testing.T) {
 		l.Stock = 1
 		three[i] = &l
 	}
-	out = run(func(s *Spec) {
+	out = run(func(s *spec.Spec) {
 		s.Train.LensesMax, s.Train.DistinctPartsMax = 4, 4
 		s.Search.EvaluationsMax = 5000
 	}, three)
@@ -456,7 +457,7 @@ func TestOptimizeLimits(t *testing.T) {
 	if len(out.Found) == 0 {
 		t.Error("nothing found of up to four lenses")
 	}
-	out = run(func(s *Spec) { s.Stage.TravelMM = 0.01 }, lenses[:2])
+	out = run(func(s *spec.Spec) { s.Stage.TravelMM = 0.01 }, lenses[:2])
 	if len(out.Found) > 0 || !math.IsInf(out.Optimized.BestMM, 1) || out.Optimized.Evaluations >= 20_000 || !math.IsInf(out.Optimized.LowerBoundMM, 1) {
 		t.Errorf("nothing can pass: %+v", out.Optimized)
 	}
@@ -465,11 +466,11 @@ func TestOptimizeLimits(t *testing.T) {
 		t.Errorf("nothing can pass, the nearest is %+v", n)
 	}
 	sharp := 0.01
-	out = run(func(s *Spec) { s.Search.EvaluationsMax, s.Limits.ViewBlurArcmin = 1000, &sharp }, lenses)
+	out = run(func(s *spec.Spec) { s.Search.EvaluationsMax, s.Limits.ViewBlurArcmin = 1000, &sharp }, lenses)
 	if n := out.Optimized.Nearest; n == nil || n.Failed != "view_blur_arcmin" || !(n.Exceeds["view_blur_arcmin"] > sharp) || !(n.RankedMM > 0) {
 		t.Errorf("no view is so sharp, the nearest is %+v", n)
 	}
-	out = run(func(*Spec) {}, nil)
+	out = run(func(*spec.Spec) {}, nil)
 	if len(out.Found) > 0 || out.Proof.Space.Sign() != 0 || out.Optimized.Evaluations != 0 {
 		t.Errorf("without lenses: %+v", out.Optimized)
 	}

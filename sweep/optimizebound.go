@@ -27,8 +27,10 @@ const (
 // bound finds a ranked length below which no design of the space passes, as far
 // as the share of effort goes. Where the groups are few the exact search walks
 // up from the shortest design. One that passes there is the shortest of all,
-// and comes into the ranking. Where they are more, it does so until too many have to be
-// held, and where they are more again, only a census of them is taken. Where they are too many for that nothing is proven.
+// and comes into the ranking. Three numbers of groups bound the effort. Up to boundGroups all
+// are held and searched. Up to boundSifted the search goes on until it would hold more than
+// boundHeld. Up to boundCounted no design is searched: the groups are counted in bins of
+// their numbers, and the bins give the bound. Beyond that nothing is proven.
 func (s *optimizer) bound(ctx context.Context) error {
 	defer s.clock("bound")()
 	share := func(of float64) float64 { return of * float64(s.evaluated) }
@@ -40,7 +42,7 @@ func (s *optimizer) bound(ctx context.Context) error {
 		s.report()
 	}
 	groups, _ := countGroups(s.lib, s.lensesPerGroup).Float64()
-	want := rolesOf(o)
+	want := wantedSlots(o)
 	most := share(boundGroups)
 	if want.pair {
 		most = share(boundPairs)
@@ -50,7 +52,7 @@ func (s *optimizer) bound(ctx context.Context) error {
 	}
 	switch {
 	case groups <= most:
-		a, err := newAscent(ctx, s.lib, o)
+		a, err := newExactSearch(ctx, s.lib, o)
 		if err != nil {
 			return err
 		}
@@ -65,11 +67,11 @@ func (s *optimizer) bound(ctx context.Context) error {
 	case groups <= share(boundCounted) && !want.pair:
 		want.held = 1 // to be counted and not held
 		return s.leastUnit(ctx, func(ctx context.Context) (float64, error) {
-			source, err := newSource(ctx, s.lib, want)
+			stream, err := newGroupStream(ctx, s.lib, want)
 			if err != nil {
 				return 0, err
 			}
-			return source.sieve.Least, nil
+			return stream.sieve.Least, nil
 		})
 	case groups <= share(boundBoxed):
 		return s.leastUnit(ctx, func(ctx context.Context) (float64, error) {
@@ -81,15 +83,15 @@ func (s *optimizer) bound(ctx context.Context) error {
 
 // leastOfBoxes is a length that no design is shorter than, of spaces with pair relays
 // from so many groups that not every pair of them can be looked at: of the boxes of
-// all four places the one with the least bound is halved, or its trains looked at one by
+// all four slots the one with the least bound is halved, or its trains looked at one by
 // one, with so many steps at most. Bounds are looked at up to the best that was found:
 // beyond it there is nothing to prove.
 func (s *optimizer) leastOfBoxes(ctx context.Context, o options, steps int) (float64, error) {
-	a, err := newAscent(ctx, s.lib, o)
+	a, err := newExactSearch(ctx, s.lib, o)
 	if err != nil {
 		return 0, err
 	}
-	if a.source.held == nil { // the memory allowed holds shares only: nothing is proven
+	if a.stream.held == nil { // the memory allowed holds partitions only: nothing is proven
 		return 0, nil
 	}
 	least, limit := math.Inf(1), math.Min(lengthBeyond, s.p.LengthMax)
@@ -97,17 +99,17 @@ func (s *optimizer) leastOfBoxes(ctx context.Context, o options, steps int) (flo
 		limit = math.Min(limit, s.toLength(s.shortest[0]))
 	}
 	boxes := &boxHeap{}
-	for _, f := range a.finders {
-		pairs, is := f.(*pairFinder)
+	for _, f := range a.layouts {
+		pairs, is := f.(*pairSearch)
 		if !is {
-			l, err := f.least(ctx, a.source.held)
+			l, err := f.least(ctx, a.stream.held)
 			if err != nil {
 				return 0, err
 			}
 			least = math.Min(least, l)
 			continue
 		}
-		err := pairs.eachClass(a.source.held, func(c *classed) error {
+		err := pairs.eachClass(a.stream.held, func(c *classed) error {
 			if !c.empty() {
 				boxes.add(c, quad{}, limit)
 			}
@@ -123,8 +125,8 @@ func (s *optimizer) leastOfBoxes(ctx context.Context, o options, steps int) (flo
 		}
 		steps--
 		first := heap.Pop(boxes).(boundedQuad)
-		place := first.of.widest(first.quad)
-		if place < 0 {
+		slot := first.of.widest(first.quad)
+		if slot < 0 {
 			first.of.items(first.quad, 0, [4]int32{}, first.of.boxes(first.quad), func() float64 { return math.Min(limit, least) }, func(items [4]int32) bool {
 				steps--
 				if pair, ok := first.of.pair(items); ok {
@@ -134,9 +136,9 @@ func (s *optimizer) leastOfBoxes(ctx context.Context, o options, steps int) (flo
 			})
 			continue
 		}
-		n := first.of.trees[place].nodes[first.quad[place]]
+		n := first.of.trees[slot].nodes[first.quad[slot]]
 		for _, child := range [2]int32{n.left, n.right} {
-			first.quad[place] = child
+			first.quad[slot] = child
 			boxes.add(first.of, first.quad, limit)
 		}
 	}
@@ -190,16 +192,16 @@ func (s *optimizer) leastUnit(ctx context.Context, least func(context.Context) (
 	_, err := s.log.unit(ctx, recordLeast, func(ctx context.Context) error {
 		length, err := least(ctx)
 		// Ranked lengths are rounded: one may lie below its own length.
-		if length -= 2*objective.BoundSlack + 1e-6; err == nil && length > 0 {
+		if length -= 2*objective.BoundSlack + objective.RankedStepMM; err == nil && length > 0 {
 			s.lower = objective.RoundedLength(length)
 			if s.by == objective.ByLengthToEye {
-				s.lower += math.Max(s.p.ReliefMin, s.p.CombinerMM)
+				s.lower += s.p.LeastRelief()
 			}
 		}
 		return err
-	}, func(e *encoder) { e.float(s.lower) }, func(d *decoder) error {
-		s.lower = d.float()
-		return d.end()
+	}, func(e *encoder) { e.Float(s.lower) }, func(d *decoder) error {
+		s.lower = d.Float()
+		return d.End()
 	})
 	return err
 }

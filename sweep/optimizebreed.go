@@ -54,15 +54,15 @@ func (s *optimizer) powerOf(e *objective.Element) float64 {
 	return s.powers[e.Index]
 }
 
-// stock are groups for the places of a train, sorted by focal length.
-type stock struct {
-	fronts, rears [2][]*groupNumbers // by seat
-	plain, relays []*groupNumbers
-	any           []*groupNumbers // all, of either sign, not sorted
+// pool is the groups for the slots of a train, sorted by focal length.
+type pool struct {
+	fronts, rears           [2][]*groupNumbers // by seat
+	keplerianFronts, relays []*groupNumbers
+	any                     []*groupNumbers // all, of either sign, not sorted
 }
 
-// newStock draws groups: all single lenses and random stacks.
-func (s *optimizer) newStock() *stock {
+// newPool draws groups: all single lenses and random stacks.
+func (s *optimizer) newPool() *pool {
 	var codes []objective.StackCode
 	seen := map[objective.StackCode]bool{}
 	add := func(stack []*objective.Element) {
@@ -79,7 +79,7 @@ func (s *optimizer) newStock() *stock {
 			add(s.randomStack(n))
 		}
 	}
-	st := &stock{}
+	st := &pool{}
 	single, upright := s.want.single, s.want.single || s.want.pair
 	for _, code := range codes {
 		g := s.group(code)
@@ -87,8 +87,8 @@ func (s *optimizer) newStock() *stock {
 		if g.miss > 0 {
 			continue
 		}
-		st.plain = append(st.plain, g)
-		if single && s.asRelay(g).Reach > 0 {
+		st.keplerianFronts = append(st.keplerianFronts, g)
+		if single && s.asRelay(g).MaxEndPower > 0 {
 			st.relays = append(st.relays, g)
 		}
 		for _, seat := range s.want.seats {
@@ -100,7 +100,7 @@ func (s *optimizer) newStock() *stock {
 			}
 		}
 	}
-	for _, list := range [][]*groupNumbers{st.plain, st.relays, st.fronts[0], st.fronts[1], st.rears[0], st.rears[1]} {
+	for _, list := range [][]*groupNumbers{st.keplerianFronts, st.relays, st.fronts[0], st.fronts[1], st.rears[0], st.rears[1]} {
 		sortByFocal(list)
 	}
 	return st
@@ -178,8 +178,8 @@ func (s *optimizer) stratified(list []*groupNumbers) *groupNumbers {
 // oneOf is any group of a list.
 func (s *optimizer) oneOf(list []*groupNumbers) *groupNumbers { return list[s.random.IntN(len(list))] }
 
-// fresh is a design of the stock whose groups can fit, as far as tries allow.
-func (s *optimizer) fresh(st *stock) designKey {
+// fresh is a design of the pool whose groups can fit, as far as tries allow.
+func (s *optimizer) fresh(st *pool) designKey {
 	space := s.spaces[s.random.IntN(len(s.spaces))]
 	key := designKey{space: space}
 	for range 4 * breedTries {
@@ -195,14 +195,14 @@ func (s *optimizer) fresh(st *stock) designKey {
 
 // drawEnds draws groups for a design, false when none were found that suit each
 // other.
-func (s *optimizer) drawEnds(st *stock, key *designKey) bool {
+func (s *optimizer) drawEnds(st *pool, key *designKey) bool {
 	fronts, rears := st.fronts[key.space.Seat], st.rears[key.space.Seat]
 	if len(rears) == 0 {
 		return false
 	}
 	rear := s.stratified(rears)
 	if key.space.Layout == objective.Keplerian {
-		fronts = magnifying(st.plain, s.p.Magnification*rear.FocalMM, s.p.MagnificationTol)
+		fronts = magnifying(st.keplerianFronts, s.p.Magnification*rear.FocalMM, s.p.MagnificationTol)
 		if len(fronts) == 0 {
 			return false
 		}
@@ -223,7 +223,7 @@ func (s *optimizer) drawEnds(st *stock, key *designKey) bool {
 }
 
 // drawRelay draws a relay that may suit front and rear.
-func (s *optimizer) drawRelay(st *stock, key *designKey) bool {
+func (s *optimizer) drawRelay(st *pool, key *designKey) bool {
 	front, rear, seat := s.group(key.groups[0]), s.group(key.groups[2]), key.space.Seat
 	if front.miss > 0 || rear.miss > 0 {
 		return false
@@ -244,7 +244,7 @@ func (s *optimizer) drawRelay(st *stock, key *designKey) bool {
 	return true
 }
 
-// legal tells whether the train may have so many lenses.
+// legal reports whether the train may have so many lenses.
 func (s *optimizer) legal(key *designKey) bool {
 	if s.p.LensesMax == 0 {
 		return true
@@ -257,7 +257,7 @@ func (s *optimizer) legal(key *designKey) bool {
 }
 
 // child is bred from a parent, with groups of another's some of the time.
-func (s *optimizer) child(st *stock, parents []graded) designKey {
+func (s *optimizer) child(st *pool, parents []graded) designKey {
 	a := s.tournament(parents)
 	key := a.key
 	if s.random.Float64() < crossShare {
@@ -268,7 +268,7 @@ func (s *optimizer) child(st *stock, parents []graded) designKey {
 					key.groups[i] = b.key.groups[i]
 				}
 			}
-			s.mend(st, &key)
+			s.repair(st, &key)
 			if s.random.IntN(2) == 0 {
 				return key
 			}
@@ -279,14 +279,14 @@ func (s *optimizer) child(st *stock, parents []graded) designKey {
 		s.mutate(st, &key)
 	}
 	if s.random.IntN(3) == 0 || key.space.Layout == objective.Keplerian {
-		s.mend(st, &key)
+		s.repair(st, &key)
 	}
 	return key
 }
 
-// mend gives an erector-single whose groups don't fit another relay, and a
+// repair gives an erector-single whose groups don't fit another relay, and a
 // keplerian another front or rear.
-func (s *optimizer) mend(st *stock, key *designKey) {
+func (s *optimizer) repair(st *pool, key *designKey) {
 	if key.space.Layout == objective.ErectorPair || s.fits(key) {
 		return
 	}
@@ -294,7 +294,7 @@ func (s *optimizer) mend(st *stock, key *designKey) {
 		s.drawRelay(st, key)
 		return
 	}
-	at, list, scale := 0, st.plain, s.p.Magnification
+	at, list, scale := 0, st.keplerianFronts, s.p.Magnification
 	if s.random.IntN(2) == 0 {
 		at, list, scale = 1, st.rears[key.space.Seat], 1/s.p.Magnification
 	}
@@ -315,7 +315,7 @@ func (s *optimizer) tournament(parents []graded) *graded {
 }
 
 // mutate changes one group.
-func (s *optimizer) mutate(st *stock, key *designKey) {
+func (s *optimizer) mutate(st *pool, key *designKey) {
 	n := key.groupCount()
 	at := s.random.IntN(n)
 	stack := s.lib.Stack(key.groups[at])
@@ -371,12 +371,12 @@ func (s *optimizer) mutate(st *stock, key *designKey) {
 	key.groups[at] = s.lib.Code(stack)
 }
 
-// alike is a group of the stock near another in focal length, nil for none.
-func (s *optimizer) alike(st *stock, key *designKey, at int) *groupNumbers {
+// alike is a group of the pool near another in focal length, nil for none.
+func (s *optimizer) alike(st *pool, key *designKey, at int) *groupNumbers {
 	list, seat := st.relays, key.space.Seat
 	switch n := key.groupCount(); {
 	case at == 0 && key.space.Layout == objective.Keplerian:
-		list = st.plain
+		list = st.keplerianFronts
 	case at == 0:
 		list = st.fronts[seat]
 	case at == n-1:
@@ -429,7 +429,7 @@ func (s *optimizer) run(ctx context.Context) error {
 	defer s.clock("search")()
 	for barren := 0; !s.over() && barren < barrenEras && len(s.byPower) > 0; {
 		before := s.evaluated
-		if err := s.era(ctx); err != nil {
+		if err := s.restart(ctx); err != nil {
 			return err
 		}
 		if barren++; s.evaluated-before >= optimizeBatch/4 {
@@ -439,19 +439,19 @@ func (s *optimizer) run(ctx context.Context) error {
 	return nil
 }
 
-// era brings up one population: in turns a fresh one, and one of the fittest of
+// restart brings up one population: in turns a fresh one, and one of the fittest of
 // all that came before.
-func (s *optimizer) era(ctx context.Context) error {
-	st := s.newStock()
+func (s *optimizer) restart(ctx context.Context) error {
+	st := s.newPool()
 	population := s.elite
-	if s.eras%2 == 0 {
+	if s.restarts%2 == 0 {
 		first, err := s.evaluate(ctx, s.propose(func() designKey { return s.fresh(st) }))
 		if err != nil {
 			return err
 		}
 		population = s.fittest(first)
 	}
-	s.eras++
+	s.restarts++
 	if len(population) == 0 {
 		return nil
 	}

@@ -2,11 +2,13 @@ package sweep
 
 import (
 	"cmp"
+	"context"
 	"math"
 	"slices"
 
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/journal"
 )
 
 // designKey tells designs apart.
@@ -132,7 +134,7 @@ func (e *evaluator) evaluate(space objective.Space, groups *designGroups, longes
 	return g
 }
 
-// focalMissMM is what a group without a positive focal length in a place that
+// focalMissMM is what a group without a positive focal length in a slot that
 // needs one counts, in mm.
 const focalMissMM = 10_000.0
 
@@ -149,7 +151,7 @@ func (e *evaluator) solve(groups *designGroups, longest float64) (objective.Requ
 	case objective.Keplerian:
 		failed := e.p.Solve(t, 0)
 		if failed != objective.Met && miss == 0 {
-			miss = objective.EndMiss(&front.plain, &rear.rear[t.Seat]) + e.p.MagnificationMiss(front.FocalMM, rear.FocalMM)
+			miss = objective.EndMiss(&front.keplerian, &rear.rear[t.Seat]) + e.p.MagnificationMiss(front.FocalMM, rear.FocalMM)
 		}
 		return failed, miss
 	case objective.ErectorSingle:
@@ -179,4 +181,61 @@ func (e *evaluator) solve(groups *designGroups, longest float64) (objective.Requ
 		miss = pair.Miss()
 	}
 	return failed, miss
+}
+
+// evaluateUnit evaluates a batch as a unit. The record holds its grades, so
+// that going through it again draws the same designs and traces none.
+func (s *optimizer) evaluateUnit(ctx context.Context, all []graded) error {
+	spent, err := s.log.unit(ctx, recordGrades, func(ctx context.Context) error {
+		return s.carry(ctx, all)
+	}, func(e *encoder) {
+		e.Uvarint(len(all))
+		for i := range all {
+			e.grade(&all[i])
+		}
+	}, func(d *decoder) error {
+		if d.Length() != len(all) {
+			return journal.ErrUnfit
+		}
+		for i := range all {
+			all[i].grade = d.grade(all[i].key.space)
+		}
+		return d.End()
+	})
+	s.proof.Seconds["search"] += spent.Seconds()
+	return err
+}
+
+// grade writes the grade of a design.
+func (e *encoder) grade(g *graded) {
+	e.Byte(byte(g.tier))
+	e.Byte(g.failed)
+	if g.tier == exceeds || g.tier == misses {
+		e.Float(g.amount)
+	}
+	if g.tier == misses {
+		return
+	}
+	e.Float(g.ranked)
+	if g.key.space.Layout == objective.ErectorPair {
+		e.Float(g.inner)
+	}
+}
+
+func (d *decoder) grade(space objective.Space) (g grade) {
+	g.tier, g.failed = tier(d.Byte()), d.Byte()
+	if g.tier > misses || int(g.failed) >= len(gradeNames) {
+		d.Fail()
+	}
+	if g.tier == exceeds || g.tier == misses {
+		g.amount = d.Float()
+	}
+	if g.tier == misses {
+		return g
+	}
+	g.ranked = d.Float()
+	if space.Layout == objective.ErectorPair {
+		g.inner = d.Float()
+	}
+	return g
 }

@@ -11,6 +11,7 @@ import (
 	"strconv"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/spec"
 )
 
 // Part is one of several parts of a job that are done apart, on one machine or
@@ -57,7 +58,7 @@ func partOf(match []string) (Part, bool) {
 	return Part{i - 1, n}, ok
 }
 
-// Whole tells whether it is the whole job.
+// Whole reports whether it is the whole job.
 func (p Part) Whole() bool { return p.Count == 0 }
 
 // String is the part as [ParsePart] reads it.
@@ -75,14 +76,14 @@ func (p Part) Folder(output string) string {
 // PartsFolder is the folder of all parts, given the output folder.
 func PartsFolder(output string) string { return filepath.Join(output, partsFolder) }
 
-// byPoints tells whether parts are made of whole points.
+// byPoints reports whether parts are made of whole points.
 func (p Part) byPoints(points int) bool { return p.Whole() || points >= p.Count }
 
-// takesPoint tells whether a point falls to the part, of a job divided by
+// takesPoint reports whether a point falls to the part, of a job divided by
 // points.
 func (p Part) takesPoint(index int) bool { return p.Whole() || index%p.Count == p.Index }
 
-// takesFront tells whether the designs with a group in front fall to the part.
+// takesFront reports whether the designs with a group in front fall to the part.
 // It depends on the group's lenses only, so that a group falls to the same part
 // whatever is asked of it.
 func (p Part) takesFront(front []*objective.Element) bool {
@@ -138,4 +139,49 @@ func (p Part) OtherParts(output string) error {
 		}
 	}
 	return nil
+}
+
+// Divides reports whether the job can be done in the parts of which this is one:
+// an error where it can't.
+func (j *Job) Divides(part Part) error {
+	if !part.Whole() && j.Spec.Gives() {
+		return &GivenPartError{part}
+	}
+	if part.byPoints(len(j.Points)) {
+		return nil
+	}
+	for _, p := range j.Points {
+		o := j.options(p.Spec)
+		if o.optimize.wanted {
+			return &OptimizePartError{part, len(j.Points)}
+		}
+		if o.refine.wanted() && (o.checksMax > 0 || o.refine.candidates > 0) {
+			return &CappedPartError{part, len(j.Points)}
+		}
+	}
+	return nil
+}
+
+// OptimizePartError refuses a population search in parts of a sweep point: it is
+// not divided.
+type OptimizePartError struct {
+	Part   Part
+	Points int
+}
+
+func (e *OptimizePartError) Error() string {
+	return fmt.Sprintf("part %s would divide a sweep point, of which the job has %d: with search.method %q a job can be divided into at most as many parts as it has points",
+		e.Part, e.Points, spec.SearchOptimize)
+}
+
+// CappedPartError refuses a capped search with refinement in parts of a sweep point: which
+// designs come before the cap is known to no part alone.
+type CappedPartError struct {
+	Part   Part
+	Points int
+}
+
+func (e *CappedPartError) Error() string {
+	return fmt.Sprintf("part %s would divide a sweep point, of which the job has %d: with search.checks_max or refine.candidates a job that refines can be divided into at most as many parts as it has points\n    leave them at 0, or set refine.method = %q",
+		e.Part, e.Points, spec.RefineNone)
 }

@@ -146,7 +146,7 @@ func compareMerged(t *testing.T, name string, j *Job, single, merged *PointOutco
 			continue
 		}
 		start := p.Limits.Limit(fit)
-		for _, l := range levers(single.Point.Spec, j.library(single.Point.Spec, p)) {
+		for _, l := range relaxations(single.Point.Spec, j.library(single.Point.Spec, p)) {
 			if l.name == fit {
 				start = l.start
 			}

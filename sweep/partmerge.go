@@ -16,6 +16,8 @@ import (
 
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/journal"
+	"relaysweep/sweep/spec"
 )
 
 // Parts are the finished parts of a job, to be merged.
@@ -23,7 +25,7 @@ type Parts struct {
 	output   string
 	journals []*Journal // by index
 	merging  *Journal   // what a merge has done so far; nil before
-	locks    []*Lock
+	locks    []*journal.Lock
 }
 
 // ErrNoParts tells that an output folder holds no parts of a job.
@@ -61,8 +63,8 @@ func OpenParts(output string) (*Parts, error) {
 	begun := parts[0].Count
 	for i := range parts[0].Count {
 		part := Part{i, parts[0].Count}
-		lock, err := LockFolder(part.Folder(output))
-		var locked *LockedError
+		lock, err := journal.LockFolder(part.Folder(output))
+		var locked *journal.LockedError
 		switch {
 		case errors.As(err, &locked):
 			missing.Missing = append(missing.Missing, part.String()+" (being done)")
@@ -76,7 +78,7 @@ func OpenParts(output string) (*Parts, error) {
 			return nil, errors.Join(err, ps.Close())
 		}
 		ps.locks = append(ps.locks, lock)
-		j, err := readJournal(filepath.Join(part.Folder(output), JournalFile), false)
+		j, err := lookInto(filepath.Join(part.Folder(output), JournalFile))
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
 			missing.Missing = append(missing.Missing, part.String()+" (not begun)")
@@ -86,7 +88,7 @@ func OpenParts(output string) (*Parts, error) {
 			return nil, errors.Join(err, ps.Close())
 		}
 		ps.journals = append(ps.journals, j)
-		if !j.ended {
+		if !j.ended() {
 			missing.Missing = append(missing.Missing, part.String()+" (unfinished)")
 		}
 	}
@@ -137,10 +139,10 @@ func (ps *Parts) openMerge(j *Job, origin Origin) error {
 	now := j.header(ps.output, Part{}, origin)
 	now.Part = "merge of"
 	for _, journal := range ps.journals {
-		now.Part += fmt.Sprintf(" %08x", journal.sum)
+		now.Part += fmt.Sprintf(" %08x", journal.Sum())
 	}
-	var damaged *DamagedJournalError
-	journal, err := readJournal(path, true)
+	var damaged *journal.DamagedError
+	journal, err := readJournal(path)
 	switch {
 	case err == nil && len(journal.header.changes(&now)) == 0:
 		ps.merging = journal
@@ -163,7 +165,7 @@ func (ps *Parts) Close() error {
 		errs = append(errs, ps.merging.Close())
 	}
 	for _, j := range ps.journals {
-		errs = append(errs, j.file.Close())
+		errs = append(errs, j.Close())
 	}
 	for _, l := range ps.locks {
 		errs = append(errs, l.Release())
@@ -184,7 +186,7 @@ func ClearParts(away, home string) error {
 			continue
 		}
 		folder := filepath.Join(away, e.Name())
-		for _, name := range []string{JournalFile, JournalFile + ".new", MergeFile, MergeFile + ".new", LockFile, LogFile} {
+		for _, name := range []string{JournalFile, JournalFile + journal.NewSuffix, MergeFile, MergeFile + journal.NewSuffix, journal.LockFile, LogFile} {
 			info, err := os.Lstat(filepath.Join(folder, name))
 			if err != nil || !info.Mode().IsRegular() {
 				continue
@@ -200,16 +202,16 @@ func ClearParts(away, home string) error {
 		return nil
 	}
 	if err := os.Rename(away, home); err != nil {
-		return fmt.Errorf("%s: holds files that are no part's; they stay there, as %s can't take them back: %w", away, home, causeOf(err))
+		return fmt.Errorf("%s: holds files that are no part's; they stay there, as %s can't take them back: %w", away, home, journal.CauseOf(err))
 	}
 	return nil
 }
 
-// IsJournal tells whether the file at path is the journal of a job, as far as it is
+// IsJournal reports whether the file at path is the journal of a job, as far as it is
 // whole.
 func IsJournal(path string) bool {
-	j, err := readJournal(path, false)
-	return err == nil && j.file.Close() == nil
+	j, err := lookInto(path)
+	return err == nil && j.Close() == nil
 }
 
 // RemoveJournal removes the journal that a run which was killed at its very end has
@@ -246,7 +248,7 @@ func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Prog
 		m := &merge{job: j, parts: ps, point: point, lib: lib, options: j.options(point.Spec)}
 		m.log = &unitLog{
 			journal: ps.merging, point: point.Index, stop: ctx, work: work,
-			replay: ps.merging.unitsOf(point.Index), events: slog.New(slog.DiscardHandler),
+			replay: ps.merging.Units(point.Index), events: slog.New(slog.DiscardHandler),
 		}
 		m.progress = func(s Status) {
 			if progress != nil {
@@ -269,29 +271,28 @@ func (j *Job) Merge(ctx context.Context, ps *Parts, origin Origin, progress Prog
 		}
 		outcomes = append(outcomes, PointOutcome{Point: point, Problem: p, Lenses: len(lib.Lenses), Outcome: *out})
 	}
-	return outcomes, errors.Join(j.addIdeals(ctx, ps.merging, outcomes, progress), ps.merging.sync())
+	return outcomes, errors.Join(j.addIdeals(ctx, ps.merging, outcomes, progress), ps.merging.Sync())
 }
 
 // merge is the merge of one sweep point.
 type merge struct {
 	job   *Job
 	parts *Parts
-	point Point
+	point spec.Point
 	lib   *objective.Library
 	options
 }
 
 // recorded is the point's record in a part's journal, without reports.
-func (m *merge) recorded(journal *Journal) (*Outcome, error) {
-	payload := journal.points[m.point.Index].outcome
-	if payload == nil {
-		return nil, &DamagedJournalError{journal.path, fmt.Errorf("has no point %d: it %w", m.point.Index, errDamaged)}
+func (m *merge) recorded(kept *Journal) (*Outcome, error) {
+	body, done := kept.Kept(recordPoint, m.point.Index)
+	if !done {
+		return nil, kept.Damaged(fmt.Errorf("has no point %d: it %w", m.point.Index, journal.ErrUnfit))
 	}
-	d := &decoder{rest: payload[1:]}
-	d.uvarint() // the point
+	d := decode(body)
 	out := d.outcome(m.lib)
-	if err := d.end(); err != nil {
-		return nil, &DamagedJournalError{journal.path, err}
+	if err := d.End(); err != nil {
+		return nil, kept.Damaged(err)
 	}
 	return out, nil
 }
@@ -321,7 +322,7 @@ func (m *merge) join(ctx context.Context) (*Outcome, error) {
 		if skipped := o.Proof.SetAside[byParts]; skipped != nil {
 			consumed += skipped.Int64()
 		}
-		list := &checkedList{journal: journal, units: journal.unitsOf(m.point.Index), lib: m.lib, left: consumed}
+		list := &checkedList{journal: journal, units: journal.Units(m.point.Index), lib: m.lib, left: consumed}
 		if err := list.advance(); err != nil {
 			return nil, err
 		}
@@ -378,7 +379,7 @@ func (m *merge) first(lists []*checkedList) *checkedList {
 }
 
 // walk goes through the checked designs of all parts in order, as
-// [ascent.run] goes through those of a point. ended tells that it stopped as
+// [exactSearch.run] goes through those of a point. ended tells that it stopped as
 // no more may be checked.
 func (m *merge) walk(out *Outcome, lists []*checkedList) (ended bool, err error) {
 	passed := map[string]bool{}
@@ -417,7 +418,7 @@ func (m *merge) walk(out *Outcome, lists []*checkedList) (ended bool, err error)
 // checkedList is the list of the designs that a part has checked, in order.
 type checkedList struct {
 	journal  *Journal
-	units    *unitReader
+	units    *journal.Units
 	lib      *objective.Library
 	designs  []candidate // the rest of the record in hand
 	verdicts []string    // of these
@@ -434,23 +435,22 @@ func (l *checkedList) advance() error {
 		return nil
 	}
 	for len(l.designs) == 0 {
-		payload, err := l.units.next()
+		unit, err := l.units.Next()
 		if err != nil {
 			return err
 		}
-		if payload == nil {
-			return &DamagedJournalError{l.journal.path, errDamaged}
+		if unit == nil {
+			return l.journal.Damaged(journal.ErrUnfit)
 		}
-		if payload[0] != recordChecks {
+		if unit.Kind != recordChecks {
 			continue
 		}
-		d := &decoder{rest: payload[1:]}
-		d.uvarint() // the point
-		d.time()
+		d := decode(unit.Body)
+		d.Time()
 		d.taking(0) // how far the walk came: what was taken tells it
 		l.designs, l.verdicts = d.checked(l.lib)
-		if err := d.end(); err != nil {
-			return &DamagedJournalError{l.journal.path, err}
+		if err := d.End(); err != nil {
+			return l.journal.Damaged(err)
 		}
 	}
 	l.design, l.failed = l.designs[0], l.verdicts[0]
@@ -515,13 +515,13 @@ func joinedFocal(o *Outcome) *big.Int {
 
 // nearestFits joins what would fit in each of the parts: of each requirement
 // and limit the value nearest to the spec's.
-func nearestFits(spec *Spec, lib *objective.Library, outcomes []*Outcome) *Fits {
+func nearestFits(s *spec.Spec, lib *objective.Library, outcomes []*Outcome) *Fits {
 	p := lib.Problem
 	asked := map[string]float64{"transmission_min": p.Limits.TransmissionMin}
 	for _, m := range raycheck.MetricList {
 		asked[m.Name] = p.Limits.Limit(m.Name)
 	}
-	for _, l := range levers(spec, lib) {
+	for _, l := range relaxations(s, lib) {
 		asked[l.name] = l.start
 	}
 	joined := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}}

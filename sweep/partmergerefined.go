@@ -3,6 +3,8 @@ package sweep
 import (
 	"context"
 	"math"
+
+	"relaysweep/sweep/journal"
 )
 
 // joinRefined joins the parts of a point that refine. Each part has walked its designs
@@ -10,13 +12,13 @@ import (
 // among all of theirs leads in the point.
 func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
 	var outcomes []*Outcome
-	for _, journal := range m.parts.journals {
-		o, err := m.recorded(journal)
+	for _, kept := range m.parts.journals {
+		o, err := m.recorded(kept)
 		if err != nil {
 			return nil, err
 		}
 		if o.Refined == nil {
-			return nil, &DamagedJournalError{journal.path, errDamaged}
+			return nil, kept.Damaged(journal.ErrUnfit)
 		}
 		outcomes = append(outcomes, o)
 	}
@@ -24,7 +26,8 @@ func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
 	best := ranking{lib: m.lib, top: m.top, onePerParts: m.onePerParts}
 	p := &out.Proof
 	p.Exact = true
-	var sample []candidate
+	var sample, thirdSample []candidate
+	p.ProvenLength = math.Inf(1)
 	for _, o := range outcomes {
 		for _, f := range o.Found {
 			best.add(f)
@@ -38,26 +41,27 @@ func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
 		out.Refined.Candidates += o.Refined.Candidates
 		out.Refined.Passed += o.Refined.Passed
 		out.ScreenedMM = math.Min(out.ScreenedMM, o.ScreenedMM)
-		sample = append(sample, o.sample...)
+		p.ProvenLength = math.Min(p.ProvenLength, o.Proof.ProvenLength)
+		sample, thirdSample = append(sample, o.sample...), append(thirdSample, o.thirdSample...)
 	}
 	out.Found = best.found
 	out.ScreenedMM = math.Min(out.ScreenedMM, best.longest())
-	p.ProvenLength = out.ScreenedMM
+	p.ProvenLength = math.Min(p.ProvenLength, out.ScreenedMM)
 	if len(best.found) > 0 {
 		out.Best = &BestFound{best.found[0].Ranked, byWalk}
 	}
-	w := newRefineWalk(&ascent{
+	w := newRefineWalk(&exactSearch{
 		options: m.options, lib: m.lib, p: m.lib.Problem, over: true,
 		backlog: newBacklog(0, out.ScreenedMM), proof: Proof{Seconds: p.Seconds},
 	})
-	if err := w.audit(ctx, out, sample); err != nil {
+	if err := w.audit(ctx, out, sample, thirdSample); err != nil {
 		return nil, err
 	}
 	if len(out.Found) == 0 && p.Exact {
-		plain := unrefined(m.lib)
-		p.WouldFit = nearestFits(m.point.Spec, plain, outcomes)
+		atGaps := unrefined(m.lib)
+		p.WouldFit = nearestFits(m.point.Spec, atGaps, outcomes)
 		var err error
-		if p.WouldFit.Binds, err = binding(ctx, plain, m.options, p); err != nil {
+		if p.WouldFit.Binds, err = binding(ctx, atGaps, m.options, p); err != nil {
 			return nil, err
 		}
 	}

@@ -7,18 +7,20 @@ import (
 	"slices"
 
 	"relaysweep/objective"
+	"relaysweep/sweep/spec"
 )
 
 // Preview is what a run would search at one sweep point.
 type Preview struct {
-	Point    Point
+	Point    spec.Point
 	Problem  *objective.Problem
-	Lenses   int // in use, after the spec's filters
+	Given    string // the train to measure, as the spec has it; empty for a search, of which alone all below tells
+	Lenses   int    // in use, after the spec's filters
 	ByKind   map[string]int
 	Elements int      // lenses in each orientation that makes a difference
 	Groups   *big.Int // of up to the wanted number of lenses
 	Spaces   []SpacePreview
-	// Serving counts the groups that can serve in each place of each layout,
+	// Serving counts the groups that can serve in each slot of each layout,
 	// by the numbers of the group alone; nil where the groups are too many to
 	// count them here.
 	Serving   []Serving
@@ -37,34 +39,37 @@ type SpacePreview struct {
 	Designs *big.Int
 }
 
-// Serving is how many groups can serve in one place with one seat.
+// Serving is how many groups can serve in one slot with one seat.
 type Serving struct {
-	Place  string
+	Slot   string
 	Seat   objective.Seat
 	Groups int
 }
 
-// Impossible tells whether the numbers above prove that a run would find nothing
+// Impossible reports whether the numbers above prove that a run would find nothing
 // at this point.
 func (v *Preview) Impossible() bool {
+	if v.Given != "" {
+		return false
+	}
 	return v.Lenses == 0 || len(v.Conflicts) > 0 || v.ApertureMissing() || v.ViewpointMissing() ||
 		!slices.ContainsFunc(v.Spaces, func(s SpacePreview) bool { return v.served(s.Space) })
 }
 
-// ApertureMissing tells whether no lens is wide enough to stand next to the eye.
+// ApertureMissing reports whether no lens is wide enough to stand next to the eye.
 func (v *Preview) ApertureMissing() bool { return v.Problem.LastAperture() > v.LargestClearMM }
 
-// ViewpointMissing tells whether no train keeps the limit on the shift of the
+// ViewpointMissing reports whether no train keeps the limit on the shift of the
 // viewpoint.
 func (v *Preview) ViewpointMissing() bool {
 	return v.LeastViewpointMM > v.Problem.Limits.Limit("viewpoint_shift_mm")*(1+1e-9)+1e-6
 }
 
-// served tells whether each place of a space has a group that can serve there,
+// served reports whether each slot of a space has a group that can serve there,
 // as far as that was counted.
 func (v *Preview) served(space objective.Space) bool {
 	for _, s := range v.Serving {
-		if s.Groups == 0 && (s.Place == "relay" && space.Layout == objective.ErectorSingle || s.Place != "relay" && s.Seat == space.Seat) {
+		if s.Groups == 0 && (s.Slot == "relay" && space.Layout == objective.ErectorSingle || s.Slot != "relay" && s.Seat == space.Seat) {
 			return false
 		}
 	}
@@ -79,27 +84,26 @@ func (j *Job) Preview(ctx context.Context) ([]Preview, error) {
 	previews := make([]Preview, 0, len(j.Points))
 	for _, point := range j.Points {
 		p := point.Spec.Problem()
+		if point.Spec.Train.Given != "" {
+			previews = append(previews, Preview{Point: point, Problem: p, Given: point.Spec.Train.Given})
+			continue
+		}
 		lib := j.library(point.Spec, p)
 		o := j.options(point.Spec)
 		v := Preview{
 			Point: point, Problem: p, Lenses: len(lib.Lenses), ByKind: map[string]int{},
-			Elements: len(lib.Elements), Groups: new(big.Int), Conflicts: p.Conflicts(), LeastViewpointMM: math.Inf(-1),
+			Elements: len(lib.Elements), Groups: countGroups(lib, o.lensesPerGroup), Conflicts: p.Conflicts(), LeastViewpointMM: math.Inf(-1),
 		}
 		for _, l := range lib.Lenses {
 			v.ByKind[l.Kind]++
 			v.LargestClearMM = max(v.LargestClearMM, l.ClearMM)
-		}
-		power := big.NewInt(1)
-		for range o.lensesPerGroup {
-			power.Mul(power, big.NewInt(int64(v.Elements)))
-			v.Groups.Add(v.Groups, power)
 		}
 		for _, s := range o.spaces {
 			groups := int64(len(s.Layout.GroupNames()))
 			v.Spaces = append(v.Spaces, SpacePreview{s, new(big.Int).Exp(v.Groups, big.NewInt(groups), nil)})
 		}
 		if v.Groups.IsInt64() && v.Groups.Int64() <= previewMost {
-			if err := v.serve(ctx, lib, rolesOf(o)); err != nil {
+			if err := v.serve(ctx, lib, wantedSlots(o)); err != nil {
 				return nil, err
 			}
 		}
@@ -108,13 +112,13 @@ func (j *Job) Preview(ctx context.Context) ([]Preview, error) {
 	return previews, nil
 }
 
-// serve counts the groups that can serve in each place, and bounds what they
+// serve counts the groups that can serve in each slot, and bounds what they
 // make together.
-func (v *Preview) serve(ctx context.Context, lib *objective.Library, want roles) error {
+func (v *Preview) serve(ctx context.Context, lib *objective.Library, want slotsWanted) error {
 	relay, front := want.single, want.single || want.pair
 	want.pair, want.single = false, front
-	s := newOpenSource(lib, want)
-	st, err := s.collect(ctx, math.Inf(1), share{})
+	s := newOpenStream(lib, want)
+	st, err := s.collect(ctx, math.Inf(1), partition{})
 	if err != nil {
 		return err
 	}
@@ -137,7 +141,7 @@ func (v *Preview) serve(ctx context.Context, lib *objective.Library, want roles)
 		case objective.ErectorSingle:
 			least = v.Problem.LeastViewpointShift(lib, st.fronts[s.Seat], st.rears[s.Seat], st.relays)
 		case objective.Keplerian:
-			least = v.Problem.LeastKeplerianViewpointShift(lib, st.plain, st.rears[s.Seat])
+			least = v.Problem.LeastKeplerianViewpointShift(lib, st.keplerianFronts, st.rears[s.Seat])
 		}
 		v.LeastViewpointMM = min(v.LeastViewpointMM, least)
 	}

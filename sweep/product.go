@@ -10,7 +10,7 @@ import (
 	"relaysweep/objective"
 )
 
-// product is the product of the trees of the four places of a train with a pair
+// product is the product of the trees of the four slots of a train with a pair
 // relay: front, first and second relay group, rear.
 type product struct {
 	trees [4]*tree
@@ -39,22 +39,22 @@ func (p *product) boxes(q quad) (boxes [4]*objective.Box) {
 	return boxes
 }
 
-// within tells whether a train in the quad's boxes may be as short as limit.
+// within reports whether a train in the quad's boxes may be as short as limit.
 func (p *product) within(q quad, limit float64) bool {
 	return p.bound(p.boxes(q), limit) <= limit
 }
 
-// widest is the place whose node, if split, narrows the quad most: that of the
+// widest is the slot whose node, if split, narrows the quad most: that of the
 // largest spread; -1 when all are leaves.
 func (p *product) widest(q quad) int {
-	place, spread := -1, 0.0
+	slot, spread := -1, 0.0
 	for i, t := range p.trees {
 		n := &t.nodes[q[i]]
-		if n.left != 0 && (place < 0 || n.spread > spread) {
-			place, spread = i, n.spread
+		if n.left != 0 && (slot < 0 || n.spread > spread) {
+			slot, spread = i, n.spread
 		}
 	}
-	return place
+	return slot
 }
 
 // divide returns the quads within limit into which the whole product falls, at
@@ -69,15 +69,15 @@ func (p *product) divide(limit float64, want int) []quad {
 		grown = false
 		var next []quad
 		for _, q := range quads {
-			place := p.widest(q)
-			if place < 0 {
+			slot := p.widest(q)
+			if slot < 0 {
 				next = append(next, q)
 				continue
 			}
 			grown = true
-			n := p.trees[place].nodes[q[place]]
+			n := p.trees[slot].nodes[q[slot]]
 			for _, child := range [2]int32{n.left, n.right} {
-				if q[place] = child; p.within(q, limit) {
+				if q[slot] = child; p.within(q, limit) {
 					next = append(next, q)
 				}
 			}
@@ -90,13 +90,13 @@ func (p *product) divide(limit float64, want int) []quad {
 // walk visits the items of every four leaves of a quad that may hold a train
 // within limit. It stops early when visit returns false.
 func (p *product) walk(q quad, limit float64, visit func(items [4]int32) bool) bool {
-	place := p.widest(q)
-	if place < 0 {
+	slot := p.widest(q)
+	if slot < 0 {
 		return p.items(q, 0, [4]int32{}, p.boxes(q), func() float64 { return limit }, visit)
 	}
-	n := &p.trees[place].nodes[q[place]]
+	n := &p.trees[slot].nodes[q[slot]]
 	for _, child := range [2]int32{n.left, n.right} {
-		if q[place] = child; p.within(q, limit) && !p.walk(q, limit, visit) {
+		if q[slot] = child; p.within(q, limit) && !p.walk(q, limit, visit) {
 			return false
 		}
 	}
@@ -107,21 +107,21 @@ func (p *product) walk(q quad, limit float64, visit func(items [4]int32) bool) b
 // splitting; in a leaf its items are taken one by one.
 const productLeaf = 4
 
-// items visits the items of four leaves, place by place, as long as a train of
+// items visits the items of four leaves, slot by slot, as long as a train of
 // those chosen may be as short as limit.
-func (p *product) items(q quad, place int, chosen [4]int32, boxes [4]*objective.Box, limit func() float64, visit func(items [4]int32) bool) bool {
-	if place == len(q) {
+func (p *product) items(q quad, slot int, chosen [4]int32, boxes [4]*objective.Box, limit func() float64, visit func(items [4]int32) bool) bool {
+	if slot == len(q) {
 		return visit(chosen)
 	}
-	t := p.trees[place]
-	n := &t.nodes[q[place]]
+	t := p.trees[slot]
+	n := &t.nodes[q[slot]]
 	for _, i := range t.order[n.first:n.last] {
 		box := t.box(int(i))
-		boxes[place] = &box
+		boxes[slot] = &box
 		if l := limit(); p.bound(boxes, l) > l {
 			continue
 		}
-		if chosen[place] = i; !p.items(q, place+1, chosen, boxes, limit, visit) {
+		if chosen[slot] = i; !p.items(q, slot+1, chosen, boxes, limit, visit) {
 			return false
 		}
 	}
@@ -151,20 +151,20 @@ func (p *product) descendFrom(ctx context.Context, q quad, best *lowest, lengthO
 	if limit := best.get(); p.bound(boxes, limit) >= limit {
 		return
 	}
-	place := p.widest(q)
-	if place < 0 {
+	slot := p.widest(q)
+	if slot < 0 {
 		p.items(q, 0, [4]int32{}, boxes, best.get, func(items [4]int32) bool {
 			best.lower(lengthOf(items))
 			return true
 		})
 		return
 	}
-	n := &p.trees[place].nodes[q[place]]
+	n := &p.trees[slot].nodes[q[slot]]
 	left, right := q, q
-	left[place], right[place] = n.left, n.right
-	boxes[place] = &p.trees[place].nodes[n.left].box
+	left[slot], right[slot] = n.left, n.right
+	boxes[slot] = &p.trees[slot].nodes[n.left].box
 	toLeft := p.bound(boxes, best.get())
-	boxes[place] = &p.trees[place].nodes[n.right].box
+	boxes[slot] = &p.trees[slot].nodes[n.right].box
 	if p.bound(boxes, best.get()) < toLeft {
 		left, right = right, left
 	}

@@ -11,15 +11,16 @@ import (
 	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
-	"relaysweep/sweep/internal/plain"
+	"relaysweep/sweep/internal/secondmodel"
+	"relaysweep/sweep/spec"
 )
 
-// TestRayCheckAgainstPlain compares the ray check with the ray-by-ray one of
-// sweep/internal/plain, which fills the pupil densely and shares no code with
+// TestRayCheckAgainstSecondModel compares the ray check with the ray-by-ray one of
+// sweep/internal/secondmodel, which fills the pupil densely and shares no code with
 // it: 60 points across the pupil are good to about 1 %. Trains of all qualities
 // are compared but those that no eye could use, whose bundles lose rays and
 // whose blur no filling settles.
-func TestRayCheckAgainstPlain(t *testing.T) {
+func TestRayCheckAgainstSecondModel(t *testing.T) {
 	wanted := 20
 	if testing.Short() {
 		wanted = 4
@@ -32,7 +33,7 @@ func TestRayCheckAgainstPlain(t *testing.T) {
 		}
 		s := specOf(request)
 		p := s.Problem()
-		a, err := newAscent(context.Background(), objective.NewLibrary(p, lenses), (&Job{Spec: s}).options(s))
+		a, err := newExactSearch(context.Background(), objective.NewLibrary(p, lenses), (&Job{Spec: s}).options(s))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -49,11 +50,11 @@ func TestRayCheckAgainstPlain(t *testing.T) {
 			continue
 		}
 		compared++
-		d := plain.Evaluate(request, train.Layout.String(), train.Seat.String(), orientedOf(train))
+		d := secondmodel.Evaluate(request, train.Layout.String(), train.Seat.String(), orientedOf(train))
 		if train.Layout == objective.ErectorPair && math.Abs(d.GapsMM[1]-train.Gaps[1]) > 1e-6 {
 			continue // another inner gap of the same ranked length
 		}
-		compareRays(t, batch[0].id(a.lib), report, plain.RayMetricsGrid(request, d, 60), p)
+		compareRays(t, batch[0].id(a.lib), report, secondmodel.RayMetricsGrid(request, d, 60), p)
 	}
 }
 
@@ -65,7 +66,7 @@ const (
 	imageless = 10
 )
 
-func compareRays(t *testing.T, id string, got *raycheck.Report, want plain.Metrics, p *objective.Problem) {
+func compareRays(t *testing.T, id string, got *raycheck.Report, want secondmodel.Metrics, p *objective.Problem) {
 	t.Helper()
 	close := func(name string, got, want, relative, absolute float64) {
 		t.Helper()
@@ -73,7 +74,7 @@ func compareRays(t *testing.T, id string, got *raycheck.Report, want plain.Metri
 			return
 		}
 		if !(math.Abs(got-want) <= relative*math.Abs(want)+absolute) {
-			t.Errorf("%s: %s is %.6g, plain has %.6g", id, name, got, want)
+			t.Errorf("%s: %s is %.6g, the second model has %.6g", id, name, got, want)
 		}
 	}
 	m := &got.Metrics
@@ -100,16 +101,16 @@ func compareRays(t *testing.T, id string, got *raycheck.Report, want plain.Metri
 		close("setpoint's view_blur_arcmin", s.ViewBlurArcmin, want.Setpoints[i].ViewBlurArcmin, 0.02, 1e-3)
 	}
 	if got.FailedBy != want.FailedBy {
-		t.Errorf("%s: failed by %q, plain says %q", id, got.FailedBy, want.FailedBy)
+		t.Errorf("%s: failed by %q, the second model says %q", id, got.FailedBy, want.FailedBy)
 	}
 }
 
-func orientedOf(t *objective.Train) [][]plain.Oriented {
-	var groups [][]plain.Oriented
+func orientedOf(t *objective.Train) [][]secondmodel.Oriented {
+	var groups [][]secondmodel.Oriented
 	for _, group := range t.Groups {
-		var lenses []plain.Oriented
+		var lenses []secondmodel.Oriented
 		for _, e := range group.Elements {
-			lenses = append(lenses, plain.Oriented{Lens: e.Lens, Reversed: e.Reversed})
+			lenses = append(lenses, secondmodel.Oriented{Lens: e.Lens, Reversed: e.Reversed})
 		}
 		groups = append(groups, lenses)
 	}
@@ -118,10 +119,10 @@ func orientedOf(t *objective.Train) [][]plain.Oriented {
 
 // stream is the first n designs that the search of a spec hands to the ray check,
 // in its order.
-func stream(b *testing.B, spec *Spec, lenses []*catalog.Lens, n int) (*objective.Problem, []*objective.Train) {
+func stream(b *testing.B, s *spec.Spec, lenses []*catalog.Lens, n int) (*objective.Problem, []*objective.Train) {
 	b.Helper()
-	p := spec.Problem()
-	a, err := newAscent(context.Background(), objective.NewLibrary(p, lenses), (&Job{Spec: spec}).options(spec))
+	p := s.Problem()
+	a, err := newExactSearch(context.Background(), objective.NewLibrary(p, lenses), (&Job{Spec: s}).options(s))
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -142,23 +143,23 @@ func stream(b *testing.B, spec *Spec, lenses []*catalog.Lens, n int) (*objective
 // fail: two demos, of three lenses and of six, and single lenses of any aperture
 // at a field of 20°, of which nearly half lose rays. It times the check in a
 // search, the measurement in full, that of what is limited for a train whose gaps
-// alone change, with and without a limit on vignetting, and for comparison the plain one, ray by ray with 1256 rays in each
+// alone change, with and without a limit on vignetting, and for comparison that of the second model, ray by ray with 1256 rays in each
 // pupil.
 func BenchmarkRayCheck(b *testing.B) {
 	wide := benchSpec(objective.ErectorSingle, 1)
 	sharp := 5.0
 	wide.Limits.MaskBlurArcmin, wide.Limits.ViewBlurArcmin = &sharp, &sharp
 	for _, name := range []string{"quick", "stacks", "wide"} {
-		spec, lenses := wide, benchLenses(400)
+		s, lenses := wide, benchLenses(400)
 		if name != "wide" {
 			job, err := Open(context.Background(), "../testdata/demo/"+name+".toml")
 			if err != nil {
 				b.Fatal(err)
 			}
-			spec = job.Spec
-			lenses = job.library(spec, spec.Problem()).Lenses
+			s = job.Spec
+			lenses = job.library(s, s.Problem()).Lenses
 		}
-		p, trains := stream(b, spec, lenses, 1000)
+		p, trains := stream(b, s, lenses, 1000)
 		checker := raycheck.NewChecker(p)
 		each := func(what string, once func(t *objective.Train)) {
 			b.Run(name+"/"+what, func(b *testing.B) {
@@ -184,10 +185,10 @@ func BenchmarkRayCheck(b *testing.B) {
 		each("gaps-unvignetted", again(raycheck.NewChecker(&unvignetted)))
 	}
 	r := rand.New(rand.NewPCG(5, 5))
-	request := plain.RandomRequest(r)
+	request := secondmodel.RandomRequest(r)
 	request.Layouts, request.LensesPerGroup, request.Steps, request.Limits = []string{"erector-single"}, 2, 5, nil
 	s := specOf(request)
-	a, err := newAscent(context.Background(), objective.NewLibrary(s.Problem(), plain.RandomLenses(r, 12)), (&Job{Spec: s}).options(s))
+	a, err := newExactSearch(context.Background(), objective.NewLibrary(s.Problem(), secondmodel.RandomLenses(r, 12)), (&Job{Spec: s}).options(s))
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -196,16 +197,16 @@ func BenchmarkRayCheck(b *testing.B) {
 		b.Fatal("no train", err)
 	}
 	t := mustSolve(a.lib, &batch[0])
-	d := plain.Evaluate(request, t.Layout.String(), t.Seat.String(), orientedOf(t))
+	d := secondmodel.Evaluate(request, t.Layout.String(), t.Seat.String(), orientedOf(t))
 	checker := raycheck.NewChecker(s.Problem())
 	b.Run("random/measure", func(b *testing.B) {
 		for b.Loop() {
 			checker.Measure(t)
 		}
 	})
-	b.Run("random/plain", func(b *testing.B) {
+	b.Run("random/second-model", func(b *testing.B) {
 		for b.Loop() {
-			plain.RayMetrics(request, d)
+			secondmodel.RayMetrics(request, d)
 		}
 	})
 }

@@ -11,16 +11,14 @@ import (
 
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/spec"
 )
 
-// The methods that re-optimise gaps and eye relief.
-const (
-	refineNone    = "none"
-	refineSimplex = "simplex" // J. A. Nelder, R. Mead, Computer Journal 7, 308 (1965)
-	refineBFGS    = "bfgs"    // with finite differences; J. Nocedal, S. J. Wright, Numerical Optimization, 2nd ed., ch. 6
-	refineCMAES   = "cma-es"  // N. Hansen, arXiv:1604.00772
-)
-
+// The methods that re-optimise gaps and eye relief: the simplex of J. A. Nelder and
+// R. Mead, Computer Journal 7, 308 (1965); BFGS with finite differences, J. Nocedal,
+// S. J. Wright, Numerical Optimization, 2nd ed., ch. 6; CMA-ES, N. Hansen,
+// arXiv:1604.00772.
+//
 // Refining is a smooth length in two to four unknowns under many constraints, each
 // of which costs a trace. Every method gets the same treatment of them: where the
 // start breaks any, first the sum of squared excesses is brought down until none
@@ -28,7 +26,7 @@ const (
 // length plus a penalty is, the exact one, linear in each excess (J. Nocedal, S. J.
 // Wright, Numerical Optimization, 2nd ed., ch. 17.2), with its kinks rounded off by a
 // parabola (I. Zang, Mathematical Programming 19, 61 (1980)), from round to round less. Each round begins at the best allowed place so far with a smaller step.
-// Methods see vignetting by its stand-in ([objective.Refiner.Estimate]). What counts in the
+// Methods see vignetting by its stand-in ([raycheck.Refiner.Estimate]). What counts in the
 // end is not where a method stops but the shortest place that it came by, where a
 // full measurement allows it.
 const (
@@ -70,7 +68,7 @@ const (
 	// round, roundingShrink how much of that is left in each further one.
 	roundingStart  = 0.02
 	roundingShrink = 0.1
-	// First steps, in units of the unknowns ([objective.Refiner.Centre]): while it
+	// First steps, in units of the unknowns ([raycheck.Refiner.Centre]): while it
 	// looks for an allowed place, and in the first round. In each further round they
 	// shrink and change sign, which leads out of the corners between limits where a
 	// simplex gets stuck.
@@ -79,9 +77,9 @@ const (
 	stepShrink   = -0.5
 	// gradientStep, in the same units, is that of a forward difference.
 	gradientStep = 1e-4
-	// reliefStep, in mm, is to what the least eye relief is found, next to the
-	// nearest of reliefPlaces places that is allowed, and reliefTries how often
-	// estimates say where that might be.
+	// The least eye relief is looked for at reliefPlaces values first. Between the
+	// smallest of these that is allowed and the one before, it is found to reliefStep, in mm.
+	// Estimates say at most reliefTries times where it might be.
 	reliefStep   = 1e-3
 	reliefPlaces = 6
 	reliefTries  = 4
@@ -348,7 +346,7 @@ func (d *descent) minimise(m *merit, step float64, budget int) []float64 {
 	var method optimize.Method
 	n := d.r.Unknowns()
 	switch d.method {
-	case refineBFGS:
+	case spec.RefineBFGS:
 		method = &optimize.BFGS{}
 		converge.Iterations = 3
 		settings.GradEvaluations = 1 + budget/(n+1)
@@ -373,7 +371,7 @@ func (d *descent) minimise(m *merit, step float64, budget int) []float64 {
 				}
 			}
 		}
-	case refineCMAES:
+	case spec.RefineCMAES:
 		method = &optimize.CmaEsChol{InitStepSize: math.Abs(step), Src: d.source}
 		converge.Iterations = 10
 	default:
@@ -396,6 +394,7 @@ type refineOptions struct {
 	audit      int // designs to draw
 	seed       int64
 	beat       beatOptions
+	thirdOrder float64 // factor of thirdScreen; 0 for none
 }
 
-func (o *refineOptions) wanted() bool { return o.method != "" && o.method != refineNone }
+func (o *refineOptions) wanted() bool { return o.method != "" && o.method != spec.RefineNone }

@@ -8,14 +8,15 @@ import (
 	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/spec"
 )
 
 // nearMisses are the first designs of a spec's search that exceed no limit by more
 // than a factor, but some by more than another one, and that want takes.
-func nearMisses(t testing.TB, spec *Spec, lenses []*catalog.Lens, over, upTo float64, n int, want func(*objective.Train) bool) (p *objective.Problem, misses []*objective.Train) {
+func nearMisses(t testing.TB, s *spec.Spec, lenses []*catalog.Lens, over, upTo float64, n int, want func(*objective.Train) bool) (p *objective.Problem, misses []*objective.Train) {
 	t.Helper()
-	p = spec.Problem()
-	a, err := newAscent(t.Context(), objective.NewLibrary(p, lenses), (&Job{Spec: spec}).options(spec))
+	p = s.Problem()
+	a, err := newExactSearch(t.Context(), objective.NewLibrary(p, lenses), (&Job{Spec: s}).options(s))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -51,13 +52,13 @@ func refineCase(t testing.TB, name string, over, upTo float64, n int) (*objectiv
 		demo = name
 	}
 	j := demoJob(t, demo)
-	spec, want := j.Spec, anyTrain
-	lenses := j.library(spec, spec.Problem()).Lenses
+	s, want := j.Spec, anyTrain
+	lenses := j.library(s, s.Problem()).Lenses
 	switch name {
 	case "wide":
-		spec.Field.WidthDeg, spec.Field.HeightDeg = 15, 11.3
+		s.Field.WidthDeg, s.Field.HeightDeg = 15, 11.3
 	case "eight":
-		spec.Train.LensesPerGroup = 3
+		s.Train.LensesPerGroup = 3
 		// Few, so that the search comes to trains of eight soon.
 		lenses = slices.DeleteFunc(lenses, func(l *catalog.Lens) bool {
 			return !slices.Contains([]string{"DGD-A25x12.5", "DGD-A32x12.5", "DGD-A32x16", "DGD-A40x16", "DGD-A63x32", "DGD-A80x32"}, l.Part)
@@ -70,7 +71,7 @@ func refineCase(t testing.TB, name string, over, upTo float64, n int) (*objectiv
 			return n == 8
 		}
 	}
-	return nearMisses(t, spec, lenses, over, upTo, n, want)
+	return nearMisses(t, s, lenses, over, upTo, n, want)
 }
 
 // BenchmarkRefine refines near misses by each method, one candidate an operation: of

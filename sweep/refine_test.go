@@ -16,9 +16,10 @@ import (
 	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/spec"
 )
 
-var refineMethods = []string{refineSimplex, refineBFGS, refineCMAES}
+var refineMethods = []string{spec.RefineSimplex, spec.RefineBFGS, spec.RefineCMAES}
 
 // thinLens is so thin, and used so near to the axis, that its focal length f alone
 // tells what it does: R = 2(n-1)f for an equiconvex one (W. J. Smith, Modern Optical
@@ -72,6 +73,7 @@ func TestRefineThinRelay(t *testing.T) {
 		if c.active == "magnification" {
 			want = c.tolerance / (1 - c.tolerance) * b / a
 		}
+		held := 0 // methods that come to what holds the train
 		for _, method := range refineMethods {
 			r := raycheck.NewRefiner(p, objective.ByLength)
 			end := refineFrom(r, train, method, 1)
@@ -82,10 +84,27 @@ func TestRefineThinRelay(t *testing.T) {
 			moved, report, active := r.Settle(end.moved)
 			// A population stops when its best gains less than 1e-4 mm in ten
 			// generations, which it may some way off.
-			tolerance := map[string]float64{refineSimplex: 5e-3, refineBFGS: 5e-3, refineCMAES: 3e-2}[method]
+			tolerance := map[string]float64{spec.RefineSimplex: 5e-3, spec.RefineBFGS: 5e-3, spec.RefineCMAES: 3e-2}[method]
 			if got := train.Length - moved.Length; report.FailedBy != "" || math.Abs(got-want) > tolerance {
 				t.Errorf("%s, f = %v, %v: shorter by %.5f mm, the closed form says %.5f; failed by %q, active %v", method, c.f1, c.f2, got, want, report.FailedBy, active)
 			}
+			// The eye is as near as it may be. What else holds the train is reached by
+			// those that come well within the 0.2 % that count as reached.
+			reached := math.Abs(train.Length-moved.Length-want) < 5e-4*want
+			for _, name := range active {
+				if name != "relief" && name != c.active {
+					t.Errorf("%s, f = %v, %v: %s is active", method, c.f1, c.f2, name)
+				}
+			}
+			if !slices.Contains(active, "relief") || reached && !slices.Contains(active, c.active) {
+				t.Errorf("%s, f = %v, %v: active are %v, without relief or %s", method, c.f1, c.f2, active, c.active)
+			}
+			if reached {
+				held++
+			}
+		}
+		if held == 0 {
+			t.Errorf("f = %v, %v: no method comes to what holds the train", c.f1, c.f2)
 		}
 	}
 }
@@ -135,7 +154,7 @@ func refinedDemo(t testing.TB, method string, candidates int) (*Job, *PointOutco
 // ray check of a fresh problem and by the requirements' own functions; that no
 // random neighbour is much shorter, nor it than its bounds; and that each comes back after it was moved.
 func TestRefined(t *testing.T) {
-	j, out := refinedDemo(t, refineSimplex, 120)
+	j, out := refinedDemo(t, spec.RefineSimplex, 120)
 	if len(out.Found) < 3 || out.Refined.Passed < 3 {
 		t.Fatalf("%d found, %+v", len(out.Found), out.Refined)
 	}
@@ -213,7 +232,7 @@ func TestRefined(t *testing.T) {
 		away.Gaps = []float64{f.Train.Gaps[0] + 0.2, f.Train.Gaps[1] - 0.1}
 		away.Length += 0.1
 		away.EyeRelief -= 0.3
-		back := refineFrom(refiner, &away, refineSimplex, 1)
+		back := refineFrom(refiner, &away, spec.RefineSimplex, 1)
 		if back.moved == nil || math.Abs(back.length-f.Train.Length) > 0.1 {
 			t.Errorf("%s: %.3f mm, after it was moved %+v", f.ID, f.Train.Length, back)
 		}
@@ -222,10 +241,11 @@ func TestRefined(t *testing.T) {
 
 // TestRefineResumes refines small jobs of all kinds with each method, on other
 // numbers of workers, from journals cut at any byte, after an interrupt in each stage, with
-// and without a population before, and in parts: always the same outcome to the last bit.
+// and without a population before, with and without the screen by third-order sums, and in parts:
+// always the same outcome to the last bit.
 func TestRefineResumes(t *testing.T) {
 	r := rand.New(rand.NewPCG(11, 12))
-	refinedDesigns, capped := 0, 0
+	refinedDesigns, capped, withoutRays := 0, 0, 0
 	stopped := map[string]int{}
 	for done, c := range []int{3036, 3083, 3145, 3054} { // with few near misses
 		s, lenses, good := rayCase(c)
@@ -239,10 +259,13 @@ func TestRefineResumes(t *testing.T) {
 		case 1:
 			s.Search.ChecksMax = 3
 		case 2:
-			s.Axes = []Axis{{Key: "stage.travel_mm", Values: []any{s.Stage.TravelMM, 0.01}}}
+			s.Axes = []spec.Axis{{Key: "stage.travel_mm", Values: []any{s.Stage.TravelMM, 0.01}}}
 		}
 		j := jobOf(s, lenses)
-		j.Spec.Refine = RefineSection{Method: refineMethods[done%len(refineMethods)], NearMissFactor: 1.1 + 0.3*float64(c%3), Audit: 2}
+		j.Spec.Refine = spec.RefineSection{Method: refineMethods[done%len(refineMethods)], NearMissFactor: 1.1 + 0.3*float64(c%3), Audit: 2}
+		if done != 2 {
+			j.Spec.Search.ThirdOrder = 1
+		}
 		j.Spec.Job.Workers = 1
 		j.Points = j.Spec.Grid()
 		out, err := j.Run(t.Context(), Attempt{})
@@ -252,6 +275,12 @@ func TestRefineResumes(t *testing.T) {
 		alone := tell(out)
 		for i := range out {
 			accounted(t, &out[i].Outcome)
+			if n := out[i].Proof.SetAside[byThirdOrder]; n != nil {
+				withoutRays += int(n.Int64())
+				if out[i].Audit.ThirdOrder.Drawn == 0 {
+					t.Errorf("case %d: none of %v without rays audited: %+v", c, n, out[i].Audit)
+				}
+			}
 			for k := range out[i].Found {
 				if out[i].Found[k].Train.Refined {
 					refinedDesigns++
@@ -334,8 +363,8 @@ func TestRefineResumes(t *testing.T) {
 			t.Errorf("never interrupted in %s", stage)
 		}
 	}
-	if refinedDesigns == 0 || capped == 0 {
-		t.Errorf("%d refined designs, %d points ended by checks_max", refinedDesigns, capped)
+	if refinedDesigns == 0 || capped == 0 || withoutRays == 0 {
+		t.Errorf("%d refined designs, %d points ended by checks_max, %d turned away without rays", refinedDesigns, capped, withoutRays)
 	}
 }
 
@@ -403,7 +432,7 @@ func listed(t *testing.T, o *Outcome) {
 func TestRefineInterrupted(t *testing.T) {
 	for _, population := range []bool{false, true} {
 		j := demoJob(t, "quick")
-		j.Spec.Job.Top = 10
+		j.Spec.Job.Top = 40 // more than one unit refines
 		j.Points = j.Spec.Grid()
 		j.beat = beatOptions{space: math.MaxInt64}
 		if population {
@@ -441,7 +470,7 @@ func TestRefineToEye(t *testing.T) {
 	byLength, toEye := raycheck.NewRefiner(p, objective.ByLength), raycheck.NewRefiner(p, objective.ByLengthToEye)
 	const tolerance = 0.05 // mm, of where the descents end
 	for _, train := range misses {
-		a, b := refineFrom(byLength, train, refineSimplex, 1), refineFrom(toEye, train, refineSimplex, 1)
+		a, b := refineFrom(byLength, train, spec.RefineSimplex, 1), refineFrom(toEye, train, spec.RefineSimplex, 1)
 		if a.moved == nil || b.moved == nil {
 			t.Errorf("%s: not refined", train.DesignID())
 			continue

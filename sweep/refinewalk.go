@@ -11,6 +11,7 @@ import (
 
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/sweep/journal"
 )
 
 // refineWalk is a walk that ranks designs by what refinement makes of them. It takes
@@ -19,12 +20,13 @@ import (
 // gaps, what comes near its limits is refined at once, and the walk ends when the ranking is
 // full and the bound of all that remain is beyond its last length.
 type refineWalk struct {
-	*ascent
+	*exactSearch
 	tools   chan *refineTools
 	best    ranking
 	counts  Refined
 	screens *auditSample // draws from what the screen turned away by rays of its own
 	solves  *auditSample // and from what it turned away as trains were solved
+	thirds  *auditSample // and from what third-order sums turned away
 	waiting []nearDesign // screened, still to be refined
 	beat    ranking      // what the population found; it never comes into the walk's own ranking
 	known   map[designKey]*refinedEnd
@@ -69,13 +71,14 @@ const (
 // endSlack, in mm, covers the rounding of ranked lengths where a walk ends.
 const endSlack = 2e-6
 
-func newRefineWalk(a *ascent) *refineWalk {
+func newRefineWalk(a *exactSearch) *refineWalk {
 	w := &refineWalk{
-		ascent: a, tools: make(chan *refineTools, a.workers), known: map[designKey]*refinedEnd{},
+		exactSearch: a, tools: make(chan *refineTools, a.workers), known: map[designKey]*refinedEnd{},
 		best:       ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
 		beat:       ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
 		screenMost: screenBatch, refineMost: refineBatch,
 		screens: newAuditSample(a.refine.audit, a.refine.seed), solves: newAuditSample(a.refine.audit, a.refine.seed),
+		thirds: newAuditSample(a.refine.audit, a.refine.seed),
 	}
 	for range a.workers {
 		w.tools <- &refineTools{raycheck.NewScreener(a.p), raycheck.NewChecker(a.p), raycheck.NewRefiner(a.p, a.by)}
@@ -83,8 +86,8 @@ func newRefineWalk(a *ascent) *refineWalk {
 	if w.groups = newGroupCache(a.lib); a.shared != nil {
 		w.groups = a.shared.groups
 	}
-	if a.turned = w.solves; a.shared != nil {
-		a.shared.drawing = w.solves
+	if a.turned, a.turnedThird = w.solves, w.thirds; a.shared != nil {
+		a.shared.drawing, a.shared.drawingThird = w.solves, w.thirds
 	}
 	return w
 }
@@ -116,7 +119,7 @@ func (w *refineWalk) run(ctx context.Context) (*Outcome, error) {
 	if !w.part.Whole() {
 		return out, nil
 	}
-	if err := w.audit(ctx, out, w.sample()); err != nil {
+	if err := w.audit(ctx, out, w.sample(), w.thirds.kept); err != nil {
 		return w.told(ctx, out, err)
 	}
 	return out, nil
@@ -130,7 +133,7 @@ func (w *refineWalk) told(ctx context.Context, out *Outcome, err error) (*Outcom
 	return out, err
 }
 
-// sample are the designs from which an audit is drawn.
+// sample are the designs from which an audit is drawn, of those that rays turned away.
 func (w *refineWalk) sample() []candidate { return slices.Concat(w.screens.kept, w.solves.kept) }
 
 // halted is the outcome of a walk that an error has stopped.
@@ -176,9 +179,9 @@ func (w *refineWalk) walk(ctx context.Context) error {
 }
 
 // reliefAdded is what the ranked length holds of eye relief at the least.
-func (a *ascent) reliefAdded() float64 {
+func (a *exactSearch) reliefAdded() float64 {
 	if a.by == objective.ByLengthToEye {
-		return math.Max(a.p.ReliefMin, a.p.CombinerMM)
+		return a.p.LeastRelief()
 	}
 	return 0
 }
@@ -233,7 +236,7 @@ func (w *refineWalk) screenUnit(ctx context.Context, batch []candidate) error {
 		}
 		e.designs(near)
 		for i := range s.near {
-			e.float(s.near[i].relief)
+			e.Float(s.near[i].relief)
 		}
 		e.designs(s.drawn)
 	}, func(d *decoder) error {
@@ -242,11 +245,11 @@ func (w *refineWalk) screenUnit(ctx context.Context, batch []candidate) error {
 			s.near = append(s.near, nearDesign{candidate: c})
 		}
 		for i := range s.near {
-			s.near[i].relief = d.float()
+			s.near[i].relief = d.Float()
 		}
 		s.drawn = d.designs(w.lib)
 		w.screens.offer(s.drawn)
-		return d.end()
+		return d.End()
 	})
 	w.proof.Seconds["screen"] += spent.Seconds()
 	if err != nil {
@@ -357,33 +360,39 @@ func (w *refineWalk) refineUnit(ctx context.Context, batch []nearDesign, longest
 			}
 			return err
 		})
-	}, func(e *encoder) {
-		e.uvarint(len(batch))
-		for i := range ends {
-			end := &ends[i]
-			e.flag(end.longer)
-			e.verdict(end.failed)
-			e.uvarint(end.evaluations)
-			if end.passed() {
-				e.float(end.ranked)
-				e.moved(end.moved)
-			}
-		}
-	}, func(d *decoder) error {
-		if d.length() != len(batch) {
-			return errDamaged
-		}
-		for i := range ends {
-			end := &ends[i]
-			end.longer, end.failed, end.evaluations = d.flag(), d.verdict(), d.uvarint()
-			if end.passed() {
-				end.ranked, end.moved = d.float(), d.moved()
-			}
-		}
-		return d.end()
-	})
+	}, func(e *encoder) { e.ends(ends) }, func(d *decoder) error { return d.ends(ends) })
 	w.proof.Seconds["refine"] += spent.Seconds()
 	return ends, err
+}
+
+// ends writes what came of a batch of designs that were refined.
+func (e *encoder) ends(all []refinedEnd) {
+	e.Uvarint(len(all))
+	for i := range all {
+		end := &all[i]
+		e.Flag(end.longer)
+		e.verdict(end.failed)
+		e.Uvarint(end.evaluations)
+		if end.passed() {
+			e.Float(end.ranked)
+			e.moved(end.moved)
+		}
+	}
+}
+
+// ends reads what came of a batch of as many designs.
+func (d *decoder) ends(all []refinedEnd) error {
+	if d.Length() != len(all) {
+		return journal.ErrUnfit
+	}
+	for i := range all {
+		end := &all[i]
+		end.longer, end.failed, end.evaluations = d.Flag(), d.verdict(), d.Uvarint()
+		if end.passed() {
+			end.ranked, end.moved = d.Float(), d.moved()
+		}
+	}
+	return d.End()
 }
 
 // refineOne refines a train that is solved at its paraxial gaps, from an eye relief on.
@@ -404,12 +413,18 @@ func (w *refineWalk) refineOne(with *refineTools, start *objective.Train, relief
 }
 
 // audit refines designs drawn at random from those up to the last listed length that
-// the screen turned away. One that passes comes into the ranking.
-func (w *refineWalk) audit(ctx context.Context, out *Outcome, kept []candidate) error {
+// the screen turned away, half of them from those that third-order sums did as far as there are
+// as many. One that passes comes into the ranking.
+func (w *refineWalk) audit(ctx context.Context, out *Outcome, byRays, byThird []candidate) error {
 	start := time.Now()
 	defer func() { out.Proof.Seconds["audit"] += time.Since(start).Seconds() }()
 	audit, listed := &Audit{}, ranking{lib: w.lib, top: w.top, onePerParts: w.onePerParts, found: out.Found}
-	drawn := w.screens.drawn(kept, math.Min(listed.longest(), out.ScreenedMM))
+	longest := math.Min(listed.longest(), out.ScreenedMM)
+	drawn, others := w.screens.drawn(byThird, longest), w.screens.drawn(byRays, longest)
+	thirds := len(drawn)
+	third := min(thirds, max(w.refine.audit/2, w.refine.audit-len(others)))
+	drawn = append(drawn[:third:third], others[:min(len(others), w.refine.audit-third)]...)
+	audit.ThirdOrder.Drawn = third
 	for from := 0; from < len(drawn); from += refineBatch {
 		batch := make([]nearDesign, 0, refineBatch)
 		for _, c := range drawn[from:min(from+refineBatch, len(drawn))] {
@@ -425,13 +440,17 @@ func (w *refineWalk) audit(ctx context.Context, out *Outcome, kept []candidate) 
 				continue
 			}
 			audit.Passed++
+			if from+i < third {
+				audit.ThirdOrder.Passed++
+			}
 			f := foundOf(w.lib, &batch[i].candidate, &ends[i])
 			f.Screened = false
 			listed.add(f)
 		}
 		w.showAs("audit")
 	}
-	audit.MissedShareUpper95 = upperShare(audit.Passed, audit.Drawn)
+	// Fewer than were asked for are all that there are.
+	audit.close(third == thirds && thirds < w.refine.audit, len(drawn)-third == len(others) && len(others) < w.refine.audit)
 	out.Audit = audit
 	out.Found = listed.found
 	if n := audit.Passed; n > 0 && (out.Best == nil || out.Found[0].Ranked < out.Best.ShortestMM) {
@@ -459,11 +478,12 @@ func (w *refineWalk) outcome() *Outcome {
 		}
 		out.Found = both.found
 	}
-	w.proof.ProvenLength, out.ScreenedMM = level, level
+	// Nothing is proven of what no ray was traced through.
+	w.proof.ProvenLength, out.ScreenedMM = math.Min(level, w.thirdLeast), level
 	out.Proof = w.proof
 	counts := w.counts
 	out.Refined = &counts
-	out.turnedByRays, out.serving, out.sample = w.byRays, w.serving, w.sample()
+	out.turnedByRays, out.serving, out.sample, out.thirdSample = w.byRays, w.serving, w.sample(), w.thirds.kept
 	out.Best = w.bestFound()
 	return out
 }

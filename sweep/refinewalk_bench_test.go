@@ -2,6 +2,8 @@ package sweep
 
 import (
 	"testing"
+
+	"relaysweep/sweep/spec"
 )
 
 // BenchmarkWalk screens and refines as a run does, one run an operation: the demo quick, the
@@ -12,11 +14,11 @@ func BenchmarkWalk(b *testing.B) {
 	for _, c := range []struct {
 		name string
 		of   string
-		set  func(s *Spec)
+		set  func(s *spec.Spec)
 	}{
-		{"quick", "quick", func(*Spec) {}},
-		{"wide", "quick", func(s *Spec) { s.Field.WidthDeg, s.Field.HeightDeg, s.Search.ChecksMax = 15, 11.3, 50_000 }},
-		{"whole", "stacks", func(s *Spec) {
+		{"quick", "quick", func(*spec.Spec) {}},
+		{"wide", "quick", func(s *spec.Spec) { s.Field.WidthDeg, s.Field.HeightDeg, s.Search.ChecksMax = 15, 11.3, 50_000 }},
+		{"whole", "stacks", func(s *spec.Spec) {
 			s.Catalog.ExcludeKinds, s.Catalog.ApertureRatioMax, s.Search.ChecksMax = []string{"fresnel"}, 0, 200_000
 		}},
 	} {

@@ -10,16 +10,17 @@ import (
 	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
-	"relaysweep/sweep/internal/plain"
+	"relaysweep/sweep/internal/secondmodel"
+	"relaysweep/sweep/spec"
 )
 
 // refinedCase is a small case, see rayCase, in which trains are refined: few enough that
 // each of its near misses can be.
-func refinedCase(c int) (s *Spec, request plain.Request, lenses []*catalog.Lens, good bool) {
+func refinedCase(c int) (s *spec.Spec, request secondmodel.Request, lenses []*catalog.Lens, good bool) {
 	request, _ = smallCase(c)
 	s, lenses, good = rayCase(c)
 	if good {
-		s.Refine = RefineSection{Method: refineSimplex, NearMissFactor: 1.1 + 0.3*float64(c%3), Audit: 0}
+		s.Refine = spec.RefineSection{Method: spec.RefineSimplex, NearMissFactor: 1.1 + 0.3*float64(c%3), Audit: 0}
 	}
 	return s, request, lenses, good
 }
@@ -35,8 +36,8 @@ type byHand struct {
 
 // refineByHand screens every design of a space that meets the paraxial requirements, and
 // refines each that the screen lets through: what passes, in order, and all that was
-// refined. The designs are those of an enumeration by sweep/internal/plain.
-func refineByHand(t *testing.T, s *Spec, request plain.Request, lenses []*catalog.Lens, most int) (passing, near []byHand, ok bool) {
+// refined. The designs are those of an enumeration by sweep/internal/secondmodel.
+func refineByHand(t *testing.T, s *spec.Spec, request secondmodel.Request, lenses []*catalog.Lens, most int) (passing, near []byHand, ok bool) {
 	t.Helper()
 	p := s.Problem()
 	lib := objective.NewLibrary(p, lenses)
@@ -46,7 +47,7 @@ func refineByHand(t *testing.T, s *Spec, request plain.Request, lenses []*catalo
 	screener := raycheck.NewScreener(p)
 	var reliefs []float64
 	met := 0
-	plain.Each(request, lenses, func(d plain.Design) {
+	secondmodel.Each(request, lenses, func(d secondmodel.Design) {
 		train := trainOf(paraxial, d)
 		if len(near) > most || met > 8*most || paraxial.Problem.SolveBest(train, o.by) != objective.Met {
 			return
@@ -85,9 +86,9 @@ func refineByHand(t *testing.T, s *Spec, request plain.Request, lenses []*catalo
 }
 
 // walked is the outcome of a walk that refines.
-func walked(t *testing.T, s *Spec, lenses []*catalog.Lens, with func(*refineWalk)) (*refineWalk, *Outcome) {
+func walked(t *testing.T, s *spec.Spec, lenses []*catalog.Lens, with func(*refineWalk)) (*refineWalk, *Outcome) {
 	t.Helper()
-	a, err := newAscent(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
+	a, err := newExactSearch(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -105,7 +106,7 @@ func walked(t *testing.T, s *Spec, lenses []*catalog.Lens, with func(*refineWalk
 // screened and refined one by one: the same designs in the same order, of the same
 // lengths and gaps to the last bit, whether the ranking fills or not, by parts or by
 // designs, with any number of workers; every design is accounted for; and what
-// was refined passes by the rays of sweep/internal/plain as well.
+// was refined passes by the rays of sweep/internal/secondmodel as well.
 func TestRefinedRankingIsExact(t *testing.T) {
 	// Of all kinds, with at most most near misses.
 	cases := []int{3033, 3036, 3054, 3145, 3083, 3030, 3546}
@@ -205,9 +206,9 @@ func compareByHand(t *testing.T, out *Outcome, want []byHand, top int) {
 	}
 }
 
-// checkMoved measures designs that were refined by the rays of sweep/internal/plain, and holds
+// checkMoved measures designs that were refined by the rays of sweep/internal/secondmodel, and holds
 // them against all that is asked of refined designs.
-func checkMoved(t *testing.T, s *Spec, request plain.Request, out *Outcome) {
+func checkMoved(t *testing.T, s *spec.Spec, request secondmodel.Request, out *Outcome) {
 	t.Helper()
 	request.Limits = map[string]float64{}
 	p := s.Problem()
@@ -228,10 +229,10 @@ func checkMoved(t *testing.T, s *Spec, request plain.Request, out *Outcome) {
 		if n++; n > checked {
 			break
 		}
-		at := plain.Evaluate(request, f.Train.Layout.String(), f.Train.Seat.String(), orientedOf(f.Train)).At(f.Train.Gaps, f.Train.EyeRelief)
+		at := secondmodel.Evaluate(request, f.Train.Layout.String(), f.Train.Seat.String(), orientedOf(f.Train)).At(f.Train.Gaps, f.Train.EyeRelief)
 		if math.Abs(at.LengthMM-f.Train.Length) > 1e-9 || math.Abs(at.AngularMagnification-f.Train.AngularMagnification) > 1e-9 ||
 			at.EyeReliefMM < max(request.ReliefMinMM, request.CombinerMM)-1e-9 || at.EyeReliefMM > request.ReliefMaxMM+1e-9 {
-			t.Errorf("%s: %+v, plain has %+v", f.ID, f.Train, at)
+			t.Errorf("%s: %+v, the second model has %+v", f.ID, f.Train, at)
 		}
 		wanted := request.Magnification
 		if f.Train.Layout == objective.Keplerian {
@@ -249,7 +250,7 @@ func checkMoved(t *testing.T, s *Spec, request plain.Request, out *Outcome) {
 			t.Errorf("%s: field of %v°", f.ID, at.FieldMaxDeg)
 		}
 		const grid = 24
-		// The plain filling of the pupil is good to some per cent at this density, vignetting to
+		// The second model's filling of the pupil is good to some per cent at this density, vignetting to
 		// some of its points: limits are that much wider.
 		wide := request
 		wide.Limits = map[string]float64{}
@@ -261,8 +262,8 @@ func checkMoved(t *testing.T, s *Spec, request plain.Request, out *Outcome) {
 			delete(wide.Limits, "vignetted_pct")
 		}
 		wide.TravelMM *= 1.01
-		if m := plain.RayMetricsGrid(wide, at, grid); m.FailedBy != "" {
-			t.Errorf("%s: fails %s by plain rays: %+v", f.ID, m.FailedBy, m)
+		if m := secondmodel.RayMetricsGrid(wide, at, grid); m.FailedBy != "" {
+			t.Errorf("%s: fails %s by the rays of the second model: %+v", f.ID, m.FailedBy, m)
 		}
 		if f.Report.FailedBy != "" {
 			t.Errorf("%s: reported as %s", f.ID, f.Report.FailedBy)
@@ -346,9 +347,9 @@ func TestMaskScreenIsRight(t *testing.T) {
 }
 
 // unrefinedSpec is a spec with its ranking at paraxial gaps.
-func unrefinedSpec(s *Spec) *Spec {
+func unrefinedSpec(s *spec.Spec) *spec.Spec {
 	u := *s
-	u.Refine.Method = refineNone
+	u.Refine.Method = spec.RefineNone
 	return &u
 }
 
@@ -385,7 +386,7 @@ func TestAuditFindsLeaks(t *testing.T) {
 			leaked++
 		}
 	}
-	if a := out.Audit; a == nil || a.Passed != leaked || leaked == 0 || a.Drawn != len(w.sample()) || a.MissedShareUpper95 != upperShare(leaked, a.Drawn) {
+	if a := out.Audit; a == nil || a.Passed != leaked || leaked == 0 || a.Drawn != len(w.sample()) || a.MissedShareUpper95 != upperShare(leaked, a.Drawn, confidence) {
 		t.Errorf("%d leaked, %+v, %d turned away", leaked, a, len(w.sample()))
 	}
 	if out.Best == nil || out.Best.ShortestMM != out.Found[0].Ranked {

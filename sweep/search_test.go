@@ -11,18 +11,19 @@ import (
 	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
-	"relaysweep/sweep/internal/plain"
+	"relaysweep/sweep/internal/secondmodel"
+	"relaysweep/sweep/spec"
 )
 
 // rayCase is a small case with limits that some of its designs pass and others
 // fail, and whether it has both.
-func rayCase(c int) (s *Spec, lenses []*catalog.Lens, good bool) {
+func rayCase(c int) (s *spec.Spec, lenses []*catalog.Lens, good bool) {
 	request, lenses := smallCase(c)
 	if slices.Contains(request.Layouts, "erector-pair") && c%2 > 0 {
 		return nil, nil, false
 	}
 	s = specOf(request)
-	a, err := newAscent(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
+	a, err := newExactSearch(context.Background(), objective.NewLibrary(s.Problem(), lenses), (&Job{Spec: s}).options(s))
 	if err != nil {
 		panic(err)
 	}
@@ -48,15 +49,15 @@ func rayCase(c int) (s *Spec, lenses []*catalog.Lens, good bool) {
 }
 
 // wholeRanking is every design that passes everything, in order, by a walk
-// over the plain enumeration's designs, each solved and checked by itself.
-func wholeRanking(t *testing.T, s *Spec, request plain.Request, lenses []*catalog.Lens) []solved {
+// over the enumeration of the second model's designs, each solved and checked by itself.
+func wholeRanking(t *testing.T, s *spec.Spec, request secondmodel.Request, lenses []*catalog.Lens) []solved {
 	t.Helper()
 	p := s.Problem()
 	lib := objective.NewLibrary(p, lenses)
 	checker := raycheck.NewChecker(p)
 	by := (&Job{Spec: s}).options(s).by
 	var passing []solved
-	plain.Each(request, lenses, func(d plain.Design) {
+	secondmodel.Each(request, lenses, func(d secondmodel.Design) {
 		train := trainOf(lib, d)
 		if p.SolveBest(train, by) == objective.Met && checker.Check(train).FailedBy == "" {
 			passing = append(passing, solved{train, objective.RoundedLength(train.Ranked(by)), train.DesignID()})
@@ -66,8 +67,8 @@ func wholeRanking(t *testing.T, s *Spec, request plain.Request, lenses []*catalo
 	return passing
 }
 
-// trainOf is a plain design's train of the library's elements.
-func trainOf(lib *objective.Library, d plain.Design) *objective.Train {
+// trainOf is a design of the second model's train of the library's elements.
+func trainOf(lib *objective.Library, d secondmodel.Design) *objective.Train {
 	train := &objective.Train{Layout: layoutNames[d.Layout], Seat: objective.SeatRear}
 	if d.Seat == "front" {
 		train.Seat = objective.SeatFront
@@ -122,10 +123,10 @@ func TestRankingIsExact(t *testing.T) {
 	}
 }
 
-func searchOf(t *testing.T, s *Spec, lenses []*catalog.Lens) *Outcome {
+func searchOf(t *testing.T, s *spec.Spec, lenses []*catalog.Lens) *Outcome {
 	t.Helper()
 	j := &Job{Spec: s}
-	a, err := newAscent(context.Background(), objective.NewLibrary(s.Problem(), lenses), j.options(s))
+	a, err := newExactSearch(context.Background(), objective.NewLibrary(s.Problem(), lenses), j.options(s))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -168,7 +169,7 @@ func compareRanking(t *testing.T, out *Outcome, want []solved, top int) {
 }
 
 // comparePerParts checks one_per = "parts": of each set of parts the first.
-func comparePerParts(t *testing.T, s *Spec, lenses []*catalog.Lens, want []solved) {
+func comparePerParts(t *testing.T, s *spec.Spec, lenses []*catalog.Lens, want []solved) {
 	t.Helper()
 	seen := map[string]bool{}
 	var first []solved
@@ -185,7 +186,7 @@ func comparePerParts(t *testing.T, s *Spec, lenses []*catalog.Lens, want []solve
 
 // compareChecksMax checks checks_max: what it found is the ranking's start, and
 // it does not claim more.
-func compareChecksMax(t *testing.T, s *Spec, lenses []*catalog.Lens, want []solved) {
+func compareChecksMax(t *testing.T, s *spec.Spec, lenses []*catalog.Lens, want []solved) {
 	t.Helper()
 	s.Search.ChecksMax, s.Job.Top = 7, len(want)+5
 	out := searchOf(t, s, lenses)

@@ -1,506 +1,153 @@
 package sweep
 
 import (
-	"context"
-	"fmt"
-	"math"
-	"math/big"
 	"sync/atomic"
-
-	"golang.org/x/sync/errgroup"
 
 	"relaysweep/objective"
 )
 
-// stacks are groups that a library's lenses make, sorted by the places in which
+// stacks are groups that a library's lenses make, sorted by the slots in which
 // they can serve, with the trees over them: all that can be part of a train of
 // up to a length, the horizon.
 type stacks struct {
-	of         share
-	horizon    float64              // mm
-	positive   int64                // groups that converge, also those left out
-	fronts     [2][]objective.Front // by seat
-	rears      [2][]objective.Rear  // by seat
-	plain      []objective.Front    // fronts of a keplerian
-	relays     []objective.Relay    // of an erector-single
-	frontTrees [2]*tree             // by seat
-	rearTrees  [2]*tree             // by seat
-	plainTree  *tree
-	table      *objective.RelayTable
-	// halves are the groups of pair relays for either place; the places share
+	of              partition
+	horizon         float64              // mm
+	positive        int64                // groups that converge, also those left out
+	fronts          [2][]objective.Front // by seat
+	rears           [2][]objective.Rear  // by seat
+	keplerianFronts []objective.Front    // fronts of a keplerian
+	relays          []objective.Relay    // of an erector-single
+	frontTrees      [2]*tree             // by seat
+	rearTrees       [2]*tree             // by seat
+	keplerianTree   *tree
+	table           *objective.RelayTable
+	relayGroups     []atomic.Pointer[objective.Group] // by place in table
+	// halves are the groups of pair relays for either slot; the slots share
 	// them where all are held.
-	halves    [2][objective.HalfClasses][]objective.Half
-	halfTrees [2][objective.HalfClasses]*tree
+	halves    [2][objective.ComponentClasses][]objective.PairComponent
+	halfTrees [2][objective.ComponentClasses]*tree
 	ready     [2]*pairGroups // by seat
 }
 
-// source brings the groups of a library: all of them where they are few,
-// otherwise those that can matter up to a horizon, from a stream in which each
-// group is made and forgotten.
-type source struct {
-	lib    *objective.Library
-	want   roles
-	groups *big.Int // all that the lenses make
-	sieve  *objective.Sieve
-	sifted bool // by the census; otherwise everything is held
-	held   *stacks
-	wanted int // how many groups the next horizon should leave
-	shares int // in how many shares the groups of each place are held, one after the other
-	// counted tells that what each place can be served by was counted: all is held.
-	counted bool
-	// positive is how many groups converge, and own how many of these fall to the
-	// part in front.
-	positive, own *big.Int
+// collector holds the groups of one block.
+type collector struct {
+	stacks
+	part Part
+	st   *objective.Stacker // the group in hand
+	at   slotGroup          // and the slot in hand
 }
 
-// roles are the places for which stacks are wanted.
-type roles struct {
-	spaces         []objective.Space
-	seats          []objective.Seat
-	single, pair   bool
-	keplerian      bool
-	lensesPerGroup int
-	workers        int
-	held           int // how many groups a first horizon should leave
-	heldMost       int // how many may be held at once; 0 for no limit
-	part           Part
-}
-
-// heldWanted is how many groups a first horizon should leave: they are searched
-// in a moment, and a second stream costs more than they do. heldGrowth is by how
-// much the number may grow each time that the search comes to the horizon.
-const (
-	heldWanted = 50_000
-	heldGrowth = 4
-)
-
-// blocksMost is the number of tasks into which a stream is divided. Each has a
-// census of its own, so that nothing depends on the number of workers.
-const blocksMost = 64
-
-// gapsMost is for how many pairs of elements the gaps between them are held at
-// most: 128 MB.
-const gapsMost = 1 << 24
-
-// keepGaps lets a library hold the gaps between its elements where these are not too
-// many.
-func keepGaps(lib *objective.Library, workers int) {
-	n := len(lib.Elements)
-	if n*n > gapsMost {
+// keep holds the group in hand in the slot in hand, where that is wanted.
+func (c *collector) keep() {
+	if c.st.TooManyParts() {
 		return
 	}
-	gaps := make([]float64, n*n)
-	var rows errgroup.Group
-	rows.SetLimit(workers)
-	for i, e := range lib.Elements {
-		rows.Go(func() error {
-			lib.GapRow(e, gaps[i*n:(i+1)*n])
-			return nil
-		})
-	}
-	_ = rows.Wait() // none fails
-	lib.KeepGaps(gaps)
-}
-
-// newOpenSource is a source that holds everything.
-func newOpenSource(lib *objective.Library, want roles) *source {
-	return &source{
-		lib: lib, want: want, groups: countGroups(lib, want.lensesPerGroup), wanted: want.held,
-		shares: 1, sieve: objective.OpenSieve(lib.Problem), positive: new(big.Int), own: new(big.Int),
-	}
-}
-
-// newSource takes the census of a library's groups where they are too many to be
-// held.
-func newSource(ctx context.Context, lib *objective.Library, want roles) (*source, error) {
-	if !lib.Codes(want.lensesPerGroup) {
-		return nil, fmt.Errorf("%v groups of up to %d of %d lenses: more than can ever be searched\n    lower train.lenses_per_group or leave lenses out",
-			countGroups(lib, want.lensesPerGroup), want.lensesPerGroup, len(lib.Lenses))
-	}
-	s := newOpenSource(lib, want)
-	s.sifted = s.groups.Cmp(big.NewInt(int64(want.held))) > 0 && !want.pair
-	if want.pair && want.heldMost > 0 {
-		s.shares = s.pairShares()
-	}
-	if s.counted = !s.sifted && s.shares == 1; s.counted {
-		return s, s.reach(ctx, math.Inf(1))
-	}
-	keepGaps(lib, want.workers)
-	blocks, own := make([]*objective.Census, s.blocks()), make([]int64, s.blocks())
-	err := s.stream(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
-		census := objective.NewCensus(lib.Problem, want.spaces)
-		blocks[block] = census
-		return func(st *objective.Stacker) {
-			census.Take(st)
-			if !want.part.Whole() && st.Positive() && want.part.takesFront(st.Elements()) {
-				own[block]++
-			}
+	switch code, seat := c.st.Code(), c.at.seat; c.at.at {
+	case inFront:
+		if c.of.has(code, c.of.front) && c.part.takesFront(c.st.Elements()) {
+			c.fronts[seat] = append(c.fronts[seat], c.at.front)
 		}
-	})
-	if err != nil {
-		return nil, err
-	}
-	census := blocks[0]
-	for _, c := range blocks[1:] {
-		census.Merge(c)
-	}
-	s.positive.SetInt64(census.Positive)
-	s.own.Set(s.positive)
-	if !want.part.Whole() {
-		s.own.SetInt64(0)
-		for _, n := range own {
-			s.own.Add(s.own, big.NewInt(n))
+	case atEye:
+		if c.of.has(code, c.of.rear) {
+			c.rears[seat] = append(c.rears[seat], c.at.rear)
+		}
+	case asRelay:
+		if c.of.has(code, c.of.relay) {
+			c.relays = append(c.relays, c.at.relay)
+		}
+	case inKeplerian:
+		if c.of.has(code, c.of.front) && c.part.takesFront(c.st.Elements()) {
+			c.keplerianFronts = append(c.keplerianFronts, c.at.front)
 		}
 	}
-	if s.sifted {
-		s.sieve = objective.NewSieve(census, want.spaces)
-	}
-	return s, nil
 }
 
-// pairShares is in how many shares the groups of each place have to be held where
-// pair relays are wanted, of which none are sifted: as if every group served in
-// every place.
-func (s *source) pairShares() int {
-	places := big.NewInt(int64(2 + 2*len(s.want.seats)))
-	most := big.NewInt(int64(s.want.heldMost))
-	all := places.Mul(places, s.groups)
-	all.Add(all, most).Sub(all, one).Div(all, most)
-	return int(min(all.Int64(), sharesMost))
-}
-
-// sharesMost bounds the number of shares of a place, each of which is streamed
-// for each of every other.
-const sharesMost = 64
-
-// countGroups is the number of groups of up to so many lenses.
-func countGroups(lib *objective.Library, lenses int) *big.Int {
-	sum, power := new(big.Int), big.NewInt(1)
-	for range lenses {
-		power.Mul(power, big.NewInt(int64(len(lib.Elements))))
-		sum.Add(sum, power)
-	}
-	return sum
-}
-
-func (s *source) blocks() int { return max(1, min(blocksMost, len(s.lib.Elements))) }
-
-// stream makes every group of the first so many blocks, of which block b holds
-// the groups whose first element's place is b modulo the number of blocks, and
-// hands it to its block's function. Blocks run side by side.
-func (s *source) stream(ctx context.Context, blocks int, begin func(block int) func(*objective.Stacker)) error {
-	group, ctx := errgroup.WithContext(ctx)
-	group.SetLimit(s.want.workers)
-	for block := range blocks {
-		group.Go(func() error {
-			take := begin(block)
-			st := s.lib.NewStacker(s.want.lensesPerGroup)
-			for first := block; first < len(s.lib.Elements); first += s.blocks() {
-				if err := ctx.Err(); err != nil {
-					return err
-				}
-				st.Push(s.lib.Elements[first])
-				s.extend(ctx, st, take)
-				st.Pop()
-			}
-			return ctx.Err()
-		})
-	}
-	return group.Wait()
-}
-
-// extend hands on what is stacked and all that begins with it.
-func (s *source) extend(ctx context.Context, st *objective.Stacker, take func(*objective.Stacker)) {
-	take(st)
-	n := st.Lenses()
-	if n == s.want.lensesPerGroup || n == 1 && ctx.Err() != nil {
+// keepComponent holds what is stacked as a component of pair relays, in either slot. Where
+// all are held the slots share one list.
+func (c *collector) keepComponent() {
+	h, ok := c.st.PairComponent()
+	if !ok || c.st.TooManyParts() {
 		return
 	}
-	for _, e := range s.lib.Elements {
-		st.Push(e)
-		s.extend(ctx, st, take)
-		st.Pop()
+	for slot, which := range [2]int{c.of.relay, c.of.second} {
+		if (slot == 0 || c.of.of > 0) && c.of.has(h.Code, which) {
+			c.halves[slot][h.Class()] = append(c.halves[slot][h.Class()], h)
+		}
 	}
 }
 
-// reach makes sure that the held stacks reach a length, and beyond it as far as
-// the number of groups wanted allows. Where even those up to that length are more
-// than may be held, they are to be had in shares only, see eachShare.
-func (s *source) reach(ctx context.Context, length float64) (err error) {
-	if s.held != nil && s.held.horizon >= length {
-		return nil
-	}
-	if s.held != nil {
-		s.wanted *= heldGrowth
-		s.held = nil
-	}
-	horizon := math.Inf(1)
-	switch {
-	case !s.sifted && s.shares > 1:
-		return nil
-	case s.sifted:
-		s.shares = 1
-		if s.want.heldMost > 0 {
-			s.wanted = min(s.wanted, s.want.heldMost)
-		}
-		var groups int
-		if horizon, groups, err = s.horizon(ctx, length); err != nil {
-			return err
-		}
-		if s.want.heldMost > 0 && groups > s.want.heldMost {
-			s.shares = (groups + s.want.heldMost - 1) / s.want.heldMost
-			return nil
-		}
-	}
-	s.held, err = s.collect(ctx, horizon, share{})
-	return err
-}
-
-// size is how many groups are held, each in every place.
-func (s *source) size() int {
-	if s.held == nil {
-		return 0
-	}
-	n := len(s.held.relays) + len(s.held.plain)
-	for seat := range s.held.fronts {
-		n += len(s.held.fronts[seat]) + len(s.held.rears[seat])
-	}
-	return n
-}
-
-// share is a share of the groups in front, of the relays or first groups of pair
-// relays, of their second groups, and of those at the eye; the zero value is all.
-type share struct{ front, relay, second, rear, of int }
-
-// has tells whether a stack is in the share-th of so many shares.
-func (s share) has(code objective.StackCode, which int) bool {
-	return s.of == 0 || int(uint64(code)*0x9e3779b97f4a7c15>>33)%s.of == which
-}
-
-// eachShare visits stacks that together hold every train of up to a length once:
-// all at once where they are held, otherwise one share of each place after the
-// other, each made from the stream anew. It stops when visit returns false.
-func (s *source) eachShare(ctx context.Context, length float64, visit func(*stacks) (bool, error)) error {
-	if err := s.reach(ctx, length); err != nil {
-		return err
-	}
-	if s.held != nil {
-		_, err := visit(s.held)
-		return err
-	}
-	n, seconds := s.shares, 1
-	if s.want.pair {
-		seconds = n
-	}
-	for i := range n * n * n * seconds {
-		st, err := s.collect(ctx, length, share{i / n / n % n, i / n % n, i / n / n / n, i % n, n})
-		if err != nil {
-			return err
-		}
-		if ok, err := visit(st); err != nil || !ok {
-			return err
-		}
-	}
-	return nil
-}
-
-// horizonSteps is how finely a horizon is chosen between the shortest train
-// that may exist, or the length wanted, and horizonRatio times that.
-const (
-	horizonSteps  = 512
-	horizonRatio  = 1.2
-	sampledBlocks = 8
-)
-
-// horizon is a length of at least length that leaves about as many groups as
-// wanted, and how many it leaves, estimated from some of the blocks.
-func (s *source) horizon(ctx context.Context, length float64) (horizon float64, groups int, err error) {
-	least := math.Max(s.sieve.Least, length)
-	most := horizonRatio * least
-	if least > lengthBeyond {
-		most = math.Inf(1)
-	}
-	blocks := min(sampledBlocks, s.blocks())
-	counts := make([][horizonSteps + 1]int, blocks)
-	err = s.stream(ctx, blocks, func(block int) func(*objective.Stacker) {
-		count := func(bound float64) {
-			step := 0.0
-			if bound > least {
-				step = horizonSteps * (bound - least) / (most - least)
-			}
-			counts[block][int(max(0, min(horizonSteps, step)))]++
-		}
-		at := new(place)
-		return func(st *objective.Stacker) { s.eachPlace(st, most, at, count) }
-	})
-	if err != nil {
-		return 0, 0, err
-	}
-	if math.IsInf(most, 1) { // all that is left
-		for b := range counts {
-			groups += counts[b][0]
-		}
-		return most, groups * s.blocks() / blocks, nil
-	}
-	horizon = least
-	for step := range horizonSteps {
-		more := groups
-		for b := range counts {
-			more += counts[b][step] * s.blocks() / blocks
-		}
-		if step > 0 && more > s.wanted {
-			break
-		}
-		groups = more
-		horizon = least + (most-least)*float64(step+1)/horizonSteps
-	}
-	return horizon, groups, nil
-}
-
-// place is a group in one place of a train.
-type place struct {
-	at    role
-	seat  objective.Seat
-	front objective.Front // in front or plain
-	rear  objective.Rear
-	relay objective.Relay
-}
-
-// role is a place of a train that a group can serve in.
-type role uint8
-
-const (
-	inFront role = iota
-	atEye
-	asRelay
-	inKeplerian // in front of one
-)
-
-// eachPlace visits the places in which what is stacked can serve in a train of
-// up to limit, each put into at, with a length that no train with it there can be
-// shorter than.
-func (s *source) eachPlace(st *objective.Stacker, limit float64, at *place, visit func(bound float64)) {
-	if !st.Positive() {
-		return
+// join puts the groups of all blocks together, in the order of the blocks.
+func (s *groupStream) join(blocks []collector) *stacks {
+	all := &stacks{}
+	for i := range blocks {
+		all.positive += blocks[i].positive
 	}
 	for _, seat := range s.want.seats {
-		at.seat = seat
-		if s.want.single || s.want.pair {
-			if bound, ok := s.sieve.Front(st, seat, limit, &at.front); ok {
-				at.at = inFront
-				visit(bound)
-			}
-		}
-		if bound, ok := s.sieve.Rear(st, seat, limit, &at.rear); ok {
-			at.at = atEye
-			visit(bound)
+		all.fronts[seat] = joined(blocks, func(c *collector) []objective.Front { return c.fronts[seat] })
+		all.rears[seat] = joined(blocks, func(c *collector) []objective.Rear { return c.rears[seat] })
+	}
+	all.keplerianFronts = joined(blocks, func(c *collector) []objective.Front { return c.keplerianFronts })
+	all.relays = joined(blocks, func(c *collector) []objective.Relay { return c.relays })
+	for slot := range all.halves {
+		for class := range all.halves[slot] {
+			all.halves[slot][class] = joined(blocks, func(c *collector) []objective.PairComponent { return c.halves[slot][class] })
 		}
 	}
-	if s.want.single {
-		if bound, ok := s.sieve.Relay(st, limit, &at.relay); ok {
-			at.at = asRelay
-			visit(bound)
-		}
-	}
-	if s.want.keplerian {
-		if bound, ok := s.sieve.Plain(st, limit, &at.front); ok {
-			at.at = inKeplerian
-			visit(bound)
-		}
-	}
+	return all
 }
 
-// collect holds all groups that can be part of a train of up to horizon.
-func (s *source) collect(ctx context.Context, horizon float64, of share) (*stacks, error) {
-	parts := make([]stacks, s.blocks())
-	err := s.stream(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
-		part, at := &parts[block], new(place)
-		var now *objective.Stacker
-		keep := func(float64) {
-			if now.TooManyParts() {
-				return
-			}
-			switch code := now.Code(); at.at {
-			case inFront:
-				if of.has(code, of.front) && s.want.part.takesFront(now.Elements()) {
-					part.fronts[at.seat] = append(part.fronts[at.seat], at.front)
-				}
-			case atEye:
-				if of.has(code, of.rear) {
-					part.rears[at.seat] = append(part.rears[at.seat], at.rear)
-				}
-			case asRelay:
-				if of.has(code, of.relay) {
-					part.relays = append(part.relays, at.relay)
-				}
-			case inKeplerian:
-				if of.has(code, of.front) && s.want.part.takesFront(now.Elements()) {
-					part.plain = append(part.plain, at.front)
-				}
-			}
-		}
-		return func(st *objective.Stacker) {
-			if st.Positive() {
-				part.positive++
-			}
-			if s.want.pair {
-				if h, ok := st.Half(); ok && !st.TooManyParts() {
-					for place, which := range [2]int{of.relay, of.second} {
-						if (place == 0 || of.of > 0) && of.has(h.Code, which) {
-							part.halves[place][h.Class()] = append(part.halves[place][h.Class()], h)
-						}
-					}
-				}
-			}
-			now = st
-			s.eachPlace(st, horizon, at, keep)
-		}
-	})
-	if err != nil {
-		return nil, err
+// joined joins parts in their order and lets go of them.
+func joined[T any](parts []collector, of func(*collector) []T) []T {
+	n := 0
+	for i := range parts {
+		n += len(of(&parts[i]))
 	}
+	all := make([]T, 0, n)
+	for i := range parts {
+		all = append(all, of(&parts[i])...)
+	}
+	return all
+}
+
+// plant builds the trees and tables over the groups that are held.
+func (s *groupStream) plant(all *stacks) {
 	leaf := leafSize
 	if s.want.pair {
 		leaf = productLeaf
 	}
-	all := &stacks{horizon: horizon, of: of}
-	for i := range parts {
-		all.positive += parts[i].positive
-	}
-	s.positive.SetInt64(all.positive)
+	workers := s.want.workers
 	for _, seat := range s.want.seats {
-		all.fronts[seat] = joined(parts, func(p *stacks) []objective.Front { return p.fronts[seat] })
-		all.rears[seat] = joined(parts, func(p *stacks) []objective.Rear { return p.rears[seat] })
-		all.frontTrees[seat] = buildTree(s.want.workers, len(all.fronts[seat]), leaf, func(i int) objective.Box { return all.fronts[seat][i].Box() }, endKeys)
-		all.rearTrees[seat] = buildTree(s.want.workers, len(all.rears[seat]), leaf, func(i int) objective.Box { return all.rears[seat][i].Box() }, endKeys)
+		all.frontTrees[seat] = buildTree(workers, len(all.fronts[seat]), leaf, func(i int) objective.Box { return all.fronts[seat][i].Box() }, endKeys)
+		all.rearTrees[seat] = buildTree(workers, len(all.rears[seat]), leaf, func(i int) objective.Box { return all.rears[seat][i].Box() }, endKeys)
 	}
-	all.plain = joined(parts, func(p *stacks) []objective.Front { return p.plain })
-	all.plainTree = buildTree(s.want.workers, len(all.plain), leafSize, func(i int) objective.Box { return all.plain[i].Box() }, endKeys)
-	all.relays = joined(parts, func(p *stacks) []objective.Relay { return p.relays })
+	all.keplerianTree = buildTree(workers, len(all.keplerianFronts), leafSize, func(i int) objective.Box { return all.keplerianFronts[i].Box() }, endKeys)
 	if s.want.pair {
-		for place := range all.halves {
-			if place > 0 && of.of == 0 {
-				all.halves[place], all.halfTrees[place] = all.halves[0], all.halfTrees[0]
-				continue
-			}
-			for class := range all.halves[place] {
-				halves := joined(parts, func(p *stacks) []objective.Half { return p.halves[place][class] })
-				keysOf, leaf := halfKeys, productLeaf
-				if objective.HalfClass(class) == objective.Weak {
-					keysOf, leaf = weakKeys, 1
-				}
-				all.halves[place][class] = halves
-				all.halfTrees[place][class] = buildTree(s.want.workers, len(halves), leaf, func(i int) objective.Box { return halves[i].Box() }, keysOf)
-			}
-		}
+		all.plantComponents(workers)
 		for _, seat := range s.want.seats {
 			all.ready[seat] = newPairGroups(s.lib, all, seat)
 		}
 	}
 	if s.want.single {
-		all.table = objective.NewRelayTable(s.lib.Problem, s.lib, all.relays)
+		all.table = objective.NewRelayTable(s.lib.Problem, all.relays)
+		all.relayGroups = make([]atomic.Pointer[objective.Group], len(all.relays))
 	}
-	return all, nil
+}
+
+// plantComponents builds the trees over the components of pair relays.
+func (st *stacks) plantComponents(workers int) {
+	for slot := range st.halves {
+		if slot > 0 && st.of.of == 0 {
+			st.halves[slot], st.halfTrees[slot] = st.halves[0], st.halfTrees[0]
+			continue
+		}
+		for class, halves := range st.halves[slot] {
+			keysOf, leaf := halfKeys, productLeaf
+			if objective.ComponentClass(class) == objective.Weak {
+				keysOf, leaf = weakKeys, 1
+			}
+			st.halfTrees[slot][class] = buildTree(workers, len(halves), leaf, func(i int) objective.Box { return halves[i].Box() }, keysOf)
+		}
+	}
 }
 
 // pairGroups are the groups of trains with a pair relay, made when they are first
@@ -511,7 +158,7 @@ type pairGroups struct {
 	seat   objective.Seat
 	fronts []atomic.Pointer[objective.Front]
 	rears  []atomic.Pointer[objective.Rear]
-	halves [2][objective.HalfClasses][]atomic.Pointer[objective.PairHalf]
+	halves [2][objective.ComponentClasses][]atomic.Pointer[objective.PairComponentRows]
 }
 
 func newPairGroups(lib *objective.Library, st *stacks, seat objective.Seat) *pairGroups {
@@ -520,28 +167,16 @@ func newPairGroups(lib *objective.Library, st *stacks, seat objective.Seat) *pai
 		fronts: make([]atomic.Pointer[objective.Front], len(st.fronts[seat])),
 		rears:  make([]atomic.Pointer[objective.Rear], len(st.rears[seat])),
 	}
-	for place := range g.halves {
-		if place > 0 && st.of.of == 0 {
-			g.halves[place] = g.halves[0]
+	for slot := range g.halves {
+		if slot > 0 && st.of.of == 0 {
+			g.halves[slot] = g.halves[0]
 			continue
 		}
-		for class := range g.halves[place] {
-			g.halves[place][class] = make([]atomic.Pointer[objective.PairHalf], len(st.halves[place][class]))
+		for class := range g.halves[slot] {
+			g.halves[slot][class] = make([]atomic.Pointer[objective.PairComponentRows], len(st.halves[slot][class]))
 		}
 	}
 	return g
-}
-
-// made is what a pointer holds, filled by a function that always makes the same
-// when it holds nothing yet.
-func made[T any](at *atomic.Pointer[T], fill func() T) *T {
-	x := at.Load()
-	if x == nil {
-		x = new(T)
-		*x = fill()
-		at.Store(x)
-	}
-	return x
 }
 
 func (g *pairGroups) front(i int32) *objective.Front {
@@ -560,21 +195,30 @@ func (g *pairGroups) rear(i int32) *objective.Rear {
 	})
 }
 
-func (g *pairGroups) half(place int, class objective.HalfClass, i int32) *objective.PairHalf {
-	return made(&g.halves[place][class][i], func() objective.PairHalf {
-		return objective.NewPairHalf(g.lib.Group(g.st.halves[place][class][i].Code))
+func (g *pairGroups) half(slot int, class objective.ComponentClass, i int32) *objective.PairComponentRows {
+	return made(&g.halves[slot][class][i], func() objective.PairComponentRows {
+		return objective.NewPairComponentRows(g.lib.Group(g.st.halves[slot][class][i].Code))
 	})
 }
 
-// joined joins parts in their order and lets go of them.
-func joined[T any](parts []stacks, of func(*stacks) []T) []T {
-	n := 0
-	for i := range parts {
-		n += len(of(&parts[i]))
+// made is what a pointer holds, filled by a function that always makes the same
+// when it holds nothing yet.
+func made[T any](at *atomic.Pointer[T], fill func() T) *T {
+	x := at.Load()
+	if x == nil {
+		x = new(T)
+		*x = fill()
+		at.Store(x)
 	}
-	all := make([]T, 0, n)
-	for i := range parts {
-		all = append(all, of(&parts[i])...)
+	return x
+}
+
+// relayGroup is the group of relay j of the table, made when it is first asked for.
+func (st *stacks) relayGroup(lib *objective.Library, j int, r *objective.Relay) *objective.Group {
+	g := st.relayGroups[j].Load()
+	if g == nil {
+		g = lib.Group(r.Code)
+		st.relayGroups[j].Store(g)
 	}
-	return all
+	return g
 }

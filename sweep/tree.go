@@ -34,18 +34,18 @@ type keys [4]float64
 // endKeys are the keys of fronts and rears: log focal length, U and the ends of
 // the interval.
 func endKeys(b *objective.Box) keys {
-	return keys{100 * math.Log(b.F.Lo), b.U, bounded(b.I.Lo), bounded(b.I.Hi)}
+	return keys{100 * math.Log(b.F.Lo), b.Length, bounded(b.I.Lo), bounded(b.I.Hi)}
 }
 
 // halfKeys are those of strong halves of pair relays.
 func halfKeys(b *objective.Box) keys {
-	return keys{100 * math.Log(math.Abs(b.F.Lo)), b.U, b.Half.TFFD, b.Half.TBFD}
+	return keys{100 * math.Log(math.Abs(b.F.Lo)), b.Length, b.Component.TFFD, b.Component.TBFD}
 }
 
 // weakKeys are those of weak halves: the bound is loose until their power is
 // narrow, so that it is split first.
 func weakKeys(b *objective.Box) keys {
-	return keys{200000 / b.F.Lo, b.Half.X, b.Half.Back.Lo, b.Half.Front.Lo}
+	return keys{200000 / b.F.Lo, b.Component.Hiatus, b.Component.Back.Lo, b.Component.Front.Lo}
 }
 
 // buildTree splits items by their boxes, always across the widest of their keys,

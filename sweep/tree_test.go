@@ -50,7 +50,7 @@ func TestTreeHoldsEverything(t *testing.T) {
 			f := rapid.Float64Range(5, 200).Draw(t, "f")
 			lo := rapid.Float64Range(-100, 100).Draw(t, "lo")
 			boxes[i] = objective.Box{
-				F: objective.Interval{Lo: f, Hi: f}, U: rapid.Float64Range(-50, 300).Draw(t, "u"),
+				F: objective.Interval{Lo: f, Hi: f}, Length: rapid.Float64Range(-50, 300).Draw(t, "u"),
 				I: objective.Interval{Lo: lo, Hi: lo + rapid.Float64Range(0, 50).Draw(t, "width")},
 			}
 		}

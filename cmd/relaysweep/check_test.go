@@ -169,6 +169,9 @@ func TestDoubts(t *testing.T) {
 			"\n    expected kinds of the tables, upper and lower case distinct: bi-convex or plano-convex"},
 		{`["lenses.csv"]`, "[\"lenses.csv\"]\nexclude_parts = [\"xy*\", \"pc*\"]", `job.toml:7: catalog.exclude_parts: ["xy*"] match no lens`},
 		{"top = 8", "top = 8\nmemory_gb = 0.01", "job.toml:4: job.memory_gb: 0.01 GB is less than the program itself takes\n    expected at least 0.05"},
+		// 4 D over 15 mm: a step of 1 mm is 0.27 D at the least, and 0.19 D take
+		// 0.19·15/4 = 0.7125 mm.
+		{"travel_mm = 15", "travel_mm = 15\nresolution_um = 1000", "job.toml:29: stage.resolution_um: steps of 1000 µm are 0.27 D in depth or more, whatever the train\n    expected at most 712 µm: an eye sees blur from 0.19 D on"},
 		{"pixel_um = 20", "pixel_um = 0.018", "job.toml:25: mask.pixel_um: 0.018 µm is unusual\n    expected a pixel of some µm; if 0.018 is in mm, write 18\n"},
 		{"vignetted_pct = 20", "vignetted_pct = 20\n[sweep]\n\"eye.pupil_mm\" = [4, 0.004]", "job.toml:37: sweep.\"eye.pupil_mm\": 0.004 mm is unusual\n    expected a pupil of 2 to 8 mm; if 0.004 is in m, write 4\n"},
 		{"width_deg = 10", "width_deg = 0.21", "job.toml:12: field.width_deg: 0.21 degrees is unusual\n    expected a field of some degrees, full angle; if 0.21 is in radians, write 12\n"},

@@ -55,6 +55,8 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		return exitDone
 	case errors.Is(err, errNothing):
 		return exitNothing
+	case errors.Is(err, errWrongTables):
+		return exitWrong
 	case errors.As(err, &interrupted):
 		fmt.Fprintf(stderr, "relaysweep: %v\n", err)
 		return exitInterrupted
@@ -96,7 +98,7 @@ Exit codes: 0 done, 1 failed, 2 the spec, a catalog or the command line is
 wrong, 3 done but nothing meets the requirements, 130 interrupted.
 
 ` + cautions,
-		Version:       version,
+		Version:       versionText(),
 		SilenceUsage:  true,
 		SilenceErrors: true,
 		Args: func(cmd *cobra.Command, args []string) error {
@@ -110,7 +112,10 @@ wrong, 3 done but nothing meets the requirements, 130 interrupted.
 	}
 	root.SetFlagErrorFunc(flagError)
 	root.SetHelpCommand(newHelpCommand())
-	root.AddCommand(newRunCommand(), newMergeCommand(), newCheckCommand(), newShowCommand(), newReportCommand(), newSetpointsCommand())
+	root.AddCommand(newRunCommand(), newMergeCommand(), newCheckCommand(), newShowCommand(), newCompareCommand(), newReportCommand(), newSetpointsCommand(),
+		newInitCommand(), newCatalogCommand())
+	root.SetVersionTemplate("{{.Version}}")
+	completeArguments(root)
 	return root
 }
 

@@ -11,7 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"relaysweep/results"
-	"relaysweep/sweep"
+	"relaysweep/sweep/spec"
 )
 
 // helpTexts are the topics that are told in prose.
@@ -69,6 +69,10 @@ func newHelpCommand() *cobra.Command {
 				return root.Help()
 			case 1:
 			default:
+				if about, rest, err := root.Find(args); err == nil && len(rest) == 0 {
+					about.InitDefaultHelpFlag()
+					return about.Help()
+				}
 				return usageError{fmt.Errorf("help takes one command or topic; found %d", len(args))}
 			}
 			if i := slices.IndexFunc(helpTopics, func(t helpTopic) bool { return t.name == args[0] }); i >= 0 {
@@ -91,7 +95,7 @@ func writeKeys(w io.Writer) error {
 	b.WriteString("Keys of a spec: name, default, unit, meaning. \"-\" stands for no default: such a limit does not\n" +
 		"limit. Paths are relative to the spec's folder. Unknown keys, wrong types and impossible values\n" +
 		"are refused before anything runs, all of a file at once.\n")
-	keys := sweep.Keys()
+	keys := spec.Keys()
 	for from := 0; from < len(keys); {
 		to := from
 		var rows [][]string

@@ -12,7 +12,7 @@ import (
 	"github.com/mattn/go-runewidth"
 
 	"relaysweep/results"
-	"relaysweep/sweep"
+	"relaysweep/sweep/spec"
 )
 
 // topic is what relaysweep help prints of a topic.
@@ -49,6 +49,9 @@ func TestHelpTopics(t *testing.T) {
 			t.Errorf("help does not name its topic %s", about.name)
 		}
 	}
+	if below := must(t, exitDone, "help", "catalog", "import").stdout; !strings.Contains(below, "--suggest") {
+		t.Errorf("help catalog import: %s", below)
+	}
 	for _, args := range [][]string{{"help", "nosuch"}, {"help", "keys", "columns"}} {
 		if o := must(t, exitWrong, args...); o.stdout != "" || args[1] == "nosuch" && !strings.Contains(o.stderr, topicNames()) {
 			t.Errorf("%v: %q", args, o.stderr)
@@ -61,26 +64,26 @@ func TestHelpTopics(t *testing.T) {
 func TestHelpKeys(t *testing.T) {
 	entry := regexp.MustCompile(`(?m)^\t\{"(\w+)", "(\w+)", "[^"]*", `)
 	var want, got []string
-	for _, m := range entry.FindAllStringSubmatch(string(readFile(t, top, "sweep", "speckeys.go")), -1) {
+	for _, m := range entry.FindAllStringSubmatch(string(readFile(t, top, "sweep", "spec", "keys.go")), -1) {
 		want = append(want, m[1]+"."+m[2])
 	}
-	for _, k := range sweep.Keys() {
+	for _, k := range spec.Keys() {
 		got = append(got, k.String())
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("keys of the spec -, told +\n%s", diff)
 	}
 	text := topic(t, "keys")
-	var spec strings.Builder
+	var document strings.Builder
 	section := ""
-	for _, k := range sweep.Keys() {
+	for _, k := range spec.Keys() {
 		_, below, found := strings.Cut(text, "\n["+k.Section+"]\n")
 		if below, _, _ = strings.Cut(below, "\n\n"); !found || firstWords(below)[k.Name] != 1 {
 			t.Errorf("help does not tell of %s", k.String())
 		}
 		if k.Section != section {
 			section = k.Section
-			fmt.Fprintf(&spec, "[%s]\n", section)
+			fmt.Fprintf(&document, "[%s]\n", section)
 		}
 		value := k.Default
 		switch {
@@ -95,11 +98,11 @@ func TestHelpKeys(t *testing.T) {
 		case value == "":
 			value = "1"
 		}
-		fmt.Fprintf(&spec, "%s = %s\n", k.Name, value)
+		fmt.Fprintf(&document, "%s = %s\n", k.Name, value)
 	}
 	folder := t.TempDir()
 	path := filepath.Join(folder, "keys.toml")
-	for name, text := range map[string]string{path: spec.String(), filepath.Join(folder, "lenses.csv"): smallLenses(fewFocals)} {
+	for name, text := range map[string]string{path: document.String(), filepath.Join(folder, "lenses.csv"): smallLenses(fewFocals)} {
 		if err := os.WriteFile(name, []byte(text), 0o666); err != nil {
 			t.Fatal(err)
 		}

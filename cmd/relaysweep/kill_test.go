@@ -2,7 +2,10 @@ package main
 
 import (
 	"bytes"
+	"context"
+	"errors"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -14,6 +17,7 @@ import (
 	"time"
 
 	"relaysweep/sweep"
+	"relaysweep/sweep/journal"
 )
 
 // TestKilledBytes kills processes at random instants, on changing numbers
@@ -191,6 +195,72 @@ func TestInterruptedTwice(t *testing.T) {
 	onlyResults(t, spec)
 }
 
+// TestInterruptedReading: what looks at a finished run ends at the first signal,
+// and writes no file.
+func TestInterruptedReading(t *testing.T) {
+	output := finishedJob(t)
+	before := listing(t, output)
+	for _, args := range [][]string{
+		{"show", output}, {"show", output, "--rank", "1"}, {"show", output, "--rank", "1", "--rays"},
+		{"setpoints", output, "--depths", "1"}, {"report", output}, {"report", output, "--drawing", filepath.Join(output, "x.svg")},
+	} {
+		ctx, cancel := context.WithCancel(t.Context())
+		cancel()
+		var stdout, stderr bytes.Buffer
+		if code := run(ctx, args, &stdout, &stderr); code != exitInterrupted || stdout.Len() > 0 || !strings.Contains(stderr.String(), "interrupted") {
+			t.Errorf("%q: code %d, stdout %q, stderr %q", args, code, stdout.String(), stderr.String())
+		}
+		if now := listing(t, output); !slices.Equal(now, before) {
+			t.Errorf("%q left %q", args, now)
+		}
+	}
+	// A read that never comes back is not waited for.
+	ctx, cancel := context.WithCancel(t.Context())
+	began := make(chan struct{})
+	go func() { <-began; cancel() }()
+	_, err := untilInterrupted(ctx, func() (int, error) {
+		close(began)
+		select {}
+	})
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("the error is %v", err)
+	}
+}
+
+// TestInterruptedTable stops a table of setpoints while it is printed: more rows
+// than a pipe holds, so that it can't have come to its end.
+func TestInterruptedTable(t *testing.T) {
+	c := program(t, "setpoints", finishedJob(t), "--step-D", "0.0001")
+	out, err := c.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var stderr bytes.Buffer
+	c.Stderr = &stderr
+	if err := c.Start(); err != nil {
+		t.Fatal(err)
+	}
+	first := make([]byte, 1)
+	if _, err := io.ReadFull(out, first); err != nil {
+		t.Fatal(err)
+	}
+	if err := c.Process.Signal(os.Interrupt); err != nil {
+		t.Fatal(err)
+	}
+	rest, err := io.ReadAll(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_ = c.Wait()
+	rows := bytes.Count(rest, []byte("\n")) - 1
+	if code := c.ProcessState.ExitCode(); code != exitInterrupted || rows >= 40001 || !bytes.HasSuffix(rest, []byte("\n")) {
+		t.Errorf("code %d after %d rows: %s", code, rows, stderr.String())
+	}
+	if want := fmt.Sprintf("interrupted: the table ends after %d of 40001 depths", rows); !strings.Contains(stderr.String(), want) {
+		t.Errorf("stderr is %q, without %q", stderr.String(), want)
+	}
+}
+
 // TestSecondRun starts a job that another process is at, and a merge of it.
 func TestSecondRun(t *testing.T) {
 	spec := newJob(t, wide...)
@@ -212,7 +282,7 @@ func TestSecondRun(t *testing.T) {
 	// The lock goes with the process, however that ends.
 	_ = c.Process.Kill()
 	<-done
-	lock, err := sweep.LockFolder(outputOf(spec))
+	lock, err := journal.LockFolder(outputOf(spec))
 	if err != nil {
 		t.Fatal(err)
 	}

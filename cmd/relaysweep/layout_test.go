@@ -42,58 +42,112 @@ func repositoryFiles(t *testing.T) []string {
 	return files
 }
 
-// mayImport are the packages of this module that those of a folder may import:
-// optics never know of the search, the search never of files of results, and
-// results nothing of either.
+// mayImport are the folders of Go files, and the packages of this module that
+// those of each may import: optics never know of the search, the search never of
+// files of results, and results nothing of either. Within optics the model of
+// trains never knows of what measures them. Tests are held to the same.
 var mayImport = map[string][]string{
-	"catalog":            {},
-	"objective":          {"catalog", "objective/internal/testlens", "objective/internal/testtrain"},
-	"objective/raycheck": {"catalog", "objective", "objective/raycheck/lanes", "objective/internal/testlens", "objective/internal/testtrain"},
-	"objective/ideal":    {"catalog", "objective", "objective/internal/testlens", "objective/internal/testtrain"},
-	"objective/internal": {"catalog", "objective", "objective/internal/testlens"},
-	"sweep":              {"catalog", "objective", "objective/raycheck", "objective/ideal", "sweep/internal/plain"},
-	"sweep/internal":     {"catalog"},
-	"results":            {},
-	"cmd":                {"catalog", "objective", "objective/raycheck", "sweep", "results"},
+	"catalog":                      {},
+	"catalog/sheet":                {"catalog"},
+	"objective":                    {"catalog", "objective/internal/testlens", "objective/internal/testtrain"},
+	"objective/raycheck":           {"catalog", "objective", "objective/raycheck/lanes", "objective/internal/testlens", "objective/internal/testtrain"},
+	"objective/raycheck/lanes":     {"catalog", "objective/internal/testlens"},
+	"objective/raycheck/lanes/gen": {}, // a module of its own
+	"objective/ideal":              {"catalog", "objective", "objective/internal/testlens", "objective/internal/testtrain"},
+	"objective/internal/testlens":  {"catalog", "objective"},
+	"objective/internal/testtrain": {"catalog", "objective", "objective/internal/testlens"},
+	"objective/thirdorder":         {"catalog", "objective"},
+	"objective/bench":              {"catalog", "objective"},
+	"objective/calibrate":          {"catalog", "objective"},
+	"sweep/journal":                {},
+	"sweep/spec":                   {"catalog", "objective"},
+	"sweep": {
+		"catalog", "objective", "objective/raycheck", "objective/ideal", "objective/thirdorder", "objective/bench",
+		"sweep/spec", "sweep/journal", "sweep/internal/secondmodel",
+	},
+	"sweep/internal/secondmodel": {"catalog"},
+	"results":                    {},
+	"cmd/relaysweep": {
+		"catalog", "catalog/sheet", "objective", "objective/raycheck", "objective/ideal", "objective/thirdorder",
+		"objective/bench", "objective/calibrate", "sweep", "sweep/spec", "sweep/journal", "results",
+	},
+	"cmd/demostock": {"catalog", "objective", "objective/raycheck", "sweep", "sweep/spec", "results"},
+}
 
-	"objective/raycheck/lanes": {"catalog", "objective/internal/testlens"},
+// forTests are the folders of packages that only tests import, and each other: the second
+// model would be no second opinion otherwise.
+var forTests = []string{"objective/internal/", "sweep/internal/"}
+
+func isForTests(own string) bool {
+	return slices.ContainsFunc(forTests, func(folder string) bool { return strings.HasPrefix(own, folder) })
 }
 
 func TestImportDirections(t *testing.T) {
-	found := map[string]bool{}
 	for _, name := range repositoryFiles(t) {
 		if path.Ext(name) != ".go" {
 			continue
 		}
-		folder := path.Dir(name)
-		for mayImport[folder] == nil && path.Dir(folder) != "." { // the deepest that is known
-			folder = path.Dir(folder)
-		}
-		allowed, known := mayImport[folder]
-		if !known {
-			t.Errorf("%s: no package belongs in %s", name, folder)
-		}
-		found[folder] = true
 		file, err := parser.ParseFile(token.NewFileSet(), filepath.Join(top, name), nil, parser.ImportsOnly)
 		if err != nil {
 			t.Fatal(err)
 		}
+		var imported []string
 		for _, spec := range file.Imports {
-			imported, err := strconv.Unquote(spec.Path.Value)
+			of, err := strconv.Unquote(spec.Path.Value)
 			if err != nil {
 				t.Fatal(err)
 			}
-			own, ok := strings.CutPrefix(imported, "relaysweep/")
-			// Only tests look at a plain second opinion and at the helpers of tests.
-			internal := strings.Contains(own, "/internal/") && !strings.HasSuffix(name, "_test.go") && !strings.Contains(name, "/internal/")
-			if ok && own != folder && (internal || !slices.Contains(allowed, own)) {
-				t.Errorf("%s imports %s", name, own)
-			}
+			imported = append(imported, of)
+		}
+		for _, fault := range wrongImports(name, imported) {
+			t.Error(fault)
 		}
 	}
-	for folder := range mayImport {
-		if !found[folder] {
-			t.Errorf("%s has no Go file", folder)
+}
+
+// wrongImports says what is wrong with where a Go file stands and what it
+// imports.
+func wrongImports(name string, imported []string) []string {
+	allowed, known := mayImport[path.Dir(name)]
+	if !known {
+		return []string{name + ": no package belongs in " + path.Dir(name)}
+	}
+	var faults []string
+	for _, of := range imported {
+		own, ok := strings.CutPrefix(of, "relaysweep/")
+		if !ok || own == path.Dir(name) { // a test from outside its own package
+			continue
+		}
+		if !slices.Contains(allowed, own) || isForTests(own) && !isForTests(name) && !strings.HasSuffix(name, "_test.go") {
+			faults = append(faults, name+" imports "+own)
+		}
+	}
+	return faults
+}
+
+func TestWrongImports(t *testing.T) {
+	for _, c := range []struct {
+		file, imports string
+		right         bool
+	}{
+		{"objective/raycheck/x.go", "relaysweep/objective", true},
+		{"objective/x.go", "relaysweep/objective/raycheck", false},
+		{"objective/ideal/x.go", "relaysweep/objective/raycheck", false},
+		{"objective/raycheck/x.go", "relaysweep/objective/raycheck/lanes", true},
+		{"cmd/relaysweep/x.go", "relaysweep/objective/raycheck/lanes", false},
+		{"sweep/journal/x.go", "relaysweep/objective", false},
+		{"sweep/spec/x.go", "relaysweep/sweep", false},
+		{"sweep/x.go", "relaysweep/sweep/spec", true},
+		{"sweep/x.go", "relaysweep/results", false},
+		{"sweep/x.go", "relaysweep/sweep/internal/secondmodel", false},
+		{"sweep/x_test.go", "relaysweep/sweep/internal/secondmodel", true},
+		{"results/x_test.go", "relaysweep/catalog", false},
+		{"results/x.go", "math", true},
+		{"results/deeper/x.go", "math", false},
+		{"x.go", "math", false},
+	} {
+		if faults := wrongImports(c.file, []string{c.imports}); (len(faults) == 0) != c.right {
+			t.Errorf("%s imports %s: %q", c.file, c.imports, faults)
 		}
 	}
 }
@@ -198,7 +252,7 @@ func undocumented(declaration ast.Decl) []string {
 	return faults
 }
 
-// exportedReceiver tells whether a function is none or one of an exported type.
+// exportedReceiver reports whether a function is none or one of an exported type.
 func exportedReceiver(d *ast.FuncDecl) bool {
 	if d.Recv == nil {
 		return true

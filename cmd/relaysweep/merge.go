@@ -13,6 +13,7 @@ import (
 
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/journal"
 )
 
 func newMergeCommand() *cobra.Command {
@@ -33,7 +34,7 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 	if _, err := os.Stat(output); err != nil {
 		return err
 	}
-	lock, err := sweep.LockFolder(output)
+	lock, err := journal.LockFolder(output)
 	if err != nil {
 		return err
 	}
@@ -100,7 +101,7 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 	return summarise(cmd.OutOrStdout(), output, rows.manifest, rows.designs, rows.axes, cautionLine)
 }
 
-// isMergeOf tells whether a folder holds the complete results of the job of a
+// isMergeOf reports whether a folder holds the complete results of the job of a
 // spec: whatever is left there of its parts, or has been begun of them anew, can
 // only come to the same.
 func isMergeOf(ctx context.Context, output, spec string) bool {

@@ -96,48 +96,6 @@ func openLog(folder string) (*slog.Logger, *os.File, error) {
 	return slog.New(slog.NewTextHandler(f, nil)).With("pid", os.Getpid()), f, nil
 }
 
-// jobRows are the rows of a job's outcomes.
-type jobRows struct {
-	axes      []results.Axis
-	manifest  *results.Manifest
-	designs   []results.Design
-	setpoints []results.Setpoint
-}
-
-// rowsFrom makes the rows of what a job has brought. The manifest's times and
-// whether it is complete are left to the caller.
-func rowsFrom(job *sweep.Job, outcomes []sweep.PointOutcome, by sweep.Origin) *jobRows {
-	rows := &jobRows{axes: axesOf(job.Spec), manifest: &results.Manifest{
-		Program: "relaysweep", Version: by.Version, Build: by.Build, SpecSHA256: job.Spec.SHA256,
-		Catalogs: catalogFiles(job), GlassTables: glassFiles(job),
-	}}
-	for i := range outcomes {
-		o := &outcomes[i]
-		for rank := range o.Found {
-			rows.designs = append(rows.designs, designRow(o, rank+1, &o.Found[rank]))
-			rows.setpoints = append(rows.setpoints, setpointRows(o, rank+1, &o.Found[rank])...)
-		}
-		rows.manifest.Points = append(rows.manifest.Points, manifestPoint(o, rows.axes))
-	}
-	return rows
-}
-
-func catalogFiles(job *sweep.Job) []results.CatalogFile {
-	var files []results.CatalogFile
-	for _, t := range job.Catalog.Tables {
-		files = append(files, results.CatalogFile{File: t.File, SHA256: t.SHA256, Lenses: t.Lenses})
-	}
-	return files
-}
-
-func glassFiles(job *sweep.Job) []results.GlassFile {
-	var files []results.GlassFile
-	for _, t := range job.Catalog.GlassTables {
-		files = append(files, results.GlassFile{File: t.File, SHA256: t.SHA256, Glasses: t.Glasses})
-	}
-	return files
-}
-
 // readFinished reads the manifest of a folder that holds the complete results
 // of this very job, by this very program; nil where it does not. What stands there
 // and can't be known for results of any run is an error, unless an unfinished job
@@ -158,7 +116,7 @@ func readFinished(folder string, job *sweep.Job, by sweep.Origin) (*results.Mani
 	return m, nil
 }
 
-// holdsComplete tells whether a folder holds the complete results of any run.
+// holdsComplete reports whether a folder holds the complete results of any run.
 func holdsComplete(folder string) bool {
 	m, err := inspect(folder)
 	return err == nil && m != nil && m.Complete

@@ -14,6 +14,7 @@ import (
 
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/journal"
 )
 
 // How the results of a run take their places, so that at no instant a kill or a
@@ -92,7 +93,7 @@ func digestOfFile(path string) (string, error) {
 	return hex.EncodeToString(h.Sum(nil)), nil
 }
 
-// isFile tells whether a file with the digest stands at path.
+// isFile reports whether a file with the digest stands at path.
 func isFile(path, digest string) bool {
 	found, err := digestOfFile(path)
 	return err == nil && found == digest
@@ -193,7 +194,7 @@ func checkPlaces(folder string, inputs []inputCopy) error {
 		}
 		wrong = append(wrong, fmt.Errorf("%s: is %s, where the run has to make %s: move it away, or choose another output folder", path, what, wanted))
 	}
-	for _, name := range []string{rankedFile, setpointsFile, manifestFile, logFile, sweep.JournalFile, sweep.LockFile} {
+	for _, name := range []string{rankedFile, setpointsFile, manifestFile, logFile, sweep.JournalFile, journal.LockFile} {
 		check(name, false)
 	}
 	for _, path := range []string{filepath.Join(folder, inputsFolder), sweep.PartsFolder(folder)} {
@@ -272,7 +273,7 @@ func writeAll(folder string, inputs []inputCopy, rows *jobRows, notes io.Writer)
 		return errors.Join(err, removeStage(stage))
 	}
 	// From here on the new results count: whatever fails, the stage stays.
-	if err := sweep.SyncFolder(folder); err != nil {
+	if err := journal.SyncFolder(folder); err != nil {
 		return err
 	}
 	return moveFrom(folder, stage, rows.manifest, notes)
@@ -342,10 +343,10 @@ func fillStage(folder, stage string, inputs []inputCopy, rows *jobRows) error {
 	if err := os.MkdirAll(filepath.Join(folder, inputsFolder), 0o777); err != nil {
 		return err
 	}
-	return sweep.SyncFolder(folder)
+	return journal.SyncFolder(folder)
 }
 
-// readable tells whether a whole run.json stands at path.
+// readable reports whether a whole run.json stands at path.
 func readable(path string) bool {
 	_, err := results.ReadManifest(path)
 	return err == nil
@@ -389,10 +390,10 @@ func moveFrom(folder, stage string, m *results.Manifest, notes io.Writer) error 
 			}
 		}
 	}
-	if err := sweep.SyncFolder(filepath.Join(folder, inputsFolder)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+	if err := journal.SyncFolder(filepath.Join(folder, inputsFolder)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
-	if err := sweep.SyncFolder(folder); err != nil {
+	if err := journal.SyncFolder(folder); err != nil {
 		return err
 	}
 	return removeStage(stage)
@@ -422,7 +423,7 @@ func keepForeign(path string, ours func(path string) bool, notes io.Writer) erro
 	return setAside(path, notes)
 }
 
-// isLog tells whether a file begins as a log of events does.
+// isLog reports whether a file begins as a log of events does.
 func isLog(path string) bool {
 	f, err := os.Open(path)
 	if err != nil {
@@ -465,7 +466,7 @@ func removeStage(stage string) error {
 	return nil
 }
 
-// isStaged tells whether a run makes a file of the name in its stage, or in the
+// isStaged reports whether a run makes a file of the name in its stage, or in the
 // folder of inputs there, or begins one.
 func isStaged(input bool, name string) bool {
 	if base, ok := results.TemporaryBase(name); ok {

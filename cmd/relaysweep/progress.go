@@ -15,7 +15,7 @@ import (
 	"relaysweep/sweep"
 )
 
-// isTerminal tells whether w is a terminal.
+// isTerminal reports whether w is a terminal.
 func isTerminal(w io.Writer) bool {
 	if s, ok := w.(*shared); ok {
 		w = s.w

@@ -14,12 +14,9 @@ import (
 
 // showRays prints how rays go through one design.
 func showRays(cmd *cobra.Command, folder string, point, rank int) error {
-	b, doubt, err := reopenRank(folder, point, rank)
+	b, err := reopenRank(cmd, folder, point, rank)
 	if err != nil {
 		return err
-	}
-	if doubt != "" {
-		fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", doubt)
 	}
 	w := cmd.OutOrStdout()
 	fmt.Fprintf(w, "rank %d: %s\n", b.design.Rank, b.design.DesignID)
@@ -30,14 +27,10 @@ func showRays(cmd *cobra.Command, folder string, point, rank int) error {
 	return err
 }
 
-// fieldSamples are the field samples of the ray check, as shares of the tangent
-// of the largest half angle.
-var fieldSamples = []float64{0, 0.5, 0.7, 1}
-
 // pupilRay is one of the rays of a field sample that are drawn and listed.
 type pupilRay struct {
 	name  string
-	share float64 // of the reach: half the pupil and half the box
+	share float64 // of the pupil's edge: half the pupil and half the box
 }
 
 // pupilRays are the chief ray and the two edge rays. The edge is that of the
@@ -57,9 +50,9 @@ func (b *reopened) traceSample(field, vergence, maskMM float64) []tracedRay {
 	p := b.problem
 	var rays []tracedRay
 	for _, r := range pupilRays {
-		y := r.share * p.PupilReach()
+		y := r.share * p.PupilEdge()
 		slope := float64(field*p.TanMax) - float64(y*vergence)
-		points, complete := raycheck.TraceRay(p, b.train, maskMM, p.WavelengthsNM[p.Reference()], 0, y, 0, slope)
+		points, complete := raycheck.TraceRay(p, b.train, maskMM, raycheck.RayStart{WavelengthNM: p.WavelengthsNM[p.Reference()], YMM: y, SlopeY: slope})
 		rays = append(rays, tracedRay{r, points, complete})
 	}
 	return rays
@@ -93,14 +86,14 @@ func printRays(w io.Writer, b *reopened) error {
 	fmt.Fprintf(w, "Rays from the eye to the world at %s nm, heights along y in mm, angles to the axis in\n"+
 		"degrees behind each place, towards the world. Edge rays leave the pupil %.2f mm from the\n"+
 		"axis: half the pupil and half the box. * marks a height beyond the clear half.\n",
-		shortest(p.WavelengthsNM[p.Reference()]), p.PupilReach())
+		shortest(p.WavelengthsNM[p.Reference()]), p.PupilEdge())
 	ends := b.stages[:1]
 	if len(b.stages) > 1 {
 		ends = []results.Setpoint{b.stages[0], b.stages[len(b.stages)-1]}
 	}
 	beyond := 0
 	for _, s := range ends {
-		for _, field := range fieldSamples {
+		for _, field := range raycheck.FieldFractions {
 			angle := math.Atan(field*p.TanMax) * 180 / math.Pi
 			fmt.Fprintf(w, "\nfield %s of the half field, %.2f deg; depth %s m, mask at %.3f mm\n",
 				shortest(field), angle, results.Fixed(s.DepthM, 3), s.MaskMM)

@@ -10,10 +10,13 @@ import (
 	"path/filepath"
 	"syscall"
 
+	"github.com/spf13/cobra"
+
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/spec"
 )
 
 // finishedRun is an output folder opened again: the results, and the job that
@@ -170,21 +173,29 @@ type reopened struct {
 	doubt string
 }
 
-// reopenRank reopens the design of a rank in an output folder. doubt is what to
-// warn of, empty for nothing.
-func reopenRank(folder string, point, rank int) (b *reopened, doubt string, err error) {
-	run, err := openRun(folder)
+// reopenRank reopens the design of a rank in an output folder, and prints to
+// stderr what there is to warn of.
+func reopenRank(cmd *cobra.Command, folder string, point, rank int) (*reopened, error) {
+	var madeBy string
+	b, err := untilInterrupted(cmd.Context(), func() (*reopened, error) {
+		run, err := openRun(folder)
+		if err != nil {
+			return nil, err
+		}
+		madeBy = run.manifest.Version
+		d, err := run.find(point, rank)
+		if err != nil {
+			return nil, err
+		}
+		return run.reopen(d)
+	})
 	if err != nil {
-		return nil, "", err
+		return nil, err
 	}
-	d, err := run.find(point, rank)
-	if err != nil {
-		return nil, "", err
+	if w := b.warning(madeBy); w != "" {
+		fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", w)
 	}
-	if b, err = run.reopen(d); err != nil {
-		return nil, "", err
-	}
-	return b, b.warning(run.manifest.Version), nil
+	return b, nil
 }
 
 // retraceTolerance is by how much in mm a setpoint that is traced again may
@@ -227,7 +238,8 @@ func (r *finishedRun) reopen(d *results.Design) (*reopened, error) {
 		return nil, fault("has %d groups, where the layout %s has %d", group+1, d.Layout, len(names))
 	}
 	t := p.TrainAt(space, elements, stackGaps, gaps, d.EyeReliefMM)
-	t.Refined = d.Refined
+	given := r.manifest.Points[d.Point].Given
+	t.Refined = d.Refined || given != nil && given.Gaps == string(spec.AtGaps)
 	b := &reopened{problem: p, train: t, design: d, stages: r.setpointsOf(d)}
 	if len(b.stages) == 0 {
 		return nil, fault("%s has no setpoints of it", filepath.Join(r.folder, setpointsFile))

@@ -65,7 +65,8 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 			return err
 		}
 	}
-	run, err := openRun(folder)
+	ctx := cmd.Context()
+	run, err := untilInterrupted(ctx, func() (*finishedRun, error) { return openRun(folder) })
 	if err != nil {
 		return err
 	}
@@ -80,7 +81,7 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 		PointsAsked: len(run.job.Points), Asked: specWords(run.job), RankedBy: spec.Search.RankBy, Eyes: o.eyes, Cautions: cautionSentences(),
 	}
 	for _, d := range run.leading(o) {
-		b, err := run.reopen(d)
+		b, err := untilInterrupted(ctx, func() (*reopened, error) { return run.reopen(d) })
 		if err != nil {
 			return err
 		}
@@ -89,6 +90,9 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 			fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", w)
 		}
 		report.Leading = append(report.Leading, reportDesign(b))
+	}
+	if err := ctx.Err(); err != nil {
+		return err
 	}
 	path := filepath.Join(folder, reportFile)
 	if err := keepForeign(path, results.IsReport, cmd.ErrOrStderr()); err != nil {

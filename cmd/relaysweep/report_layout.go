@@ -35,9 +35,9 @@ func (b *reopened) drawing() results.ReportDrawing {
 		MaskHalfMM: p.MaskHeight / 2, MaskGlassMM: p.MaskGlass,
 		EyeMM: eye, ViewpointMM: eye - b.design.ViewpointShiftMM,
 		PupilMM: p.Pupil, BoxMM: p.Box, CombinerMM: p.CombinerMM,
-		WavelengthNM: p.WavelengthsNM[p.Reference()], ReachMM: p.PupilReach(),
+		WavelengthNM: p.WavelengthsNM[p.Reference()], PupilEdgeMM: p.PupilEdge(),
 	}
-	for k, field := range fieldSamples {
+	for k, field := range raycheck.FieldFractions {
 		for _, r := range b.traceSample(field, far.VergenceD/1000, far.MaskMM) {
 			ray := results.ReportRay{
 				Field: k, HalfDeg: math.Atan(field*p.TanMax) * 180 / math.Pi, Chief: r.ray.share == 0, Lost: !r.complete,
@@ -112,20 +112,14 @@ func (b *reopened) stageCurve() []results.ReportStage {
 	return curve
 }
 
-// distortionCurve is distortion_pct over the half angle: of a problem whose one
-// field sample off the axis that is judged, that at half of the largest
-// tangent, lies at the angle.
+// distortionCurve is distortion_pct over the half angle.
 func (b *reopened) distortionCurve() []results.ReportPoint {
 	var curve []results.ReportPoint
 	for i := range curveSteps + 1 {
-		p := *b.problem
-		// Nearly on the axis in place of on it, where nothing is distorted and
-		// yet the limit need not be zero: coma moves a wide bundle's mean.
-		tan := p.TanMax * math.Max(float64(i), 0.1) / curveSteps
-		p.TanMax, p.Limits.FieldFraction = 2*tan, 0.5
-		p.VergenceNear, p.DepthSteps = p.VergenceFar, 1
-		m := raycheck.NewChecker(&p).Measure(b.train).Metrics
-		curve = append(curve, results.ReportPoint{X: math.Atan(tan) * 180 / math.Pi, Y: m.DistortionPct})
+		fraction := float64(i) / curveSteps
+		curve = append(curve, results.ReportPoint{
+			X: math.Atan(b.problem.TanMax*fraction) * 180 / math.Pi, Y: raycheck.Distortion(b.problem, b.train, fraction),
+		})
 	}
 	return curve
 }

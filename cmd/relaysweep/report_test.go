@@ -130,7 +130,7 @@ func paper(t *testing.T, pdf string) []paperPage {
 	return pages
 }
 
-// has tells whether a word stands on the sheet.
+// has reports whether a word stands on the sheet.
 func (p *paperPage) has(word string) bool {
 	return slices.ContainsFunc(p.words, func(w paperWord) bool { return w.text == word })
 }
@@ -151,7 +151,7 @@ func (p *paperPage) line(at paperWord) []string {
 	return texts
 }
 
-// holds tells whether some line of the sheet has the words in their order.
+// holds reports whether some line of the sheet has the words in their order.
 func (p *paperPage) holds(words []string) bool {
 	for _, w := range p.words {
 		if w.text != words[0] {

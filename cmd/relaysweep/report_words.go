@@ -7,12 +7,13 @@ import (
 
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/spec"
 )
 
 // specWriter says in words what a spec asks. Where a key is swept it says the
 // values that it takes.
 type specWriter struct {
-	swept map[string]sweep.Axis
+	swept map[string]spec.Axis
 	words []results.ReportWords
 }
 
@@ -65,7 +66,7 @@ func (w *specWriter) add(subject, format string, args ...any) {
 	w.words = append(w.words, results.ReportWords{Subject: subject, Words: fmt.Sprintf(format, args...)})
 }
 
-// isSet tells whether a key that means nothing at 0 says something.
+// isSet reports whether a key that means nothing at 0 says something.
 func (w *specWriter) isSet(key string, value float64) bool {
 	_, swept := w.swept[key]
 	return swept || value != 0
@@ -74,7 +75,7 @@ func (w *specWriter) isSet(key string, value float64) bool {
 // specWords is what a job asks, subject by subject.
 func specWords(job *sweep.Job) []results.ReportWords {
 	s := job.Spec
-	w := &specWriter{swept: map[string]sweep.Axis{}}
+	w := &specWriter{swept: map[string]spec.Axis{}}
 	for _, a := range s.Axes {
 		w.swept[a.Key] = a
 	}
@@ -110,6 +111,10 @@ func specWords(job *sweep.Job) []results.ReportWords {
 	}
 	w.add("Light", "%s", strings.Join(light, ", "))
 	w.catalog(job)
+	if s.Gives() {
+		w.add("Search", "none: the train of train.given is measured, %s", w.of("train.given", s.Train.Given, ""))
+		return w.words
+	}
 	w.add("Search", "%s, ranked by %s, the best %d of each sweep point, one for each %s",
 		map[string]string{"enumerate": "exact, over the whole space", "optimize": "by a population, not exact"}[s.Search.Method], w.of("search.rank_by", s.Search.RankBy, ""), s.Job.Top,
 		map[string]string{"design": "design", "parts": "set of parts"}[s.Search.OnePer])
@@ -120,14 +125,14 @@ func specWords(job *sweep.Job) []results.ReportWords {
 	return w.words
 }
 
-func farWords(w *specWriter, s *sweep.Spec) string {
+func farWords(w *specWriter, s *spec.Spec) string {
 	if _, swept := w.swept["depth.far_m"]; !swept && math.IsInf(s.Depth.FarM, 1) {
 		return "infinity"
 	}
 	return w.of("depth.far_m", s.Depth.FarM, "m")
 }
 
-func (w *specWriter) train(s *sweep.Spec) {
+func (w *specWriter) train(s *spec.Spec) {
 	var layouts []string
 	for _, l := range s.Train.Layouts {
 		layouts = append(layouts, l.String())
@@ -147,36 +152,17 @@ func (w *specWriter) train(s *sweep.Spec) {
 	w.add("Train", "%s", text)
 }
 
-func (w *specWriter) limits(s *sweep.Spec) {
-	l := &s.Limits
+func (w *specWriter) limits(s *spec.Spec) {
+	l, limits := &s.Limits, &s.Problem().Limits
 	var parts []string
-	for _, of := range []struct {
-		key, name, unit string
-		value           *float64
-	}{
-		{"mask_blur_arcmin", "mask blur", "arcmin", l.MaskBlurArcmin},
-		{"view_blur_arcmin", "view blur", "arcmin", l.ViewBlurArcmin},
-		{"view_defocus_D", "view defocus", "D", l.ViewDefocusD},
-		{"view_astigmatism_D", "view astigmatism", "D", l.ViewAstigmatismD},
-		{"view_refocus_D", "refocus of the eye", "D", l.ViewRefocusD},
-		{"axis_vergence_D", "vergence on the axis", "D", l.AxisVergenceD},
-		{"distortion_pct", "distortion", "%", l.DistortionPct},
-		{"lateral_colour_arcmin", "lateral colour", "arcmin", l.LateralColourArcmin},
-		{"axial_colour_D", "axial colour", "D", l.AxialColourD},
-		{"vignetted_pct", "vignetted", "%", l.VignettedPct},
-		{"pixel_arcmin", "pixel", "arcmin", l.PixelArcmin},
-		{"depth_step_D", "depth step", "D", l.DepthStepD},
-		{"viewpoint_shift_mm", "viewpoint shift", "mm", l.ViewpointShiftMM},
-		{"mass_g", "glass", "g", l.MassG},
-		{"price", "price", "", l.Price},
-	} {
-		key := "limits." + of.key
-		if _, swept := w.swept[key]; of.value != nil || swept {
-			value := 0.0
-			if of.value != nil {
-				value = *of.value
-			}
-			parts = append(parts, of.name+" ≤ "+w.of(key, value, of.unit))
+	for _, key := range spec.Keys() {
+		if key.Section != "limits" || key.Name == "field_fraction" || key.Name == "transmission_min" {
+			continue // these are no largest values
+		}
+		value := limits.Limit(key.Name)
+		if _, swept := w.swept[key.String()]; swept || !math.IsInf(value, 1) {
+			words, unit := results.ColumnWords(key.Name)
+			parts = append(parts, words+" ≤ "+w.of(key.String(), value, unit))
 		}
 	}
 	if l.TransmissionMin != nil {

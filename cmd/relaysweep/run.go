@@ -17,6 +17,7 @@ import (
 	"relaysweep/catalog"
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/journal"
 )
 
 // runFlags are what the command line says of how to run.
@@ -73,6 +74,7 @@ type interruptedError struct {
 
 func (e *interruptedError) Error() string { return "interrupted" + e.kept }
 
+// runJob does a job in its output folder, which it holds meanwhile.
 func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (err error) {
 	job, err := openJob(cmd, path)
 	if err != nil {
@@ -84,62 +86,77 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 	if gb := job.Spec.Job.MemoryGB; gb > 0 {
 		debug.SetMemoryLimit(int64(gb * 1e9)) // the collector of garbage keeps to it
 	}
-	output, by := job.Spec.OutputDir(), origin()
-	folder := part.Folder(output)
-	inputs, err := readInputs(job)
-	if err != nil {
+	r := &runner{cmd: cmd, job: job, spec: path, part: part, output: job.Spec.OutputDir(), by: origin()}
+	if r.inputs, err = readInputs(job); err != nil {
 		return err
 	}
-	if err := checkPlaces(output, inputs); err != nil {
+	if err := checkPlaces(r.output, r.inputs); err != nil {
 		return err
 	}
 	if !part.Whole() {
-		if err := part.OtherParts(output); err != nil {
+		if err := part.OtherParts(r.output); err != nil {
 			return err
 		}
 	}
-	tidy, err := makeFolder(folder)
+	tidy, err := makeFolder(r.folder())
 	if err != nil {
 		return err
 	}
 	defer tidy()
-	lock, err := sweep.LockFolder(folder)
+	lock, err := journal.LockFolder(r.folder())
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, lock.Release()) }()
 	if part.Whole() {
-		if err := settle(output, cmd.ErrOrStderr()); err != nil {
+		if err := settle(r.output, cmd.ErrOrStderr()); err != nil {
 			return err
 		}
 	}
 	if !flags.restart {
-		m, err := readFinished(output, job, by)
-		if err != nil && part.Whole() {
+		if done, err := r.doneBefore(); done || err != nil {
 			return err
 		}
-		if m != nil {
-			fmt.Fprintf(cmd.ErrOrStderr(), "%s: complete since %s; --restart does the job again\n", output, m.Finished.Format(time.RFC3339))
-			if part.Whole() {
-				// One that was killed between its last result and this.
-				if err := sweep.RemoveJournal(folder); err != nil {
-					return err
-				}
-			}
-			return showFinished(cmd.OutOrStdout(), output, part, cautions)
+	}
+	warnReplaced(cmd.ErrOrStderr(), r.output, job)
+	return r.goOn(flags)
+}
+
+// folder is where the run keeps its journal and its log.
+func (r *runner) folder() string { return r.part.Folder(r.output) }
+
+// doneBefore reports whether the folder holds the results of this very job, and
+// shows them.
+func (r *runner) doneBefore() (done bool, err error) {
+	m, err := readFinished(r.output, r.job, r.by)
+	if err != nil && r.part.Whole() {
+		return false, err
+	}
+	if m == nil {
+		return false, nil
+	}
+	fmt.Fprintf(r.cmd.ErrOrStderr(), "%s: complete since %s; --restart does the job again\n", r.output, m.Finished.Format(time.RFC3339))
+	if r.part.Whole() {
+		// One that was killed between its last result and this.
+		if err := sweep.RemoveJournal(r.folder()); err != nil {
+			return true, err
 		}
 	}
-	warnReplaced(cmd.ErrOrStderr(), output, job)
+	return true, showFinished(r.cmd.OutOrStdout(), r.output, r.part, cautions)
+}
+
+// goOn opens journal and log, and goes on from there to the end of the job.
+func (r *runner) goOn(flags runFlags) (err error) {
+	stderr := r.cmd.ErrOrStderr()
 	if flags.restart {
-		if err := keepForeign(filepath.Join(folder, sweep.JournalFile), sweep.IsJournal, cmd.ErrOrStderr()); err != nil {
+		if err := keepForeign(filepath.Join(r.folder(), sweep.JournalFile), sweep.IsJournal, stderr); err != nil {
 			return err
 		}
 	}
-	if err := keepForeign(filepath.Join(folder, logFile), isLog, cmd.ErrOrStderr()); err != nil {
+	if err := keepForeign(filepath.Join(r.folder(), logFile), isLog, stderr); err != nil {
 		return err
 	}
-	journal, err := job.OpenJournal(output, part, by, flags.restart)
-	if err != nil {
+	if r.journal, err = r.job.OpenJournal(r.output, r.part, r.by, flags.restart); err != nil {
 		return err
 	}
 	closed := false
@@ -148,20 +165,20 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 			return
 		}
 		// What ended the run may be what closing meets again.
-		if fault := journal.Close(); fault != nil && (err == nil || !strings.Contains(err.Error(), fault.Error())) {
+		if fault := r.journal.Close(); fault != nil && (err == nil || !strings.Contains(err.Error(), fault.Error())) {
 			err = errors.Join(err, fault)
 		}
 	}()
-	events, eventsFile, err := openLog(folder)
+	events, eventsFile, err := openLog(r.folder())
 	if err != nil {
 		return err
 	}
 	defer eventsFile.Close()
-	r := &runner{cmd: cmd, job: job, spec: path, part: part, output: output, by: by, journal: journal, events: events, inputs: inputs}
+	r.events = events
 	err = r.run(flags.quiet)
-	if err == nil && part.Whole() {
+	if err == nil && r.part.Whole() {
 		closed = true
-		err = journal.Remove()
+		err = r.journal.Remove()
 	}
 	if err == nil {
 		err = r.summary()
@@ -185,7 +202,7 @@ func warnReplaced(w io.Writer, output string, job *sweep.Job) {
 		"    to keep them, end the run and give it a folder of its own (job.output)\n", catalog.Visible(output), when)
 }
 
-// runner is a run that has its folder, its journal and its log.
+// runner is a run of a job. Journal and log are there once it goes on.
 type runner struct {
 	cmd     *cobra.Command
 	job     *sweep.Job
@@ -207,7 +224,7 @@ func (r *runner) run(quiet bool) error {
 	if !r.part.Whole() {
 		about = append(about, "part", r.part.String())
 	}
-	if units := r.journal.Units(); units > 0 {
+	if units := r.journal.UnitsKept(); units > 0 {
 		r.events.Info("resume", append(about, "units_kept", units, "points_done", r.journal.PointsDone())...)
 		if !quiet {
 			fmt.Fprintf(stderr, "goes on where it stopped: %d of %s done, %s in the journal\n",
@@ -257,7 +274,7 @@ func (r *runner) interrupted(outcomes []sweep.PointOutcome) error {
 		again += " --part " + r.part.String()
 	}
 	kept := fmt.Sprintf("; what is done stands in %s\n    %s goes on from there",
-		filepath.Join(r.part.Folder(r.output), sweep.JournalFile), again)
+		filepath.Join(r.folder(), sweep.JournalFile), again)
 	if !r.part.Whole() || len(outcomes) == 0 || holdsComplete(r.output) {
 		return &interruptedError{kept}
 	}

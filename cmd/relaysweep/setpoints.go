@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -37,7 +38,7 @@ and not read off between its rows.
 			if byStep == cmd.Flags().Changed("depths") {
 				return usageError{errors.New("setpoints takes either --depths, as 0.25,0.5,1,inf, or --step-D, as 0.05")}
 			}
-			b, doubt, err := reopenRank(args[0], point, rank)
+			b, err := reopenRank(cmd, args[0], point, rank)
 			if err != nil {
 				return err
 			}
@@ -50,10 +51,7 @@ and not read off between its rows.
 			if err != nil {
 				return usageError{err}
 			}
-			if doubt != "" {
-				fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", doubt)
-			}
-			return printSetpoints(cmd.OutOrStdout(), b, asked)
+			return printSetpoints(cmd.Context(), cmd.OutOrStdout(), b, asked)
 		},
 	}
 	cmd.Flags().IntVar(&point, "point", 0, "sweep point, from 0")
@@ -141,11 +139,15 @@ func (b *reopened) setpointAt(vergenceD float64) raycheck.Setpoint {
 }
 
 // printSetpoints prints the table. Lengths have six decimals, a nanometre: more
-// than a stage knows, and so that differences of rows are not rounding.
-func printSetpoints(w io.Writer, b *reopened, asked []askedDepth) error {
+// than a stage knows, and so that differences of rows are not rounding. A table
+// that is interrupted ends with a whole row.
+func printSetpoints(ctx context.Context, w io.Writer, b *reopened, asked []askedDepth) error {
 	out := bufio.NewWriter(w)
 	fmt.Fprintln(out, "depth_m,vergence_D,mask_mm,stage_mm,mask_paraxial_mm,mask_blur_arcmin")
-	for _, a := range asked {
+	for i, a := range asked {
+		if ctx.Err() != nil {
+			return errors.Join(out.Flush(), &interruptedError{fmt.Sprintf(": the table ends after %d of %d depths\n    the same command starts again", i, len(asked))})
+		}
 		s := b.setpointAt(a.vergenceD)
 		fmt.Fprintf(out, "%s,%s,%s,%s,%s,%s\n", a.depth, a.vergence,
 			results.Fixed(s.MaskMM, 6), results.Fixed(s.MaskMM-b.design.MaskFarMM, 6),

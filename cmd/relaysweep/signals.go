@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"os"
 	"os/signal"
 )
@@ -28,4 +29,28 @@ func exitOnSecondSignal() {
 		<-signals
 		os.Exit(exitInterrupted)
 	}()
+}
+
+// untilInterrupted is what work brings, or the context's error as soon as the
+// context ends. Nothing ends a read that waits for a disk or a network: work is
+// then left to itself, and must not print or write files.
+func untilInterrupted[T any](ctx context.Context, work func() (T, error)) (T, error) {
+	type brought struct {
+		value T
+		err   error
+	}
+	done := make(chan brought, 1)
+	if err := ctx.Err(); err != nil {
+		return brought{}.value, err
+	}
+	go func() {
+		value, err := work()
+		done <- brought{value, err}
+	}()
+	select {
+	case b := <-done:
+		return b.value, b.err
+	case <-ctx.Done():
+		return brought{}.value, ctx.Err()
+	}
 }

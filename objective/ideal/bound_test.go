@@ -15,7 +15,7 @@ func TestAffine(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var forms []affine
 		var values []float64
-		var xi [idealUnknowns]float64
+		var xi [unknownCount]float64
 		for i := range 3 {
 			lo := testlens.Between(t, "lo", -3, 3)
 			hi := lo + testlens.Between(t, "width", 0, 4)

@@ -11,14 +11,14 @@ import (
 // Practical Methods of Optimization, 2nd ed., 1987, section 14.4), within a
 // region around the point that shrinks whenever a step does not help. What it
 // finds counts if the model of the package accepts it.
-func (s *idealSearch) descend(space int, x [idealUnknowns]float64) {
+func (s *boxSearch) descend(space int, x [unknownCount]float64) {
 	m := s.cases[space]
-	whole, _ := m.whole(idealLongest)
-	var reach [idealUnknowns]float64
+	whole, _ := m.whole(longestMM)
+	var reach [unknownCount]float64
 	for i := range m.n {
-		reach[i] = math.Min(whole.hi[i]-whole.lo[i], float64(0.3*math.Abs(x[i]))+idealLeast)
+		reach[i] = math.Min(whole.hi[i]-whole.lo[i], float64(0.3*math.Abs(x[i]))+leastStep)
 	}
-	reach[idealE] = (whole.hi[idealE] - whole.lo[idealE]) / 2
+	reach[atE] = (whole.hi[atE] - whole.lo[atE]) / 2
 	length, broken := s.point(m, &x)
 	penalty := 10 * length
 search:
@@ -47,7 +47,7 @@ search:
 		tiny := true
 		for i := range m.n {
 			reach[i] /= 4
-			tiny = tiny && reach[i] < 1e-9*(math.Abs(x[i])+idealLeast)
+			tiny = tiny && reach[i] < 1e-9*(math.Abs(x[i])+leastStep)
 		}
 		if tiny {
 			break
@@ -60,18 +60,18 @@ search:
 }
 
 // point is the length at a point and by how much its requirements are broken.
-func (s *idealSearch) point(m *idealCase, x *[idealUnknowns]float64) (length, broken float64) {
+func (s *boxSearch) point(m *thinCase, x *[unknownCount]float64) (length, broken float64) {
 	b := box{*x, *x}
 	length = m.at(&b, &s.rows).c
 	for i := range s.rows.rows {
-		broken = math.Max(broken, s.rows.rows[i].c+idealMargin)
+		broken = math.Max(broken, s.rows.rows[i].c+reportMargin)
 	}
 	return length, broken
 }
 
 // step is the best point of a box by its linear parts, a breach of the
 // requirements counting with a penalty.
-func (s *idealSearch) step(m *idealCase, near *box, penalty float64) (x [idealUnknowns]float64, multipliers float64) {
+func (s *boxSearch) step(m *thinCase, near *box, penalty float64) (x [unknownCount]float64, multipliers float64) {
 	middle := *near
 	for i := range m.n {
 		middle.lo[i] = near.lo[i] + (near.hi[i]-near.lo[i])/2
@@ -89,7 +89,7 @@ func (s *idealSearch) step(m *idealCase, near *box, penalty float64) (x [idealUn
 	l.rows = l.rows[:0]
 	for i := range s.rows.rows {
 		r := &s.rows.rows[i]
-		row := lpRow{b: most/2 - r.c - idealMargin}
+		row := lpRow{b: most/2 - r.c - reportMargin}
 		copy(row.a[:], r.g[:])
 		row.a[m.n] = -most / 2
 		l.rows = append(l.rows, row)

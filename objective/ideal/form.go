@@ -2,8 +2,8 @@ package ideal
 
 import "math"
 
-// idealUnknowns is the largest number of unknowns of a thin train.
-const idealUnknowns = 6
+// unknownCount is the largest number of unknowns of a thin train.
+const unknownCount = 6
 
 // affine is a quantity over a box of unknowns: with ξ_i in [-1, 1] the place
 // of unknown i between the ends of its side of the box, the quantity is
@@ -18,7 +18,7 @@ const idealUnknowns = 6
 // more than rounding.
 type affine struct {
 	c, e, lo, hi float64
-	g            [idealUnknowns]float64
+	g            [unknownCount]float64
 }
 
 // affineRounding is more than the relative error of some eight operations.

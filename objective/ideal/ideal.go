@@ -18,10 +18,10 @@ import (
 	"relaysweep/objective"
 )
 
-// Ideal is how short a train could be if every focal length could be had: the
+// Limit is how short a train could be if every focal length could be had: the
 // shortest train of groups without thickness under the paraxial requirements of a
 // problem.
-type Ideal struct {
+type Limit struct {
 	// ApertureRatio is the most that a group's clear diameter may be of its
 	// focal length.
 	ApertureRatio float64
@@ -32,7 +32,7 @@ type Ideal struct {
 	// smallest eye relief; nil for none. ReachedMM is its ranked length.
 	Train     *objective.Train
 	ReachedMM float64
-	// Settled tells that BoundMM is within 0.1 % of ReachedMM or that there is no
+	// Settled reports whether BoundMM is within 0.1 % of ReachedMM or that there is no
 	// train; otherwise the search ended before.
 	Settled bool
 	// Without are, when there is no train, the requirements each of which, given
@@ -43,39 +43,50 @@ type Ideal struct {
 	Boxes int
 }
 
+// Group is a group of the limit's train that has this focal length in mm.
+func (i *Limit) Group(focalMM float64) *objective.Group {
+	return objective.ThinGroup(focalMM, i.ApertureRatio/2*math.Abs(focalMM))
+}
+
 // Find finds the shortest thin train in any of the spaces. No group's clear
 // diameter is more than apertureRatio times the magnitude of its focal length.
 //
 // What is asked of parts (their number, price, mass) and all that rays are
 // traced for plays no part. Groups have no thickness, and both their principal planes lie
-// in their one vertex; in a train of real lenses the offsets X of side.go can be
+// in their one vertex; in a train of real lenses the hiatus can be
 // negative, so that the limit is no lower bound on such trains.
 //
 // The error is that of ctx, when it ends before.
-func Find(ctx context.Context, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy) (Ideal, error) {
-	ideal := idealWithin(ctx, p, spaces, apertureRatio, by, idealBoxes, false)
-	if math.IsInf(ideal.BoundMM, 1) {
+func Find(ctx context.Context, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy) (Limit, error) {
+	limit := findWithin(ctx, p, spaces, apertureRatio, by, boxesMost)
+	if math.IsInf(limit.BoundMM, 1) {
 		for r := objective.GapRoom; r <= objective.ViewpointShiftMM; r++ {
 			q, ratio, asked := without(p, r, apertureRatio)
-			if asked && idealWithin(ctx, q, spaces, ratio, by, idealTries, true).Train != nil {
-				ideal.Without = append(ideal.Without, r)
+			if asked && newBoxSearch(q, spaces, ratio, by).finds(ctx, triesMost) {
+				limit.Without = append(limit.Without, r)
 			}
 		}
 	}
 	if err := ctx.Err(); err != nil {
-		return Ideal{}, err
+		return Limit{}, err
 	}
-	return ideal, nil
+	return limit, nil
 }
 
-// idealWithin ends at once when ctx does; what it then returns means nothing.
-func idealWithin(ctx context.Context, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy, most int, first bool) Ideal {
-	s := &idealSearch{}
+// newBoxSearch prepares a search over spaces.
+func newBoxSearch(p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy) *boxSearch {
+	s := &boxSearch{}
 	for _, space := range spaces {
-		s.cases = append(s.cases, newIdealCases(p, space, apertureRatio/2, by)...)
+		s.cases = append(s.cases, newThinCases(p, space, apertureRatio/2, by)...)
 	}
-	bound, settled := s.run(ctx, most, first)
-	return Ideal{
+	return s
+}
+
+// findWithin looks at most boxes. It ends at once when ctx does; what it then returns means nothing.
+func findWithin(ctx context.Context, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy, most int) Limit {
+	s := newBoxSearch(p, spaces, apertureRatio, by)
+	bound, settled := s.run(ctx, most)
+	return Limit{
 		ApertureRatio: apertureRatio, BoundMM: bound, Train: s.best, ReachedMM: s.rank, Settled: settled, Boxes: s.boxes,
 	}
 }

@@ -15,12 +15,12 @@ import (
 	"pgregory.net/rapid"
 )
 
-var idealSpaces = []objective.Space{
+var allSpaces = []objective.Space{
 	{Layout: objective.Keplerian, Seat: objective.SeatRear}, {Layout: objective.ErectorSingle, Seat: objective.SeatRear}, {Layout: objective.ErectorSingle, Seat: objective.SeatFront}, {Layout: objective.ErectorPair, Seat: objective.SeatRear}, {Layout: objective.ErectorPair, Seat: objective.SeatFront},
 }
 
-// idealOf is the ideal limit of a problem.
-func idealOf(t testing.TB, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy) Ideal {
+// limitOf is the ideal limit of a problem.
+func limitOf(t testing.TB, p *objective.Problem, spaces []objective.Space, apertureRatio float64, by objective.RankBy) Limit {
 	t.Helper()
 	ideal, err := Find(context.Background(), p, spaces, apertureRatio, by)
 	if err != nil {
@@ -50,7 +50,7 @@ func TestIdealInterrupted(t *testing.T) {
 	impossible.LengthMax = 40
 	for name, p := range map[string]*objective.Problem{"possible": possible, "impossible": impossible} {
 		whole := &endingContext{Context: context.Background(), ends: math.MaxInt}
-		want, err := Find(whole, p, idealSpaces[1:2], 0.8, objective.ByLength)
+		want, err := Find(whole, p, allSpaces[1:2], 0.8, objective.ByLength)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -59,7 +59,7 @@ func TestIdealInterrupted(t *testing.T) {
 		}
 		for _, ends := range []int{0, 1, whole.asked / 3, whole.asked / 2, whole.asked - 1} {
 			ctx := &endingContext{Context: context.Background(), ends: ends}
-			got, err := Find(ctx, p, idealSpaces[1:2], 0.8, objective.ByLength)
+			got, err := Find(ctx, p, allSpaces[1:2], 0.8, objective.ByLength)
 			if !errors.Is(err, context.Canceled) || got.Train != nil {
 				t.Errorf("%s: ended when asked %d times, %v and %+v", name, ends, err, got)
 			}
@@ -101,23 +101,23 @@ func traceThin(p *objective.Problem, t *objective.Train, y, u float64) (heights,
 }
 
 // unknownsOf are the unknowns of a thin train as a case has them.
-func unknownsOf(m *idealCase, t *objective.Train) (x [idealUnknowns]float64) {
+func unknownsOf(m *thinCase, t *objective.Train) (x [unknownCount]float64) {
 	p := m.p
 	gaps := append([]float64(nil), t.Gaps...)
 	gaps[maskGapOf(t)] -= p.MaskGlass * (1 - 1/p.MaskGlassIndex)
 	last := len(t.Groups) - 1
 	a, b := t.Groups[0].FocalMM/p.Magnification, t.Groups[last].FocalMM
 	heights, _ := traceThin(p, t, 0, 1)
-	x[idealE] = t.EyeRelief - p.CombinerMM*(1-1/p.CombinerIndex)
+	x[atE] = t.EyeRelief - p.CombinerMM*(1-1/p.CombinerIndex)
 	switch {
 	case m.space.Layout == objective.Keplerian:
-		x[idealA], x[idealB] = t.Groups[0].FocalMM/b, b
+		x[atA], x[atB] = t.Groups[0].FocalMM/b, b
 	case m.space.Layout == objective.ErectorSingle:
-		x[idealA], x[idealB], x[idealInverseN] = a, b, b/(gaps[1]-b)
+		x[atA], x[atB], x[atInverseN] = a, b, b/(gaps[1]-b)
 	case m.weak == bothStrong:
-		x[idealA], x[idealB], x[idealN1], x[idealN2], x[idealH] = a, b, gaps[0]/a-p.Magnification, gaps[2]/b-1, heights[0]
+		x[atA], x[atB], x[atN1], x[atN2], x[atH] = a, b, gaps[0]/a-p.Magnification, gaps[2]/b-1, heights[0]
 	default:
-		x[idealA], x[idealB], x[idealT1], x[idealT2], x[idealH] = 1/a, 1/b, gaps[0], gaps[2], heights[0]
+		x[atA], x[atB], x[atT1], x[atT2], x[atH] = 1/a, 1/b, gaps[0], gaps[2], heights[0]
 	}
 	return x
 }
@@ -142,7 +142,7 @@ func thinBreach(p *objective.Problem, t *objective.Train, opening float64) float
 		}
 	}
 	most(length, p.LengthMax)
-	r := p.ApertureReach()
+	r := p.PassingEdge()
 	var places []float64
 	for _, v := range []float64{p.VergenceFar, p.VergenceNear} {
 		edge, slope := trace(1, v)
@@ -182,7 +182,7 @@ func thinBreach(p *objective.Problem, t *objective.Train, opening float64) float
 }
 
 // drawIdealProblem draws a problem that some thin trains meet.
-func drawIdealProblem(t *rapid.T) *objective.Problem {
+func drawThinProblem(t *rapid.T) *objective.Problem {
 	p := testtrain.DrawProblem(t)
 	p.Pupil, p.Box, p.Clearance = p.Pupil/2+0.5, p.Box/2, p.Clearance/2
 	p.Travel *= 3
@@ -218,13 +218,13 @@ func TestIdealModel(t *testing.T) {
 	}
 	testlens.Examples(250, func(t *rapid.T) drawn {
 		by := rapid.SampledFrom([]objective.RankBy{objective.ByLength, objective.ByLengthToEye}).Draw(t, "by")
-		return drawn{drawIdealProblem(t), rapid.SampledFrom(idealSpaces).Draw(t, "space"), by, rapid.Uint64().Draw(t, "seed")}
+		return drawn{drawThinProblem(t), rapid.SampledFrom(allSpaces).Draw(t, "space"), by, rapid.Uint64().Draw(t, "seed")}
 	}, func(c int, x drawn) {
 		p := *x.p
 		const opening = 0.6
-		s := &idealSearch{cases: newIdealCases(&p, x.space, opening, x.by)}
+		s := &boxSearch{cases: newThinCases(&p, x.space, opening, x.by)}
 		r := rand.New(rand.NewPCG(x.seed, 1))
-		if s.run(context.Background(), 10, true); s.best == nil {
+		if !s.finds(context.Background(), 10) {
 			return
 		}
 		for k := range 60 {
@@ -232,7 +232,7 @@ func TestIdealModel(t *testing.T) {
 			m := s.cases[k%len(s.cases)]
 			at := unknownsOf(m, s.best)
 			for i := range m.n {
-				if step := math.Pow(10, -1-float64(k%9)); i != idealE && (i != idealA || m.space.Layout != objective.Keplerian) {
+				if step := math.Pow(10, -1-float64(k%9)); i != atE && (i != atA || m.space.Layout != objective.Keplerian) {
 					at[i] *= 1 + step*(2*r.Float64()-1)
 				}
 			}
@@ -240,7 +240,7 @@ func TestIdealModel(t *testing.T) {
 			if failed == objective.Focal || failed == objective.Magnification {
 				continue
 			}
-			train.EyeRelief = at[idealE] + p.CombinerShift()
+			train.EyeRelief = at[atE] + p.CombinerShift()
 			if relay, ok := p.Relay(train); ok && relay.FocalMM > 1e4 {
 				continue // its focal distances cancel
 			}
@@ -253,7 +253,7 @@ func TestIdealModel(t *testing.T) {
 				t.Errorf("case %d, %v: length %.9f, want %.9f", c, x.space, ranked, want)
 			}
 			switch direct := thinBreach(&p, train, opening); {
-			case direct < -1e-7 && breach > idealMargin:
+			case direct < -1e-7 && breach > reportMargin:
 				t.Errorf("case %d, %v at %v: broken by %g, but all is met by %g", c, x.space, at, breach, -direct)
 			case direct > 1e-7 && breach <= 0:
 				t.Errorf("case %d, %v at %v: met, but something is broken by %g", c, x.space, at, direct)
@@ -264,7 +264,7 @@ func TestIdealModel(t *testing.T) {
 			}
 		}
 	})
-	for _, space := range idealSpaces {
+	for _, space := range allSpaces {
 		t.Logf("%v: %d met, %d broken", space, met[space], broken[space])
 		if met[space] < 30 || broken[space] < 30 {
 			t.Errorf("%v: %d met and %d broken say little", space, met[space], broken[space])
@@ -320,7 +320,7 @@ func TestIdealClosedForm(t *testing.T) {
 		p := farProblem()
 		p.MagnificationTol = 0
 		p.ReliefMin = c.reliefMin
-		ideal := idealOf(t, p, []objective.Space{c.space}, c.ratio, objective.ByLength)
+		ideal := limitOf(t, p, []objective.Space{c.space}, c.ratio, objective.ByLength)
 		// The search is asked for 0.1 %.
 		if !ideal.Settled || ideal.BoundMM > c.want*(1+1e-9) || ideal.BoundMM < c.want*(1-2e-3) || math.Abs(ideal.ReachedMM/c.want-1) > 1e-3 {
 			t.Errorf("%s: from %.6f to %.6f, settled %v, want %.6f", c.name, ideal.BoundMM, ideal.ReachedMM, ideal.Settled, c.want)
@@ -347,19 +347,19 @@ func TestIdealAgainstTrains(t *testing.T) {
 	}
 	testlens.Examples(40, func(t *rapid.T) drawn {
 		by := rapid.SampledFrom([]objective.RankBy{objective.ByLength, objective.ByLengthToEye}).Draw(t, "by")
-		space := rapid.SampledFrom(idealSpaces).Draw(t, "space")
-		return drawn{drawIdealProblem(t), space, by, testlens.Between(t, "ratio", 0.4, 1.6), rapid.Uint64().Draw(t, "seed")}
+		space := rapid.SampledFrom(allSpaces).Draw(t, "space")
+		return drawn{drawThinProblem(t), space, by, testlens.Between(t, "ratio", 0.4, 1.6), rapid.Uint64().Draw(t, "seed")}
 	}, func(c int, x drawn) {
 		p := x.p
 		most := 500 // what is certified holds, however early the search ends
 		if x.space.Layout != objective.ErectorPair {
-			most = idealBoxes
+			most = boxesMost
 		}
-		ideal := idealWithin(context.Background(), p, []objective.Space{x.space}, x.ratio, x.by, most, false)
+		ideal := findWithin(context.Background(), p, []objective.Space{x.space}, x.ratio, x.by, most)
 		if x.space.Layout != objective.ErectorPair && !ideal.Settled {
 			t.Errorf("case %d, %v: not settled", c, x.space)
 		}
-		if ideal.Settled && ideal.Train != nil && ideal.BoundMM < ideal.ReachedMM*(1-1.001*idealGap) {
+		if ideal.Settled && ideal.Train != nil && ideal.BoundMM < ideal.ReachedMM*(1-1.001*settledShare) {
 			t.Errorf("case %d: settled from %v to %v", c, ideal.BoundMM, ideal.ReachedMM)
 		}
 		if ideal.BoundMM > ideal.ReachedMM {
@@ -438,18 +438,18 @@ func TestIdealEasier(t *testing.T) {
 	hard := testtrain.Problem()
 	hard.Limits.Max["pixel_arcmin"] = 2
 	hard.MaskGlass, hard.Clearance = 2, 8
-	for _, space := range idealSpaces[1:3] {
+	for _, space := range allSpaces[1:3] {
 		for _, by := range []objective.RankBy{objective.ByLength, objective.ByLengthToEye} {
-			before := idealOf(t, hard, []objective.Space{space}, 0.8, by)
+			before := limitOf(t, hard, []objective.Space{space}, 0.8, by)
 			for name, change := range ease {
 				p := *hard
 				change(&p)
-				after := idealOf(t, &p, []objective.Space{space}, 0.8, by)
-				if !(after.ReachedMM <= before.ReachedMM*(1+idealGap)) || after.BoundMM > before.ReachedMM {
+				after := limitOf(t, &p, []objective.Space{space}, 0.8, by)
+				if !(after.ReachedMM <= before.ReachedMM*(1+settledShare)) || after.BoundMM > before.ReachedMM {
 					t.Errorf("%v, easier %s: %.4f to %.4f, before %.4f to %.4f", space, name, after.BoundMM, after.ReachedMM, before.BoundMM, before.ReachedMM)
 				}
 			}
-			if wider := idealOf(t, hard, []objective.Space{space}, 0.9, by); !(wider.ReachedMM <= before.ReachedMM*(1+idealGap)) {
+			if wider := limitOf(t, hard, []objective.Space{space}, 0.9, by); !(wider.ReachedMM <= before.ReachedMM*(1+settledShare)) {
 				t.Errorf("%v: wider apertures make %.4f, before %.4f", space, wider.ReachedMM, before.ReachedMM)
 			}
 		}
@@ -464,15 +464,15 @@ func TestIdealSpaces(t *testing.T) {
 	p.Limits.Max["pixel_arcmin"] = 2
 	best := math.Inf(1)
 	lengths := map[objective.Space]float64{}
-	for _, space := range idealSpaces[1:] {
-		lengths[space] = idealWithin(context.Background(), p, []objective.Space{space}, 0.7, objective.ByLength, 1000, false).ReachedMM
+	for _, space := range allSpaces[1:] {
+		lengths[space] = findWithin(context.Background(), p, []objective.Space{space}, 0.7, objective.ByLength, 1000).ReachedMM
 		best = math.Min(best, lengths[space])
 	}
-	all := idealWithin(context.Background(), p, idealSpaces[1:], 0.7, objective.ByLength, 2000, false)
-	if math.Abs(all.ReachedMM/best-1) > idealGap {
+	all := findWithin(context.Background(), p, allSpaces[1:], 0.7, objective.ByLength, 2000)
+	if math.Abs(all.ReachedMM/best-1) > settledShare {
 		t.Errorf("together %v, alone %v", all.ReachedMM, lengths)
 	}
-	if named := (objective.Space{Layout: all.Train.Layout, Seat: all.Train.Seat}); math.Abs(lengths[named]/best-1) > idealGap {
+	if named := (objective.Space{Layout: all.Train.Layout, Seat: all.Train.Seat}); math.Abs(lengths[named]/best-1) > settledShare {
 		t.Errorf("%v is named, of %v", named, lengths)
 	}
 	for _, seat := range []objective.Seat{objective.SeatRear, objective.SeatFront} {
@@ -489,8 +489,8 @@ func TestIdealImpossible(t *testing.T) {
 	p := testtrain.Problem()
 	p.Limits.Max["pixel_arcmin"] = 2
 	p.Travel = 4
-	for _, space := range idealSpaces[1:4] {
-		ideal := idealOf(t, p, []objective.Space{space}, 0.8, objective.ByLength)
+	for _, space := range allSpaces[1:4] {
+		ideal := limitOf(t, p, []objective.Space{space}, 0.8, objective.ByLength)
 		if !math.IsInf(ideal.BoundMM, 1) || !ideal.Settled || ideal.Train != nil {
 			t.Fatalf("%v: %v to %v, settled %v", space, ideal.BoundMM, ideal.ReachedMM, ideal.Settled)
 		}
@@ -500,7 +500,7 @@ func TestIdealImpossible(t *testing.T) {
 	}
 	p = testtrain.Problem()
 	p.LengthMax = 40
-	if ideal := idealOf(t, p, idealSpaces[1:2], 0.8, objective.ByLength); !math.IsInf(ideal.BoundMM, 1) || fmt.Sprint(ideal.Without) != "[length aperture]" {
+	if ideal := limitOf(t, p, allSpaces[1:2], 0.8, objective.ByLength); !math.IsInf(ideal.BoundMM, 1) || fmt.Sprint(ideal.Without) != "[length aperture]" {
 		t.Errorf("40 mm: %v, possible without %v", ideal.BoundMM, ideal.Without)
 	}
 }
@@ -517,7 +517,7 @@ func BenchmarkIdeal(b *testing.B) {
 				p.Limits.Max["pixel_arcmin"] = 2
 				boxes := 0
 				for range b.N {
-					ideal := idealOf(b, p, []objective.Space{space}, 0.9, by)
+					ideal := limitOf(b, p, []objective.Space{space}, 0.9, by)
 					if !ideal.Settled {
 						b.Fatal("not settled")
 					}

@@ -9,33 +9,33 @@ import (
 )
 
 const (
-	// idealGap is the share by which the certified bound may fall short of the
+	// settledShare is the share by which the certified bound may fall short of the
 	// shortest thin train found.
-	idealGap = 1e-3
-	// idealSlack is what a bound or a breach must exceed rounding by, as a share
+	settledShare = 1e-3
+	// roundingShare is what a bound or a breach must exceed rounding by, as a share
 	// of the terms: sums of some hundred products round below 1e-13 of these.
-	idealSlack = 1e-9
-	// idealUneven is how much narrower than the widest a side may be, both as shares of
+	roundingShare = 1e-9
+	// unevenSide is how much narrower than the widest a side may be, both as shares of
 	// their distance from 0, to be halved.
-	idealUneven = 0.1
-	// idealLeast is a step that matters for every unknown: mm, 1/mm or a number of
+	unevenSide = 0.1
+	// leastStep is a step that matters for every unknown: mm, 1/mm or a number of
 	// order 1.
-	idealLeast = 1e-3
+	leastStep = 1e-3
 	// descendFirst is how many boxes are descended from at first, descendEach after
 	// how many one is later.
 	descendFirst = 100
 	descendEach  = 32
-	// idealMargin is by how much, of order 1, a train that is reported meets its
+	// reportMargin is by how much, of order 1, a train that is reported meets its
 	// requirements, so that the model's own rounding does not turn it away.
-	idealMargin = 1e-10
+	reportMargin = 1e-10
 	// idealLongest, in mm, is the length beyond which no train is looked for.
-	idealLongest = 20_000.0
-	// idealBoxes is how many boxes are looked at before the bound is given as far as it
+	longestMM = 20_000.0
+	// boxesMost is how many boxes are looked at before the bound is given as far as it
 	// has come.
-	idealBoxes = 100_000
-	// idealTries is how many boxes are looked at for a first train without one of the
+	boxesMost = 100_000
+	// triesMost is how many boxes are looked at for a first train without one of the
 	// requirements.
-	idealTries = 1_000
+	triesMost = 1_000
 )
 
 // node is a box of thin trains of one case with a lower bound on their length.
@@ -64,16 +64,16 @@ func (h *nodeHeap) Pop() any {
 	return x
 }
 
-// idealSearch is a branch and bound over boxes of all cases together, the one
+// boxSearch is a branch and bound over boxes of all cases together, the one
 // with the least bound first. Over a box every requirement and the length are
 // linear but for a remainder (affine); the linear programme of these bounds the
 // length from below with an error that falls with the square of the box's size,
 // so that a few boxes around the shortest train do, where a bound by intervals
 // would need thousands.
-type idealSearch struct {
-	cases []*idealCase
+type boxSearch struct {
+	cases []*thinCase
 	heap  nodeHeap
-	rows  idealRows
+	rows  requirementRows
 	lp    lp
 	best  *objective.Train
 	rank  float64 // of best
@@ -82,18 +82,52 @@ type idealSearch struct {
 }
 
 // cutoff is the length from which on a box holds nothing that is looked for.
-func (s *idealSearch) cutoff() float64 { return math.Min(s.rank*(1-idealGap), idealLongest) }
+func (s *boxSearch) cutoff() float64 { return math.Min(s.rank*(1-settledShare), longestMM) }
 
 // run bounds until all that is left is beyond the cutoff, or most boxes have
-// been looked at, or, where the first will do, a train is found. It returns the
-// certified bound, +Inf when there is no train, and whether all was settled. When
-// ctx ends it returns within some milliseconds.
-func (s *idealSearch) run(ctx context.Context, most int, first bool) (bound float64, settled bool) {
+// been looked at. It returns the certified bound, +Inf when there is no train, and whether
+// all was settled. When ctx ends it returns within some milliseconds.
+func (s *boxSearch) run(ctx context.Context, most int) (bound float64, settled bool) {
+	s.start(ctx)
+	for s.boxes < most && s.next(ctx) {
+	}
+	switch {
+	case ctx.Err() != nil:
+		return 0, false
+	case s.done() && s.best == nil:
+		return math.Inf(1), true
+	case s.done():
+		return s.cutoff(), true
+	}
+	return math.Min(s.cutoff(), s.heap[0].bound), false
+}
+
+// finds reports whether a train is found before most boxes have been looked at.
+func (s *boxSearch) finds(ctx context.Context, most int) bool {
+	s.start(ctx)
+	for s.best == nil && s.boxes < most && s.next(ctx) {
+	}
+	return s.best != nil
+}
+
+// next looks at the box with the least bound, false when none is left or ctx has ended.
+func (s *boxSearch) next(ctx context.Context) bool {
+	if s.done() || ctx.Err() != nil {
+		return false
+	}
+	n := heap.Pop(&s.heap).(*node)
+	s.boxes++
+	s.split(n)
+	return true
+}
+
+// start descends from the seeds of every case and makes the boxes that hold all trains.
+func (s *boxSearch) start(ctx context.Context) {
 	s.rank = math.Inf(1)
 	for i, m := range s.cases {
 		for _, x := range m.seeds() {
 			if ctx.Err() != nil {
-				return 0, false
+				return
 			}
 			s.descend(i, x)
 		}
@@ -103,29 +137,17 @@ func (s *idealSearch) run(ctx context.Context, most int, first bool) (bound floa
 		if m.by == objective.ByLengthToEye {
 			longest -= math.Min(0, m.p.ReliefMin)
 		}
-		if b, ok := m.whole(math.Min(longest, math.Min(m.p.LengthMax, idealLongest))); ok {
+		if b, ok := m.whole(math.Min(longest, math.Min(m.p.LengthMax, longestMM))); ok {
 			heap.Push(&s.heap, &node{box: b, space: i, bound: 0})
 		}
 	}
-	for !s.done() && s.boxes < most && !(first && s.best != nil) && ctx.Err() == nil {
-		n := heap.Pop(&s.heap).(*node)
-		s.boxes++
-		s.split(n)
-	}
-	switch {
-	case s.done() && s.best == nil:
-		return math.Inf(1), true
-	case s.done():
-		return s.cutoff(), true
-	}
-	return math.Min(s.cutoff(), s.heap[0].bound), false
 }
 
-// done tells that no box is left that could hold what is looked for.
-func (s *idealSearch) done() bool { return len(s.heap) == 0 || s.heap[0].bound >= s.cutoff() }
+// done reports whether no box is left that could hold what is looked for.
+func (s *boxSearch) done() bool { return len(s.heap) == 0 || s.heap[0].bound >= s.cutoff() }
 
 // split narrows and bounds a box and puts its halves on the heap.
-func (s *idealSearch) split(n *node) {
+func (s *boxSearch) split(n *node) {
 	m := s.cases[n.space]
 	ranked := m.at(&n.box, &s.rows)
 	for range 3 {
@@ -141,11 +163,11 @@ func (s *idealSearch) split(n *node) {
 		ranked = m.at(&n.box, &s.rows)
 	}
 	bound, slopes := s.bound(m, ranked)
-	n.bound = math.Max(n.bound, math.Max(bound, ranked.lo*(1-idealSlack)))
+	n.bound = math.Max(n.bound, math.Max(bound, ranked.lo*(1-roundingShare)))
 	if n.bound >= s.cutoff() {
 		return
 	}
-	var x [idealUnknowns]float64
+	var x [unknownCount]float64
 	for i := range m.n {
 		x[i] = n.at(i, s.lp.xi[i])
 	}
@@ -177,8 +199,8 @@ func (s *idealSearch) split(n *node) {
 
 // narrow takes off the sides of a box what no train of it can have; alive is
 // false when nothing is left.
-func (s *idealSearch) narrow(m *idealCase, n *node, ranked affine) (alive, shrunk bool) {
-	lo, hi := [idealUnknowns]float64{}, [idealUnknowns]float64{}
+func (s *boxSearch) narrow(m *thinCase, n *node, ranked affine) (alive, shrunk bool) {
+	lo, hi := [unknownCount]float64{}, [unknownCount]float64{}
 	for i := range m.n {
 		lo[i], hi[i] = -1, 1
 	}
@@ -189,14 +211,14 @@ func (s *idealSearch) narrow(m *idealCase, n *node, ranked affine) (alive, shrun
 	}
 	for j := range rows {
 		r := &rows[j]
-		if r.lo > idealSlack {
+		if r.lo > roundingShare {
 			return false, false
 		}
 		if r.hi <= 0 {
 			continue
 		}
 		// g·ξ <= room
-		room := r.e - r.c + idealSlack
+		room := r.e - r.c + roundingShare
 		least := 0.0
 		for i := range m.n {
 			least += math.Min(r.g[i]*lo[i], r.g[i]*hi[i])
@@ -224,7 +246,7 @@ func (s *idealSearch) narrow(m *idealCase, n *node, ranked affine) (alive, shrun
 }
 
 // bound is a lower bound on the length over the box of which the rows are.
-func (s *idealSearch) bound(m *idealCase, ranked affine) (length float64, slopes [idealUnknowns]float64) {
+func (s *boxSearch) bound(m *thinCase, ranked affine) (length float64, slopes [unknownCount]float64) {
 	l := &s.lp
 	l.n = m.n
 	l.rows = l.rows[:0]
@@ -255,7 +277,7 @@ func (s *idealSearch) bound(m *idealCase, ranked affine) (length float64, slopes
 	// Weak duality: with multipliers >= 0 the length, where the requirements are
 	// met, is at least length + Σ multiplier·row, whose least value over the box
 	// follows at once.
-	value = total.c - total.spread() - float64(idealSlack*scale)
+	value = total.c - total.spread() - float64(roundingShare*scale)
 	if l.none {
 		if value > 0 {
 			return math.Inf(1), slopes
@@ -268,7 +290,7 @@ func (s *idealSearch) bound(m *idealCase, ranked affine) (length float64, slopes
 // weigh tells how much the remainders of the length and of each row matter: by
 // how much the point at which the bound is reached is longer, or breaks a
 // requirement.
-func (s *idealSearch) weigh(m *idealCase, x *[idealUnknowns]float64, bound float64) []float64 {
+func (s *boxSearch) weigh(m *thinCase, x *[unknownCount]float64, bound float64) []float64 {
 	scales := make([]float64, s.rows.next)
 	weight := make([]float64, 1+s.rows.next)
 	for j, k := range s.lp.multiply {
@@ -291,9 +313,9 @@ func (s *idealSearch) weigh(m *idealCase, x *[idealUnknowns]float64, bound float
 
 // worst is the unknown whose halving takes most off the remainders that the
 // bound suffers from, and where to halve it.
-func (s *idealSearch) worst(m *idealCase, n *node, weight []float64) (i int, at float64) {
+func (s *boxSearch) worst(m *thinCase, n *node, weight []float64) (i int, at float64) {
 	best, least := 0, math.Inf(1)
-	var relative [idealUnknowns]float64
+	var relative [unknownCount]float64
 	widest := 0.0
 	for i := range m.n {
 		if n.hi[i] > n.lo[i] {
@@ -302,7 +324,7 @@ func (s *idealSearch) worst(m *idealCase, n *node, weight []float64) (i int, at 
 		}
 	}
 	for i := range m.n {
-		if relative[i] < idealUneven*widest {
+		if relative[i] < unevenSide*widest {
 			continue
 		}
 		half := n.box
@@ -326,24 +348,24 @@ func (s *idealSearch) worst(m *idealCase, n *node, weight []float64) (i int, at 
 }
 
 // seeds are trains of usual proportions, from which to look for a first short one.
-func (m *idealCase) seeds() [][idealUnknowns]float64 {
-	var all [][idealUnknowns]float64
-	whole, ok := m.whole(idealLongest)
+func (m *thinCase) seeds() [][unknownCount]float64 {
+	var all [][unknownCount]float64
+	whole, ok := m.whole(longestMM)
 	if !ok || m.weak != bothStrong {
 		return nil
 	}
 	for f := 8.0; f < 600; f *= 2 {
 		for _, n := range [3]float64{0.5, 1, 2} {
-			x := [idealUnknowns]float64{f / m.p.Magnification, f, whole.lo[idealE]}
-			a, b, p := x[idealA], f, x[idealE]-f
+			x := [unknownCount]float64{f / m.p.Magnification, f, whole.lo[atE]}
+			a, b, p := x[atA], f, x[atE]-f
 			tau := (a + b) / n
 			switch m.space.Layout {
 			case objective.Keplerian:
-				x[idealA] = m.p.Magnification
+				x[atA] = m.p.Magnification
 			case objective.ErectorSingle:
-				x[idealInverseN] = 1 / n
+				x[atInverseN] = 1 / n
 			case objective.ErectorPair:
-				x[idealN1], x[idealN2], x[idealH] = n, n, a-float64(m.p.Magnification*(p-tau))
+				x[atN1], x[atN2], x[atH] = n, n, a-float64(m.p.Magnification*(p-tau))
 			}
 			all = append(all, x)
 		}

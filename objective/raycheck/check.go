@@ -9,9 +9,19 @@ import (
 	"relaysweep/objective/raycheck/lanes"
 )
 
-// fieldFractions are the field samples of a ray check, as fractions of the
+// FieldFractions are the field samples of a ray check, as fractions of the
 // tangent of the largest half angle.
-var fieldFractions = [...]float64{0, 0.5, 0.7, 1}
+var FieldFractions = [...]float64{0, 0.5, 0.7, 1}
+
+// FieldSamples are the field samples that metrics of sharpness look at, as fractions of the
+// tangent of the largest half angle.
+func FieldSamples(p *objective.Problem) []float64 {
+	n := 0
+	for n < len(FieldFractions) && FieldFractions[n] <= p.Limits.FieldFraction {
+		n++
+	}
+	return slices.Clone(FieldFractions[:n])
+}
 
 const (
 	// certainMargin is the squared cosine (of 63°) that every angle of incidence
@@ -21,9 +31,11 @@ const (
 	// changes angles by some hundredths and the step to the rim by a few degrees.
 	// TestCertain measures what is left of it.
 	certainMargin = 0.2
+	// weightRounding is the rounding of a sum of a bundle's weights.
+	weightRounding = 1e-9
 	// halfLost is the least share of a bundle that must get through for its
-	// metrics to mean anything: half, less the rounding of a sum of weights.
-	halfLost = 0.5 - 1e-9
+	// metrics to mean anything: half.
+	halfLost = 0.5 - weightRounding
 )
 
 // Report is the outcome of a ray check. It belongs to the Checker and stands
@@ -77,28 +89,29 @@ type Sample struct {
 // stands while it is given trains of the same groups, so that one whose gaps
 // alone change from call to call is measured without preparing it again.
 type Checker struct {
-	p         *objective.Problem
-	fractions []float64   // of the tangent of the largest half angle, field samples
-	reference int         // wavelength
-	weight    []float64   // of the wavelengths; they add up to 1
-	used      int         // field samples that sharpness metrics look at
-	depths    []float64   // apparent vergences, 1/mm
-	vergences []float64   // those that are traced
-	share     [][]float64 // of each of them in a depth sample, by depth
-	ends      bool        // other wavelengths are traced at the ends of the depth range only
-	fills     []pupil     // by field
-	beams     []beam      // by field, then by vergence from far to near
-	bundles   []bundle    // by field, then depth
-	launch    lanes.Rays  // all beams at the eye
-	between   lanes.Lines // a bundle between traced vergences
-	loss      *lossFill   // replaces the quadrature where rays are lost
-	rim       *rimBuffers
-	at        place                        // of the pupil's middle
-	away      []*Checker                   // with the pupil displaced, for its sharpness alone
-	summed    bool                         // a displaced pupil's bundles in use have been summed in full
-	indices   map[*catalog.Glass][]float64 // by wavelength
-	limits    []float64                    // by MetricList; +Inf for none
-	allowance float64                      // factor on the requirements of exact setpoints; 1, more for near misses
+	p              *objective.Problem
+	fractions      []float64       // of the tangent of the largest half angle, field samples
+	reference      int             // wavelength
+	weight         []float64       // of the wavelengths; they add up to 1
+	used           int             // field samples that sharpness metrics look at
+	depths         []float64       // apparent vergences, 1/mm
+	vergences      []float64       // those that are traced
+	share          [][]float64     // of each of them in a depth sample, by depth
+	ends           bool            // other wavelengths are traced at the ends of the depth range only
+	fills          []pupil         // by field
+	tracedBundles  []tracedBundle  // by field, then by vergence from far to near
+	sampledBundles []sampledBundle // by field, then depth
+	launch         lanes.Rays      // all beams at the eye
+	between        lanes.Lines     // a bundle between traced vergences
+	loss           *lossFill       // replaces the quadrature where rays are lost
+	rim            *rimBuffers
+	at             place                        // of the pupil's middle
+	away           []*Checker                   // with the pupil displaced, for its sharpness alone
+	summed         bool                         // a displaced pupil's bundles in use have been summed in full
+	indices        map[*catalog.Glass][]float64 // by wavelength
+	limits         []float64                    // by MetricList; +Inf for none
+	allowance      float64                      // factor on the requirements of exact setpoints; 1, more for near misses
+	anyClearance   bool                         // at exact setpoints is near enough
 	// worstFirst are the bundles in use from the one that is likely to be worst
 	// on: from the outermost field to the axis, in each first what is traced.
 	// refocusSlackD is by how much the bounds of the eye's refocus are widened; 0 but for
@@ -124,8 +137,8 @@ type Checker struct {
 	report     Report
 }
 
-// beam is what is traced: one field at one vergence.
-type beam struct {
+// tracedBundle is what is traced: one field at one vergence.
+type tracedBundle struct {
 	field    int
 	tan      float64
 	vergence float64
@@ -151,8 +164,8 @@ type block struct {
 	view lanes.Lines // in the viewpoint plane
 }
 
-// bundle is one field and depth sample.
-type bundle struct {
+// sampledBundle is one field and depth sample.
+type sampledBundle struct {
 	field, depth int
 	tan          float64 // of the field angle
 	mask         []maskSums
@@ -164,15 +177,15 @@ type bundle struct {
 }
 
 // NewChecker prepares checks for p, which must not change afterwards.
-func NewChecker(p *objective.Problem) *Checker { return newChecker(p, leastRays(p), fieldFractions[:]) }
+func NewChecker(p *objective.Problem) *Checker { return newChecker(p, leastRays(p), FieldFractions[:]) }
 
 // NewNearChecker prepares checks that also let near misses pass: trains that
 // exceed no limit on sharpness, colour and vignetting, and at their exact
-// setpoints neither travel nor mask size, by more than a factor, whatever the
-// clearance there. All else is judged as by [NewChecker].
+// setpoints neither travel nor mask size, by more than a factor; with a factor above 1,
+// whatever the clearance there. All else is judged as by [NewChecker].
 func NewNearChecker(p *objective.Problem, factor float64) *Checker {
 	c := NewChecker(p)
-	c.allowance = factor
+	c.allowance, c.anyClearance = factor, factor > 1
 	for m := maskBlur; m <= vignetting; m++ {
 		c.limits[m] *= factor
 	}
@@ -183,7 +196,7 @@ func NewNearChecker(p *objective.Problem, factor float64) *Checker {
 // from far to near within the range of p) in place of the depth samples, in the
 // same way: where not every sample is traced, by rays between the same ones.
 func NewCheckerAt(p *objective.Problem, vergences []float64) *Checker {
-	return newCheckerAt(p, leastRays(p), fieldFractions[:], vergences)
+	return newCheckerAt(p, leastRays(p), FieldFractions[:], vergences)
 }
 
 func newChecker(p *objective.Problem, q quadrature, fractions []float64) *Checker {
@@ -254,19 +267,19 @@ func (c *Checker) layOut(q quadrature) {
 		c.fills = append(c.fills, fill)
 		most = max(most, len(fill.x))
 		for _, v := range c.vergences {
-			b := beam{field: f, tan: fraction * p.TanMax, vergence: v, from: n, to: n + len(fill.x), traced: make([]leg, len(c.weight))}
+			b := tracedBundle{field: f, tan: fraction * p.TanMax, vergence: v, from: n, to: n + len(fill.x), traced: make([]leg, len(c.weight))}
 			n = b.to
-			c.beams = append(c.beams, b)
+			c.tracedBundles = append(c.tracedBundles, b)
 		}
 		for d := range c.depths {
-			c.bundles = append(c.bundles, bundle{
+			c.sampledBundles = append(c.sampledBundles, sampledBundle{
 				field: f, depth: d, tan: fraction * p.TanMax,
 				mask: make([]maskSums, len(c.weight)), view: make([]viewSums, len(c.weight)),
 			})
 		}
 	}
 	c.launch = lanes.NewRays(n)
-	for _, b := range c.beams {
+	for _, b := range c.tracedBundles {
 		fill, beam := &c.fills[b.field], c.launch.Part(b.from, b.to)
 		beam.Launch(fill.x, fill.y, b.tan, b.vergence)
 	}
@@ -275,12 +288,12 @@ func (c *Checker) layOut(q quadrature) {
 	for range c.weight {
 		k := block{lanes.NewRays(n), lanes.NewLines(n), lanes.NewLines(n)}
 		c.blocks = append(c.blocks, k)
-		for i := range c.beams {
-			b := &c.beams[i]
+		for i := range c.tracedBundles {
+			b := &c.tracedBundles[i]
 			b.mask, b.view = append(b.mask, k.mask.Part(b.from, b.to)), append(b.view, k.view.Part(b.from, b.to))
 		}
-		for i := range c.bundles {
-			b := &c.bundles[i]
+		for i := range c.sampledBundles {
+			b := &c.sampledBundles[i]
 			b.maskFrom, b.viewFrom = append(b.maskFrom, c.sourceOf(&k.mask, b)), append(b.viewFrom, c.sourceOf(&k.view, b))
 		}
 	}
@@ -313,7 +326,8 @@ func (c *Checker) Measure(t *objective.Train) *Report {
 }
 
 // MeasureLimited traces t for the metrics, whatever fails, but leaves out
-// vignetting when it is not limited and fields that no metric looks at. It is meant for trains that differ in gaps and eye relief only, one after the other.
+// vignetting when it is not limited and fields that no metric looks at. It is meant for
+// trains that differ in gaps and eye relief only, one after the other.
 func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 	c.prepare(t)
 	c.measureUsed(false, c.limited(vignetting))
@@ -322,7 +336,7 @@ func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 
 // measureUsed judges everything that requirements and limits look at, in their
 // order, the blurs also of displaced pupils. With stop it ends when one has failed, and
-// looks at displaced pupils only where the one in the middle leaves that open; it tells
+// looks at displaced pupils only where the one in the middle leaves that open; it reports
 // whether it came to its end.
 func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
 	used := c.usedBundles()
@@ -364,11 +378,11 @@ func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
 // measureRest adds the samples of fields that no limit on sharpness looks at.
 func (c *Checker) measureRest() {
 	used := c.usedBundles()
-	c.sum(used, len(c.bundles))
+	c.sum(used, len(c.sampledBundles))
 	for _, a := range c.away {
-		a.sum(used, len(c.bundles))
+		a.sum(used, len(c.sampledBundles))
 	}
-	for i := used; i < len(c.bundles); i++ {
+	for i := used; i < len(c.sampledBundles); i++ {
 		c.measureMaskBlur(i, c.away)
 		c.measureDefocus(i)
 		c.measureViewBlur(i, c.away)
@@ -397,8 +411,8 @@ func (c *Checker) take(t *objective.Train) {
 		indexRatios(t, c.indicesOf, c.ratios)
 	}
 	c.margin = 1
-	for i := range c.beams {
-		clear(c.beams[i].traced)
+	for i := range c.tracedBundles {
+		clear(c.tracedBundles[i].traced)
 	}
 	c.viewpoint = -p.Viewpoint(t)
 }
@@ -421,8 +435,8 @@ func (c *Checker) begin() {
 			MaskBlurArcmin: nan, ViewBlurArcmin: nan, PixelArcmin: arcmin(c.p.MaskPixel / math.Abs(c.chief[d])),
 		}
 	}
-	for i := range c.bundles {
-		b := &c.bundles[i]
+	for i := range c.sampledBundles {
+		b := &c.sampledBundles[i]
 		r.Samples[i] = Sample{
 			FieldFraction: c.fractions[b.field], VergenceD: 1000 * c.depths[b.depth],
 			MaskBlurArcmin: nan, ViewBlurArcmin: nan, ViewDefocusD: nan, ViewAstigmatismD: nan,

@@ -6,7 +6,7 @@ import "math"
 type place struct{ x, y float64 }
 
 // fill fills a pupil there. What a pupil that is displaced sideways sees is not
-// mirror symmetric, so that both halves are filled. onAxis tells that the field is a
+// mirror symmetric, so that both halves are filled. onAxis reports whether the field is a
 // point on the axis: then up, down and sideways are alike, and up stands for all.
 func (at place) fill(radius float64, halfArms []int, onAxis bool) pupil {
 	if onAxis && at == (place{}) {
@@ -38,7 +38,7 @@ var bothSides = []float64{1, -1}
 
 func (at place) up() bool { return at.x == 0 && at.y > 0 }
 
-// skips tells that a field looks from here as from another place.
+// skips reports whether a field looks from here as from another place.
 func (c *Checker) skips(field int) bool { return len(c.fills[field].x) == 0 }
 
 // follow takes over the train that c has prepared.
@@ -46,13 +46,13 @@ func (a *Checker) follow(c *Checker) {
 	a.t, a.steps, a.beyondMask, a.ratios = c.t, c.steps, c.beyondMask, c.ratios
 	a.viewpoint, a.layer, a.chief = c.viewpoint, c.layer, c.chief
 	a.margin, a.summed = 1, false
-	for i := range a.beams {
-		clear(a.beams[i].traced)
+	for i := range a.tracedBundles {
+		clear(a.tracedBundles[i].traced)
 	}
 }
 
 // rejectAway looks for a limit that displaced pupils fail before what has failed, if
-// anything has, with the pupil in the middle. It tells whether the train fails, and
+// anything has, with the pupil in the middle. It reports whether the train fails, and
 // leaves the decision to the full measurement as [Checker.rejected] does.
 func (c *Checker) rejectAway() bool {
 	first := c.failedLimit()
@@ -70,7 +70,7 @@ func (c *Checker) rejectAway() bool {
 		m := &c.report.Metrics
 		for _, i := range c.worstFirst {
 			for _, a := range c.away {
-				if a.skips(a.bundles[i].field) {
+				if a.skips(a.sampledBundles[i].field) {
 					continue
 				}
 				for w := range a.weight {
@@ -92,7 +92,7 @@ func (c *Checker) rejectAway() bool {
 	return c.failed() && c.allCertain()
 }
 
-// allCertain tells that no ray was lost, but where everything has been summed up in
+// allCertain reports whether no ray was lost, but where everything has been summed up in
 // full.
 func (c *Checker) allCertain() bool {
 	for _, a := range c.away {
@@ -125,8 +125,8 @@ func (c *Checker) rejectAwayMask(a *Checker) bool {
 			a.summed = true
 			a.sum(from, to)
 		} else {
-			for i := range a.bundles[from:to] {
-				a.sumMask(&a.bundles[from+i])
+			for i := range a.sampledBundles[from:to] {
+				a.sumMask(&a.sampledBundles[from+i])
 			}
 		}
 		for i := from; i < to; i++ {
@@ -144,7 +144,7 @@ func (c *Checker) rejectAwayMask(a *Checker) bool {
 // for the one on transmission or for none.
 func (c *Checker) failedLimit() metricIndex {
 	switch c.report.FailedBy {
-	case "", "transmission_min":
+	case "", TransmissionMin:
 		return metricIndex(len(MetricList))
 	}
 	for m := range MetricList {
@@ -155,7 +155,7 @@ func (c *Checker) failedLimit() metricIndex {
 	return -1
 }
 
-// beyond tells whether a metric's magnitude is beyond its limit.
+// beyond reports whether a metric's magnitude is beyond its limit.
 func (c *Checker) beyond(m metricIndex, value float64) bool {
 	return !(math.Abs(value) <= c.limits[m])
 }

@@ -43,7 +43,7 @@ func BenchmarkTraceRaySurface(b *testing.B) {
 	mask, _ := p.PlaceMask(train, 0)
 	surfaces := 0
 	for b.Loop() {
-		points, complete := TraceRay(p, train, mask, 546.07, 0.5, 1, 0, 0.05)
+		points, complete := TraceRay(p, train, mask, RayStart{WavelengthNM: 546.07, XMM: 0.5, YMM: 1, SlopeY: 0.05})
 		if !complete {
 			b.Fatal("lost")
 		}
@@ -70,8 +70,8 @@ func BenchmarkMeasure(b *testing.B) {
 				checker.Measure(c.train)
 			}
 			vignetted, lossy := checker.report.Metrics.VignettedPct > 0, false
-			for i := range checker.bundles {
-				lossy = lossy || checker.bundles[i].lossy
+			for i := range checker.sampledBundles {
+				lossy = lossy || checker.sampledBundles[i].lossy
 			}
 			if vignetted != (c.p != p) || lossy != (c.name == "losing") {
 				b.Fatalf("vignetted: %v, loses rays: %v", vignetted, lossy)

@@ -21,10 +21,10 @@ func (c *Checker) limit(m metricIndex, value float64) {
 	}
 }
 
-// failed tells whether a requirement or limit has failed.
+// failed reports whether a requirement or limit has failed.
 func (c *Checker) failed() bool { return c.report.FailedBy != "" }
 
-// limited tells whether there is a limit on a metric.
+// limited reports whether there is a limit on a metric.
 func (c *Checker) limited(m metricIndex) bool { return !math.IsInf(c.limits[m], 1) }
 
 // usedBundles is the number of bundles that sharpness metrics look at; they come
@@ -43,20 +43,40 @@ func (c *Checker) judgeMask() {
 	}
 	r.TravelMM = travel.width()
 	if r.TravelMM > p.Travel*c.allowance*(1+objective.RequirementSlack) {
-		c.fail("travel")
+		c.fail(objective.Travel.String())
 	}
-	lo, hi := p.MaskRoom(c.t)
-	slack := objective.RequirementSlack * c.t.Gaps[c.t.MaskGap()]
-	if c.allowance == 1 && (travel.lo < lo-slack || travel.hi > hi+slack) {
-		c.fail("clearance")
+	at := c.atSetpoints()
+	if !c.anyClearance && (at.first < at.lo-at.slack || at.last > at.hi+at.slack) {
+		c.fail(objective.Clearance.String())
 	}
-	for d := range c.depths {
-		chief := math.Abs(p.ChiefAtMask(c.t, r.Setpoints[d].MaskMM))
-		if 2*chief*p.TanHalfWidth > p.MaskWidth*c.allowance*(1+objective.RequirementSlack) ||
-			2*chief*p.TanHalfHeight > p.MaskHeight*c.allowance*(1+objective.RequirementSlack) {
-			c.fail("mask_size")
-		}
+	if !(2*at.chief*p.TanHalfWidth <= p.MaskWidth*c.allowance*(1+objective.RequirementSlack)) ||
+		!(2*at.chief*p.TanHalfHeight <= p.MaskHeight*c.allowance*(1+objective.RequirementSlack)) {
+		c.fail(objective.MaskSize.String())
 	}
+}
+
+// atSetpoints is where a train's exact setpoints lie in the mask's gap, in mm behind the last
+// vertex before it.
+type atSetpoints struct {
+	first, last float64
+	lo, hi      float64 // what the clearance leaves
+	slack       float64 // by how much these may be missed
+	chief       float64 // largest height of the chief ray of unit slope in the layer
+}
+
+// atSetpoints looks at the setpoints of the report.
+func (c *Checker) atSetpoints() atSetpoints {
+	p, t := c.p, c.t
+	mask := newSpread()
+	x := atSetpoints{slack: objective.RequirementSlack * t.Gaps[t.MaskGap()]}
+	for d := range c.report.Setpoints {
+		at := c.report.Setpoints[d].MaskMM
+		mask.add(at)
+		x.chief = max(x.chief, math.Abs(p.ChiefAtMask(t, at)))
+	}
+	x.first, x.last = mask.lo, mask.hi
+	x.lo, x.hi = p.MaskRoom(t)
+	return x
 }
 
 // sharpest is how far beyond the paraxial layer, towards the world, the plane
@@ -65,7 +85,7 @@ func (c *Checker) judgeMask() {
 func (c *Checker) sharpest(d int) float64 {
 	var sumPS, sumSS float64
 	for i := d; i < c.usedBundles(); i += len(c.depths) {
-		b := &c.bundles[i]
+		b := &c.sampledBundles[i]
 		if b.maskAll.Weight < halfLost {
 			continue
 		}
@@ -86,7 +106,7 @@ func (c *Checker) judgeMaskBlur(away []*Checker) {
 	for d := range c.depths {
 		c.report.Setpoints[d].MaskBlurArcmin = 0
 	}
-	for i := range c.bundles[:c.usedBundles()] {
+	for i := range c.sampledBundles[:c.usedBundles()] {
 		c.measureMaskBlur(i, away)
 	}
 	c.limit(maskBlur, m.MaskBlurArcmin)
@@ -104,7 +124,7 @@ func (c *Checker) measureMaskBlur(i int, away []*Checker) {
 
 // addMaskBlur takes bundle i of the pupil that a checks into the metric.
 func (c *Checker) addMaskBlur(i int, a *Checker) {
-	m, b := &c.report.Metrics, &a.bundles[i]
+	m, b := &c.report.Metrics, &a.sampledBundles[i]
 	if a.skips(b.field) {
 		return
 	}
@@ -118,7 +138,7 @@ func (c *Checker) addMaskBlur(i int, a *Checker) {
 }
 
 // maskBlurOf is the mask's blur in arcmin, at its setpoint, in a bundle of any pupil.
-func (c *Checker) maskBlurOf(b *bundle) float64 {
+func (c *Checker) maskBlurOf(b *sampledBundle) float64 {
 	if b.maskAll.Weight < halfLost {
 		return math.Inf(1)
 	}
@@ -133,7 +153,7 @@ func (c *Checker) maskBlurOf(b *bundle) float64 {
 func (c *Checker) judgeDefocus() {
 	m := &c.report.Metrics
 	m.ViewDefocusD, m.ViewAstigmatismD = 0, 0
-	for i := range c.bundles[:c.usedBundles()] {
+	for i := range c.sampledBundles[:c.usedBundles()] {
 		c.measureDefocus(i)
 	}
 	c.limit(viewDefocus, m.ViewDefocusD)
@@ -142,7 +162,7 @@ func (c *Checker) judgeDefocus() {
 
 // measureDefocus takes bundle i into the metrics of the vergence error.
 func (c *Checker) measureDefocus(i int) {
-	m, b, s := &c.report.Metrics, &c.bundles[i], &c.report.Samples[i]
+	m, b, s := &c.report.Metrics, &c.sampledBundles[i], &c.report.Samples[i]
 	s.ViewDefocusD, s.ViewAstigmatismD = b.view[c.reference].power()
 	if b.field < c.used {
 		m.ViewDefocusD = larger(m.ViewDefocusD, s.ViewDefocusD)
@@ -158,7 +178,7 @@ func (c *Checker) judgeViewBlur(away []*Checker) {
 	for d := range c.depths {
 		c.report.Setpoints[d].ViewBlurArcmin = 0
 	}
-	for i := range c.bundles[:c.usedBundles()] {
+	for i := range c.sampledBundles[:c.usedBundles()] {
 		c.measureViewBlur(i, away)
 	}
 	c.limit(viewBlur, m.ViewBlurArcmin)
@@ -177,7 +197,7 @@ func (c *Checker) measureViewBlur(i int, away []*Checker) {
 
 // addViewBlur takes bundle i of the pupil that a checks into the metrics.
 func (c *Checker) addViewBlur(i int, a *Checker) {
-	m, b := &c.report.Metrics, &a.bundles[i]
+	m, b := &c.report.Metrics, &a.sampledBundles[i]
 	if a.skips(b.field) {
 		return
 	}
@@ -198,7 +218,7 @@ func (c *Checker) judgeFar() {
 	m := &c.report.Metrics
 	axial := newSpread()
 	for w := range c.weight {
-		defocus, _ := c.bundles[0].view[w].power()
+		defocus, _ := c.sampledBundles[0].view[w].power()
 		axial.add(defocus)
 		if w == c.reference {
 			m.AxisVergenceD = defocus
@@ -207,7 +227,7 @@ func (c *Checker) judgeFar() {
 	m.AxialColourD = axial.width()
 	m.DistortionPct, m.LateralColourArcmin = 0, 0
 	for i := len(c.depths); i < c.usedBundles(); i += len(c.depths) {
-		b := &c.bundles[i]
+		b := &c.sampledBundles[i]
 		colour := newSpread()
 		for w := range b.view {
 			colour.add(b.view[w].chiefError())
@@ -226,13 +246,13 @@ func (c *Checker) judgeTransmission() {
 	m := &c.report.Metrics
 	m.Transmission = c.transmission()
 	if !(m.Transmission >= c.p.Limits.TransmissionMin) {
-		c.fail("transmission_min")
+		c.fail(TransmissionMin)
 	}
 }
 
 // refocused is the view's blur in arcmin after the eye's best refocus within
 // its bounds, and that refocus in dioptres.
-func (c *Checker) refocused(b *bundle) (blur, refocus float64) {
+func (c *Checker) refocused(b *sampledBundle) (blur, refocus float64) {
 	var all viewSums
 	for w := range b.view {
 		all.add(&b.view[w], c.weight[w])
@@ -241,7 +261,7 @@ func (c *Checker) refocused(b *bundle) (blur, refocus float64) {
 }
 
 // refocusedOf is refocused for some of the bundle's rays.
-func (c *Checker) refocusedOf(b *bundle, all viewSums) (blur, refocus float64) {
+func (c *Checker) refocusedOf(b *sampledBundle, all viewSums) (blur, refocus float64) {
 	if all.Weight < halfLost {
 		return math.Inf(1), math.Inf(1)
 	}

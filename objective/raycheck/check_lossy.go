@@ -57,7 +57,7 @@ func newLossFill() *lossFill {
 // refill replaces the quadrature of a bundle that loses rays, because the Gauss
 // rule is valid for the full pupil only. Which rays enter the sums in the mask
 // shows when they have been traced to the world.
-func (c *Checker) refill(b *bundle) {
+func (c *Checker) refill(b *sampledBundle) {
 	b.maskAll = maskSums{}
 	for w := range c.blocks {
 		b.mask[w], b.view[w] = maskSums{}, viewSums{}
@@ -70,7 +70,7 @@ func (c *Checker) refill(b *bundle) {
 
 // refillSide does so at wavelength w for the half of the pupil on a side of its
 // middle, 1 or -1.
-func (c *Checker) refillSide(b *bundle, w int, side float64) {
+func (c *Checker) refillSide(b *sampledBundle, w int, side float64) {
 	f := c.loss
 	c.fillWhatPasses(b, w, side)
 	n := len(f.points.x)
@@ -101,7 +101,7 @@ func (c *Checker) chord(i int) (x, half, share float64) {
 
 // fillWhatPasses fills the part of the pupil of b that gets through at wavelength
 // w, the half on a side of its middle. Ordinates are counted in half chords.
-func (c *Checker) fillWhatPasses(b *bundle, w int, side float64) {
+func (c *Checker) fillWhatPasses(b *sampledBundle, w int, side float64) {
 	f := c.loss
 	f.points.x, f.points.y, f.points.weight = f.points.x[:0], f.points.y[:0], f.points.weight[:0]
 	at := func(j int) float64 { return 2*float64(j)/(lossScan-1) - 1 }

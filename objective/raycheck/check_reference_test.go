@@ -38,7 +38,7 @@ func referenceTrace(p *objective.Problem, t *objective.Train, at [2]float64, tan
 				sin, cos := math.Sincos(2 * math.Pi * float64(j) / referenceArms)
 				x, y := at[0]+rho*cos, at[1]+rho*sin
 				all++
-				points, complete := TraceRay(p, t, mask, wavelength, x, y, -x*v, tan-y*v)
+				points, complete := TraceRay(p, t, mask, RayStart{wavelength, x, y, -x * v, tan - y*v})
 				if !complete {
 					lost++
 					continue

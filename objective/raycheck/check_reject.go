@@ -12,7 +12,7 @@ func (c *Checker) rejected() bool {
 	outermost := (c.used - 1) * n
 	c.trace(0, used, toMask)
 	// Angles of incidence grow with the field: the outermost one in use, at
-	// either end of the depth range, tells whether rays come near to being lost
+	// either end of the depth range, reports whether rays come near to being lost
 	// on their way from the mask to the world.
 	c.traceWavelength(outermost, outermost+1, c.reference, toWorld)
 	c.traceWavelength(outermost+n-1, outermost+n, c.reference, toWorld)
@@ -20,8 +20,8 @@ func (c *Checker) rejected() bool {
 		return false
 	}
 	bundles := c.usedBundles()
-	for i := range c.bundles[:bundles] {
-		c.sumMask(&c.bundles[i])
+	for i := range c.sampledBundles[:bundles] {
+		c.sumMask(&c.sampledBundles[i])
 	}
 	if c.judgeMask(); c.failed() {
 		return true
@@ -35,7 +35,7 @@ func (c *Checker) rejected() bool {
 	return c.certain() && c.rejectAway()
 }
 
-// certain tells whether no ray of those that were traced was lost, nor is one
+// certain reports whether no ray of those that were traced was lost, nor is one
 // between them.
 func (c *Checker) certain() bool { return c.margin >= certainMargin }
 
@@ -96,12 +96,12 @@ func (c *Checker) rejectLate() {
 // toView traces what bundle i needs to the world at wavelength w and sums it up.
 func (c *Checker) toView(i, w int) {
 	c.traceFor(i, w, toWorld)
-	c.sumView(&c.bundles[i], w)
+	c.sumView(&c.sampledBundles[i], w)
 }
 
 // traceFor traces the beams that bundle i needs at wavelength w.
 func (c *Checker) traceFor(i, w int, until leg) {
-	b := &c.bundles[i]
+	b := &c.sampledBundles[i]
 	n := len(c.vergences)
 	first := b.field * n
 	from, to := first, first+n

@@ -80,7 +80,7 @@ func TestCheckAgainstReference(t *testing.T) {
 		for k := range got.Samples {
 			g := got.Samples[k]
 			// The reference walks fields within depths.
-			fields := len(fieldFractions)
+			fields := len(FieldFractions)
 			w := want.Samples[k%c.p.DepthSteps*fields+k/c.p.DepthSteps]
 			if g.FieldFraction != w.FieldFraction || g.VergenceD != w.VergenceD {
 				t.Fatalf("sample %d is %v, want %v", k, g, w)
@@ -109,14 +109,14 @@ func TestCheckLossy(t *testing.T) {
 		checker := NewChecker(c.p)
 		checker.Measure(c.train)
 		for _, at := range append([]*Checker{checker}, checker.away...) {
-			for k := range at.bundles {
-				b := &at.bundles[k]
+			for k := range at.sampledBundles {
+				b := &at.sampledBundles[k]
 				if at.skips(b.field) {
 					continue
 				}
 				if !b.lossy {
 					// At the edge of the field, does it really lose nothing?
-					if b.field == len(fieldFractions)-1 {
+					if b.field == len(FieldFractions)-1 {
 						if full := summedDensely(at, k, 40); full.maskAll.Weight < 1-1e-9 {
 							t.Errorf("case %d: %g of a bundle that counts as whole get through", i, full.maskAll.Weight)
 						}
@@ -404,7 +404,7 @@ func TestCertain(t *testing.T) {
 		dense := densePupil(p.Pupil/2, 40)
 		for k := range checker.usedBundles() {
 			for w := range checker.blocks {
-				r := denseRays(checker, &checker.bundles[k], &dense, 1)
+				r := denseRays(checker, &checker.sampledBundles[k], &dense, 1)
 				least = min(least, checker.throughSteps(r, w, 0, len(checker.steps)))
 			}
 		}

@@ -37,12 +37,12 @@ func (c *Checker) trace(from, to int, until leg) {
 // traced together.
 func (c *Checker) traceWavelength(from, to, w int, until leg) {
 	for i := from; i < to; {
-		at, j := c.beams[i].traced[w], i+1
+		at, j := c.tracedBundles[i].traced[w], i+1
 		if c.refers(i, w) {
 			i = j
 			continue
 		}
-		for j < to && c.beams[j].traced[w] == at && !c.refers(j, w) {
+		for j < to && c.tracedBundles[j].traced[w] == at && !c.refers(j, w) {
 			j++
 		}
 		for ; at < until; at++ {
@@ -51,13 +51,13 @@ func (c *Checker) traceWavelength(from, to, w int, until leg) {
 		i = j
 	}
 	for i := from; i < to; i++ {
-		for at := c.beams[i].traced[w]; at < until && c.refers(i, w); at++ {
+		for at := c.tracedBundles[i].traced[w]; at < until && c.refers(i, w); at++ {
 			c.refer(i, w, at)
 		}
 	}
 }
 
-// refers tells whether beam i at wavelength w is not traced but follows from the
+// refers reports whether beam i at wavelength w is not traced but follows from the
 // reference and the ends of the depth range, which have to be traced before it.
 func (c *Checker) refers(i, w int) bool {
 	k := i % len(c.vergences)
@@ -68,8 +68,8 @@ func (c *Checker) refers(i, w int) bool {
 func (c *Checker) refer(i, w int, at leg) {
 	n := len(c.vergences)
 	far := i - i%n
-	here, farEnd, nearEnd := &c.beams[i], &c.beams[far], &c.beams[far+n-1]
-	lines := func(b *beam, w int) *lanes.Lines {
+	here, farEnd, nearEnd := &c.tracedBundles[i], &c.tracedBundles[far], &c.tracedBundles[far+n-1]
+	lines := func(b *tracedBundle, w int) *lanes.Lines {
 		if at == toMask {
 			return &b.view[w]
 		}
@@ -85,7 +85,7 @@ func (c *Checker) refer(i, w int, at leg) {
 // the world.
 func (c *Checker) traceOn(from, to, w int, at leg) {
 	k := &c.blocks[w]
-	first, last := c.beams[from].from, c.beams[to-1].to
+	first, last := c.tracedBundles[from].from, c.tracedBundles[to-1].to
 	r := k.rays.Part(first, last)
 	if at == atEye {
 		launch := c.launch.Part(first, last)
@@ -99,7 +99,7 @@ func (c *Checker) traceOn(from, to, w int, at leg) {
 		l.Cross(&r, c.viewpoint)
 	}
 	for i := from; i < to; i++ {
-		c.beams[i].traced[w] = at + 1
+		c.tracedBundles[i].traced[w] = at + 1
 	}
 }
 
@@ -130,9 +130,9 @@ func (s *source) of() *lanes.Lines {
 }
 
 // sourceOf is the source of bundle b among lines of a wavelength.
-func (c *Checker) sourceOf(lines *lanes.Lines, b *bundle) source {
+func (c *Checker) sourceOf(lines *lanes.Lines, b *sampledBundle) source {
 	n := len(c.vergences)
-	beams := c.beams[b.field*n : (b.field+1)*n]
+	beams := c.tracedBundles[b.field*n : (b.field+1)*n]
 	share := c.share[b.depth]
 	if i := slices.Index(share, 1); i >= 0 {
 		return source{lines: lines.Part(beams[i].from, beams[i].to)}
@@ -144,7 +144,7 @@ func (c *Checker) sourceOf(lines *lanes.Lines, b *bundle) source {
 
 // sumMask sums up the crossings of b with the mask's layer at all wavelengths.
 // A lost ray makes a sum NaN.
-func (c *Checker) sumMask(b *bundle) {
+func (c *Checker) sumMask(b *sampledBundle) {
 	weight := c.fills[b.field].weight
 	b.maskAll = maskSums{}
 	for w := range b.mask {
@@ -154,7 +154,7 @@ func (c *Checker) sumMask(b *bundle) {
 }
 
 // sumView does so for wavelength w in the viewpoint plane.
-func (c *Checker) sumView(b *bundle, w int) {
+func (c *Checker) sumView(b *sampledBundle, w int) {
 	b.view[w] = c.viewSums(b.viewFrom[w].of(), c.fills[b.field].weight, b)
 }
 
@@ -165,9 +165,9 @@ func (c *Checker) sum(from, to int) {
 		return
 	}
 	n := len(c.vergences)
-	c.trace(c.bundles[from].field*n, (c.bundles[to-1].field+1)*n, toWorld)
-	for i := range c.bundles[from:to] {
-		b := &c.bundles[from+i]
+	c.trace(c.sampledBundles[from].field*n, (c.sampledBundles[to-1].field+1)*n, toWorld)
+	for i := range c.sampledBundles[from:to] {
+		b := &c.sampledBundles[from+i]
 		if c.skips(b.field) {
 			continue
 		}
@@ -183,9 +183,9 @@ func (c *Checker) sum(from, to int) {
 	}
 }
 
-// losesRim tells whether a bundle loses a ray on the pupil's rim, outside the
+// losesRim reports whether a bundle loses a ray on the pupil's rim, outside the
 // quadrature's outermost ring.
-func (c *Checker) losesRim(b *bundle) bool {
+func (c *Checker) losesRim(b *sampledBundle) bool {
 	for w := range c.blocks {
 		for _, side := range c.at.sides() {
 			c.rim.begin()
@@ -207,7 +207,7 @@ func (c *Checker) losesRim(b *bundle) bool {
 // maskSums sums up where rays cross the mask's layer. They are taken at the
 // paraxial setpoint and from the paraxial chief ray, next to which the sums lose
 // no digits.
-func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *bundle) maskSums {
+func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *sampledBundle) maskSums {
 	a := maskSums(l.CrossingSums(weight, c.layer[b.depth], c.chief[b.depth]*b.tan))
 	if c.at.x == 0 {
 		a.PX, a.SX = 0, 0
@@ -219,7 +219,7 @@ func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *bundle) maskSums
 }
 
 // viewSums sums up how rays leave the first vertex, in the viewpoint plane.
-func (c *Checker) viewSums(l *lanes.Lines, weight []float64, b *bundle) viewSums {
+func (c *Checker) viewSums(l *lanes.Lines, weight []float64, b *sampledBundle) viewSums {
 	theta := c.t.AngularMagnification
 	a := viewSums(l.SlopeSums(weight, c.depths[b.depth]/(theta*theta), b.tan/theta))
 	if c.at.x == 0 {

@@ -14,7 +14,7 @@ import (
 func (c *Checker) Grade(t *objective.Train) (failedBy string, excess float64) {
 	c.prepare(t)
 	c.measureUsed(false, false)
-	if excess = c.excess(); excess > 0 && c.report.FailedBy != "transmission_min" {
+	if excess = c.excess(); excess > 0 && c.report.FailedBy != TransmissionMin {
 		return c.report.FailedBy, excess
 	}
 	// Vignetting comes before transmission, and what passes is what Check lets
@@ -58,18 +58,11 @@ func over(value, limit, scale float64) float64 {
 
 // excess is the sum of what was measured, but for vignetting, exceeds.
 func (c *Checker) excess() float64 {
-	p, t, r := c.p, c.t, &c.report
+	p, r := c.p, &c.report
 	sum := over(r.TravelMM, p.Travel*(1+objective.RequirementSlack), objective.LimitScale)
-	lo, hi := p.MaskRoom(t)
-	slack := objective.RequirementSlack * t.Gaps[t.MaskGap()]
-	first, last, wide := math.Inf(1), math.Inf(-1), 0.0
-	for d := range r.Setpoints {
-		at := r.Setpoints[d].MaskMM
-		first, last = math.Min(first, at), math.Max(last, at)
-		wide = math.Max(wide, math.Abs(p.ChiefAtMask(t, at)))
-	}
-	sum += over(math.Max(0, math.Max(lo-slack-first, last-hi-slack)), 0, 1)
-	sum += over(2*wide*math.Max(p.TanHalfWidth/p.MaskWidth, p.TanHalfHeight/p.MaskHeight), 1+objective.RequirementSlack, objective.LimitScale)
+	at := c.atSetpoints()
+	sum += over(math.Max(0, math.Max(at.lo-at.slack-at.first, at.last-at.hi-at.slack)), 0, 1)
+	sum += over(2*at.chief*math.Max(p.TanHalfWidth/p.MaskWidth, p.TanHalfHeight/p.MaskHeight), 1+objective.RequirementSlack, objective.LimitScale)
 	for m := range MetricList {
 		if metricIndex(m) != vignetting && m <= int(axialColour) {
 			sum += over(*MetricList[m].of(&r.Metrics), c.limits[m], objective.LimitScale)

@@ -10,29 +10,48 @@ import (
 // Metrics are what a ray check measures of a train. A metric that a bundle
 // makes meaningless, because it loses more than half of its rays, is +Inf; one
 // that a check did not come to is NaN, as are MassG and Price when they are
-// unknown. MetricNames tells the meaning of each.
+// unknown. [MetricList] has the name of each.
 type Metrics struct {
-	MaskBlurArcmin      float64
-	ViewDefocusD        float64
-	ViewAstigmatismD    float64
-	ViewBlurArcmin      float64
-	ViewRefocusD        float64
-	AxisVergenceD       float64
-	DistortionPct       float64
+	// MaskBlurArcmin is the RMS radius of the mask's blur at its best position for each depth,
+	// largest over fields, depths and places of the pupil.
+	MaskBlurArcmin float64
+	// ViewDefocusD is the vergence error of the world, positive when it looks nearer than it
+	// should: the one of largest magnitude over fields and depths.
+	ViewDefocusD float64
+	// ViewAstigmatismD is the cylinder of the world's vergence error, largest over fields and
+	// depths.
+	ViewAstigmatismD float64
+	// ViewBlurArcmin is the RMS radius of the world's blur after the eye's best refocus, all
+	// wavelengths, largest over fields, depths and places of the pupil.
+	ViewBlurArcmin float64
+	// ViewRefocusD is the largest magnitude of refocus that the eye needs for it.
+	ViewRefocusD float64
+	// AxisVergenceD is the vergence error of the world on the axis at the far depth.
+	AxisVergenceD float64
+	// DistortionPct is the distortion of the world at the far depth, the one of largest
+	// magnitude over fields.
+	DistortionPct float64
+	// LateralColourArcmin is the spread of the chief direction over the wavelengths at the far
+	// depth, largest over fields.
 	LateralColourArcmin float64
-	AxialColourD        float64
-	VignettedPct        float64
-	Transmission        float64
-	MassG               float64
-	Price               float64
+	// AxialColourD is the spread of the vergence error on the axis over the wavelengths at the
+	// far depth.
+	AxialColourD float64
+	// VignettedPct is the largest share of the pupil's area that is lost or vignetted at any
+	// field, depth and place of the pupil in its box.
+	VignettedPct float64
+	// Transmission is the share of light that all surfaces and the mask let pass at the
+	// reference wavelength.
+	Transmission float64
+	MassG        float64 // of the glass out to the full diameters
+	Price        float64 // sum of the parts' prices
 }
 
 // Metric describes one of Metrics.
 type Metric struct {
-	Name string // the column's name
-	Unit string // empty for a plain number
-	Doc  string // one line
-	of   func(*Metrics) *float64
+	Name   string // the column's name, and that of the limit on it
+	of     func(*Metrics) *float64
+	sample func(*Sample) float64 // where a sample holds it; nil for one that is not sampled
 }
 
 // metricIndex is a metric's place in MetricList.
@@ -49,37 +68,34 @@ const (
 	lateralColour
 	axialColour
 	vignetting
+	transmission
+	mass
+	price
 )
 
 // MetricList is every metric in the order in which limits apply to them.
 var MetricList = []Metric{
-	{"mask_blur_arcmin", "arcmin", "RMS radius of the mask's blur at its best position for each depth, largest over fields, depths and places of the pupil",
-		func(m *Metrics) *float64 { return &m.MaskBlurArcmin }},
-	{"view_defocus_D", "D", "vergence error of the world, positive when it looks nearer than it should; the one of largest magnitude over fields and depths",
-		func(m *Metrics) *float64 { return &m.ViewDefocusD }},
-	{"view_astigmatism_D", "D", "cylinder of the world's vergence error, largest over fields and depths",
-		func(m *Metrics) *float64 { return &m.ViewAstigmatismD }},
-	{"view_blur_arcmin", "arcmin", "RMS radius of the world's blur after the eye's best refocus, all wavelengths, largest over fields, depths and places of the pupil",
-		func(m *Metrics) *float64 { return &m.ViewBlurArcmin }},
-	{"view_refocus_D", "D", "largest magnitude of refocus that the eye needs for view_blur_arcmin",
-		func(m *Metrics) *float64 { return &m.ViewRefocusD }},
-	{"axis_vergence_D", "D", "vergence error of the world on the axis at the far depth",
-		func(m *Metrics) *float64 { return &m.AxisVergenceD }},
-	{"distortion_pct", "%", "distortion of the world at the far depth, the one of largest magnitude over fields",
-		func(m *Metrics) *float64 { return &m.DistortionPct }},
-	{"lateral_colour_arcmin", "arcmin", "spread of the chief direction over the wavelengths at the far depth, largest over fields",
-		func(m *Metrics) *float64 { return &m.LateralColourArcmin }},
-	{"axial_colour_D", "D", "spread of the vergence error on the axis over the wavelengths at the far depth",
-		func(m *Metrics) *float64 { return &m.AxialColourD }},
-	{"vignetted_pct", "%", "largest share of the pupil's area that is lost or vignetted at any field, depth and place of the pupil in its box",
-		func(m *Metrics) *float64 { return &m.VignettedPct }},
-	{"transmission", "", "share of light transmitted by all surfaces and the mask at the reference wavelength",
-		func(m *Metrics) *float64 { return &m.Transmission }},
-	{"mass_g", "g", "mass of the glass out to the full diameters",
-		func(m *Metrics) *float64 { return &m.MassG }},
-	{"price", "", "sum of the parts' prices",
-		func(m *Metrics) *float64 { return &m.Price }},
+	maskBlur: {"mask_blur_arcmin", func(m *Metrics) *float64 { return &m.MaskBlurArcmin },
+		func(s *Sample) float64 { return s.MaskBlurArcmin }},
+	viewDefocus: {"view_defocus_D", func(m *Metrics) *float64 { return &m.ViewDefocusD },
+		func(s *Sample) float64 { return s.ViewDefocusD }},
+	viewAstigmatism: {"view_astigmatism_D", func(m *Metrics) *float64 { return &m.ViewAstigmatismD },
+		func(s *Sample) float64 { return s.ViewAstigmatismD }},
+	viewBlur: {"view_blur_arcmin", func(m *Metrics) *float64 { return &m.ViewBlurArcmin },
+		func(s *Sample) float64 { return s.ViewBlurArcmin }},
+	viewRefocus:   {"view_refocus_D", func(m *Metrics) *float64 { return &m.ViewRefocusD }, nil},
+	axisVergence:  {objective.AxisVergenceD, func(m *Metrics) *float64 { return &m.AxisVergenceD }, nil},
+	distortion:    {"distortion_pct", func(m *Metrics) *float64 { return &m.DistortionPct }, nil},
+	lateralColour: {"lateral_colour_arcmin", func(m *Metrics) *float64 { return &m.LateralColourArcmin }, nil},
+	axialColour:   {"axial_colour_D", func(m *Metrics) *float64 { return &m.AxialColourD }, nil},
+	vignetting:    {"vignetted_pct", func(m *Metrics) *float64 { return &m.VignettedPct }, nil},
+	transmission:  {"transmission", func(m *Metrics) *float64 { return &m.Transmission }, nil},
+	mass:          {objective.MassG.String(), func(m *Metrics) *float64 { return &m.MassG }, nil},
+	price:         {objective.Price.String(), func(m *Metrics) *float64 { return &m.Price }, nil},
 }
+
+// TransmissionMin is the name of the one limit from below, on transmission.
+const TransmissionMin = "transmission_min"
 
 // Value is a metric by name, false for an unknown name.
 func (m *Metrics) Value(name string) (value float64, ok bool) {
@@ -93,8 +109,9 @@ func (m *Metrics) Value(name string) (value float64, ok bool) {
 
 // reset makes every metric unknown.
 func (m *Metrics) reset() {
-	nan := math.NaN()
-	*m = Metrics{nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan}
+	for i := range MetricList {
+		*MetricList[i].of(m) = math.NaN()
+	}
 }
 
 // maskSums are weighted sums over the rays of one bundle at one wavelength that

@@ -32,7 +32,7 @@ func densePupil(radius float64, cells int) pupil {
 
 // denseRays launches a bundle's rays from all points of a filling on a side of the
 // middle of the checker's pupil.
-func denseRays(c *Checker, b *bundle, f *pupil, side float64) *lanes.Rays {
+func denseRays(c *Checker, b *sampledBundle, f *pupil, side float64) *lanes.Rays {
 	r := lanes.NewRays(len(f.x))
 	var x, y []float64
 	for i := range f.x {
@@ -44,8 +44,8 @@ func denseRays(c *Checker, b *bundle, f *pupil, side float64) *lanes.Rays {
 
 // summedDensely is a bundle of the checker's train with its sums from a uniform
 // filling, of which any part is as good as the whole.
-func summedDensely(c *Checker, k, cells int) bundle {
-	b := c.bundles[k]
+func summedDensely(c *Checker, k, cells int) sampledBundle {
+	b := c.sampledBundles[k]
 	b.mask, b.view = make([]maskSums, len(b.mask)), make([]viewSums, len(b.view))
 	b.maskAll = maskSums{}
 	f := densePupil(c.p.Pupil/2, cells)
@@ -102,13 +102,13 @@ func TestPupilCut(t *testing.T) {
 	}
 }
 
-// TestApertureReach: what apertures have to pass shrinks by the cut of the pupil, not by
+// TestPassingEdge: what apertures have to pass shrinks by the cut of the pupil, not by
 // that of the box; the largest field stays that of the whole pupil.
-func TestApertureReach(t *testing.T) {
+func TestPassingEdge(t *testing.T) {
 	p := testtrain.Problem()
 	train := testtrain.Simple(t, p)
 	whole := p.FieldTan(train)
 	p.PupilCut = objective.PupilCut(0.1) // k = 0.6870
-	testlens.Near(t, "reach", p.ApertureReach(), (0.68705*4+2)/2, 1e-4)
+	testlens.Near(t, "reach", p.PassingEdge(), (0.68705*4+2)/2, 1e-4)
 	testlens.Near(t, "field", p.FieldTan(train), whole, 0)
 }

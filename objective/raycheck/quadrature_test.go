@@ -98,9 +98,9 @@ func TestGaussPupilExact(t *testing.T) {
 // manyRays is a rule of ten times the points and with every depth traced.
 var manyRays = quadrature{halfArms: []int{10, 10, 10, 10, 10, 10, 10, 10}}
 
-// raysLost tells whether a bundle of a checker's train loses rays.
+// raysLost reports whether a bundle of a checker's train loses rays.
 func raysLost(c *Checker) bool {
-	return slices.ContainsFunc(c.bundles, func(b bundle) bool { return b.lossy })
+	return slices.ContainsFunc(c.sampledBundles, func(b sampledBundle) bool { return b.lossy })
 }
 
 // TestQuadrature compares every metric from the few rays of a check with those
@@ -125,7 +125,7 @@ func TestQuadrature(t *testing.T) {
 		if i%5 == 0 {
 			p.VergenceNear = 0.008
 		}
-		fine := newChecker(&p, manyRays, fieldFractions[:])
+		fine := newChecker(&p, manyRays, FieldFractions[:])
 		want := fine.MeasureLimited(c.train)
 		if raysLost(fine) || !(want.Metrics.ViewAstigmatismD < imageless) {
 			continue
@@ -148,7 +148,7 @@ func TestQuadrature(t *testing.T) {
 		}
 		for k := range fine.usedBundles() {
 			b := summedDensely(fine, k, 80)
-			v, _, _ := fine.bundles[k].maskAll.variance()
+			v, _, _ := fine.sampledBundles[k].maskAll.variance()
 			dense, _, _ := b.maskAll.variance()
 			testlens.Near(t, "root of the mask's variance", math.Sqrt(dense), math.Sqrt(v), 3e-3*math.Sqrt(v))
 		}
@@ -166,11 +166,11 @@ func TestQuadratureConverges(t *testing.T) {
 	p := testtrain.Problem()
 	p.DepthSteps = 9
 	train := testtrain.Simple(t, p)
-	want := newChecker(p, manyRays, fieldFractions[:]).Measure(train).Metrics
+	want := newChecker(p, manyRays, FieldFractions[:]).Measure(train).Metrics
 	last := map[string]float64{}
 	for n, bound := range []float64{0.02, 2e-3, 1e-4, 1e-6} {
 		arms := slices.Repeat([]int{n + 3}, n+2)
-		got := newChecker(p, quadrature{halfArms: arms, vergences: n + 2}, fieldFractions[:]).Measure(train).Metrics
+		got := newChecker(p, quadrature{halfArms: arms, vergences: n + 2}, FieldFractions[:]).Measure(train).Metrics
 		for k := range MetricList[:vignetting] {
 			m := MetricList[k]
 			off := math.Abs(*m.of(&got)-*m.of(&want)) / math.Abs(*m.of(&want))

@@ -21,7 +21,7 @@ import (
 //     the eye, would have to have it (at A²V - AC, from slopes u = U·x at the viewpoint
 //     and C·x + u/A = V·A·x at the eye) differs from it by AC, which the limits
 //     on axis_vergence_D and view_defocus_D are there to bound. axis_vergence_D always
-//     has a limit, [AxisVergenceDefaultD] where the user set none.
+//     has a limit, [objective.AxisVergenceDefaultD] where the user set none.
 //   - The angular magnification keeps the tolerance.
 //   - Travel, clearance and mask size are those of the exact setpoints.
 //   - The apertures are judged by traced vignetting where vignetted_pct has a limit;
@@ -160,7 +160,7 @@ func (r *Refiner) addParaxial() {
 	if !math.IsInf(p.LengthMax, 1) {
 		r.add(objective.Length.String(), t.Length, p.LengthMax+objective.RoundingSlack, 1)
 	}
-	r.add(objective.Relief.String(), max(p.ReliefMin, p.CombinerMM)-objective.RoundingSlack, t.EyeRelief, 1)
+	r.add(objective.Relief.String(), p.LeastRelief()-objective.RoundingSlack, t.EyeRelief, 1)
 	r.add(objective.Relief.String(), t.EyeRelief, p.ReliefMax+objective.RoundingSlack, 1)
 	if p.Refining() {
 		r.room.Each(r.t, r.add)
@@ -170,7 +170,7 @@ func (r *Refiner) addParaxial() {
 			r.add(objective.Aperture.String(), used, clear+objective.RoundingSlack, 1)
 		})
 	}
-	if limit := p.Limits.Limit(objective.PixelArcmin.String()); !math.IsInf(limit, 1) {
+	if limit := p.LimitOn(objective.PixelArcmin); !math.IsInf(limit, 1) {
 		least := math.Inf(1)
 		for _, v := range [2]float64{p.VergenceFar, p.VergenceNear} { // |a| is monotonic between them
 			_, chief := p.PlaceMask(t, v)
@@ -178,11 +178,11 @@ func (r *Refiner) addParaxial() {
 		}
 		r.add(objective.PixelArcmin.String(), arcmin(p.MaskPixel/least), limit*(1+objective.RequirementSlack), max(limit, objective.LimitScale))
 	}
-	if limit := p.Limits.Limit(objective.DepthStepD.String()); !math.IsInf(limit, 1) {
+	if limit := p.LimitOn(objective.DepthStepD); !math.IsInf(limit, 1) {
 		step := max(p.DepthStep(t, p.VergenceFar), p.DepthStep(t, p.VergenceNear))
 		r.add(objective.DepthStepD.String(), step, limit*(1+objective.RequirementSlack), max(limit, objective.LimitScale))
 	}
-	if limit := p.Limits.Limit(objective.ViewpointShiftMM.String()); !math.IsInf(limit, 1) {
+	if limit := p.LimitOn(objective.ViewpointShiftMM); !math.IsInf(limit, 1) {
 		r.add(objective.ViewpointShiftMM.String(), math.Abs(p.ViewpointShift(t)), limit+objective.RoundingSlack, 1)
 	}
 }
@@ -191,27 +191,20 @@ func (r *Refiner) addParaxial() {
 // fields and depths are judged sample by sample: the largest of them is no
 // smooth function of the gaps.
 func (r *Refiner) addTraced(report *Report) {
-	p, t, c := r.p, r.t, r.c
+	p, c := r.p, r.c
 	r.add(objective.Travel.String(), report.TravelMM, p.Travel*(1+objective.RequirementSlack), max(p.Travel, 1))
-	lo, hi := p.MaskRoom(t)
-	slack := objective.RequirementSlack * t.Gaps[t.MaskGap()]
-	first, last, wide := math.Inf(1), math.Inf(-1), 0.0
-	for i := range report.Setpoints {
-		at := report.Setpoints[i].MaskMM
-		first, last = min(first, at), max(last, at)
-		wide = max(wide, math.Abs(p.ChiefAtMask(t, at)))
-	}
-	r.add(objective.Clearance.String(), lo-first, slack, 1)
-	r.add(objective.Clearance.String(), last-hi, slack, 1)
-	r.add(objective.MaskSize.String(), 2*wide*p.TanHalfWidth, p.MaskWidth*(1+objective.RequirementSlack), p.MaskWidth)
-	r.add(objective.MaskSize.String(), 2*wide*p.TanHalfHeight, p.MaskHeight*(1+objective.RequirementSlack), p.MaskHeight)
+	at := c.atSetpoints()
+	r.add(objective.Clearance.String(), at.lo-at.first, at.slack, 1)
+	r.add(objective.Clearance.String(), at.last-at.hi, at.slack, 1)
+	r.add(objective.MaskSize.String(), 2*at.chief*p.TanHalfWidth, p.MaskWidth*(1+objective.RequirementSlack), p.MaskWidth)
+	r.add(objective.MaskSize.String(), 2*at.chief*p.TanHalfHeight, p.MaskHeight*(1+objective.RequirementSlack), p.MaskHeight)
 	for m := range MetricList {
 		limit := c.limits[m]
 		if math.IsInf(limit, 1) {
 			continue
 		}
 		name, scale := MetricList[m].Name, max(limit, objective.LimitScale)
-		of := sampled(metricIndex(m))
+		of := MetricList[m].sample
 		if of == nil {
 			value := math.Abs(*MetricList[m].of(&report.Metrics))
 			if metricIndex(m) == vignetting {
@@ -228,23 +221,8 @@ func (r *Refiner) addTraced(report *Report) {
 		}
 	}
 	if least := p.Limits.TransmissionMin; least > 0 {
-		r.add("transmission_min", least, report.Metrics.Transmission, least)
+		r.add(TransmissionMin, least, report.Metrics.Transmission, least)
 	}
-}
-
-// sampled is where a sample holds a metric, nil for one that is not sampled.
-func sampled(m metricIndex) func(*Sample) float64 {
-	switch m {
-	case maskBlur:
-		return func(s *Sample) float64 { return s.MaskBlurArcmin }
-	case viewDefocus:
-		return func(s *Sample) float64 { return s.ViewDefocusD }
-	case viewAstigmatism:
-		return func(s *Sample) float64 { return s.ViewAstigmatismD }
-	case viewBlur:
-		return func(s *Sample) float64 { return s.ViewBlurArcmin }
-	}
-	return nil
 }
 
 // Settle is a train of its own, moved by x, with what the ray check says of it:

@@ -109,13 +109,13 @@ func (r *Refiner) gapRates(gap int) (c, theta float64) {
 	return after.C - before.C, -(after.A - before.A) / (before.A * before.A)
 }
 
-// RanksRelief tells whether the ranked length holds the eye relief.
+// RanksRelief reports whether the ranked length holds the eye relief.
 func (r *Refiner) RanksRelief() bool { return r.by == objective.ByLengthToEye }
 
 // LeastRelief is by how many mm the eye may be moved, or less, whatever the rays
 // say.
 func (r *Refiner) LeastRelief() float64 {
-	return max(r.p.ReliefMin, r.p.CombinerMM) - r.start.EyeRelief
+	return r.p.LeastRelief() - r.start.EyeRelief
 }
 
 // innerStarts are the inner gaps of other starts, in mm more than the one that
@@ -131,7 +131,7 @@ var reliefStarts = [...]float64{0, 0.25, 0.5}
 // relay, other inner gaps.
 func (r *Refiner) Starts() [][]float64 {
 	n := len(r.start.Gaps)
-	least := max(r.p.ReliefMin, r.p.CombinerMM)
+	least := r.p.LeastRelief()
 	var starts [][]float64
 	add := func(t *objective.Train, relief float64) {
 		x := make([]float64, n+1)

@@ -56,7 +56,7 @@ func (r *Refiner) watch() {
 			continue // a single depth
 		}
 		for k := range pupilPlaces {
-			if k > 0 && c.p.Box == 0 || k > 1 && c.bundles[i].field == 0 {
+			if k > 0 && c.p.Box == 0 || k > 1 && c.sampledBundles[i].field == 0 {
 				break
 			}
 			w := watchedPupil{bundle: i}
@@ -80,7 +80,7 @@ func (r *Refiner) watch() {
 // What can't be traced counts as far beyond.
 func (r *Refiner) exceeded(w *watchedPupil, share float64) float64 {
 	c := r.c
-	b := &c.bundles[w.bundle]
+	b := &c.sampledBundles[w.bundle]
 	c.rim.begin()
 	add := func(radius float64) {
 		for _, arm := range watchArms {
@@ -149,7 +149,7 @@ func (r *Refiner) lead() {
 func (c *Checker) blurLevel(a *Checker) float64 {
 	level := 0.0
 	for i := range c.usedBundles() {
-		b := &a.bundles[i]
+		b := &a.sampledBundles[i]
 		if a.skips(b.field) {
 			continue
 		}

@@ -96,7 +96,7 @@ func (c *Checker) blursView() bool {
 		return false
 	}
 	i := c.worstFirst[0]
-	b := &c.bundles[i]
+	b := &c.sampledBundles[i]
 	c.traceFor(i, c.reference, toWorld)
 	l := b.viewFrom[c.reference].of()
 	sums := c.viewSums(l, c.throughWeights(l, b), b)
@@ -121,13 +121,13 @@ type fewRays struct {
 
 // newFewRays takes them from the bundle's beam; nil where there is no such ring.
 func (c *Checker) newFewRays() *fewRays {
-	b := &c.bundles[c.worstFirst[0]]
+	b := &c.sampledBundles[c.worstFirst[0]]
 	traced := slices.Index(c.share[b.depth], 1)
 	if b.field == 0 || traced < 0 || !c.limited(viewBlur) {
 		return nil
 	}
 	arms := leastRays(c.p).halfArms
-	beam := &c.beams[b.field*len(c.vergences)+traced]
+	beam := &c.tracedBundles[b.field*len(c.vergences)+traced]
 	n := arms[len(arms)-1]
 	f := &fewRays{launch: c.launch.Part(beam.to-n, beam.to), rays: lanes.NewRays(n), lines: lanes.NewLines(n)}
 	all := c.fills[b.field].weight
@@ -154,7 +154,7 @@ func (f *fewRays) blursView(c *Checker) bool {
 	if c.throughSteps(&f.rays, c.reference, 0, len(c.steps)) < certainMargin {
 		return false
 	}
-	b := &c.bundles[c.worstFirst[0]]
+	b := &c.sampledBundles[c.worstFirst[0]]
 	f.lines.Cross(&f.rays, c.viewpoint)
 	blur, _ := c.refocusedOf(b, c.viewSums(&f.lines, f.weight, b))
 	return blur*math.Sqrt(f.share*c.weight[c.reference]) > c.limits[viewBlur]*(1+objective.RequirementSlack)
@@ -163,7 +163,7 @@ func (f *fewRays) blursView(c *Checker) bool {
 // doubtOf is by how much more a limit has to be exceeded where only a share of a bundle's
 // weight gets through.
 func doubtOf(through float64) float64 {
-	if through < 1-1e-9 {
+	if through < 1-weightRounding {
 		return lossyDoubt
 	}
 	return 1
@@ -175,7 +175,7 @@ func (c *Checker) blursMask() bool {
 		return false
 	}
 	i := c.worstFirst[0]
-	b := &c.bundles[i]
+	b := &c.sampledBundles[i]
 	c.place(b.depth)
 	c.traceFor(i, c.reference, toMask)
 	l := b.maskFrom[c.reference].of()
@@ -196,7 +196,7 @@ const lossyDoubt = 1.5
 const lostMost = 0.75
 
 // throughWeights are the weights of a bundle's rays, 0 for those that are lost.
-func (c *Checker) throughWeights(l *lanes.Lines, b *bundle) []float64 {
+func (c *Checker) throughWeights(l *lanes.Lines, b *sampledBundle) []float64 {
 	all := c.fills[b.field].weight
 	c.through = append(c.through[:0], all...)
 	for i := range c.through {

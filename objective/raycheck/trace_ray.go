@@ -28,17 +28,25 @@ const (
 	AtLens
 )
 
-// TraceRay follows one ray from the point (x, y) of the eye's pupil, in mm,
-// with slopes sx and sy per unit distance towards the world, through all
+// RayStart is a ray where it leaves the eye: a point of the pupil in mm, and slopes per unit
+// distance towards the world.
+type RayStart struct {
+	WavelengthNM   float64
+	XMM, YMM       float64
+	SlopeX, SlopeY float64
+}
+
+// TraceRay follows one ray from the eye through all
 // surfaces and plates to the first vertex. maskMM is the physical position of
 // the mask's layer behind the last vertex before it; the combiner stands
 // midway in the eye relief. The points end where the ray misses a surface or
 // is totally reflected: complete is then false, and the last point's direction
 // the one in which it arrived.
-func TraceRay(p *objective.Problem, t *objective.Train, maskMM, wavelengthNM, x, y, sx, sy float64) (points []RayPoint, complete bool) {
+func TraceRay(p *objective.Problem, t *objective.Train, maskMM float64, start RayStart) (points []RayPoint, complete bool) {
 	z := t.Length + t.EyeRelief
+	sx, sy := start.SlopeX, start.SlopeY
 	k := math.Sqrt(1 + sx*sx + sy*sy)
-	ray := RayPoint{AtEye, -1, x, y, z, sx / k, sy / k, -1 / k}
+	ray := RayPoint{AtEye, -1, start.XMM, start.YMM, z, sx / k, sy / k, -1 / k}
 	points = append(points, ray)
 	index := 1.0
 	// meet takes the ray to a surface with its vertex at z.
@@ -73,7 +81,7 @@ func TraceRay(p *objective.Problem, t *objective.Train, maskMM, wavelengthNM, x,
 			for s := len(e.Surfaces) - 1; s >= 0; s-- {
 				next := 1.0
 				if s > 0 {
-					next = e.Glasses[s-1].Index(wavelengthNM)
+					next = e.Glasses[s-1].Index(start.WavelengthNM)
 				}
 				if !meet(AtLens, number, z, e.Surfaces[s], next) {
 					return points, false

@@ -38,7 +38,7 @@ func TestTraceRayAgainstBatch(t *testing.T) {
 			sx, sy := wide*rapid.Float64Range(-0.1, 0.1).Draw(t, "sx"), wide*rapid.Float64Range(-0.1, 0.1).Draw(t, "sy")
 			r := singleRay(x, y, sx, sy)
 			traceBatch(p, train, wavelength, r)
-			points, complete := TraceRay(p, train, mask, wavelength, x, y, sx, sy)
+			points, complete := TraceRay(p, train, mask, RayStart{wavelength, x, y, sx, sy})
 			if complete == r.Lost(0) {
 				t.Fatalf("the single ray is complete: %v, the batched one lost: %v", complete, r.Lost(0))
 			}

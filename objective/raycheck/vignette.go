@@ -137,7 +137,7 @@ func (c *Checker) judgeVignetting(stop bool) {
 		together = max(together, c.gridShare(c.rim.union, k))
 	}
 	if together > worst+unionCare {
-		for i := len(c.bundles) - 1; i >= 0; i-- {
+		for i := len(c.sampledBundles) - 1; i >= 0; i-- {
 			if slices.Contains(corners[:], i) {
 				continue
 			}
@@ -163,15 +163,15 @@ func (c *Checker) judgeVignetting(stop bool) {
 // field and the axis, each at the near end and then the far one, the same where
 // there is one depth.
 func (c *Checker) corners() [4]int {
-	last, steps := len(c.bundles)-1, len(c.depths)
+	last, steps := len(c.sampledBundles)-1, len(c.depths)
 	return [...]int{last, last - steps + 1, steps - 1, 0}
 }
 
 // suspect estimates the vignetting of bundle i at all places of its pupil, unless
 // it surely is free of it. One grid of rays in the box serves them all.
 func (c *Checker) suspect(i int) {
-	b := &c.bundles[i]
-	if c.clears(b, 0, 0, c.p.PupilReach()) {
+	b := &c.sampledBundles[i]
+	if c.clears(b, 0, 0, c.p.PupilEdge()) {
 		return
 	}
 	over := c.grid(b)
@@ -190,12 +190,12 @@ func (c *Checker) suspect(i int) {
 }
 
 // clearsPlace is clears for place k of the pupil.
-func (c *Checker) clearsPlace(b *bundle, k int) bool {
+func (c *Checker) clearsPlace(b *sampledBundle, k int) bool {
 	x, y := pupilPlace(c.p, k)
 	return c.clears(b, x, y, c.p.Pupil/2)
 }
 
-// vignettesTooMuch tells whether bundle i, whose estimate is far beyond the limit,
+// vignettesTooMuch reports whether bundle i, whose estimate is far beyond the limit,
 // is beyond it in fact.
 func (c *Checker) vignettesTooMuch(i int) bool {
 	for k := range c.rim.suspects {
@@ -212,20 +212,20 @@ func (c *Checker) vignettesTooMuch(i int) bool {
 
 // vignette takes a suspect into the metric.
 func (c *Checker) vignette(s *suspect) {
-	share := c.vignetted(&c.bundles[s.bundle], s.x, s.y, c.p.Pupil/2)
+	share := c.vignetted(&c.sampledBundles[s.bundle], s.x, s.y, c.p.Pupil/2)
 	c.report.Metrics.VignettedPct = max(c.report.Metrics.VignettedPct, 100*share)
 }
 
 // gridChord is the abscissa of chord i of the grid, and half its length.
 func (c *Checker) gridChord(i int) (x, half float64) {
-	reach := c.p.PupilReach()
+	reach := c.p.PupilEdge()
 	x = reach * (float64(i) + 0.5) / gridHalfChords
 	return x, math.Sqrt(float64(reach*reach) - float64(x*x))
 }
 
 // grid is the overfill on equidistant chords of the disc that the pupil covers in
 // its box, those with x > 0.
-func (c *Checker) grid(b *bundle) []float64 {
+func (c *Checker) grid(b *sampledBundle) []float64 {
 	c.rim.begin()
 	for i := range gridHalfChords {
 		x, half := c.gridChord(i)
@@ -280,13 +280,13 @@ func within(chord []float64, half, lo, hi float64) (length float64) {
 	return length
 }
 
-// clears tells whether a disc of the pupil plane about (x, y) is surely free of
+// clears reports whether a disc of the pupil plane about (x, y) is surely free of
 // vignetting. A ray's height at a surface is, but for aberrations, a linear
 // function of its pupil point, so that its square is convex and largest on the
 // rim; a ring half way and the centre are looked at as well, in case
 // aberrations are so strong that this fails. For x >= 0 the half of the rim on
 // the side of larger x decides: heights are the same at x and -x.
-func (c *Checker) clears(b *bundle, x, y, radius float64) bool {
+func (c *Checker) clears(b *sampledBundle, x, y, radius float64) bool {
 	c.rim.begin()
 	c.rim.add(x, y)
 	for j, at := range rimPoints {
@@ -316,7 +316,7 @@ var rimPoints = func() (points [rimHalfPoints]place) {
 // that is lost or vignetted. The disc is cut into chords along y, at abscissas
 // radius·sin τ with τ in equal steps, a rule that is exact for the whole disc;
 // along a chord the ends of vignetted stretches are interpolated.
-func (c *Checker) vignetted(b *bundle, x, y, radius float64) float64 {
+func (c *Checker) vignetted(b *sampledBundle, x, y, radius float64) float64 {
 	share, lossy := c.blocked(b, x, y, radius, usualChords)
 	if lossy || share > 0.5 {
 		share, _ = c.blocked(b, x, y, radius, manyChords)
@@ -324,9 +324,9 @@ func (c *Checker) vignetted(b *bundle, x, y, radius float64) float64 {
 	return share
 }
 
-// blocked is vignetted by the given chords. It also tells whether some rays are
+// blocked is vignetted by the given chords. It also reports whether some rays are
 // lost.
-func (c *Checker) blocked(b *bundle, x, y, radius float64, by chords) (share float64, lossy bool) {
+func (c *Checker) blocked(b *sampledBundle, x, y, radius float64, by chords) (share float64, lossy bool) {
 	halfChords, points := by.half, by.points
 	first := -halfChords
 	if x == 0 {
@@ -403,7 +403,7 @@ func crossing(before, a, b float64) float64 {
 // overfill launches rays from the points of the pupil that were added, for the field
 // and depth of b, traces them at the reference wavelength and gives their height over the
 // clear semi-diameter, less 1, at the surface where that is largest.
-func (c *Checker) overfill(b *bundle) []float64 {
+func (c *Checker) overfill(b *sampledBundle) []float64 {
 	r := c.rim.launch(b.tan, c.depths[b.depth])
 	over := c.rim.over[:len(r.X)]
 	clear(over)

@@ -32,7 +32,7 @@ func TestVignetted(t *testing.T) {
 		mask, _ := p.PlaceMask(c.train, 0)
 		for _, field := range []int{1, 3} {
 			for _, at := range [][2]float64{{0, 0}, {0, p.Box / 2}, {0, -p.Box / 2}, {p.Box / 2, 0}} {
-				b := &checker.bundles[field]
+				b := &checker.sampledBundles[field]
 				got := checker.vignetted(b, at[0], at[1], p.Pupil/2)
 				if got == 0 || got == 1 {
 					continue
@@ -46,7 +46,7 @@ func TestVignetted(t *testing.T) {
 						continue
 					}
 					all++
-					points, complete := TraceRay(&p, c.train, mask, p.WavelengthsNM[p.Reference()], x+at[0], y+at[1], 0, b.tan)
+					points, complete := TraceRay(&p, c.train, mask, RayStart{p.WavelengthsNM[p.Reference()], x + at[0], y + at[1], 0, b.tan})
 					for _, q := range points {
 						if q.At == AtLens && math.Hypot(q.X, q.Y) > apertures[q.Surface] {
 							complete = false
@@ -89,8 +89,8 @@ func TestVignettedEstimate(t *testing.T) {
 		checker := NewChecker(&p)
 		found := checker.Measure(c.train).Metrics.VignettedPct
 		largest := 0.0
-		for k := range checker.bundles {
-			b := &checker.bundles[k]
+		for k := range checker.sampledBundles {
+			b := &checker.sampledBundles[k]
 			over := slices.Clone(checker.grid(b))
 			for place := range pupilPlaces {
 				x, y := pupilPlace(&p, place)
@@ -128,7 +128,7 @@ func TestVignettedSegment(t *testing.T) {
 		checker.steps = append(checker.steps[:0], step{clear: clear})
 		checker.ratios[checker.reference] = append(checker.ratios[checker.reference][:0], 1)
 		want := 1 - clear*clear/4
-		testlens.Near(t, "centred", checker.vignetted(&checker.bundles[0], 0, 0, 2), want, 2e-3)
+		testlens.Near(t, "centred", checker.vignetted(&checker.sampledBundles[0], 0, 0, 2), want, 2e-3)
 		// Displaced by 1: the overlap of two circles (lens formula).
 		d, r, s := 1.0, 2.0, clear
 		want = math.Pi * s * s
@@ -137,8 +137,8 @@ func TestVignettedSegment(t *testing.T) {
 				math.Sqrt((-d+r+s)*(d+r-s)*(d-r+s)*(d+r+s))/2
 		}
 		want = 1 - want/(math.Pi*r*r)
-		testlens.Near(t, "up", checker.vignetted(&checker.bundles[0], 0, 1, 2), want, 2e-3)
-		testlens.Near(t, "sideways", checker.vignetted(&checker.bundles[0], 1, 0, 2), want, 2e-3)
+		testlens.Near(t, "up", checker.vignetted(&checker.sampledBundles[0], 0, 1, 2), want, 2e-3)
+		testlens.Near(t, "sideways", checker.vignetted(&checker.sampledBundles[0], 1, 0, 2), want, 2e-3)
 	}
 }
 

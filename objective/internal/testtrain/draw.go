@@ -201,7 +201,7 @@ func Margins(p *objective.Problem, t *objective.Train) map[objective.Requirement
 	for i, s := range planes {
 		if s.Clear > 0 {
 			edge := math.Max(math.Abs(far[i]), math.Abs(near[i]))
-			least(objective.Aperture, s.Clear-math.Abs(chief[i])*p.TanMax-p.ApertureReach()*edge)
+			least(objective.Aperture, s.Clear-math.Abs(chief[i])*p.TanMax-p.PassingEdge()*edge)
 		}
 	}
 	lo, hi := p.MaskRoom(t)

@@ -1,0 +1,101 @@
+package sheet
+
+import (
+	"strings"
+	"testing"
+)
+
+// TestSuggest proposes maps of invented sheets: what is certain as lines, what
+// is not as comments.
+func TestSuggest(t *testing.T) {
+	for _, c := range []struct {
+		name, content    string
+		wants, wantsNone []string
+	}{
+		{
+			name:    "everything told",
+			content: "Lens ID,Lens Type,Ø (mm),f (mm),Radius R1 (mm),Radius R2 (mm),Tc (mm),Glass type,Price €,Coating\nZ1,plano-concave,25,-50,∞,25.8,2,N-BK7,\"€1,012.00\",AR\nZ3,Double convex lens,25,50,51,-51,5,N-BK7,€13.00,AR\n",
+			wants: []string{
+				"\npart = \"Lens ID\"\n", "\nkind = \"Lens Type\"\n", "\ndiameter_mm = { from = \"Ø (mm)\", unit = \"mm\" }\n",
+				"\nr1_mm = { from = \"Radius R1 (mm)\", unit = \"mm\" }\n", "\nr2_mm = { from = \"Radius R2 (mm)\", unit = \"mm\" }\n",
+				"\nt1_mm = { from = \"Tc (mm)\", unit = \"mm\" }\n", "\nglass1 = \"Glass type\"\n", "\nefl_mm = { from = \"f (mm)\", unit = \"mm\" }\n",
+				`price = { from = "Price €", drop = ["€", ","] }`, `"Double convex lens" = "bi-convex"`, `# ? = "Coating"   # as "AR"`,
+			},
+			wantsNone: []string{"decimal_comma", "unsure:", "sign"},
+		},
+		{
+			name:    "convex positive",
+			content: "sku\ttype\tdia, in\tR1, in\tR2, in\tthickness, in\tmaterial\n1\tbi-convex\t1\t2\t2\t0.2\tN-BK7\n2\tbi-concave\t1\t-2\t-2\t0.1\tN-BK7\n",
+			wants: []string{
+				`r1_mm = { from = "R1, in", unit = "inch", sign = "convex" }`, `r2_mm = { from = "R2, in", unit = "inch", sign = "convex" }`,
+			},
+			wantsNone: []string{"unsure:"},
+		},
+		{
+			name:    "magnitudes",
+			content: "sku,type,dia [mm],R1 [mm],R2 [mm],thickness [mm],material\n1,bi-convex,12,20,20,3,N-BK7\n2,bi-concave,12,20,20,3,N-BK7\n",
+			wants:   []string{"\nr1_mm = {", `sign = "kind" }`},
+		},
+		{
+			name:    "convex positive or magnitudes",
+			content: "sku,type,dia [mm],R1 [mm],R2 [mm],thickness [mm],material\n1,bi-convex,12,20,20,3,N-BK7\n",
+			wants:   []string{"# r1_mm = {", `sign = "convex" }   # unsure: the sign may be as well kind`},
+		},
+		{
+			name:    "signs without a convention",
+			content: "sku,type,dia [mm],R1 [mm],R2 [mm],thickness [mm],material\n1,bi-convex,12,20,20,3,N-BK7\n2,bi-convex,12,-20,20,3,N-BK7\n",
+			wants:   []string{"# r1_mm = {", `unsure: by no convention`},
+		},
+		{
+			name:    "no evidence of signs, no unit, glasses of other names",
+			content: "sku,dia,R1 [mm],R2 [mm],thickness [mm],material\n1,12,20,inf,3,BK7\n",
+			wants:   []string{"# diameter_mm = {", "the header names no unit", "# r1_mm = {", "# r2_mm = {", `sign = "axis" }   # unsure: the sign may be as well against or convex or kind`, `# "BK7" = "N-BK7"   # unsure`},
+		},
+		{
+			name:    "decimal commas and empty cells",
+			content: "Artikel-Nr.;Bauform;Durchmesser [mm];Brennweite [mm];Mittendicke [mm];Glas;Preis [EUR]\nX1;plankonvex;12,7;50,0;2,5;N-BK7;1.012,00\nX2;plankonvex;12,7;-;2,5;N-BK7;k.A.\n",
+			wants: []string{
+				"decimal_comma = true\n", `empty = ["-", "k.A."]`, `part = "Artikel-Nr."`, `efl_mm = { from = "Brennweite [mm]", unit = "mm" }`,
+				`price = { from = "Preis [EUR]", drop = ["."] }`, `"plankonvex" = "plano-convex"`,
+			},
+		},
+		{
+			name:    "decimals or thousands",
+			content: "item no.;diameter (mm);price\nX1;12;1,250\n",
+			wants:   []string{"# decimal_comma = true   # unsure"},
+		},
+		{
+			name:    "two columns of one name, one without",
+			content: "item,diameter (mm),r1 (mm),r1 (mm),\nX1,12,20,30,note\n",
+			wants:   []string{"\nr1_mm = { from = 3,", "# r1_mm = { from = 4,", "column 3 may be meant as well", "# ? = 5   # as \"note\""},
+		},
+		{
+			name:    "nothing known",
+			content: "\"a\"\"b\\\",c\n1,2\n",
+			wants:   []string{`# ? = "a\"b\\"`, `# part = "..."   # a lens needs it`, "# diameter_mm = \"...\""},
+		},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			text, err := Suggest(put(t, "s.csv", c.content), "", 0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, w := range c.wants {
+				if !strings.Contains(text, w) {
+					t.Errorf("it does not say %q:\n%s", w, text)
+				}
+			}
+			for _, w := range c.wantsNone {
+				if strings.Contains(text, w) {
+					t.Errorf("it says %q:\n%s", w, text)
+				}
+			}
+			_, faults := ReadMap([]byte(text), "map.toml")
+			for _, f := range faults {
+				if !strings.HasPrefix(f.Found, "nothing feeds") {
+					t.Error(f)
+				}
+			}
+		})
+	}
+}
