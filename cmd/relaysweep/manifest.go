@@ -82,10 +82,7 @@ func givenPoint(g *sweep.Given) *results.Given {
 	}
 	given := &results.Given{Gaps: string(g.At), Unrefined: g.Unrefined, TurnedAway: g.TurnedAway, Screen: g.Screen}
 	for _, j := range g.Judged {
-		judged := results.Judged{Name: j.Name, Of: j.Of, Unit: j.Unit, Bound: results.AtMost, Asked: j.Asked, Fails: j.Fails}
-		if j.AtLeast {
-			judged.Bound = results.AtLeast
-		}
+		judged := results.Judged{Name: j.Name, Of: j.Of, Unit: j.Unit, Bound: boundOf(&j), Asked: j.Asked, Fails: j.Fails}
 		if !math.IsInf(j.Reached, 0) {
 			judged.Value = optional(j.Reached)
 		}
