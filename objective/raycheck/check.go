@@ -263,6 +263,7 @@ func (c *Checker) layOut(q quadrature) {
 	var n, most int
 	for f, fraction := range c.fractions {
 		fill := c.at.fill(p.Pupil/2, q.halfArms, fraction == 0)
+		fill.weight = lanes.WithRoom(fill.weight)
 		c.fills = append(c.fills, fill)
 		most = max(most, len(fill.x))
 		for _, v := range c.vergences {
@@ -283,6 +284,7 @@ func (c *Checker) layOut(q quadrature) {
 		beam.Launch(fill.x, fill.y, b.tan, b.vergence)
 	}
 	c.between = lanes.NewLines(most)
+	c.through = lanes.WithRoom(make([]float64, most))
 	for range c.weight {
 		k := block{lanes.NewRays(n), lanes.NewLines(n), lanes.NewLines(n)}
 		c.blocks = append(c.blocks, k)
