@@ -245,9 +245,16 @@ func TestCompletion(t *testing.T) {
 	if out, err := exec.Command("bash", "-n", script).CombinedOutput(); err != nil {
 		t.Errorf("%v: %s", err, out)
 	}
+	for _, c := range newRoot().Commands() {
+		if _, ok := completed[c.Name()]; !ok && !c.HasSubCommands() {
+			t.Errorf("nothing is told of the arguments of %s", c.Name())
+		}
+	}
 	for line, want := range map[string]string{
 		"__complete run ''":                  "toml\n:8\n",
 		"__complete show ''":                 ":16\n",
+		"__complete calibrate ''":            ":16\n",
+		"__complete calibrate out/x ''":      "csv\n:8\n",
 		"__complete help se":                 "search\nsetpoints\n:4\n",
 		"__complete catalog import --map ''": "toml\n:8\n",
 		"__complete catalog li":              "list\t",
