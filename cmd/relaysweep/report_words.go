@@ -149,6 +149,14 @@ func (w *specWriter) train(s *spec.Spec) {
 	if w.isSet("train.distinct_parts_max", float64(s.Train.DistinctPartsMax)) {
 		text += ", no more different parts than " + w.of("train.distinct_parts_max", s.Train.DistinctPartsMax, "")
 	}
+	for _, slot := range []struct {
+		name  string
+		parts []string
+	}{{"front", s.Train.Front}, {"relay", s.Train.Relay}, {"rear", s.Train.Rear}} {
+		if len(slot.parts) > 0 {
+			text += ", in the " + slot.name + " only " + sayValue(slot.parts)
+		}
+	}
 	w.add("Train", "%s", text)
 }
 

@@ -85,6 +85,9 @@ type TrainSection struct {
 	MagnificationTol float64 // relative
 	AirGapMinMM      float64
 	GroupGapMinMM    float64
+	// Front, Relay and Rear are patterns with * and ? of the parts that alone may stand
+	// there; none for any.
+	Front, Relay, Rear []string
 	// Given is the one train to measure in place of a search, as a design_id; empty
 	// for a search. GivenGapsMM are the gaps between its groups from the world to the
 	// eye, none for paraxial or refined ones, see [Spec.GivenAt].
