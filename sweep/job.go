@@ -55,7 +55,7 @@ func open(path string) (*Job, error) {
 		return nil, err
 	}
 	faults := s.CheckOutput()
-	job, err := openTables(s, s.LensFiles(), s.GlassFiles())
+	job, err := openTables(s, s.LensFiles(), s.GlassFiles(), s.OwnedFile())
 	var more catalog.Faults
 	if err != nil && !errors.As(err, &more) {
 		return nil, err

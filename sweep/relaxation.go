@@ -128,8 +128,8 @@ func partRelaxations(s *spec.Spec, lib *objective.Library) []relaxation {
 	stock := map[string]int{}
 	for _, l := range lib.Lenses {
 		if l.Stock >= 0 {
-			stock[l.Part] = l.Stock
-			least = math.Min(least, float64(l.Stock))
+			stock[l.Part] = l.Pieces()
+			least = math.Min(least, float64(l.Pieces()))
 		}
 	}
 	if len(stock) > 0 {
@@ -138,9 +138,9 @@ func partRelaxations(s *spec.Spec, lib *objective.Library) []relaxation {
 			lenses: func(lenses []*catalog.Lens, v float64) []*catalog.Lens {
 				eased := slices.Clone(lenses)
 				for i, l := range eased {
-					if l.Stock >= 0 && l.Stock < int(v) {
+					if l.Stock >= 0 && l.Pieces() < int(v) {
 						more := *l
-						more.Stock = int(v)
+						more.Stock = int(v) - l.Owned
 						eased[i] = &more
 					}
 				}

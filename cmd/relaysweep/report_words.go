@@ -193,6 +193,9 @@ func (w *specWriter) catalog(job *sweep.Job) {
 		files = append(files, fmt.Sprintf("%s (%s)", t.File, counted(t.Lenses, "lens")))
 	}
 	text := strings.Join(files, ", ")
+	if t := job.Catalog.Drawer; t != nil {
+		text += fmt.Sprintf("; %s in the drawer (%s)", counted(t.Lenses, "part"), t.File)
+	}
 	if len(c.ExcludeKinds) > 0 {
 		text += "; without kinds " + sayValue(c.ExcludeKinds)
 	}

@@ -65,6 +65,8 @@ var allKeys = []specKey{
 		"lens tables, from the spec's folder"},
 	{"catalog", "glasses", "", []string{}, listOf("glass tables", 0), func(s *Spec) any { return &s.Catalog.Glasses },
 		"glass tables, beside the built-in one"},
+	{"catalog", "owned", "", "", tableName(), func(s *Spec) any { return &s.Catalog.Owned },
+		"table of the pieces in the drawer, part and pieces, from the spec's folder: they cost nothing in price, and may be used beside the stock of the lens tables. Without: none"},
 	{"catalog", "exclude_kinds", "", []string{}, listOf("kinds or patterns", 0), func(s *Spec) any { return &s.Catalog.ExcludeKinds },
 		"kinds of lenses to leave out; patterns with * and ?"},
 	{"catalog", "exclude_parts", "", []string{}, listOf("part names or patterns", 0), func(s *Spec) any { return &s.Catalog.ExcludeParts },
@@ -283,7 +285,7 @@ func (k *specKey) kind() valueKind {
 func (k *specKey) sweepable() bool {
 	switch k.kind() {
 	case kindNumber, kindInteger, kindText:
-		return k.section != "job"
+		return k.section != "job" && !k.rule.table
 	}
 	return false
 }

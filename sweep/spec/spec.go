@@ -65,6 +65,7 @@ type JobSection struct {
 type CatalogSection struct {
 	Files            []string // as written; see [Spec.LensFiles]
 	Glasses          []string // as written; see [Spec.GlassFiles]
+	Owned            string   // as written; see [Spec.OwnedFile]
 	ExcludeKinds     []string
 	ExcludeParts     []string // patterns with * and ?
 	DiameterMaxMM    float64
