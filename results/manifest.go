@@ -140,6 +140,16 @@ type Audit struct {
 	// MissedShareUpper95 is the upper limit, at 95 % confidence, of the share of all of them
 	// that would pass, of whatever length.
 	MissedShareUpper95 float64 `json:"missed_share_upper_95"`
+	// ThirdOrder is the part of it that was drawn from what third-order sums turned away without
+	// rays; nil (absent) where they turned nothing away.
+	ThirdOrder *AuditOfThirdOrder `json:"third_order,omitempty"`
+}
+
+// AuditOfThirdOrder is that part of an [Audit].
+type AuditOfThirdOrder struct {
+	Drawn              int     `json:"drawn"`
+	Passed             int     `json:"passed"`
+	MissedShareUpper95 float64 `json:"missed_share_upper_95"` // of what these sums turned away
 }
 
 // BestFound is the shortest design found.

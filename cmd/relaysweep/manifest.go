@@ -63,13 +63,17 @@ func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestP
 	}
 	if r := o.Refined; r != nil {
 		point.Refined = &results.RefinedCounts{Candidates: r.Candidates, Passed: r.Passed}
-		point.Exact = proof.Exact && !slices.ContainsFunc(o.Found, func(f sweep.Found) bool { return f.Train.Refined })
+		// What third-order sums turned away is not proven.
+		point.Exact = proof.Exact && proof.ProvenLength >= o.ScreenedMM && !slices.ContainsFunc(o.Found, func(f sweep.Found) bool { return f.Train.Refined })
 		if o.Optimized == nil && !math.IsInf(o.ScreenedMM, 0) {
 			point.ScreenedMM = &o.ScreenedMM
 		}
 	}
 	if a := o.Audit; a != nil {
 		point.Audit = &results.Audit{Drawn: a.Drawn, Passed: a.Passed, MissedShareUpper95: a.MissedShareUpper95}
+		if third := a.ThirdOrder; third.Drawn > 0 {
+			point.Audit.ThirdOrder = &results.AuditOfThirdOrder{Drawn: third.Drawn, Passed: third.Passed, MissedShareUpper95: third.MissedShareUpper95}
+		}
 		for i := range o.Found {
 			if f := &o.Found[i]; !f.Screened && f.Ranked <= o.ScreenedMM {
 				point.Audit.Listed++

@@ -88,6 +88,7 @@ func (s *Spec) limits() objective.Limits {
 		limit, optional := k.at(s).(**float64)
 		switch {
 		case !optional || k.section != "limits" || *limit == nil:
+		case k.name == "yield_min_pct": // no rays of the design tell it
 		case k.name == "transmission_min":
 			l.TransmissionMin = **limit
 		default:
