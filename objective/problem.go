@@ -91,6 +91,10 @@ type Problem struct {
 	LensesMax       int     // in a train; 0 for no limit
 	PartsMax        int     // distinct parts in a train; 0 for no limit
 
+	// SlotParts are, for each of [EachSlot], patterns of the parts that alone may stand
+	// there; none for any part.
+	SlotParts [3][]string
+
 	// NearMissFactor is by how much a train may exceed limits at its paraxial gaps to
 	// be refined; 0: designs are ranked at their paraxial gaps.
 	NearMissFactor float64

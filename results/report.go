@@ -70,7 +70,8 @@ type ReportPart struct {
 	Part, Vendor string
 	Pieces       int // in one train
 	Price        *float64
-	Stock        *int
+	Stock        *int // that can be bought; nil where that is not bounded
+	Owned        int  // that are there already
 }
 
 // ReportMargin is a requirement with what is reached, in its unit.

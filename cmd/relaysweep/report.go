@@ -187,7 +187,7 @@ func orderOf(t *objective.Train) []results.ReportPart {
 			if !seen {
 				i = len(parts)
 				at[lens.Part] = i
-				part := results.ReportPart{Part: lens.Part, Vendor: lens.Vendor, Price: optional(lens.Price)}
+				part := results.ReportPart{Part: lens.Part, Vendor: lens.Vendor, Price: optional(lens.Price), Owned: lens.Owned}
 				if lens.Stock >= 0 {
 					part.Stock = &lens.Stock
 				}

@@ -47,6 +47,7 @@ func (s *Spec) Problem() *objective.Problem {
 		StageSpeed:      s.Stage.SpeedMMS,
 		LensesMax:       s.Train.LensesMax,
 		PartsMax:        s.Train.DistinctPartsMax,
+		SlotParts:       [3][]string{s.Train.Front, s.Train.Relay, s.Train.Rear},
 
 		Limits: s.limits(),
 	}

@@ -27,6 +27,9 @@ magnification = 1.25
 magnification_tol = 0.02
 air_gap_min_mm = 0.3
 group_gap_min_mm = 1.5
+front = ["A*"]
+relay = ["B?", "C"]
+rear = ["D"]
 [field]
 width_deg = 90
 height_deg = 60
@@ -87,7 +90,8 @@ transmission_min = 0.16
 		MaskWidth: 37, MaskHeight: 28, MaskPixel: 0.036, MaskGlass: 1.1, MaskGlassIndex: 1.51,
 		Clearance: 4, MaskTransmits: 0.21, Travel: 12, StageResolution: 0.0025, StageSpeed: 30,
 		LensesMax: 7, PartsMax: 4, NearMissFactor: 2,
-		SharpBox: 1.5, PupilCut: 1 - 0.6870488261325406, // cos a where a - sin a·cos a = π/10
+		SlotParts: [3][]string{{"A*"}, {"B?", "C"}, {"D"}},
+		SharpBox:  1.5, PupilCut: 1 - 0.6870488261325406, // cos a where a - sin a·cos a = π/10
 		Limits: objective.Limits{
 			TransmissionMin: 0.16, FieldFraction: 0.7,
 			Max: map[string]float64{
