@@ -15,14 +15,17 @@ import (
 
 func newShowCommand() *cobra.Command {
 	var point, rank int
-	var rays bool
+	var rays, aberrations bool
 	cmd := &cobra.Command{
 		Use:   "show OUTPUT",
 		Short: "print the ranked table, or one design: what to buy and where it stands",
 		Args:  oneArgument("the output folder of a run"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if rays {
+			switch {
+			case rays:
 				return showRays(cmd, args[0], point, rank)
+			case aberrations:
+				return showAberrations(cmd, args[0], point, rank)
 			}
 			return show(cmd, args[0], selection{
 				point: point, anyPoint: !cmd.Flags().Changed("point"),
@@ -33,6 +36,8 @@ func newShowCommand() *cobra.Command {
 	cmd.Flags().IntVar(&point, "point", 0, "sweep point, from 0")
 	cmd.Flags().IntVar(&rank, "rank", 1, "rank of the design to print whole, from 1")
 	cmd.Flags().BoolVar(&rays, "rays", false, "print instead heights and angles of its chief and edge rays at every surface")
+	cmd.Flags().BoolVar(&aberrations, "aberrations", false, "print instead what each lens adds to its third-order sums, as angles at the eye and as bars")
+	cmd.MarkFlagsMutuallyExclusive("rays", "aberrations")
 	return cmd
 }
 
