@@ -70,6 +70,9 @@ type ManifestPoint struct {
 	// Optimized tells of a population search; nil, and none of its keys written, for
 	// the exact one.
 	*Optimized
+	// Given tells of a train that was measured in place of a search; nil, and its key not
+	// written, for a search.
+	Given *Given `json:"given,omitempty"`
 	// Asked are the requirements and limits that a column of ranked.parquet can
 	// be held against, in the order in which they are tested.
 	Asked []Asked `json:"asked"`
@@ -167,9 +170,9 @@ type Improvement struct {
 	BestMM      float64 `json:"best_mm"`
 }
 
-// Nothing reports whether no design passes, refined or not.
+// Nothing reports whether a search found no design that passes, refined or not.
 func (p *ManifestPoint) Nothing() bool {
-	return p.Passed == 0 && (p.Refined == nil || p.Refined.Passed == 0) && p.Found == nil
+	return p.Given == nil && p.Passed == 0 && (p.Refined == nil || p.Refined.Passed == 0) && p.Found == nil
 }
 
 // The end of a run.json is a digest of all that stands before the digest.

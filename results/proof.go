@@ -25,6 +25,14 @@ func PrintProof(w io.Writer, p *ManifestPoint, listed int) error {
 		}
 		fmt.Fprintf(&b, "point %d: %s\n", p.Point, strings.Join(values, ", "))
 	}
+	if p.Given != nil {
+		p.Given.print(&b)
+		if line := p.IdealLimit.Line(); line != "" {
+			fmt.Fprintln(&b, line)
+		}
+		_, err := io.WriteString(w, b.String())
+		return err
+	}
 	fmt.Fprintf(&b, "%s designs; examined %d, checked by rays %d, ", countOf(p.Space), p.Examined, p.Checked)
 	switch r := p.Refined; {
 	case r != nil && p.Optimized == nil:

@@ -183,6 +183,10 @@ func (r *pointRun) search(ctx context.Context, o options) (*PointOutcome, error)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
+	if s.Train.Given != "" { // a matter of seconds: it is not kept
+		out, err := r.job.measureGiven(ctx, s, p, o)
+		return outcome(out), err
+	}
 	if r.at.Journal == nil {
 		out, err := searchPoint(ctx, s, lib, o)
 		return outcome(out), err

@@ -41,6 +41,8 @@ type Outcome struct {
 	Best *BestFound
 	// Optimized tells of a population search; nil for the exact one.
 	Optimized *Optimized
+	// Given tells of a train that was measured in place of a search; nil for a search.
+	Given *Given
 	// What joining the parts of a point needs besides, see mergePoint.
 	turnedByRays map[string]*big.Int // of Proof.Failed, those that the ray check turned away
 	serving      *big.Int            // designs all of whose groups can serve in their slots

@@ -16,6 +16,7 @@ import (
 	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/spec"
 )
 
 // finishedRun is an output folder opened again: the results, and the job that
@@ -237,7 +238,8 @@ func (r *finishedRun) reopen(d *results.Design) (*reopened, error) {
 		return nil, fault("has %d groups, where the layout %s has %d", group+1, d.Layout, len(names))
 	}
 	t := p.TrainAt(space, elements, stackGaps, gaps, d.EyeReliefMM)
-	t.Refined = d.Refined
+	given := r.manifest.Points[d.Point].Given
+	t.Refined = d.Refined || given != nil && given.Gaps == string(spec.AtGaps)
 	b := &reopened{problem: p, train: t, design: d, stages: r.setpointsOf(d)}
 	if len(b.stages) == 0 {
 		return nil, fault("%s has no setpoints of it", filepath.Join(r.folder, setpointsFile))

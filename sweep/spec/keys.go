@@ -98,6 +98,12 @@ var allKeys = []specKey{
 		"least gap between facing surfaces in a stack, anywhere out to the edge"},
 	{"train", "group_gap_min_mm", "mm", 1.0, atLeast(0), func(s *Spec) any { return &s.Train.GroupGapMinMM },
 		"least gap between facing surfaces of two groups"},
+	{"train", "given", "", "", designText(), func(s *Spec) any { return &s.Train.Given },
+		`one train to measure in place of a search, as "erector-single:rear:A+B|C/r|D": layout, seat, and the groups from the world to the eye as in the column design_id. The run tells what it reaches and which requirements it fails. Lenses of a group stand at the least gap`},
+	{"train", "given_gaps_mm", "mm", []float64{}, gapList(), func(s *Spec) any { return &s.Train.GivenGapsMM },
+		`its gaps between groups, vertex to vertex, from the world to the eye; measured as they are. Without: the paraxial gaps, refined where refine.method is not "none"`},
+	{"train", "given_relief_mm", "mm", nil, atLeast(0), func(s *Spec) any { return &s.Train.GivenReliefMM },
+		"its eye relief; measured as it is, and nothing is refined. Without: the least that meets the requirements"},
 
 	{"field", "width_deg", "degrees", required, between(0, 180), func(s *Spec) any { return &s.Field.WidthDeg },
 		"full angle at the eye"},

@@ -85,6 +85,12 @@ type TrainSection struct {
 	MagnificationTol float64 // relative
 	AirGapMinMM      float64
 	GroupGapMinMM    float64
+	// Given is the one train to measure in place of a search, as a design_id; empty
+	// for a search. GivenGapsMM are the gaps between its groups from the world to the
+	// eye, none for paraxial or refined ones, see [Spec.GivenAt].
+	Given         string
+	GivenGapsMM   []float64
+	GivenReliefMM *float64
 }
 
 // FieldSection is the section [field]: full angles at the eye.
