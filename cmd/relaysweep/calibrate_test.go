@@ -94,6 +94,11 @@ func TestCalibrate(t *testing.T) {
 		!strings.HasPrefix(lines[1], "left,inf,0,") || !strings.HasPrefix(lines[4], "right,1,1,") {
 		t.Errorf("two eyes:\n%s", both)
 	}
+	checkColumns(t, base+".parquet", stageFileColumns)
+	must(t, exitDone, "report", output, "--designs", "1", "--eyes", "2")
+	if text := pageText(t, output); !strings.Contains(text, "The stage as it was measured") || !strings.Contains(text, "right") {
+		t.Error("the report lacks the measured stage")
+	}
 	// What is kept of another run is told of, and not used.
 	path := base + ".json"
 	if err := os.WriteFile(path, []byte(strings.Replace(string(readFile(t, path)), `"ranked_sha256": "`, `"ranked_sha256": "0`, 1)), 0o666); err != nil {

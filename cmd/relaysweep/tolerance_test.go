@@ -4,6 +4,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -53,9 +54,31 @@ func TestTolerance(t *testing.T) {
 	if len(rows) != 2 {
 		t.Fatalf("%d yields", len(rows))
 	}
+	checkColumns(t, filepath.Join(output, yieldFile), yieldFileColumns)
+	checkColumns(t, filepath.Join(output, buildsFile), buildsFileColumns)
+	passed := map[string]int{}
+	var heights [2][]float64
+	for _, row := range rowsOf(readTable(t, filepath.Join(output, buildsFile))) {
+		if row["failed_by"] == "" {
+			passed[row["design_id"].(string)]++
+		}
+		rank := row["rank"].(int32) - 1
+		heights[rank] = append(heights[rank], row["pointing_up_arcmin"].(float64))
+	}
 	designs := readRanked(t, output)
 	for i, y := range rows {
 		d := designs[i]
+		if passed[y.DesignID] != y.Passed {
+			t.Errorf("rank %d: %d builds pass in %s, %d in %s", y.Rank, y.Passed, yieldFile, passed[y.DesignID], buildsFile)
+		}
+		var apart []float64
+		for k := 0; k < len(heights[i]); k += 2 {
+			apart = append(apart, math.Abs(heights[i][k]-heights[i][k+1]))
+		}
+		slices.Sort(apart)
+		if len(apart) != 20 || apart[18] != y.EyesHeightArcmin {
+			t.Errorf("rank %d: %v arcmin between two eyes, of %v", y.Rank, y.EyesHeightArcmin, apart)
+		}
 		failed := 0
 		for _, f := range y.Failed {
 			failed += f.Builds
@@ -96,6 +119,10 @@ func TestTolerance(t *testing.T) {
 	must(t, exitDone, "report", output, "--designs", "1")
 	if text := pageText(t, output); !strings.Contains(text, "As it is really built") || !strings.Contains(text, "Of 40 builds drawn") {
 		t.Error("the report does not tell of the builds")
+	}
+	must(t, exitDone, "report", output, "--designs", "1", "--eyes", "2")
+	if text := pageText(t, output); !strings.Contains(text, "Two of them side by side") || !strings.Contains(text, "where 3.4 arcmin is comfortable") {
+		t.Error("the report does not tell how two eyes differ")
 	}
 	one := must(t, exitDone, "tolerance", output, "--rank", "1", "--build", "7").stdout
 	if lines := strings.Count(one, "\n"); lines != 1+3+6 || !strings.Contains(one, "focal_pct,rear.1,") || !strings.Contains(one, "lens_decentre_mm,front.1 y,") {
