@@ -147,3 +147,26 @@ func TestCalibrateWrong(t *testing.T) {
 		leftNothing(t, output, func() { must(t, exitWrong, append([]string{"calibrate", output}, args...)...) })
 	}
 }
+
+// FuzzMeasured: whatever a file of measurements holds, it is read or refused with faults,
+// and what is read is a measurement.
+func FuzzMeasured(f *testing.F) {
+	for _, text := range []string{"depth_m,stage_mm\ninf,0.1\n", "vergence_D,stage_mm,sigma_mm\n0,1,0.01\n# note\n4,5,0.01\n", "depth_m,stage_mm\n\"1,2", "a\x00,b\n", "\ufeffdepth_m,stage_mm\n1,nan\n"} {
+		f.Add([]byte(text))
+	}
+	path := filepath.Join(f.TempDir(), "measured.csv")
+	f.Fuzz(func(t *testing.T, data []byte) {
+		if err := os.WriteFile(path, data, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		rows, _, err := readMeasured(path, 0.01)
+		if (len(rows) == 0) == (err == nil) {
+			t.Fatalf("%d measurements, %v", len(rows), err)
+		}
+		for _, r := range rows {
+			if !(r.VergenceD >= 0) || math.IsNaN(r.StageMM) || math.IsInf(r.StageMM, 0) || !(r.SigmaMM > 0) || r.line < 2 {
+				t.Fatalf("%+v", r)
+			}
+		}
+	})
+}

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -190,4 +191,53 @@ func TestToleranceWrong(t *testing.T) {
 		leftNothing(t, output, func() { must(t, exitWrong, append([]string{"tolerance", output}, args...)...) })
 	}
 	must(t, exitFailed, "tolerance", filepath.Join(output, "nowhere"))
+}
+
+// TestToleranceStopped: a study that is interrupted, or killed, goes on by the same command,
+// and what it writes is what one without a stop writes.
+func TestToleranceStopped(t *testing.T) {
+	output := finishedJob(t, fewTolerances...)
+	args := []string{"tolerance", output, "--designs", "2", "--builds", "300", "--quiet"}
+	must(t, exitDone, args...)
+	want := [2]string{string(readFile(t, output, yieldFile)), string(readFile(t, output, buildsFile))}
+	path := filepath.Join(output, toleranceJournal)
+	for _, how := range []os.Signal{os.Interrupt, os.Kill} {
+		for _, name := range []string{yieldFile, buildsFile} {
+			if err := os.Remove(filepath.Join(output, name)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		c := program(t, args...)
+		if err := c.Start(); err != nil {
+			t.Fatal(err)
+		}
+		done := make(chan struct{})
+		go func() { _ = c.Wait(); close(done) }()
+		// A unit of builds takes tens of kilobytes.
+		for begun := false; !begun; {
+			select {
+			case <-done:
+				t.Fatal("the study was done before it could be stopped")
+			case <-time.After(time.Millisecond):
+				info, err := os.Stat(path)
+				begun = err == nil && info.Size() > 20_000
+			}
+		}
+		if err := c.Process.Signal(how); err != nil {
+			t.Fatal(err)
+		}
+		<-done
+		if code := c.ProcessState.ExitCode(); how == os.Interrupt && code != exitInterrupted {
+			t.Errorf("interrupted, it ended with %d", code)
+		}
+		if _, err := os.Stat(path); err != nil {
+			t.Error(err)
+		}
+		if o := ended(t, program(t, args...)); o.code != exitDone {
+			t.Fatalf("%+v", o)
+		}
+		if want != [2]string{string(readFile(t, output, yieldFile)), string(readFile(t, output, buildsFile))} {
+			t.Errorf("stopped by %v it wrote something else", how)
+		}
+	}
 }

@@ -226,3 +226,44 @@ func TestGroupMovesItsLenses(t *testing.T) {
 		near(t, Measures[i].Name, one[i], lens[i], 1e-9*(1+math.Abs(one[i])))
 	}
 }
+
+// TestCompensatorsFind: of trains of any layout and seat with errors of all kinds the gaps
+// that are on find a position, in which a far point looks as far as in the design and, with
+// the front gap, the mark is as sharp on the mask.
+func TestCompensatorsFind(t *testing.T) {
+	found, moved := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		p, train := drawTrain(t)
+		on := rapid.SampledFrom([]Compensators{{LastGap: true}, {FrontGap: true}, {LastGap: true, FrontGap: true}}).Draw(t, "on")
+		b := New(p, train, on, false)
+		if math.IsNaN(b.nominal.vergence) || math.IsInf(b.nominal.vergence, 0) {
+			return
+		}
+		x := b.NewBuild()
+		for i := range x.Lenses {
+			x.Lenses[i].Focal, x.Lenses[i].FocalSet = rapid.Float64Range(-0.02, 0.02).Draw(t, "focal"), true
+			x.Lenses[i].DecentreMM[1] = rapid.Float64Range(-0.1, 0.1).Draw(t, "decentre")
+			x.Lenses[i].TiltRad[0] = rapid.Float64Range(-0.002, 0.002).Draw(t, "tilt")
+		}
+		for i := range x.GapsMM {
+			x.GapsMM[i] = rapid.Float64Range(-0.2, 0.2).Draw(t, "gap")
+		}
+		x.StageZeroMM = rapid.Float64Range(-0.2, 0.2).Draw(t, "zero")
+		b.prepare(x)
+		if !b.compensate() {
+			return
+		}
+		found++
+		moved += map[bool]int{true: 1}[math.Abs(b.adjusted[0])+math.Abs(b.adjusted[1]) > 0.01]
+		if on.LastGap {
+			vergence, sharp := b.alongAxis(0)
+			near(t, "vergence", vergence, b.nominal.vergence, 1e-6)
+			if on.FrontGap {
+				near(t, "mark on the mask", sharp, b.nominal.sharpness, 1e-6)
+			}
+		}
+	})
+	if found < 90 || moved < 60 {
+		t.Errorf("a position found in %d cases, another one in %d", found, moved)
+	}
+}
