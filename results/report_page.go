@@ -139,7 +139,7 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		Point: strconv.Itoa(d.Point), Rank: strconv.Itoa(d.Rank), DesignID: breakable(d.DesignID),
 		Train: template.HTML(l.Drawing.trainSVG(id+"-train", name, d.LengthMM, d.EyeReliefMM)),
 		Order: orderPageTable(l, r.Eyes), Assembly: assemblyTable(l), Stage: stageTable(l), Surfaces: surfacePageTable(l),
-		Margins: marginPageTable(l, asked),
+		Margins: marginPageTable(l, asked, r.Manifest.Points[d.Point].Given),
 		RaysNote: fmt.Sprintf("Traced rays at %s nm for the far depth, mask at far. Edge rays leave the eye %s mm from the axis: half the pupil and half the box.",
 			sayNumber(l.Drawing.WavelengthNM), Fixed(l.Drawing.PupilEdgeMM, 2)),
 		Bar:      template.HTML(scaleBar(id + "-bar")),
@@ -148,6 +148,9 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 	}
 	if note := d.FieldNote(); note != "" {
 		p.RaysNote += " Field: " + note + "."
+	}
+	if len(d.Fails) > 0 {
+		p.RaysNote += " The train fails: " + strings.Join(d.Fails, ", ") + "."
 	}
 	held := map[string]bool{}
 	for _, a := range asked {

@@ -183,6 +183,10 @@ func (r *pointRun) search(ctx context.Context, o options) (*PointOutcome, error)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
+	if s.Train.Given != "" { // a matter of seconds: it is not kept
+		out, err := r.job.measureGiven(ctx, s, p, o)
+		return outcome(out), err
+	}
 	if r.at.Journal == nil {
 		out, err := searchPoint(ctx, s, lib, o)
 		return outcome(out), err
@@ -284,6 +288,7 @@ func (j *Job) options(s *spec.Spec) options {
 		spaces: s.Spaces(), heldMost: int(s.Job.MemoryGB * 1e9 / groupBytes), listing: seldom,
 		refine: refineOptions{
 			method: s.Refine.Method, candidates: s.Refine.Candidates, audit: s.Refine.Audit, seed: s.Job.Seed, beat: j.beat,
+			thirdOrder: s.Search.ThirdOrder,
 		},
 		optimize: optimizeOptions{
 			wanted: s.Search.Method == spec.SearchOptimize, seed: s.Job.Seed,

@@ -69,6 +69,10 @@ func newHelpCommand() *cobra.Command {
 				return root.Help()
 			case 1:
 			default:
+				if about, rest, err := root.Find(args); err == nil && len(rest) == 0 {
+					about.InitDefaultHelpFlag()
+					return about.Help()
+				}
 				return usageError{fmt.Errorf("help takes one command or topic; found %d", len(args))}
 			}
 			if i := slices.IndexFunc(helpTopics, func(t helpTopic) bool { return t.name == args[0] }); i >= 0 {

@@ -242,7 +242,8 @@ func (r *finishedRun) reopen(d *results.Design) (*reopened, error) {
 		return nil, fault("has %d groups, where the layout %s has %d", group+1, d.Layout, len(names))
 	}
 	t := p.TrainAt(space, elements, stackGaps, gaps, d.EyeReliefMM)
-	t.Refined = d.Refined
+	given := r.manifest.Points[d.Point].Given
+	t.Refined = d.Refined || given != nil && given.Gaps == string(spec.AtGaps)
 	b := &reopened{
 		problem: p, train: t, design: d, stages: r.setpointsOf(d),
 		ranked: r.manifest.RankedSHA256, tolerances: r.job.Points[d.Point].Spec.Tolerance,

@@ -112,6 +112,10 @@ func specWords(job *sweep.Job) []results.ReportWords {
 	}
 	w.add("Light", "%s", strings.Join(light, ", "))
 	w.catalog(job)
+	if s.Gives() {
+		w.add("Search", "none: the train of train.given is measured, %s", w.of("train.given", s.Train.Given, ""))
+		return w.words
+	}
 	w.add("Search", "%s, ranked by %s, the best %d of each sweep point, one for each %s",
 		map[string]string{"enumerate": "exact, over the whole space", "optimize": "by a population, not exact"}[s.Search.Method], w.of("search.rank_by", s.Search.RankBy, ""), s.Job.Top,
 		map[string]string{"design": "design", "parts": "set of parts"}[s.Search.OnePer])

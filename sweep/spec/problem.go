@@ -119,8 +119,12 @@ func (s *Spec) Seats(l objective.Layout) []objective.Seat {
 	return []objective.Seat{objective.SeatFront, objective.SeatRear}
 }
 
-// Spaces are the layouts and seats that the spec asks for.
+// Spaces are the layouts and seats that the spec asks for: those of the train that it
+// gives, where it does.
 func (s *Spec) Spaces() []objective.Space {
+	if name, ok := s.Given(); ok {
+		return []objective.Space{name.Space}
+	}
 	var spaces []objective.Space
 	for _, layout := range s.Train.Layouts {
 		for _, seat := range s.Seats(layout) {

@@ -189,6 +189,38 @@ func listOf(what string, atLeast int) rule {
 	}}
 }
 
+// designText admits a text for a design; what it says is held against the tables,
+// see [Spec.GivenFaults].
+func designText() rule {
+	return rule{want: "a design as " + exampleDesign + ", in quotes", problem: func(v any) string {
+		if text := v.(string); strings.ContainsFunc(text, catalog.IsHidden) {
+			return showValue(text) + " holds a control character"
+		}
+		return ""
+	}}
+}
+
+const exampleDesign = `"erector-single:rear:A+B|C/r|D"`
+
+// gapsMost bounds a gap of a train that is given, in mm, either way.
+const gapsMost = 10_000
+
+// gapList admits the gaps between the groups of a train.
+func gapList() rule {
+	return rule{want: fmt.Sprintf(" from %d to %d, one a gap between groups", -gapsMost, gapsMost), problem: func(v any) string {
+		list := v.([]float64)
+		if len(list) > listMost {
+			return longList(len(list))
+		}
+		for i, x := range list {
+			if !(math.Abs(x) <= gapsMost) {
+				return fmt.Sprintf("%s, the %s of the list", showFloat(x), ordinal(i+1))
+			}
+		}
+		return ""
+	}}
+}
+
 // someOf admits lists of different words out of those given, and the empty list.
 func someOf(words ...string) rule {
 	rule := listOf("words", 0)
@@ -289,6 +321,13 @@ var relations = []relation{
 				fewest = min(fewest, len(l.GroupNames()))
 			}
 			return s.Train.LensesMax == 0 || s.Train.LensesMax >= fewest
+		},
+	},
+	{
+		[]string{"train.given_gaps_mm", "train.given"}, "one gap between each two groups of train.given, as [80.5, 79.9], or none",
+		func(s *Spec) bool {
+			name, ok := s.Given()
+			return !ok || len(s.Train.GivenGapsMM) == 0 || len(s.Train.GivenGapsMM) == len(name.Layout.GroupNames())-1
 		},
 	},
 	{

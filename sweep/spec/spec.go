@@ -97,6 +97,12 @@ type TrainSection struct {
 	MagnificationTol float64 // relative
 	AirGapMinMM      float64
 	GroupGapMinMM    float64
+	// Given is the one train to measure in place of a search, as a design_id; empty
+	// for a search. GivenGapsMM are the gaps between its groups from the world to the
+	// eye, none for paraxial or refined ones, see [Spec.GivenAt].
+	Given         string
+	GivenGapsMM   []float64
+	GivenReliefMM *float64
 }
 
 // FieldSection is the section [field]: full angles at the eye.
@@ -180,6 +186,9 @@ type SearchSection struct {
 	RankBy    string // "length_mm" or "length_to_eye_mm"
 	OnePer    string // "design" or "parts"
 	ChecksMax int    // designs ray-checked; 0 for no limit
+	// ThirdOrder is by how much more than [RefineSection.NearMissFactor] a third-order estimate
+	// has to exceed a limit for a design to be turned away without rays; 0 for never.
+	ThirdOrder float64
 	// EvaluationsMax and StallEvaluations end a population search: after so
 	// many designs, and after so many without a better one (0 for never).
 	EvaluationsMax, StallEvaluations int

@@ -65,7 +65,7 @@ func TestSpecDefaults(t *testing.T) {
 		Stage:  StageSection{TravelMM: 15, ResolutionUM: 10, SpeedMMS: 20},
 		Light:  LightSection{WavelengthsNM: []float64{479.99, 546.07, 643.85}, Weights: []float64{1, 2, 1}},
 		Limits: LimitsSection{FieldFraction: 1},
-		Search: SearchSection{Method: "enumerate", RankBy: "length_mm", OnePer: "design", EvaluationsMax: 200_000},
+		Search: SearchSection{Method: "enumerate", RankBy: "length_mm", OnePer: "design", ThirdOrder: 1, EvaluationsMax: 200_000},
 		Refine: RefineSection{Method: "simplex", NearMissFactor: 2, Audit: 200},
 		Tolerance: ToleranceSection{
 			Designs: 5, Distribution: "uniform", FocalPct: 1, ThicknessMM: 0.1, Index: 0.001, AbbePct: 0.8, GapMM: 0.1,
