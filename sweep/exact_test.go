@@ -47,6 +47,9 @@ func specOf(r secondmodel.Request) *spec.Spec {
 		Light:  spec.LightSection{WavelengthsNM: r.WavelengthsNM, Weights: r.Weights},
 		Search: spec.SearchSection{Method: "enumerate", RankBy: r.RankBy, OnePer: "design"},
 	}
+	if r.FillPct > 0 {
+		s.Mask.FillPct = &r.FillPct
+	}
 	for _, name := range r.Layouts {
 		s.Train.Layouts = append(s.Train.Layouts, layoutNames[name])
 	}

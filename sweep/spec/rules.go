@@ -272,6 +272,10 @@ var relations = []relation{
 		},
 	},
 	{
+		[]string{"limits.ghost_pct", "mask.fill_pct"}, "fill_pct, by which ghost_pct is found",
+		func(s *Spec) bool { return s.Limits.GhostPct == nil || s.Mask.FillPct != nil },
+	},
+	{
 		[]string{"catalog.focal_min_mm", "catalog.focal_max_mm"}, "focal_min_mm no larger than focal_max_mm",
 		func(s *Spec) bool {
 			return s.Catalog.FocalMaxMM == 0 || s.Catalog.FocalMinMM <= s.Catalog.FocalMaxMM
