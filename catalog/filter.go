@@ -18,31 +18,39 @@ type Filter struct {
 }
 
 // Apply gives the lenses that pass, in their order. Focal lengths are computed
-// from the prescription at the wavelength given. Parts that are out of stock
-// (Stock 0) never pass.
+// from the prescription at the wavelength given. Parts of which no piece is to be had
+// (Stock 0, and none Owned) never pass. Of a part that is too dear the pieces owned
+// pass, none to buy.
 func (f Filter) Apply(lenses []*Lens, wavelengthNM float64) []*Lens {
 	var kept []*Lens
 	for _, l := range lenses {
-		if f.passes(l, wavelengthNM) {
-			kept = append(kept, l)
+		if !f.passes(l, wavelengthNM) {
+			continue
 		}
+		if !within(l.Price, f.PriceMax) {
+			owned := *l
+			owned.Stock = 0
+			l = &owned
+		}
+		kept = append(kept, l)
 	}
 	return kept
 }
+
+// within is false for a value that is not a number: what cannot be told to keep a
+// limit does not pass it. A limit of 0 is none.
+func within(x, limit float64) bool { return limit == 0 || x <= limit }
 
 func (f Filter) passes(l *Lens, wavelengthNM float64) bool {
 	excluded := func(name string) func(string) bool {
 		return func(pattern string) bool { return matchName(pattern, name) }
 	}
-	if l.Stock == 0 ||
+	if l.Pieces() == 0 ||
 		slices.ContainsFunc(f.ExcludeKinds, excluded(l.Kind)) ||
 		slices.ContainsFunc(f.ExcludeParts, excluded(l.Part)) {
 		return false
 	}
-	// within is false for a value that is not a number: what cannot be told to
-	// keep a limit does not pass it.
-	within := func(x, limit float64) bool { return limit == 0 || x <= limit }
-	if !within(l.DiameterMM, f.DiameterMaxMM) || !within(l.Price, f.PriceMax) {
+	if !within(l.DiameterMM, f.DiameterMaxMM) || l.Owned == 0 && !within(l.Price, f.PriceMax) {
 		return false
 	}
 	if f.FocalMinMM == 0 && f.FocalMaxMM == 0 && f.ApertureRatioMax == 0 {

@@ -45,9 +45,19 @@ type Lens struct {
 	Price       float64 // or Unset
 	EFLMM       float64 // effective focal length as published, or Unset
 	BFLMM       float64 // back focal length as published, or Unset
-	Stock       int     // how many may be used in one train, or Unlimited
+	Stock       int     // how many may be bought for one train, or Unlimited
+	Owned       int     // how many are there already: they cost nothing
 	File        string  // table that the part comes from
 	Line        int     // line in that table
+}
+
+// Pieces is how many of the part may be used in one train, those that are there and
+// those that can be bought, or Unlimited.
+func (l *Lens) Pieces() int {
+	if l.Stock == Unlimited {
+		return Unlimited
+	}
+	return l.Stock + l.Owned
 }
 
 // Reversed is the surface seen from its other side: the one that a lens turned

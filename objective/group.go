@@ -124,22 +124,6 @@ func (t *Train) MaskGap() int {
 	return len(t.Gaps) - 1
 }
 
-// DesignID names the train: layout:seat: and the groups joined by |.
-func (t *Train) DesignID() string {
-	var b strings.Builder
-	b.WriteString(t.Layout.String())
-	b.WriteByte(':')
-	b.WriteString(t.Seat.String())
-	b.WriteByte(':')
-	for i, g := range t.Groups {
-		if i > 0 {
-			b.WriteByte('|')
-		}
-		b.WriteString(g.ID())
-	}
-	return b.String()
-}
-
 // RankedStepsPerMM and RankedStepMM are the steps in which ranked lengths are compared.
 const (
 	RankedStepsPerMM = 1e6
@@ -326,9 +310,29 @@ func (t *Train) MassG() (grams float64, known bool) {
 	return t.sum(func(e *Element) float64 { return e.massG })
 }
 
-// Price is the sum of the parts' prices, false when one has none.
+// Price is the sum of the prices of the parts to buy, false when one has none: the
+// pieces that are there already ([catalog.Lens.Owned]) cost nothing.
 func (t *Train) Price() (price float64, known bool) {
-	return t.sum(func(e *Element) float64 { return e.Lens.Price })
+	for gi, g := range t.Groups {
+		for ei, e := range g.Elements {
+			if e.Lens.Owned == 0 || t.before(e.Part, gi, ei) >= e.Lens.Owned {
+				price += e.Lens.Price
+			}
+		}
+	}
+	return price, catalog.IsSet(price)
+}
+
+// before is how many pieces of a part stand before a lens of a group.
+func (t *Train) before(part, group, lens int) (n int) {
+	for gi, g := range t.Groups[:group+1] {
+		for ei, e := range g.Elements {
+			if e.Part == part && (gi < group || ei < lens) {
+				n++
+			}
+		}
+	}
+	return n
 }
 
 // sum adds an optional number over the train's elements.
@@ -344,3 +348,6 @@ func (t *Train) sum(of func(*Element) float64) (total float64, known bool) {
 // Positive reports whether the group converges, as every group that acts in a
 // train by itself must.
 func (g *Group) Positive() bool { return positive(g.FocalMM) }
+
+// HasPower reports whether the group counts as having power, see [FocalMost].
+func (g *Group) HasPower() bool { return !powerless(g.FocalMM) }

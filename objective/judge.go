@@ -8,44 +8,8 @@ import "math"
 // together with those before it, or Met. The eye relief of t plays no part.
 // Requirements before it (focal to length) are those of [Problem.Assemble].
 func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
-	shift := p.CombinerShift()
-	// Everything up to the end is about e, the air-equivalent eye relief.
-	e := Interval{p.LeastRelief() - shift, p.ReliefMax - shift}
-	if e.Empty() {
-		return nothing, Relief
-	}
-	p.eachHeight(t, func(row heightRow, clear float64) {
-		// The chief ray starts at height -e and slope 1 behind the last vertex.
-		p.clipAperture(&e, -row.A, row.B, row.A, clear)
-	})
-	if e.lost() {
-		return nothing, Aperture
-	}
-	behind := p.matrixFrom(t, t.MaskGap()+1)
-	focal, ffd, bfd := behind.cardinal()
-	m := maskMotion{p, math.Abs(focal)}
-	gap := t.MaskGap()
-	lo, hi := p.MaskRoom(t)
-	zero := p.airGap(t, gap) - ffd + p.MaskShift()/2 // physical place of x = 0
-	for r := firstOfMask; r <= lastOfMask; r++ {
-		at := requirements[r].mask(m, lo-zero-RoundingSlack, hi-zero+RoundingSlack)
-		if e = e.And(at.affine(1, bfd)); e.lost() { // p = e - bfd
-			return nothing, r
-		}
-	}
-	if limit := p.LimitOn(ViewpointShiftMM); !math.IsInf(limit, 1) {
-		// shift = length + e + shift_combiner - (B + e·D)/A, linear in e.
-		all := p.matrixFrom(t, 0)
-		slope := 1 - all.D/all.A
-		if math.Abs(slope) < flatSlope { // Θ = 1: the shift does not depend on e
-			slope = 0
-		}
-		at0 := t.Length + shift - all.B/all.A
-		e.clip(slope, limit-at0+RoundingSlack)
-		e.clip(-slope, limit+at0+RoundingSlack)
-		if e.lost() {
-			return nothing, ViewpointShiftMM
-		}
+	if relief, failed = p.eyeReliefs(t, false); failed != Met {
+		return nothing, failed
 	}
 	if p.tooManyParts(t) {
 		return nothing, Parts
@@ -56,7 +20,67 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 	if mass, known := t.MassG(); p.exceeds(MassG, mass, known) {
 		return nothing, MassG
 	}
-	return e.affine(1, shift), Met
+	return relief, Met
+}
+
+// eyeReliefs is the interval of eye reliefs (mm, physical) that meets the paraxial
+// requirements that depend on it, with the first that no eye relief can meet
+// together with those before it, or Met. With lenient such a requirement is passed
+// over, and the interval is that of the others.
+func (p *Problem) eyeReliefs(t *Train, lenient bool) (relief Interval, failed Requirement) {
+	shift := p.CombinerShift()
+	// Everything up to the end is about e, the air-equivalent eye relief.
+	e := Interval{p.LeastRelief() - shift, p.ReliefMax - shift}
+	if e.Empty() {
+		return nothing, Relief
+	}
+	failed = Met
+	// narrow takes a requirement into account, false where that is the end.
+	narrow := func(r Requirement, within Interval) bool {
+		switch {
+		case !within.lost():
+			e = within
+		case failed == Met:
+			failed = r
+		}
+		return lenient || failed == Met
+	}
+	through := e
+	p.eachHeight(t, func(row heightRow, clear float64) {
+		// The chief ray starts at height -e and slope 1 behind the last vertex.
+		p.clipAperture(&through, -row.A, row.B, row.A, clear)
+	})
+	if !narrow(Aperture, through) {
+		return nothing, failed
+	}
+	behind := p.matrixFrom(t, t.MaskGap()+1)
+	focal, ffd, bfd := behind.cardinal()
+	m := maskMotion{p, math.Abs(focal)}
+	gap := t.MaskGap()
+	lo, hi := p.MaskRoom(t)
+	zero := p.airGap(t, gap) - ffd + p.MaskShift()/2 // physical place of x = 0
+	for r := firstOfMask; r <= lastOfMask; r++ {
+		at := requirements[r].mask(m, lo-zero-RoundingSlack, hi-zero+RoundingSlack)
+		if !narrow(r, e.And(at.affine(1, bfd))) { // p = e - bfd
+			return nothing, failed
+		}
+	}
+	if limit := p.LimitOn(ViewpointShiftMM); !math.IsInf(limit, 1) {
+		// shift = length + e + shift_combiner - (B + e·D)/A, linear in e.
+		all := p.matrixFrom(t, 0)
+		slope := 1 - all.D/all.A
+		if math.Abs(slope) < flatSlope { // Θ = 1: the shift does not depend on e
+			slope = 0
+		}
+		at0 := t.Length + shift - all.B/all.A
+		near := e
+		near.clip(slope, limit-at0+RoundingSlack)
+		near.clip(-slope, limit+at0+RoundingSlack)
+		if !narrow(ViewpointShiftMM, near) {
+			return nothing, failed
+		}
+	}
+	return e.affine(1, shift), failed
 }
 
 // RoundingSlack, in mm, is how far the ends of an interval of eye reliefs may
@@ -130,7 +154,7 @@ func countParts(groups []*Group) (n parts) {
 			if before == 0 {
 				n.distinct++
 			}
-			if e.Lens.Stock >= 0 && before >= e.Lens.Stock {
+			if e.Lens.Stock >= 0 && before >= e.Lens.Pieces() {
 				n.beyondStock++
 			}
 		}

@@ -85,7 +85,7 @@ func (p *Problem) NewPairRelay(first, second PairComponentRows) (PairRelay, bool
 // and only keeps v finite.
 const (
 	pairFocalMin = 1e-6
-	PairFocalMax = focalMost
+	PairFocalMax = FocalMost
 )
 
 // inner is the inner gap s at v.

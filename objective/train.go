@@ -62,15 +62,15 @@ func (p *Problem) Assemble(t *Train, inner float64) Requirement {
 	return failed
 }
 
-func positive(f float64) bool { return f > 0 && f <= focalMost }
+func positive(f float64) bool { return f > 0 && f <= FocalMost }
 
-// focalMost, in mm, is the largest magnitude of the focal length of a group that
+// FocalMost, in mm, is the largest magnitude of the focal length of a group that
 // counts as having power. The focal points of weaker ones, windows as good as all, lie
 // so far off that sums with their distances lose the digits that tell trains apart.
-const focalMost = 1e6
+const FocalMost = 1e6
 
 // powerless reports whether a focal length counts as none.
-func powerless(f float64) bool { return !(math.Abs(f) <= focalMost) }
+func powerless(f float64) bool { return !(math.Abs(f) <= FocalMost) }
 
 // relayOf is the relay of an upright train as one group: the pair's two groups
 // at their inner gap taken together.

@@ -20,6 +20,9 @@ type Design struct {
 	// refined design from being shorter, by names; nil where not refined.
 	StartLengthMM *float64
 	Active        []string
+	// Fails are the requirements and limits that a train given by the spec does not
+	// meet, empty for none; nil for a design that was searched for, which meets all.
+	Fails []string
 
 	LengthMM             float64
 	LengthToEyeMM        float64
@@ -125,6 +128,7 @@ var designColumns = []column[Design]{
 	flag("refined", "whether gaps and eye relief were re-optimised by exact rays", func(d *Design) *bool { return &d.Refined }),
 	maybe("start_length_mm", "mm", "first vertex to last vertex before gaps were re-optimised; null where they were not", func(d *Design) **float64 { return &d.StartLengthMM }),
 	maybeTexts("active", "requirements and limits that a refined design just meets, which keep it from being shorter; null where not refined", "requirement or limit, by the name under which failures are counted", func(d *Design) *[]string { return &d.Active }),
+	maybeTexts("fails", "requirements and limits that a train given by the spec (train.given) does not meet, empty for none; null for a design that was searched for, which meets all", "requirement or limit, by the name under which failures are counted", func(d *Design) *[]string { return &d.Fails }),
 
 	number("length_mm", "mm", "first vertex to last vertex", func(d *Design) *float64 { return &d.LengthMM }),
 	number("length_to_eye_mm", "mm", "first vertex to the eye", func(d *Design) *float64 { return &d.LengthToEyeMM }).said("length to the eye"),

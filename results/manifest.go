@@ -70,6 +70,9 @@ type ManifestPoint struct {
 	// Optimized tells of a population search; nil, and none of its keys written, for
 	// the exact one.
 	*Optimized
+	// Given tells of a train that was measured in place of a search; nil, and its key not
+	// written, for a search.
+	Given *Given `json:"given,omitempty"`
 	// Asked are the requirements and limits that a column of ranked.parquet can
 	// be held against, in the order in which they are tested.
 	Asked []Asked `json:"asked"`
@@ -111,6 +114,16 @@ type Audit struct {
 	// MissedShareUpper95 is the upper limit, at 95 % confidence, of the share of all of them
 	// that would pass, of whatever length.
 	MissedShareUpper95 float64 `json:"missed_share_upper_95"`
+	// ThirdOrder is the part of it that was drawn from what third-order sums turned away without
+	// rays; nil (absent) where they turned nothing away.
+	ThirdOrder *AuditOfThirdOrder `json:"third_order,omitempty"`
+}
+
+// AuditOfThirdOrder is that part of an [Audit].
+type AuditOfThirdOrder struct {
+	Drawn              int     `json:"drawn"`
+	Passed             int     `json:"passed"`
+	MissedShareUpper95 float64 `json:"missed_share_upper_95"` // of what these sums turned away
 }
 
 // BestFound is the shortest design found.
@@ -157,9 +170,9 @@ type Improvement struct {
 	BestMM      float64 `json:"best_mm"`
 }
 
-// Nothing reports whether no design passes, refined or not.
+// Nothing reports whether a search found no design that passes, refined or not.
 func (p *ManifestPoint) Nothing() bool {
-	return p.Passed == 0 && (p.Refined == nil || p.Refined.Passed == 0) && p.Found == nil
+	return p.Given == nil && p.Passed == 0 && (p.Refined == nil || p.Refined.Passed == 0) && p.Found == nil
 }
 
 // The end of a run.json is a digest of all that stands before the digest.

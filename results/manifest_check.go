@@ -15,7 +15,7 @@ func (m *Manifest) checked() (*Manifest, error) {
 	c.Points = append([]ManifestPoint{}, m.Points...)
 	for i := range c.Points {
 		p := &c.Points[i]
-		for _, check := range []func() error{p.checkCounts, p.checkLengths, p.checkOptimized, p.checkWouldFit, p.IdealLimit.check, p.checkSeconds} {
+		for _, check := range []func() error{p.checkCounts, p.checkLengths, p.checkOptimized, p.checkWouldFit, p.IdealLimit.check, p.Given.check, p.checkSeconds} {
 			if err := check(); err != nil {
 				return nil, fmt.Errorf("point %d: %w", p.Point, err)
 			}

@@ -25,6 +25,14 @@ func PrintProof(w io.Writer, p *ManifestPoint, listed int) error {
 		}
 		fmt.Fprintf(&b, "point %d: %s\n", p.Point, strings.Join(values, ", "))
 	}
+	if p.Given != nil {
+		p.Given.print(&b)
+		if line := p.IdealLimit.Line(); line != "" {
+			fmt.Fprintln(&b, line)
+		}
+		_, err := io.WriteString(w, b.String())
+		return err
+	}
 	fmt.Fprintf(&b, "%s designs; examined %d, checked by rays %d, ", countOf(p.Space), p.Examined, p.Checked)
 	switch r := p.Refined; {
 	case r != nil && p.Optimized == nil:
@@ -86,13 +94,15 @@ func printScreened(b *strings.Builder, p *ManifestPoint) {
 	}
 	if p.WholeSpace {
 		fmt.Fprintf(b, "proven%s: the whole space was searched, %s passes\n", atParaxialGaps, other)
-		fmt.Fprintln(b, "screened: the whole space; every design near its limits was refined")
+		fmt.Fprintln(b, screenedAll)
 	} else {
 		if p.ProvenLengthMM != nil {
 			fmt.Fprintf(b, "proven%s: %s that passes is shorter than %.6f mm\n", atParaxialGaps, other, *p.ProvenLengthMM)
 		}
 		if p.ScreenedMM != nil {
 			fmt.Fprintf(b, "screened: %s near its limits there is shorter than %.6f mm when refined\n", other, *p.ScreenedMM)
+		} else if p.Ended {
+			fmt.Fprintln(b, screenedAll)
 		}
 	}
 	if f := p.Found; f != nil && !p.Ended && p.ScreenedMM != nil {
@@ -112,6 +122,8 @@ func printScreened(b *strings.Builder, p *ManifestPoint) {
 	}
 }
 
+const screenedAll = "screened: the whole space; every design near its limits was refined"
+
 // cameTo says how far the screen has come to what is found.
 func cameTo(shortestMM, screenedMM float64) string {
 	gap := shortestMM - screenedMM
@@ -130,8 +142,12 @@ func (a *Audit) words() string {
 	case a.Passed > 0:
 		came = fmt.Sprintf("%d pass, none of them short enough for the ranking", a.Passed)
 	}
-	return fmt.Sprintf("of the designs that the screen turned away %d were drawn and refined, %s; at most %s %% of all would pass (95 %% confidence)",
+	words := fmt.Sprintf("of the designs that the screen turned away %d were drawn and refined, %s; at most %s %% of all would pass (95 %% confidence)",
 		a.Drawn, came, Fixed(100*a.MissedShareUpper95, 1))
+	if t := a.ThirdOrder; t != nil {
+		words += fmt.Sprintf("; third order had turned away %d of them without rays, of which %d pass", t.Drawn, t.Passed)
+	}
+	return words
 }
 
 // atParaxialGaps tells a number apart from one of refined designs.

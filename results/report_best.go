@@ -48,13 +48,17 @@ func newPageBest(r *Report) *pageBest {
 		Train: template.HTML(l.Drawing.trainSVG("best-train", "the best train", d.LengthMM, d.EyeReliefMM)),
 		Order: orderPageTable(l, r.Eyes),
 	}
-	if r.pointsWithDesigns() > 1 {
+	switch {
+	case d.Fails != nil && r.pointsWithDesigns() == 1:
+		p.Heading = "The train given"
+	case r.pointsWithDesigns() > 1:
 		p.Heading = "The shortest train of those told here"
 	}
 	for _, column := range []string{r.RankedBy, "field_max_deg", "travel_mm", "mask_blur_arcmin", "view_blur_arcmin"} {
 		_, unit, _ := d.Number(column)
 		n := pageNumber{Words: sayName(column), Key: column, Unit: unit, Value: columnCell(d, column), Asked: askedWords(column, asked)}
 		switch {
+		case column == r.RankedBy && d.Fails != nil:
 		case column == r.RankedBy && n.Asked == "":
 			n.Asked = "asked: the shortest"
 		case column == r.RankedBy:

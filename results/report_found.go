@@ -53,6 +53,9 @@ func ordinal(n int) string {
 // foundWords say what a run found, and how sure that is.
 func foundWords(r *Report) []string {
 	m := r.Manifest
+	if len(m.Points) > 0 && m.Points[0].Given != nil {
+		return givenWords(r)
+	}
 	none, inexact, drawn, whole := 0, 0, 0, 0
 	passed, refined, walked := int64(0), 0, 0
 	for i := range m.Points {
@@ -128,6 +131,33 @@ func foundWords(r *Report) []string {
 	return all
 }
 
+// givenWordsMost bounds the trains of which givenWords tells.
+const givenWordsMost = 20
+
+// givenWords say what became of the trains that the spec gives, one a sweep point.
+func givenWords(r *Report) []string {
+	m := r.Manifest
+	all := []string{"No search was made: the spec gives the train."}
+	for i := range m.Points[:min(len(m.Points), givenWordsMost)] {
+		p := &m.Points[i]
+		words := fmt.Sprintf("Measured %s, %s", p.Given.GapsWords(), p.Given.Verdict())
+		if len(m.Points) > 1 {
+			words = fmt.Sprintf("Point %d, measured %s: %s", i, p.Given.GapsWords(), p.Given.Verdict())
+		}
+		for k, j := range p.Given.Fails() {
+			words += [2]string{": ", "; "}[min(k, 1)] + j.Line()
+		}
+		all = append(all, words+". "+strings.ToUpper(p.Given.SearchWords()[:1])+p.Given.SearchWords()[1:]+".")
+	}
+	if n := len(m.Points) - givenWordsMost; n > 0 {
+		all = append(all, fmt.Sprintf("%d more stand in run.json.", n))
+	}
+	if len(m.Points) == 1 && m.Points[0].ApertureRatio != nil {
+		all = append(all, strings.Replace(m.Points[0].IdealLimit.Line(), "ideal", "Ideal", 1)+".")
+	}
+	return all
+}
+
 // gapWords say how far the screen of an unfinished point has come to what was found
 // there; empty where there is nothing to say.
 func gapWords(p *ManifestPoint) string {
@@ -176,6 +206,8 @@ func screenedWords(points []ManifestPoint, nothing bool) string {
 // standingWords explain the words of the ranking's column of places that occur.
 func standingWords(r *Report) string {
 	meaning := map[string]string{
+		"given":    "given: by the spec, and measured; it meets everything that was asked",
+		"fails":    "fails: given by the spec, and measured; it does not meet everything that was asked",
 		"proven":   "proven: nothing outside the ranking could stand before it, at paraxial gaps",
 		"screened": "screened: nothing outside the ranking that comes near its limits at its paraxial gaps is shorter when refined",
 		"refined":  "refined: gaps and eye relief re-optimised by exact rays, the place is not certain",

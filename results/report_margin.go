@@ -5,8 +5,9 @@ import (
 )
 
 // marginPageTable holds a design against everything that was asked of it, and
-// shows how much of each bound is used.
-func marginPageTable(l *ReportDesign, asked []Asked) pageTable {
+// shows how much of each bound is used. Of a train that the spec gives that is all
+// that was judged.
+func marginPageTable(l *ReportDesign, asked []Asked, given *Given) pageTable {
 	t := pageTable{Caption: "Margins", Class: "margins"}
 	t.Heads = heads("<asked of", "<unit", "reached", "asked", "margin", "<share of the bound in use")
 	add := func(name, unit string, reached pageCell, value float64, bound Bound, limit float64) {
@@ -23,6 +24,23 @@ func marginPageTable(l *ReportDesign, asked []Asked) pageTable {
 			drawn(shareBar(usedShare(value, bound, limit))),
 		}})
 	}
+	if given != nil {
+		for i := range given.Judged {
+			j := &given.Judged[i]
+			value, name := math.NaN(), j.Name
+			if j.Value != nil {
+				value = *j.Value
+			}
+			if j.Of != "" {
+				name += ", " + j.Of
+			}
+			if j.Fails {
+				name = "FAILS: " + name
+			}
+			add(name, j.Unit, plain(Fixed(value, judgedDecimals)), value, j.Bound, j.Asked)
+		}
+		return t
+	}
 	for _, a := range asked {
 		value, _, unit, ok := a.Margin(l.Design)
 		if !ok {
@@ -35,6 +53,9 @@ func marginPageTable(l *ReportDesign, asked []Asked) pageTable {
 	}
 	return t
 }
+
+// judgedDecimals is how many decimals a judgement is shown with.
+const judgedDecimals = 3
 
 // usedShare is how much of a bound is used: 1 stands at the bound, more is
 // beyond it.

@@ -42,6 +42,7 @@ type reportPage struct {
 	Ranked          pageTable
 	RankedLeft      int
 	RankedNote      string
+	Yields          pageTable
 	Designs         []pageDesign
 	Bar             template.HTML
 }
@@ -59,6 +60,7 @@ type pageDesign struct {
 	Stage, Surfaces pageTable
 	Margins         pageTable
 	Samples         []pageTable
+	Yield           *pageYield
 	Charts          []template.HTML
 	Strips          []template.HTML
 	Bar             template.HTML
@@ -112,6 +114,9 @@ func newReportPage(r *Report) *reportPage {
 		p.Ranked, p.RankedLeft = rankedTable(r)
 		p.RankedNote = standingWords(r)
 	}
+	if len(r.Yields) > 0 {
+		p.Yields = yieldTable(r)
+	}
 	for i := range r.Leading {
 		p.Designs = append(p.Designs, newPageDesign(r, &r.Leading[i], i+1))
 	}
@@ -133,7 +138,7 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		Point: strconv.Itoa(d.Point), Rank: strconv.Itoa(d.Rank), DesignID: breakable(d.DesignID),
 		Train: template.HTML(l.Drawing.trainSVG(id+"-train", name, d.LengthMM, d.EyeReliefMM)),
 		Order: orderPageTable(l, r.Eyes), Assembly: assemblyTable(l), Stage: stageTable(l), Surfaces: surfacePageTable(l),
-		Margins: marginPageTable(l, asked),
+		Margins: marginPageTable(l, asked, r.Manifest.Points[d.Point].Given),
 		RaysNote: fmt.Sprintf("Traced rays at %s nm for the far depth, mask at far. Edge rays leave the eye %s mm from the axis: half the pupil and half the box.",
 			sayNumber(l.Drawing.WavelengthNM), Fixed(l.Drawing.PupilEdgeMM, 2)),
 		Bar:      template.HTML(scaleBar(id + "-bar")),
@@ -142,6 +147,9 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 	}
 	if note := d.FieldNote(); note != "" {
 		p.RaysNote += " Field: " + note + "."
+	}
+	if len(d.Fails) > 0 {
+		p.RaysNote += " The train fails: " + strings.Join(d.Fails, ", ") + "."
 	}
 	held := map[string]bool{}
 	for _, a := range asked {
@@ -169,6 +177,9 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		sampleTable(l, "View blur, arcmin", "view_blur_arcmin", func(s *Sample) float64 { return s.ViewBlurArcmin }, 2),
 		sampleTable(l, "View defocus, D", "view_defocus_D", func(s *Sample) float64 { return s.ViewDefocusD }, 3),
 		sampleTable(l, "View astigmatism, D", "view_astigmatism_D", func(s *Sample) float64 { return s.ViewAstigmatismD }, 3),
+	}
+	if y := r.yieldOf(d); y != nil {
+		p.Yield = newPageYield(y)
 	}
 	for _, s := range l.Drawing.strips(id+"-full", name) {
 		p.Strips = append(p.Strips, template.HTML(s))

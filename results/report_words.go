@@ -90,6 +90,10 @@ func saidName(name string) template.HTML { return withKey(sayName(name), name) }
 // even where the run is unfinished: nothing that comes can stand before it.
 func (r *Report) standing(d *Design) string {
 	switch {
+	case len(d.Fails) > 0:
+		return "fails"
+	case d.Fails != nil:
+		return "given"
 	case d.Exact && r.Manifest.Complete:
 		return "proven"
 	case d.Screened:

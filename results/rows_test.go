@@ -46,6 +46,9 @@ func madeDesigns(n int, axes []Axis) []Design {
 		if d.StartLengthMM = optional(); d.StartLengthMM != nil {
 			d.Active = [][]string{{}, {"travel"}, {"gap", "axis_vergence_D"}}[i%3]
 		}
+		if i%6 == 0 {
+			d.Fails = [][]string{{}, {"aperture", "view_blur_arcmin"}}[i/6%2]
+		}
 		lenses := r.IntN(7)
 		if i == 0 {
 			lenses = 0

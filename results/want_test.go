@@ -50,6 +50,12 @@ func wantRanked(axes []Axis, units ...string) []wantColumn[Design] {
 			}
 			return d.Active
 		}},
+		{Name: "fails", Type: "texts", Unit: "none", Nullable: true, value: func(d *Design) any {
+			if d.Fails == nil {
+				return nil
+			}
+			return d.Fails
+		}},
 		{Name: "length_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.LengthMM }},
 		{Name: "length_to_eye_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.LengthToEyeMM }},
 		{Name: "eye_relief_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.EyeReliefMM }},

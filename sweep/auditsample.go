@@ -52,6 +52,9 @@ func (s *auditSample) below() uint64 {
 	return s.least[0]
 }
 
+// wants reports whether a design would be among those drawn so far. No sample wants none.
+func (s *auditSample) wants(c *candidate) bool { return s != nil && s.number(c) < s.below() }
+
 // offer takes in designs that were turned away, and returns those that it keeps.
 func (s *auditSample) offer(all []candidate) (kept []candidate) {
 	for i := range all {

@@ -100,7 +100,7 @@ func TestAuditSampleIsUniform(t *testing.T) {
 func TestUpperShare(t *testing.T) {
 	close := func(found, drawn int, want float64) {
 		t.Helper()
-		if got := upperShare(found, drawn); math.Abs(got-want) > 1e-9 {
+		if got := upperShare(found, drawn, confidence); math.Abs(got-want) > 1e-9 {
 			t.Errorf("%d of %d: %v, want %v", found, drawn, got, want)
 		}
 	}
@@ -110,16 +110,16 @@ func TestUpperShare(t *testing.T) {
 		close(n, n, 1)
 	}
 	close(0, 0, 1)
-	if upperShare(0, 59) > 0.05 || upperShare(0, 58) < 0.05 {
-		t.Errorf("0 of 59: %v, 0 of 58: %v", upperShare(0, 59), upperShare(0, 58))
+	if upperShare(0, 59, confidence) > 0.05 || upperShare(0, 58, confidence) < 0.05 {
+		t.Errorf("0 of 59: %v, 0 of 58: %v", upperShare(0, 59, confidence), upperShare(0, 58, confidence))
 	}
 	// Clopper and Pearson's limit for 90 % between two ends is that for 95 % on one side: 1 of 10
 	// gives 0.3942 (tables of exact binomial limits; from memory).
-	if got := upperShare(1, 10); math.Abs(got-0.3942) > 5e-5 {
+	if got := upperShare(1, 10, confidence); math.Abs(got-0.3942) > 5e-5 {
 		t.Errorf("1 of 10: %v", got)
 	}
 	for _, x := range [][2]int{{1, 10}, {3, 200}, {17, 40}} {
-		p, sum := upperShare(x[0], x[1]), 0.0
+		p, sum := upperShare(x[0], x[1], confidence), 0.0
 		for k := range x[0] + 1 {
 			sum += distuv.Binomial{N: float64(x[1]), P: p}.Prob(float64(k))
 		}

@@ -80,7 +80,8 @@ func openTables(s *spec.Spec, lensFiles, glassFiles []catalog.File) (*Job, error
 	if err != nil {
 		return nil, err
 	}
-	return &Job{Spec: s, Catalog: tables, Points: s.Grid()}, nil
+	job := &Job{Spec: s, Catalog: tables, Points: s.Grid()}
+	return job, job.givenFaults()
 }
 
 // LibraryOf is the catalog's lenses of the parts named, prepared for a problem

@@ -183,6 +183,10 @@ func (r *pointRun) search(ctx context.Context, o options) (*PointOutcome, error)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
+	if s.Train.Given != "" { // a matter of seconds: it is not kept
+		out, err := r.job.measureGiven(ctx, s, p, o)
+		return outcome(out), err
+	}
 	if r.at.Journal == nil {
 		out, err := searchPoint(ctx, s, lib, o)
 		return outcome(out), err
@@ -284,11 +288,13 @@ func (j *Job) options(s *spec.Spec) options {
 		spaces: s.Spaces(), heldMost: int(s.Job.MemoryGB * 1e9 / groupBytes), listing: seldom,
 		refine: refineOptions{
 			method: s.Refine.Method, candidates: s.Refine.Candidates, audit: s.Refine.Audit, seed: s.Job.Seed, beat: j.beat,
+			thirdOrder: s.Search.ThirdOrder,
 		},
 		optimize: optimizeOptions{
 			wanted: s.Search.Method == spec.SearchOptimize, seed: s.Job.Seed,
 			evaluations: int64(s.Search.EvaluationsMax), stall: int64(s.Search.StallEvaluations),
 		},
+		built: buildOptionsOf(s),
 	}
 	if s.Job.MemoryGB > 0 {
 		o.heldMost = max(o.heldMost, 1)
@@ -319,7 +325,8 @@ func searchPoint(ctx context.Context, s *spec.Spec, lib *objective.Library, o op
 	if err != nil {
 		return out, err
 	}
-	if len(out.Found) == 0 && out.Proof.Exact {
+	// What would fit is about designs without errors: where these pass, it has no answer.
+	if len(out.Found) == 0 && out.Proof.Exact && out.Proof.Failed[yieldLimit] == nil {
 		start := time.Now()
 		out.Proof.WouldFit, err = wouldFit(ctx, s, unrefined(lib), o, &out.Proof)
 		out.Proof.Seconds["would_fit"] = time.Since(start).Seconds()

@@ -76,7 +76,24 @@ type window struct {
 	noGap      int64                // pair relays that no inner gap suits
 	blurred    int64                // turned away by the mask alone, see maskScreen
 	sample     []candidate          // of these, to draw an audit from
-	pass       *pass                // of which it is a part
+	third      thirdTurned
+	pass       *pass      // of which it is a part
+	tool       *thirdTool // of the goroutine that works on it; nil for none
+}
+
+// thirdTurned are the designs that third-order sums turned away.
+type thirdTurned struct {
+	designs int64
+	least   float64     // ranked length of the shortest, mm; 0 for none
+	sample  []candidate // to draw an audit from
+}
+
+func (t *thirdTurned) add(u *thirdTurned) {
+	t.designs += u.designs
+	t.sample = append(t.sample, u.sample...)
+	if t.least == 0 || u.least > 0 && u.least < t.least {
+		t.least = u.least
+	}
 }
 
 // pass counts what all the parts of a window hold. Whether it is given up
@@ -148,7 +165,9 @@ type sharedSearch struct {
 	workers int
 	groups  *groupCache
 	mask    *maskScreen  // nil where nothing is refined
-	drawing *auditSample // of what the mask turns away; nil for none
+	third   *thirdScreen // nil for none
+	// Samples of what either turns away are drawn by these; nil for none.
+	drawing, drawingThird *auditSample
 }
 
 // examinedToo is how many trains a window may examine for each candidate that it
@@ -192,6 +211,8 @@ func (s *sharedSearch) tasks(ctx context.Context, n int, whole *pass, run func(c
 		group.Go(func() error {
 			windows[i].pass = whole
 			if !whole.over() {
+				windows[i].tool = s.third.take()
+				defer s.third.giveBack(windows[i].tool)
 				run(ctx, i, &windows[i])
 			}
 			return ctx.Err()
@@ -215,6 +236,7 @@ func (w *window) add(v *window) {
 	}
 	w.blurred += v.blurred
 	w.sample = append(w.sample, v.sample...)
+	w.third.add(&v.third)
 }
 
 // take counts a judged train and keeps it when it meets everything, ranked by its
@@ -238,9 +260,17 @@ func (s *sharedSearch) take(w *window, t *objective.Train, codes [4]objective.St
 	if t.Layout == objective.ErectorPair {
 		c.inner = t.Gaps[1]
 	}
+	if w.tool.turnsAway(t, codes) {
+		turned := thirdTurned{designs: 1, least: c.ranked}
+		if s.drawingThird.wants(&c) {
+			turned.sample = []candidate{c}
+		}
+		w.third.add(&turned)
+		return !w.pass.over()
+	}
 	if s.mask.turnsAway(t, codes[len(t.Groups)-1]) {
 		w.blurred++
-		if s.drawing != nil && s.drawing.number(&c) < s.drawing.below() {
+		if s.drawing.wants(&c) {
 			w.sample = append(w.sample, c)
 		}
 		return !w.pass.over()

@@ -41,11 +41,14 @@ type Outcome struct {
 	Best *BestFound
 	// Optimized tells of a population search; nil for the exact one.
 	Optimized *Optimized
+	// Given tells of a train that was measured in place of a search; nil for a search.
+	Given *Given
 	// What joining the parts of a point needs besides, see mergePoint.
 	turnedByRays map[string]*big.Int // of Proof.Failed, those that the ray check turned away
 	serving      *big.Int            // designs all of whose groups can serve in their slots
 	next         float64             // ranked length of the next design to check, or its lower bound
-	sample       []candidate         // to draw an audit from
+	// To draw an audit from: what rays turned away, and what third-order sums did.
+	sample, thirdSample []candidate
 }
 
 // Refined counts the candidates that were re-optimised by exact rays.
@@ -96,6 +99,9 @@ const (
 	// byRest: met every requirement, but not reached by the ray check as the
 	// ranking was full before.
 	byRest = "rest"
+	// byThirdOrder: met every requirement, but third-order sums see it beyond a limit, see
+	// thirdScreen. Unlike the others this is a screen, and no bound.
+	byThirdOrder = "third_order"
 	// byUnseen: not looked at yet when the run was interrupted.
 	byUnseen = "unseen"
 )
@@ -142,8 +148,13 @@ func (e *encoder) outcome(o *Outcome) {
 		if o.Audit != nil {
 			e.Uvarint(o.Audit.Drawn)
 			e.Uvarint(o.Audit.Passed)
+			e.Uvarint(o.Audit.ThirdOrder.Drawn)
+			e.Uvarint(o.Audit.ThirdOrder.Passed)
+			e.Float(o.Audit.ThirdOrder.MissedShareUpper95)
+			e.Float(o.Audit.MissedShareUpper95)
 		}
 		e.designs(o.sample)
+		e.designs(o.thirdSample)
 	}
 	e.Flag(o.Optimized != nil)
 	if x := o.Optimized; x != nil {
@@ -193,9 +204,10 @@ func (d *decoder) outcome(lib *objective.Library) *Outcome {
 		}
 		if d.Flag() {
 			o.Audit = &Audit{Drawn: d.Uvarint(), Passed: d.Uvarint()}
-			o.Audit.MissedShareUpper95 = upperShare(o.Audit.Passed, o.Audit.Drawn)
+			o.Audit.ThirdOrder = AuditOfThirdOrder{d.Uvarint(), d.Uvarint(), d.Float()}
+			o.Audit.MissedShareUpper95 = d.Float()
 		}
-		o.sample = d.designs(lib)
+		o.sample, o.thirdSample = d.designs(lib), d.designs(lib)
 	}
 	if d.Flag() {
 		x := &Optimized{Evaluations: d.Int64(), BestMM: d.Float(), LowerBoundMM: d.Float()}

@@ -144,6 +144,9 @@ func (p Part) OtherParts(output string) error {
 // Divides reports whether the job can be done in the parts of which this is one:
 // an error where it can't.
 func (j *Job) Divides(part Part) error {
+	if !part.Whole() && j.Spec.Gives() {
+		return &GivenPartError{part}
+	}
 	if part.byPoints(len(j.Points)) {
 		return nil
 	}

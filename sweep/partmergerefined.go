@@ -26,7 +26,8 @@ func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
 	best := ranking{lib: m.lib, top: m.top, onePerParts: m.onePerParts}
 	p := &out.Proof
 	p.Exact = true
-	var sample []candidate
+	var sample, thirdSample []candidate
+	p.ProvenLength = math.Inf(1)
 	for _, o := range outcomes {
 		for _, f := range o.Found {
 			best.add(f)
@@ -40,11 +41,12 @@ func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
 		out.Refined.Candidates += o.Refined.Candidates
 		out.Refined.Passed += o.Refined.Passed
 		out.ScreenedMM = math.Min(out.ScreenedMM, o.ScreenedMM)
-		sample = append(sample, o.sample...)
+		p.ProvenLength = math.Min(p.ProvenLength, o.Proof.ProvenLength)
+		sample, thirdSample = append(sample, o.sample...), append(thirdSample, o.thirdSample...)
 	}
 	out.Found = best.found
 	out.ScreenedMM = math.Min(out.ScreenedMM, best.longest())
-	p.ProvenLength = out.ScreenedMM
+	p.ProvenLength = math.Min(p.ProvenLength, out.ScreenedMM)
 	if len(best.found) > 0 {
 		out.Best = &BestFound{best.found[0].Ranked, byWalk}
 	}
@@ -52,7 +54,7 @@ func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
 		options: m.options, lib: m.lib, p: m.lib.Problem, over: true,
 		backlog: newBacklog(0, out.ScreenedMM), proof: Proof{Seconds: p.Seconds},
 	})
-	if err := w.audit(ctx, out, sample); err != nil {
+	if err := w.audit(ctx, out, sample, thirdSample); err != nil {
 		return nil, err
 	}
 	if len(out.Found) == 0 && p.Exact {

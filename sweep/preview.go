@@ -14,7 +14,8 @@ import (
 type Preview struct {
 	Point    spec.Point
 	Problem  *objective.Problem
-	Lenses   int // in use, after the spec's filters
+	Given    string // the train to measure, as the spec has it; empty for a search, of which alone all below tells
+	Lenses   int    // in use, after the spec's filters
 	ByKind   map[string]int
 	Elements int      // lenses in each orientation that makes a difference
 	Groups   *big.Int // of up to the wanted number of lenses
@@ -48,6 +49,9 @@ type Serving struct {
 // Impossible reports whether the numbers above prove that a run would find nothing
 // at this point.
 func (v *Preview) Impossible() bool {
+	if v.Given != "" {
+		return false
+	}
 	return v.Lenses == 0 || len(v.Conflicts) > 0 || v.ApertureMissing() || v.ViewpointMissing() ||
 		!slices.ContainsFunc(v.Spaces, func(s SpacePreview) bool { return v.served(s.Space) })
 }
@@ -80,6 +84,10 @@ func (j *Job) Preview(ctx context.Context) ([]Preview, error) {
 	previews := make([]Preview, 0, len(j.Points))
 	for _, point := range j.Points {
 		p := point.Spec.Problem()
+		if point.Spec.Train.Given != "" {
+			previews = append(previews, Preview{Point: point, Problem: p, Given: point.Spec.Train.Given})
+			continue
+		}
 		lib := j.library(point.Spec, p)
 		o := j.options(point.Spec)
 		v := Preview{

@@ -394,6 +394,7 @@ type refineOptions struct {
 	audit      int // designs to draw
 	seed       int64
 	beat       beatOptions
+	thirdOrder float64 // factor of thirdScreen; 0 for none
 }
 
 func (o *refineOptions) wanted() bool { return o.method != "" && o.method != spec.RefineNone }

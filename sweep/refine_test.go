@@ -241,10 +241,11 @@ func TestRefined(t *testing.T) {
 
 // TestRefineResumes refines small jobs of all kinds with each method, on other
 // numbers of workers, from journals cut at any byte, after an interrupt in each stage, with
-// and without a population before, and in parts: always the same outcome to the last bit.
+// and without a population before, with and without the screen by third-order sums, and in parts:
+// always the same outcome to the last bit.
 func TestRefineResumes(t *testing.T) {
 	r := rand.New(rand.NewPCG(11, 12))
-	refinedDesigns, capped := 0, 0
+	refinedDesigns, capped, withoutRays := 0, 0, 0
 	stopped := map[string]int{}
 	for done, c := range []int{3036, 3083, 3145, 3054} { // with few near misses
 		s, lenses, good := rayCase(c)
@@ -262,6 +263,9 @@ func TestRefineResumes(t *testing.T) {
 		}
 		j := jobOf(s, lenses)
 		j.Spec.Refine = spec.RefineSection{Method: refineMethods[done%len(refineMethods)], NearMissFactor: 1.1 + 0.3*float64(c%3), Audit: 2}
+		if done != 2 {
+			j.Spec.Search.ThirdOrder = 1
+		}
 		j.Spec.Job.Workers = 1
 		j.Points = j.Spec.Grid()
 		out, err := j.Run(t.Context(), Attempt{})
@@ -271,6 +275,12 @@ func TestRefineResumes(t *testing.T) {
 		alone := tell(out)
 		for i := range out {
 			accounted(t, &out[i].Outcome)
+			if n := out[i].Proof.SetAside[byThirdOrder]; n != nil {
+				withoutRays += int(n.Int64())
+				if out[i].Audit.ThirdOrder.Drawn == 0 {
+					t.Errorf("case %d: none of %v without rays audited: %+v", c, n, out[i].Audit)
+				}
+			}
 			for k := range out[i].Found {
 				if out[i].Found[k].Train.Refined {
 					refinedDesigns++
@@ -353,8 +363,8 @@ func TestRefineResumes(t *testing.T) {
 			t.Errorf("never interrupted in %s", stage)
 		}
 	}
-	if refinedDesigns == 0 || capped == 0 {
-		t.Errorf("%d refined designs, %d points ended by checks_max", refinedDesigns, capped)
+	if refinedDesigns == 0 || capped == 0 || withoutRays == 0 {
+		t.Errorf("%d refined designs, %d points ended by checks_max, %d turned away without rays", refinedDesigns, capped, withoutRays)
 	}
 }
 
@@ -422,7 +432,7 @@ func listed(t *testing.T, o *Outcome) {
 func TestRefineInterrupted(t *testing.T) {
 	for _, population := range []bool{false, true} {
 		j := demoJob(t, "quick")
-		j.Spec.Job.Top = 10
+		j.Spec.Job.Top = 40 // more than one unit refines
 		j.Points = j.Spec.Grid()
 		j.beat = beatOptions{space: math.MaxInt64}
 		if population {

@@ -26,6 +26,7 @@ type refineWalk struct {
 	counts  Refined
 	screens *auditSample // draws from what the screen turned away by rays of its own
 	solves  *auditSample // and from what it turned away as trains were solved
+	thirds  *auditSample // and from what third-order sums turned away
 	waiting []nearDesign // screened, still to be refined
 	beat    ranking      // what the population found; it never comes into the walk's own ranking
 	known   map[designKey]*refinedEnd
@@ -77,6 +78,7 @@ func newRefineWalk(a *exactSearch) *refineWalk {
 		beat:       ranking{lib: a.lib, top: a.top, onePerParts: a.onePerParts},
 		screenMost: screenBatch, refineMost: refineBatch,
 		screens: newAuditSample(a.refine.audit, a.refine.seed), solves: newAuditSample(a.refine.audit, a.refine.seed),
+		thirds: newAuditSample(a.refine.audit, a.refine.seed),
 	}
 	for range a.workers {
 		w.tools <- &refineTools{raycheck.NewScreener(a.p), raycheck.NewChecker(a.p), raycheck.NewRefiner(a.p, a.by)}
@@ -84,8 +86,8 @@ func newRefineWalk(a *exactSearch) *refineWalk {
 	if w.groups = newGroupCache(a.lib); a.shared != nil {
 		w.groups = a.shared.groups
 	}
-	if a.turned = w.solves; a.shared != nil {
-		a.shared.drawing = w.solves
+	if a.turned, a.turnedThird = w.solves, w.thirds; a.shared != nil {
+		a.shared.drawing, a.shared.drawingThird = w.solves, w.thirds
 	}
 	return w
 }
@@ -117,7 +119,7 @@ func (w *refineWalk) run(ctx context.Context) (*Outcome, error) {
 	if !w.part.Whole() {
 		return out, nil
 	}
-	if err := w.audit(ctx, out, w.sample()); err != nil {
+	if err := w.audit(ctx, out, w.sample(), w.thirds.kept); err != nil {
 		return w.told(ctx, out, err)
 	}
 	return out, nil
@@ -131,7 +133,7 @@ func (w *refineWalk) told(ctx context.Context, out *Outcome, err error) (*Outcom
 	return out, err
 }
 
-// sample are the designs from which an audit is drawn.
+// sample are the designs from which an audit is drawn, of those that rays turned away.
 func (w *refineWalk) sample() []candidate { return slices.Concat(w.screens.kept, w.solves.kept) }
 
 // halted is the outcome of a walk that an error has stopped.
@@ -354,7 +356,7 @@ func (w *refineWalk) refineUnit(ctx context.Context, batch []nearDesign, longest
 			}
 			start, err := batch[i].solve(w.lib)
 			if err == nil {
-				ends[i] = w.refineOne(with, start, batch[i].relief)
+				ends[i], err = w.refineOne(ctx, with, start, batch[i].relief)
 			}
 			return err
 		})
@@ -393,30 +395,55 @@ func (d *decoder) ends(all []refinedEnd) error {
 	return d.End()
 }
 
-// refineOne refines a train that is solved at its paraxial gaps, from an eye relief on.
-func (w *refineWalk) refineOne(with *refineTools, start *objective.Train, relief float64) (end refinedEnd) {
+// refineOne refines a train that is solved at its paraxial gaps, from an eye relief on. Of
+// the refined train and the one at its paraxial gaps the shorter passes of which enough
+// builds do.
+func (w *refineWalk) refineOne(ctx context.Context, with *refineTools, start *objective.Train, relief float64) (end refinedEnd, err error) {
 	with.refiner.Begin(start)
 	end.failed = with.checker.Check(start).FailedBy
 	end.ranked = objective.RoundedLength(start.Ranked(w.by))
 	r := refineTrain(with.refiner, start, relief, w.refine.method, w.refine.seed)
 	end.evaluations = r.evaluations
-	if r.moved == nil {
-		return end
+	if r.moved != nil {
+		f := Found{moved: r.moved}
+		if f.settle(with.refiner, start, w.by); f.Report.FailedBy == "" && (end.failed != "" || f.Ranked <= end.ranked) {
+			enough, err := w.built.canBeBuilt(ctx, w.p, f.Train)
+			if enough {
+				end.failed, end.ranked, end.moved = "", f.Ranked, r.moved
+			}
+			if enough || err != nil {
+				return end, err
+			}
+			if end.failed != "" {
+				end.failed = yieldLimit
+			}
+		}
 	}
-	f := Found{moved: r.moved}
-	if f.settle(with.refiner, start, w.by); f.Report.FailedBy == "" && (end.failed != "" || f.Ranked <= end.ranked) {
-		end.failed, end.ranked, end.moved = "", f.Ranked, r.moved
+	if end.failed == "" {
+		enough, err := w.built.canBeBuilt(ctx, w.p, start)
+		if err != nil {
+			return end, err
+		}
+		if !enough {
+			end.failed = yieldLimit
+		}
 	}
-	return end
+	return end, nil
 }
 
 // audit refines designs drawn at random from those up to the last listed length that
-// the screen turned away. One that passes comes into the ranking.
-func (w *refineWalk) audit(ctx context.Context, out *Outcome, kept []candidate) error {
+// the screen turned away, half of them from those that third-order sums did as far as there are
+// as many. One that passes comes into the ranking.
+func (w *refineWalk) audit(ctx context.Context, out *Outcome, byRays, byThird []candidate) error {
 	start := time.Now()
 	defer func() { out.Proof.Seconds["audit"] += time.Since(start).Seconds() }()
 	audit, listed := &Audit{}, ranking{lib: w.lib, top: w.top, onePerParts: w.onePerParts, found: out.Found}
-	drawn := w.screens.drawn(kept, math.Min(listed.longest(), out.ScreenedMM))
+	longest := math.Min(listed.longest(), out.ScreenedMM)
+	drawn, others := w.screens.drawn(byThird, longest), w.screens.drawn(byRays, longest)
+	thirds := len(drawn)
+	third := min(thirds, max(w.refine.audit/2, w.refine.audit-len(others)))
+	drawn = append(drawn[:third:third], others[:min(len(others), w.refine.audit-third)]...)
+	audit.ThirdOrder.Drawn = third
 	for from := 0; from < len(drawn); from += refineBatch {
 		batch := make([]nearDesign, 0, refineBatch)
 		for _, c := range drawn[from:min(from+refineBatch, len(drawn))] {
@@ -432,13 +459,17 @@ func (w *refineWalk) audit(ctx context.Context, out *Outcome, kept []candidate) 
 				continue
 			}
 			audit.Passed++
+			if from+i < third {
+				audit.ThirdOrder.Passed++
+			}
 			f := foundOf(w.lib, &batch[i].candidate, &ends[i])
 			f.Screened = false
 			listed.add(f)
 		}
 		w.showAs("audit")
 	}
-	audit.MissedShareUpper95 = upperShare(audit.Passed, audit.Drawn)
+	// Fewer than were asked for are all that there are.
+	audit.close(third == thirds && thirds < w.refine.audit, len(drawn)-third == len(others) && len(others) < w.refine.audit)
 	out.Audit = audit
 	out.Found = listed.found
 	if n := audit.Passed; n > 0 && (out.Best == nil || out.Found[0].Ranked < out.Best.ShortestMM) {
@@ -466,11 +497,12 @@ func (w *refineWalk) outcome() *Outcome {
 		}
 		out.Found = both.found
 	}
-	w.proof.ProvenLength, out.ScreenedMM = level, level
+	// Nothing is proven of what no ray was traced through.
+	w.proof.ProvenLength, out.ScreenedMM = math.Min(level, w.thirdLeast), level
 	out.Proof = w.proof
 	counts := w.counts
 	out.Refined = &counts
-	out.turnedByRays, out.serving, out.sample = w.byRays, w.serving, w.sample()
+	out.turnedByRays, out.serving, out.sample, out.thirdSample = w.byRays, w.serving, w.sample(), w.thirds.kept
 	out.Best = w.bestFound()
 	return out
 }

@@ -386,7 +386,7 @@ func TestAuditFindsLeaks(t *testing.T) {
 			leaked++
 		}
 	}
-	if a := out.Audit; a == nil || a.Passed != leaked || leaked == 0 || a.Drawn != len(w.sample()) || a.MissedShareUpper95 != upperShare(leaked, a.Drawn) {
+	if a := out.Audit; a == nil || a.Passed != leaked || leaked == 0 || a.Drawn != len(w.sample()) || a.MissedShareUpper95 != upperShare(leaked, a.Drawn, confidence) {
 		t.Errorf("%d leaked, %+v, %d turned away", leaked, a, len(w.sample()))
 	}
 	if out.Best == nil || out.Best.ShortestMM != out.Found[0].Ranked {

@@ -63,6 +63,7 @@ type options struct {
 	part     Part     // of the fronts
 	refine   refineOptions
 	optimize optimizeOptions
+	built    buildOptions
 }
 
 // exactSearch walks the designs of a space in ascending ranked length.
@@ -87,7 +88,10 @@ type exactSearch struct {
 	// lengthMost is the length beyond which nothing is wanted, mm.
 	lengthMost float64
 	shared     *sharedSearch // of the layout searches; nil where there are none
-	turned     *auditSample  // draws from what is turned away as it is solved; nil for none
+	// They draw from what is turned away as it is solved, by the mask or by third-order sums; nil
+	// for none.
+	turned, turnedThird *auditSample
+	thirdLeast          float64 // ranked length of the shortest that these sums turned away, mm; +Inf for none
 }
 
 // newExactSearch prepares the walk.
@@ -95,7 +99,7 @@ func newExactSearch(ctx context.Context, lib *objective.Library, o options) (*ex
 	a := &exactSearch{options: o, lib: lib, p: lib.Problem, step: firstStep, proof: Proof{
 		Space: new(big.Int), SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{},
 		Seconds: map[string]float64{}, Exact: true,
-	}, serving: new(big.Int), byRays: map[string]*big.Int{}, backlog: newBacklog(0, math.Inf(1)), lengthMost: math.Inf(1)}
+	}, serving: new(big.Int), byRays: map[string]*big.Int{}, backlog: newBacklog(0, math.Inf(1)), lengthMost: math.Inf(1), thirdLeast: math.Inf(1)}
 	defer a.clock("stacks")()
 	var err error
 	if a.stream, err = newGroupStream(ctx, lib, wantedSlots(o)); err != nil {
@@ -105,6 +109,7 @@ func newExactSearch(ctx context.Context, lib *objective.Library, o options) (*ex
 	if lib.Problem.Refining() {
 		shared.mask = newMaskScreen(lib.Problem, o.workers)
 	}
+	shared.third = newThirdScreen(lib.Problem, o.workers, o.refine.thirdOrder)
 	a.shared = shared
 	for _, s := range o.spaces {
 		switch s.Layout {

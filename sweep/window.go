@@ -27,15 +27,21 @@ const (
 // before only as the search goes deeper; one that brings several times as many
 // is given up and tried narrower. windowLeast and windowMost bound the number.
 const (
-	windowLeast   = 256
-	windowMost    = 262_144
+	windowLeast = 256
+	windowMost  = 262_144
+	// Of what third-order sums turn away nothing is held: a window may examine more of it.
+	windowTurned  = 1 << 20
 	windowTooMany = 4   // times as many as wanted
 	windowGrowth  = 1.5 // of the width from one window to the next
 )
 
 // windowWanted is how many candidates the next window should bring.
 func (a *exactSearch) windowWanted() int {
-	return max(windowLeast, min(windowMost, a.top+a.brought))
+	most := windowMost
+	if a.shared != nil && a.shared.third != nil {
+		most = windowTurned
+	}
+	return max(windowLeast, min(most, a.top+a.brought))
 }
 
 // lengthBeyond, in mm, is a length beyond which the windows end: the next one
@@ -59,7 +65,7 @@ func (a *exactSearch) advance(ctx context.Context) error {
 	}
 	hi = math.Min(hi, math.Min(a.p.LengthMax, math.Max(a.lengthMost, a.lo+endSlack)))
 	wanted := a.windowWanted()
-	most := windowTooMany * wanted
+	most := windowTooMany * min(wanted, windowMost)
 	if a.step < stepLeast { // nothing is gained by an even narrower one
 		most = math.MaxInt
 	}
@@ -79,7 +85,8 @@ func (a *exactSearch) advance(ctx context.Context) error {
 		return nil
 	}
 	a.account(&joined.window)
-	n := joined.designs
+	// What third-order sums turned away took as long to find as what they let through.
+	n := joined.designs + int(joined.third.designs)
 	a.brought += n
 	a.step *= math.Max(0.25, math.Min(windowGrowth, float64(wanted)/float64(n)))
 	if a.brought == 0 {
@@ -179,7 +186,7 @@ func (a *exactSearch) examineUnit(ctx context.Context, hi float64, most int) (ex
 	start := time.Now()
 	spent, err := a.log.unit(ctx, recordWindow, func(ctx context.Context) (err error) {
 		w, err = a.examine(ctx, a.lo, hi, most)
-		w.sample = a.draw(w.sample)
+		w.sample, w.third.sample = draw(a.turned, w.sample, a.lib), draw(a.turnedThird, w.third.sample, a.lib)
 		pending = slices.Concat(a.pending, w.candidates)
 		sortCandidates(pending, a.lib)
 		part = backlogPartOf(a.lo, hi, &w)
@@ -197,6 +204,9 @@ func (a *exactSearch) examineUnit(ctx context.Context, hi float64, most int) (ex
 		if a.turned != nil {
 			e.Int64(w.blurred)
 			e.designs(w.sample)
+			e.Int64(w.third.designs)
+			e.Float(w.third.least)
+			e.designs(w.third.sample)
 		}
 		e.Uvarint(part.designs)
 		if part.designs > 0 {
@@ -219,7 +229,8 @@ func (a *exactSearch) examineUnit(ctx context.Context, hi float64, most int) (ex
 			w.failed[i] = d.Int64()
 		}
 		if a.turned != nil {
-			w.blurred, w.sample = d.Int64(), a.draw(d.designs(a.lib))
+			w.blurred, w.sample = d.Int64(), draw(a.turned, d.designs(a.lib), a.lib)
+			w.third = thirdTurned{d.Int64(), d.Float(), draw(a.turnedThird, d.designs(a.lib), a.lib)}
 		}
 		part = backlogPart{lo: a.lo, hi: hi, designs: d.Uvarint(), least: math.Inf(1), most: math.Inf(-1), effort: w.effort}
 		if part.designs > 0 {
@@ -260,12 +271,12 @@ func (a *exactSearch) examineUnit(ctx context.Context, hi float64, most int) (ex
 
 // draw takes what a window turned away into the sample of an audit, and returns what
 // that keeps.
-func (a *exactSearch) draw(sample []candidate) []candidate {
-	if a.turned == nil {
+func draw(from *auditSample, turned []candidate, lib *objective.Library) []candidate {
+	if from == nil {
 		return nil
 	}
-	sortCandidates(sample, a.lib)
-	return a.turned.offer(sample)
+	sortCandidates(turned, lib)
+	return from.offer(turned)
 }
 
 // account moves what a window examined out of the count of the bound.
@@ -278,6 +289,10 @@ func (a *exactSearch) account(w *window) {
 	}
 	tally(a.proof.Failed, raycheck.MaskBlurName, big.NewInt(w.blurred))
 	tally(a.byRays, raycheck.MaskBlurName, big.NewInt(w.blurred))
+	tally(a.proof.SetAside, byThirdOrder, big.NewInt(w.third.designs))
+	if w.third.designs > 0 {
+		a.thirdLeast = math.Min(a.thirdLeast, w.third.least)
+	}
 }
 
 // safe is the ranked length below which every candidate is known. Ranked

@@ -84,7 +84,7 @@ func (s *singlet) derive() (reason string) {
 		missing = "r1_mm is"
 	}
 	if !has1 && !has2 && !plano && !equal {
-		return missing + " not given, and the kind " + quoted(s.kind) + " alone does not determine them"
+		return missing + " not given, and the kind " + quoted(s.kind) + " alone does not determine them, as plano-convex and equi-convex do"
 	}
 	if math.IsNaN(s.focal) || math.IsInf(s.focal, 0) {
 		return missing + " not given, nor a finite focal length to compute from"

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -431,7 +432,7 @@ func (im *importer) read(cells []string) {
 		case isText(c.name):
 			im.readText(c, text)
 		default:
-			x, slip := c.reading.number(text)
+			x, slip := c.number(text, plain(im.src.shown(c.from)))
 			if slip != nil {
 				im.fault(im.sourceKey(c.name), *slip)
 				continue
@@ -443,6 +444,30 @@ func (im *importer) read(cells []string) {
 			im.values[c.name] = number(x)
 		}
 	}
+}
+
+// likeDate matches what a format makes of a number that it takes for a day or a
+// time.
+var likeDate = regexp.MustCompile(`^\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|\d:\d\d|\d[-/ ][A-Za-z]{3}`)
+
+// number reads a cell. What a workbook shows of a number may mean another: a
+// loss in per cent is stored as a fraction, and 1/2 may have become a day.
+func (c *column) number(text, shown string) (float64, *slip) {
+	percent := strings.HasSuffix(shown, "%")
+	stored := text != shown
+	switch {
+	case stored && likeDate.MatchString(shown):
+		return 0, &slip{quoted(shown) + " is a date in the workbook", "a number, or a text as it was typed"}
+	case percent && c.name != "loss_pct":
+		return 0, &slip{quoted(shown) + " is a percentage", "a number"}
+	case percent && !stored:
+		text = strings.TrimSuffix(text, "%")
+	}
+	x, slip := c.reading.number(text)
+	if slip == nil && percent && stored {
+		x *= 100
+	}
+	return x, slip
 }
 
 func (im *importer) readText(c *column, text string) {

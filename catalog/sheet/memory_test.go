@@ -140,3 +140,24 @@ func TestInterrupted(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// TestManyTexts: the texts that cells share are right also where they are so
+// many that they go to a temporary file, which is gone afterwards.
+func TestManyTexts(t *testing.T) {
+	temp := t.TempDir()
+	t.Setenv("TMPDIR", temp)
+	rows := plainRows(3000)
+	for i := range rows {
+		rows[i] = append(rows[i], fmt.Sprint(i, strings.Repeat(" remark", 100)))
+	}
+	file := putBook(t, "s.xlsx", "", rows, nil)
+	lenses, _, _ := imported(t, file, mustMap(t, plainMap), Options{})
+	for i := range 3000 {
+		if l := lenses[fmt.Sprint("A", i)]; l == nil || l.Kind != "plano-convex" {
+			t.Fatalf("A%d is %+v", i, l)
+		}
+	}
+	if left, err := os.ReadDir(temp); err != nil || len(left) > 0 {
+		t.Errorf("left behind: %v, %v", left, err)
+	}
+}

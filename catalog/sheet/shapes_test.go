@@ -315,6 +315,43 @@ func TestNamesAsSeen(t *testing.T) {
 	}
 }
 
+// TestFormatsThatChangeNumbers: a loss that is shown as a percentage is one, and
+// what a spreadsheet has taken for a day is no number.
+func TestFormatsThatChangeNumbers(t *testing.T) {
+	with := func(loss, price any, formats map[string]int) catalog.File {
+		return putBook(t, "s.xlsx", "", [][]any{
+			{"part", "kind", "d", "r1", "t", "glass", "r2", "f", "loss", "price"},
+			{"A", "plano-convex", 12.7, 25.84, 2.5, "N-BK7", "inf", 50, loss, price},
+		}, func(f *excelize.File, sheet string) error {
+			for cell, format := range formats {
+				style, err := f.NewStyle(&excelize.Style{NumFmt: format})
+				if err == nil {
+					err = f.SetCellStyle(sheet, cell, cell, style)
+				}
+				if err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+	}
+	m := mustMap(t, plainMap+"loss_pct = \"loss\"\nprice = \"price\"\n")
+	const percent, day = 10, 14 // the formats 0.00% and mm-dd-yy (ECMA-376, 18.8.30)
+	for _, file := range []catalog.File{
+		with(0.005, 12.5, map[string]int{"I2": percent}),
+		with("0.5%", 12.5, nil),
+		with("0.5 %", 12.5, nil),
+		with(0.5, 12.5, nil),
+	} {
+		lenses, _, _ := imported(t, file, m, Options{})
+		if l := lenses["A"]; l == nil || l.LossPct != 0.5 || l.Price != 12.5 {
+			t.Errorf("%+v", l)
+		}
+	}
+	checkSays(t, refused(t, with(0.5, 45789, map[string]int{"J2": day}), m), `price from column "price"`, "is a date in the workbook")
+	checkSays(t, refused(t, with(0.5, 0.125, map[string]int{"J2": percent}), m), `price from column "price"`, "is a percentage")
+}
+
 // bk7d is the index of N-BK7 at the d line; the makers' data sheet says 1.5168.
 var bk7d = catalog.BuiltinGlasses().Find("N-BK7").Nd()
 

@@ -203,13 +203,16 @@ func findSheet(archive *zip.Reader, name string) (*zip.File, []string, *broken) 
 			Target string `xml:"Target,attr"`
 		} `xml:"Relationship"`
 	}
-	for part, into := range map[string]any{"xl/workbook.xml": &book, "xl/_rels/workbook.xml.rels": &links} {
-		f := partNamed(archive, part)
+	for _, part := range []struct {
+		name string
+		into any
+	}{{"xl/workbook.xml", &book}, {"xl/_rels/workbook.xml.rels", &links}} {
+		f := partNamed(archive, part.name)
 		if f == nil {
-			return nil, nil, brokenAt(0, "the archive has no part "+part+", so it is no workbook", wantWorkbook)
+			return nil, nil, brokenAt(0, "the archive has no part "+part.name+", so it is no workbook", wantWorkbook)
 		}
-		if err := decodePart(f, into); err != nil {
-			return nil, nil, brokenAt(0, "the part "+part+" cannot be read: "+err.Error(), wantWorkbook)
+		if err := decodePart(f, part.into); err != nil {
+			return nil, nil, brokenAt(0, "the part "+part.name+" cannot be read: "+err.Error(), wantWorkbook)
 		}
 	}
 	var names []string

@@ -12,8 +12,10 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"relaysweep/catalog"
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/spec"
 )
 
 func newCheckCommand() *cobra.Command {
@@ -65,6 +67,10 @@ func printPreviews(w io.Writer, job *sweep.Job, previews []sweep.Preview) error 
 }
 
 func printPreview(w io.Writer, v *sweep.Preview) error {
+	if v.Given != "" {
+		_, err := fmt.Fprintf(w, "one train to measure, no search: %s\n%s\n", catalog.Visible(v.Given), gapsToMeasure[v.Point.Spec.GivenAt()])
+		return err
+	}
 	kinds := slices.SortedFunc(maps.Keys(v.ByKind), func(a, b string) int {
 		return cmp.Or(v.ByKind[b]-v.ByKind[a], strings.Compare(a, b))
 	})
@@ -115,6 +121,13 @@ func printPreview(w io.Writer, v *sweep.Preview) error {
 		fmt.Fprintln(w, "nothing can pass: a run would end with code 3")
 	}
 	return nil
+}
+
+// gapsToMeasure says at which gaps a train is to be measured that the spec gives.
+var gapsToMeasure = map[spec.GivenAt]string{
+	spec.AtParaxial: "at its paraxial gaps",
+	spec.AtGaps:     "at the gaps given",
+	spec.AtRefined:  "at gaps refined by exact rays",
 }
 
 func counted(n int, what string) string {

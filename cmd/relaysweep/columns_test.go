@@ -56,7 +56,7 @@ func rankedColumns(swept ...fileColumn) []fileColumn {
 	columns := append([]fileColumn{count("point")}, swept...)
 	return append(columns,
 		count("rank"), label("design_id"), label("layout"), label("seat"), yesNo("exact"), yesNo("screened"), yesNo("refined"),
-		number("start_length_mm", "mm").orNull(), texts("active").orNull(),
+		number("start_length_mm", "mm").orNull(), texts("active").orNull(), texts("fails").orNull(),
 		number("length_mm", "mm"), number("length_to_eye_mm", "mm"), number("eye_relief_mm", "mm"),
 		number("viewpoint_shift_mm", "mm"), number("angular_magnification", "1"),
 		count("lenses_count"), count("distinct_parts"), number("price", "currency of the catalog").orNull(),

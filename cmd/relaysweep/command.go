@@ -112,8 +112,8 @@ wrong, 3 done but nothing meets the requirements, 130 interrupted.
 	}
 	root.SetFlagErrorFunc(flagError)
 	root.SetHelpCommand(newHelpCommand())
-	root.AddCommand(newRunCommand(), newMergeCommand(), newCheckCommand(), newShowCommand(), newReportCommand(), newSetpointsCommand(),
-		newInitCommand(), newCatalogCommand())
+	root.AddCommand(newRunCommand(), newMergeCommand(), newCheckCommand(), newShowCommand(), newCompareCommand(), newReportCommand(), newSetpointsCommand(),
+		newToleranceCommand(), newCalibrateCommand(), newInitCommand(), newCatalogCommand())
 	root.SetVersionTemplate("{{.Version}}")
 	completeArguments(root)
 	return root

@@ -23,6 +23,8 @@ var completed = map[string]struct {
 	"merge":          {folders: true},
 	"report":         {folders: true},
 	"setpoints":      {folders: true},
+	"tolerance":      {folders: true},
+	"calibrate":      {folders: true},
 	"help":           {names: func() []string { return strings.Split(topicNames(), ", ") }},
 	"catalog import": {extensions: []string{"csv", "tsv", "txt", "xlsx"}},
 	"catalog check":  {extensions: []string{"csv"}},

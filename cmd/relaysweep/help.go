@@ -69,6 +69,10 @@ func newHelpCommand() *cobra.Command {
 				return root.Help()
 			case 1:
 			default:
+				if about, rest, err := root.Find(args); err == nil && len(rest) == 0 {
+					about.InitDefaultHelpFlag()
+					return about.Help()
+				}
 				return usageError{fmt.Errorf("help takes one command or topic; found %d", len(args))}
 			}
 			if i := slices.IndexFunc(helpTopics, func(t helpTopic) bool { return t.name == args[0] }); i >= 0 {
@@ -131,6 +135,12 @@ func writeColumns(w io.Writer) error {
 	writeWrapped(&b, docRows(results.RankedColumnDocs()))
 	b.WriteString("\nsetpoints.parquet: the stage table, one row a design and depth.\n")
 	writeWrapped(&b, docRows(results.SetpointColumnDocs()))
+	b.WriteString("\nyield.parquet: what builds of a design tell, one row a design (relaysweep tolerance).\n")
+	writeWrapped(&b, docRows(results.YieldColumnDocs()))
+	b.WriteString("\ntolerance.parquet: one row a build.\n")
+	writeWrapped(&b, docRows(results.BuildColumnDocs(figures())))
+	b.WriteString("\ncalibration-pointP-rankN.parquet and .csv: the corrected stage table (relaysweep calibrate).\n")
+	writeWrapped(&b, docRows(results.StageRowColumnDocs()))
 	_, err := io.WriteString(w, b.String())
 	return err
 }

@@ -49,6 +49,9 @@ func TestHelpTopics(t *testing.T) {
 			t.Errorf("help does not name its topic %s", about.name)
 		}
 	}
+	if below := must(t, exitDone, "help", "catalog", "import").stdout; !strings.Contains(below, "--suggest") {
+		t.Errorf("help catalog import: %s", below)
+	}
 	for _, args := range [][]string{{"help", "nosuch"}, {"help", "keys", "columns"}} {
 		if o := must(t, exitWrong, args...); o.stdout != "" || args[1] == "nosuch" && !strings.Contains(o.stderr, topicNames()) {
 			t.Errorf("%v: %q", args, o.stderr)

@@ -41,13 +41,17 @@ func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestP
 	}
 	if r := o.Refined; r != nil {
 		point.Refined = &results.RefinedCounts{Candidates: r.Candidates, Passed: r.Passed}
-		point.Exact = proof.Exact && !slices.ContainsFunc(o.Found, func(f sweep.Found) bool { return f.Train.Refined })
+		// What third-order sums turned away is not proven.
+		point.Exact = proof.Exact && proof.ProvenLength >= o.ScreenedMM && !slices.ContainsFunc(o.Found, func(f sweep.Found) bool { return f.Train.Refined })
 		if o.Optimized == nil && !math.IsInf(o.ScreenedMM, 0) {
 			point.ScreenedMM = &o.ScreenedMM
 		}
 	}
 	if a := o.Audit; a != nil {
 		point.Audit = &results.Audit{Drawn: a.Drawn, Passed: a.Passed, MissedShareUpper95: a.MissedShareUpper95}
+		if third := a.ThirdOrder; third.Drawn > 0 {
+			point.Audit.ThirdOrder = &results.AuditOfThirdOrder{Drawn: third.Drawn, Passed: third.Passed, MissedShareUpper95: third.MissedShareUpper95}
+		}
 		for i := range o.Found {
 			if f := &o.Found[i]; !f.Screened && f.Ranked <= o.ScreenedMM {
 				point.Audit.Listed++
@@ -63,11 +67,31 @@ func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestP
 	if x := o.Optimized; x != nil {
 		point.Optimized = optimizedPoint(x)
 	}
+	point.Given = givenPoint(o.Given)
 	point.IdealLimit = idealLimit(o)
 	if !math.IsInf(proof.ProvenLength, 0) {
 		point.ProvenLengthMM = &proof.ProvenLength
 	}
 	return point
+}
+
+// givenPoint is what run.json tells of a train that was measured in place of a search.
+func givenPoint(g *sweep.Given) *results.Given {
+	if g == nil {
+		return nil
+	}
+	given := &results.Given{Gaps: string(g.At), Unrefined: g.Unrefined, TurnedAway: g.TurnedAway, Screen: g.Screen}
+	for _, j := range g.Judged {
+		judged := results.Judged{Name: j.Name, Of: j.Of, Unit: j.Unit, Bound: results.AtMost, Asked: j.Asked, Fails: j.Fails}
+		if j.AtLeast {
+			judged.Bound = results.AtLeast
+		}
+		if !math.IsInf(j.Reached, 0) {
+			judged.Value = optional(j.Reached)
+		}
+		given.Judged = append(given.Judged, judged)
+	}
+	return given
 }
 
 // optimizedPoint is what run.json tells of a population search.
@@ -106,7 +130,7 @@ func idealLimit(o *sweep.PointOutcome) results.IdealLimit {
 	}
 	if !math.IsInf(ideal.BoundMM, 1) {
 		limit.LengthMM = &ideal.BoundMM
-		if len(o.Found) > 0 && ideal.BoundMM > 0 {
+		if len(o.Found) > 0 && (o.Given == nil || o.Proof.Passed > 0) && ideal.BoundMM > 0 {
 			limit.StockMorePct = optional(100 * (o.Found[0].Ranked/ideal.BoundMM - 1))
 		}
 	}

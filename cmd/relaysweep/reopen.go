@@ -16,6 +16,7 @@ import (
 	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/spec"
 )
 
 // finishedRun is an output folder opened again: the results, and the job that
@@ -167,6 +168,10 @@ type reopened struct {
 	train   *objective.Train
 	design  *results.Design
 	stages  []results.Setpoint
+	// ranked is the digest of the ranked.parquet that it stands in, and tolerances what
+	// its spec says of them.
+	ranked     string
+	tolerances spec.ToleranceSection
 	// doubt is empty where the train traces as the row says, else how it
 	// differs.
 	doubt string
@@ -237,8 +242,12 @@ func (r *finishedRun) reopen(d *results.Design) (*reopened, error) {
 		return nil, fault("has %d groups, where the layout %s has %d", group+1, d.Layout, len(names))
 	}
 	t := p.TrainAt(space, elements, stackGaps, gaps, d.EyeReliefMM)
-	t.Refined = d.Refined
-	b := &reopened{problem: p, train: t, design: d, stages: r.setpointsOf(d)}
+	given := r.manifest.Points[d.Point].Given
+	t.Refined = d.Refined || given != nil && given.Gaps == string(spec.AtGaps)
+	b := &reopened{
+		problem: p, train: t, design: d, stages: r.setpointsOf(d),
+		ranked: r.manifest.RankedSHA256, tolerances: r.job.Points[d.Point].Spec.Tolerance,
+	}
 	if len(b.stages) == 0 {
 		return nil, fault("%s has no setpoints of it", filepath.Join(r.folder, setpointsFile))
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"relaysweep/results"
@@ -111,6 +112,10 @@ func specWords(job *sweep.Job) []results.ReportWords {
 	}
 	w.add("Light", "%s", strings.Join(light, ", "))
 	w.catalog(job)
+	if s.Gives() {
+		w.add("Search", "none: the train of train.given is measured, %s", w.of("train.given", s.Train.Given, ""))
+		return w.words
+	}
 	w.add("Search", "%s, ranked by %s, the best %d of each sweep point, one for each %s",
 		map[string]string{"enumerate": "exact, over the whole space", "optimize": "by a population, not exact"}[s.Search.Method], w.of("search.rank_by", s.Search.RankBy, ""), s.Job.Top,
 		map[string]string{"design": "design", "parts": "set of parts"}[s.Search.OnePer])
@@ -152,7 +157,7 @@ func (w *specWriter) limits(s *spec.Spec) {
 	l, limits := &s.Limits, &s.Problem().Limits
 	var parts []string
 	for _, key := range spec.Keys() {
-		if key.Section != "limits" || key.Name == "field_fraction" || key.Name == "transmission_min" {
+		if key.Section != "limits" || slices.Contains([]string{"field_fraction", "transmission_min", "yield_min_pct"}, key.Name) {
 			continue // these are no largest values
 		}
 		value := limits.Limit(key.Name)
@@ -163,6 +168,9 @@ func (w *specWriter) limits(s *spec.Spec) {
 	}
 	if l.TransmissionMin != nil {
 		parts = append(parts, "transmission ≥ "+w.of("limits.transmission_min", *l.TransmissionMin, ""))
+	}
+	if l.YieldMinPct != nil {
+		parts = append(parts, "builds that meet these ≥ "+w.of("limits.yield_min_pct", *l.YieldMinPct, "%"))
 	}
 	if len(parts) == 0 {
 		parts = []string{"none"}

@@ -72,8 +72,8 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 	row := results.Design{
 		Point: o.Point.Index, Swept: valuesOf(o.Point), Rank: rank, DesignID: f.ID,
 		Layout: t.Layout.String(), Seat: t.Seat.String(),
-		Exact:    !t.Refined && o.Optimized == nil && (o.Refined == nil || f.Ranked <= o.Proof.ProvenLength),
-		Screened: f.Screened, Refined: t.Refined,
+		Exact:    !t.Refined && o.Given == nil && o.Optimized == nil && (o.Refined == nil || f.Ranked <= o.Proof.ProvenLength),
+		Screened: f.Screened, Refined: t.Refined && !asGiven(o),
 
 		LengthMM: d.Length, LengthToEyeMM: d.LengthToEye, EyeReliefMM: d.EyeRelief,
 		ViewpointShiftMM: d.ViewpointShift, AngularMagnification: d.AngularMagnification,
@@ -99,7 +99,10 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 
 		Gap1MM: t.Gaps[0],
 	}
-	if t.Refined {
+	if o.Given != nil {
+		row.Fails = o.Given.Fails()
+	}
+	if row.Refined {
 		row.StartLengthMM, row.Active = optional(f.StartLengthMM), append([]string{}, f.Active...) // no list is null
 	}
 	switch t.Layout {
@@ -119,6 +122,10 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 	}
 	return row
 }
+
+// asGiven reports whether the outcome is a train at the gaps of the spec: these are
+// not the paraxial ones, and nothing has refined them.
+func asGiven(o *sweep.PointOutcome) bool { return o.Given != nil && o.Given.At == spec.AtGaps }
 
 // optional is nil for a number that is not known.
 func optional(x float64) *float64 {

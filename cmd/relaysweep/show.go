@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"io"
 	"strconv"
@@ -16,22 +17,43 @@ import (
 func newShowCommand() *cobra.Command {
 	var point, rank int
 	var rays bool
+	var format string
 	cmd := &cobra.Command{
 		Use:   "show OUTPUT",
 		Short: "print the ranked table, or one design: what to buy and where it stands",
-		Args:  oneArgument("the output folder of a run"),
+		Long: `show prints the ranked table and the proof, or with --rank one design whole: what
+to buy, where each lens stands, the stage table, and each number beside what was
+asked of it.
+
+For other programs, --format csv prints the columns of ranked.parquet that are no
+lists of structs, or with --rank the lenses of one design; --format json prints
+all columns, with each design's stage table under setpoints. In CSV null is an
+empty cell, and a text that begins as a formula does (=, +, -, @) gets an
+apostrophe in front, as a spreadsheet would run it. In both infinity is inf.`,
+		Args: oneArgument("the output folder of a run"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			switch format {
+			case formatText:
+			case formatCSV, formatJSON:
+				if rays {
+					return usageError{errors.New("--rays prints text only, without --format")}
+				}
+			default:
+				return usageError{fmt.Errorf("--format takes text, csv or json; found %q", format)}
+			}
 			if rays {
 				return showRays(cmd, args[0], point, rank)
 			}
 			return show(cmd, args[0], selection{
 				point: point, anyPoint: !cmd.Flags().Changed("point"),
 				rank: rank, anyRank: !cmd.Flags().Changed("rank"),
+				format: format,
 			})
 		},
 	}
 	cmd.Flags().IntVar(&point, "point", 0, "sweep point, from 0")
 	cmd.Flags().IntVar(&rank, "rank", 1, "rank of the design to print whole, from 1")
+	cmd.Flags().StringVar(&format, "format", formatText, "text, or csv or json for other programs")
 	cmd.Flags().BoolVar(&rays, "rays", false, "print instead heights and angles of its chief and edge rays at every surface")
 	return cmd
 }
@@ -41,6 +63,19 @@ func newShowCommand() *cobra.Command {
 type selection struct {
 	point, rank       int
 	anyPoint, anyRank bool
+	format            string
+}
+
+// The formats of what show prints.
+const (
+	formatText = "text"
+	formatCSV  = "csv"
+	formatJSON = "json"
+)
+
+// has reports whether a design is one of those selected.
+func (s *selection) has(d *results.Design) bool {
+	return (s.anyPoint && s.anyRank || d.Point == s.point) && (s.anyRank || d.Rank == s.rank)
 }
 
 func show(cmd *cobra.Command, folder string, want selection) error {
@@ -53,8 +88,11 @@ func show(cmd *cobra.Command, folder string, want selection) error {
 	if !want.anyPoint && (want.point < 0 || want.point >= len(manifest.Points)) {
 		return noPoint(want.point, len(manifest.Points))
 	}
+	if want.format != formatText {
+		return showRecords(cmd, run, want)
+	}
 	if !manifest.Complete {
-		fmt.Fprintf(w, "unfinished: the run was interrupted, the same command goes on; this is what it had found by then\n\n")
+		fmt.Fprintf(w, "%s\n\n", unfinished)
 	}
 	if want.anyRank {
 		return showTable(w, manifest, designs, axes, want)
@@ -74,6 +112,33 @@ func show(cmd *cobra.Command, folder string, want selection) error {
 		return showDesign(w, &manifest.Points[d.Point], d, run.setpointsOf(d))
 	}
 	return noRank(want.point, want.rank, designsAt(designs, want.point))
+}
+
+// unfinished says that results are those of an interrupted run.
+const unfinished = "unfinished: the run was interrupted, the same command goes on; this is what it had found by then"
+
+// showRecords prints designs for other programs.
+func showRecords(cmd *cobra.Command, run *finishedRun, want selection) error {
+	if !run.manifest.Complete {
+		fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", unfinished)
+	}
+	var shown []results.Design
+	for i := range run.designs {
+		if want.has(&run.designs[i]) {
+			shown = append(shown, run.designs[i])
+		}
+	}
+	if len(shown) == 0 && !want.anyRank {
+		return noRank(want.point, want.rank, designsAt(run.designs, want.point))
+	}
+	w := cmd.OutOrStdout()
+	switch {
+	case want.format == formatJSON:
+		return results.WriteRankedJSON(w, run.axes, shown, run.setpoints)
+	case want.anyRank:
+		return results.WriteRankedCSV(w, run.axes, shown)
+	}
+	return results.WriteLensesCSV(w, &shown[0])
 }
 
 func showTable(w io.Writer, m *results.Manifest, designs []results.Design, axes []results.Axis, want selection) error {
@@ -111,22 +176,34 @@ func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, se
 	if d.StartLengthMM != nil {
 		fmt.Fprintf(w, "refined by exact rays from %.2f mm; just met: %s\n", *d.StartLengthMM, cmp.Or(strings.Join(d.Active, ", "), "nothing"))
 	}
+	if g := point.Given; g != nil {
+		fmt.Fprintf(w, "given by the spec, measured %s\n%s", g.GapsWords(), g.Verdict())
+		if len(d.Fails) > 0 {
+			fmt.Fprintf(w, ": %s", strings.Join(d.Fails, ", "))
+		}
+		fmt.Fprintf(w, "\n%s\n", g.SearchWords())
+	}
 	if note := d.FieldNote(); note != "" {
 		fmt.Fprintf(w, "field: %s\n", note)
 	}
 	if line := point.IdealLimit.Line(); line != "" {
 		fmt.Fprintln(w, line)
 	}
-	for _, part := range []struct {
+	type titled struct {
 		title string
 		table *results.Table
-	}{
+	}
+	var judged []titled
+	if point.Given != nil {
+		judged = []titled{{"Every requirement and limit", point.Given.Table()}}
+	}
+	for _, part := range append(judged, []titled{
 		{"To order", orderTable(d)},
 		{"Lenses from the world to the eye", lensTable(d)},
 		{"Surfaces from the world to the eye", surfaceTable(d)},
 		{"Mask: " + maskPlace(d), results.StageTable(setpoints)},
 		{"Asked and reached", marginTable(point, d)},
-	} {
+	}...) {
 		part.table.Terminal = isTerminal(w)
 		fmt.Fprintf(w, "\n%s\n", part.title)
 		if err := part.table.Print(w); err != nil {

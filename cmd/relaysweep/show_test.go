@@ -1,7 +1,10 @@
 package main
 
 import (
+	"encoding/csv"
+	"encoding/json"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -101,4 +104,57 @@ func TestShowDesign(t *testing.T) {
 
 func depthOf(m float64) string {
 	return strings.ToLower(strings.TrimPrefix(fmt.Sprintf("%.3f", m), "+"))
+}
+
+// TestShowFormats: what other programs are given has all designs, one point's or one
+// design, and nothing beside them.
+func TestShowFormats(t *testing.T) {
+	output := finishedJob(t, sweptJob...)
+	designs := readRanked(t, output)
+	last := &designs[len(designs)-1]
+	atLast := 0
+	for i := range designs {
+		if designs[i].Point == last.Point {
+			atLast++
+		}
+	}
+	point, rank := []string{"--point", strconv.Itoa(last.Point)}, []string{"--rank", strconv.Itoa(last.Rank)}
+	for _, c := range []struct {
+		args []string
+		json int // objects
+		csv  int // rows
+	}{
+		{nil, len(designs), len(designs)},
+		{point, atLast, atLast},
+		{slices.Concat(point, rank), 1, len(last.Lenses)},
+	} {
+		var rows []struct {
+			ID        string           `json:"design_id"`
+			Width     float64          `json:"field.width_deg"`
+			Length    float64          `json:"length_mm"`
+			Lenses    []map[string]any `json:"lenses"`
+			Setpoints []map[string]any `json:"setpoints"`
+		}
+		text := must(t, exitDone, append([]string{"show", output, "--format", "json"}, c.args...)...).stdout
+		if err := json.Unmarshal([]byte(text), &rows); err != nil || len(rows) != c.json {
+			t.Fatalf("%v: %d objects, not %d: %v", c.args, len(rows), c.json, err)
+		}
+		row := rows[len(rows)-1]
+		if row.ID != last.DesignID || row.Length != last.LengthMM || row.Width != last.Swept[0].Any() ||
+			len(row.Lenses) != len(last.Lenses) || row.Lenses[0]["part"] != last.Lenses[0].Part || len(row.Setpoints) != 5 {
+			t.Errorf("%v: the last design is %+v", c.args, row)
+		}
+		text = must(t, exitDone, append([]string{"show", output, "--format", "csv"}, c.args...)...).stdout
+		table, err := csv.NewReader(strings.NewReader(text)).ReadAll()
+		if err != nil || len(table) != c.csv+1 {
+			t.Errorf("%v: %d rows, not %d: %v", c.args, len(table)-1, c.csv, err)
+		}
+	}
+	for _, args := range [][]string{
+		{"--format", "xml"}, {"--format", "json", "--rays"}, {"--format", "csv", "--rank", "999"}, {"--format", "csv", "--point", "99"},
+	} {
+		if out := must(t, exitWrong, append([]string{"show", output}, args...)...); out.stdout != "" {
+			t.Errorf("%v prints %q", args, out.stdout)
+		}
+	}
 }

@@ -13,6 +13,16 @@ import (
 // tangent of the largest half angle.
 var FieldFractions = [...]float64{0, 0.5, 0.7, 1}
 
+// FieldSamples are the field samples that metrics of sharpness look at, as fractions of the
+// tangent of the largest half angle.
+func FieldSamples(p *objective.Problem) []float64 {
+	n := 0
+	for n < len(FieldFractions) && FieldFractions[n] <= p.Limits.FieldFraction {
+		n++
+	}
+	return slices.Clone(FieldFractions[:n])
+}
+
 const (
 	// certainMargin is the squared cosine (of 63°) that every angle of incidence
 	// and refraction must reach before a check takes for granted that no ray is
@@ -255,6 +265,7 @@ func (c *Checker) layOut(q quadrature) {
 	var n, most int
 	for f, fraction := range c.fractions {
 		fill := c.at.fill(p.Pupil/2, q.halfArms, fraction == 0)
+		fill.weight = lanes.WithRoom(fill.weight)
 		c.fills = append(c.fills, fill)
 		most = max(most, len(fill.x))
 		for _, v := range c.vergences {
@@ -275,6 +286,7 @@ func (c *Checker) layOut(q quadrature) {
 		beam.Launch(fill.x, fill.y, b.tan, b.vergence)
 	}
 	c.between = lanes.NewLines(most)
+	c.through = lanes.WithRoom(make([]float64, most))
 	for range c.weight {
 		k := block{lanes.NewRays(n), lanes.NewLines(n), lanes.NewLines(n)}
 		c.blocks = append(c.blocks, k)

@@ -21,6 +21,7 @@ func (s *Spec) Doubts(lenses []*catalog.Lens) []catalog.Fault {
 	}
 	doubts = append(doubts, s.oddValues()...)
 	doubts = append(doubts, s.idlePatterns(lenses)...)
+	doubts = append(doubts, s.givenDoubts(lenses)...)
 	doubts = append(doubts, s.withoutLimit()...)
 	doubts = append(doubts, s.coarseSteps()...)
 	return doubts

@@ -96,6 +96,7 @@ func (s *Spec) limits() objective.Limits {
 		limit, optional := k.at(s).(**float64)
 		switch {
 		case !optional || k.section != "limits" || *limit == nil:
+		case k.name == "yield_min_pct": // no rays of the design tell it
 		case k.name == "transmission_min":
 			l.TransmissionMin = **limit
 		default:
@@ -127,8 +128,12 @@ func (s *Spec) Seats(l objective.Layout) []objective.Seat {
 	return []objective.Seat{objective.SeatFront, objective.SeatRear}
 }
 
-// Spaces are the layouts and seats that the spec asks for.
+// Spaces are the layouts and seats that the spec asks for: those of the train that it
+// gives, where it does.
 func (s *Spec) Spaces() []objective.Space {
+	if name, ok := s.Given(); ok {
+		return []objective.Space{name.Space}
+	}
 	var spaces []objective.Space
 	for _, layout := range s.Train.Layouts {
 		for _, seat := range s.Seats(layout) {

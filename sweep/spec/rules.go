@@ -189,6 +189,58 @@ func listOf(what string, atLeast int) rule {
 	}}
 }
 
+// designText admits a text for a design; what it says is held against the tables,
+// see [Spec.GivenFaults].
+func designText() rule {
+	return rule{want: "a design as " + exampleDesign + ", in quotes", problem: func(v any) string {
+		if text := v.(string); strings.ContainsFunc(text, catalog.IsHidden) {
+			return showValue(text) + " holds a control character"
+		}
+		return ""
+	}}
+}
+
+const exampleDesign = `"erector-single:rear:A+B|C/r|D"`
+
+// gapsMost bounds a gap of a train that is given, in mm, either way.
+const gapsMost = 10_000
+
+// gapList admits the gaps between the groups of a train.
+func gapList() rule {
+	return rule{want: fmt.Sprintf(" from %d to %d, one a gap between groups", -gapsMost, gapsMost), problem: func(v any) string {
+		list := v.([]float64)
+		if len(list) > listMost {
+			return longList(len(list))
+		}
+		for i, x := range list {
+			if !(math.Abs(x) <= gapsMost) {
+				return fmt.Sprintf("%s, the %s of the list", showFloat(x), ordinal(i+1))
+			}
+		}
+		return ""
+	}}
+}
+
+// someOf admits lists of different words out of those given, and the empty list.
+func someOf(words ...string) rule {
+	rule := listOf("words", 0)
+	quoted := make([]string, len(words))
+	for i, w := range words {
+		quoted[i] = strconv.Quote(w)
+	}
+	rule.want = "a list of any of " + joinWords(quoted, "and") + ", each once"
+	texts := rule.problem
+	rule.problem = func(v any) string {
+		for i, word := range v.([]string) {
+			if !slices.Contains(words, word) {
+				return fmt.Sprintf("%s, the %s of the list", showValue(word), ordinal(i+1))
+			}
+		}
+		return texts(v)
+	}
+	return rule
+}
+
 // layoutList admits different layouts that have the same kind of view: upright
 // or inverted.
 func layoutList() rule {
@@ -276,9 +328,27 @@ var relations = []relation{
 		func(s *Spec) bool { return s.Limits.GhostPct == nil || s.Mask.FillPct != nil },
 	},
 	{
+		[]string{"train.given_gaps_mm", "train.given"}, "one gap between each two groups of train.given, as [80.5, 79.9], or none",
+		func(s *Spec) bool {
+			name, ok := s.Given()
+			return !ok || len(s.Train.GivenGapsMM) == 0 || len(s.Train.GivenGapsMM) == len(name.Layout.GroupNames())-1
+		},
+	},
+	{
 		[]string{"catalog.focal_min_mm", "catalog.focal_max_mm"}, "focal_min_mm no larger than focal_max_mm",
 		func(s *Spec) bool {
 			return s.Catalog.FocalMaxMM == 0 || s.Catalog.FocalMinMM <= s.Catalog.FocalMaxMM
 		},
+	},
+	{
+		[]string{"limits.yield_min_pct", "search.method", "refine.method"},
+		`yield_min_pct with method = "enumerate", or with refinement`,
+		func(s *Spec) bool {
+			return s.Limits.YieldMinPct == nil || s.Search.Method != SearchOptimize || s.Refine.Method != RefineNone
+		},
+	},
+	{
+		[]string{"tolerance.radius_pct", "tolerance.focal_pct"}, "one of both 0: focal_pct gives a lens its focal length whatever its radii are",
+		func(s *Spec) bool { return s.Tolerance.RadiusPct == 0 || s.Tolerance.FocalPct == 0 },
 	},
 }
