@@ -85,6 +85,7 @@ type Problem struct {
 	MaskGlassIndex  float64
 	Clearance       float64 // from the mask's glass to the neighbouring surfaces
 	MaskTransmits   float64 // 0 to 1
+	MaskFill        float64 // share of a pixel's area that is open; 0 where it is not known
 	Travel          float64
 	StageResolution float64 // mm
 	StageSpeed      float64 // mm/s

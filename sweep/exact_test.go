@@ -53,6 +53,9 @@ func specOf(r secondmodel.Request) *spec.Spec {
 			*list = slices.Sorted(maps.Keys(allowed))
 		}
 	}
+	if r.FillPct > 0 {
+		s.Mask.FillPct = &r.FillPct
+	}
 	for _, name := range r.Layouts {
 		s.Train.Layouts = append(s.Train.Layouts, layoutNames[name])
 	}
