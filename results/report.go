@@ -25,6 +25,8 @@ type Report struct {
 	Asked []ReportWords
 	// RankedBy is the column that ranks designs: length_mm or length_to_eye_mm.
 	RankedBy string
+	// Yields are what builds of designs tell; none where none was built.
+	Yields []Yield
 	// Leading are the designs to tell whole.
 	Leading []ReportDesign
 	// Eyes is how many trains to order parts for: 1 or 2.

@@ -294,6 +294,7 @@ func (j *Job) options(s *spec.Spec) options {
 			wanted: s.Search.Method == spec.SearchOptimize, seed: s.Job.Seed,
 			evaluations: int64(s.Search.EvaluationsMax), stall: int64(s.Search.StallEvaluations),
 		},
+		built: buildOptionsOf(s),
 	}
 	if s.Job.MemoryGB > 0 {
 		o.heldMost = max(o.heldMost, 1)
@@ -324,7 +325,8 @@ func searchPoint(ctx context.Context, s *spec.Spec, lib *objective.Library, o op
 	if err != nil {
 		return out, err
 	}
-	if len(out.Found) == 0 && out.Proof.Exact {
+	// What would fit is about designs without errors: where these pass, it has no answer.
+	if len(out.Found) == 0 && out.Proof.Exact && out.Proof.Failed[yieldLimit] == nil {
 		start := time.Now()
 		out.Proof.WouldFit, err = wouldFit(ctx, s, unrefined(lib), o, &out.Proof)
 		out.Proof.Seconds["would_fit"] = time.Since(start).Seconds()

@@ -80,6 +80,9 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 		Job: spec.Job.Name, Manifest: run.manifest, Axes: run.axes, Designs: run.designs, Setpoints: run.setpoints,
 		PointsAsked: len(run.job.Points), Asked: specWords(run.job), RankedBy: spec.Search.RankBy, Eyes: o.eyes, Cautions: cautionSentences(),
 	}
+	if report.Yields, err = run.yields(cmd.ErrOrStderr()); err != nil {
+		return err
+	}
 	for _, d := range run.leading(o) {
 		b, err := untilInterrupted(ctx, func() (*reopened, error) { return run.reopen(d) })
 		if err != nil {

@@ -3,8 +3,10 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
+	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 	"relaysweep/sweep"
 	"relaysweep/sweep/spec"
@@ -156,7 +158,7 @@ func (w *specWriter) limits(s *spec.Spec) {
 	l, limits := &s.Limits, &s.Problem().Limits
 	var parts []string
 	for _, key := range spec.Keys() {
-		if key.Section != "limits" || key.Name == "field_fraction" || key.Name == "transmission_min" {
+		if key.Section != "limits" || slices.Contains([]string{"field_fraction", raycheck.TransmissionMin, "yield_min_pct"}, key.Name) {
 			continue // these are no largest values
 		}
 		value := limits.Limit(key.Name)
@@ -167,6 +169,9 @@ func (w *specWriter) limits(s *spec.Spec) {
 	}
 	if l.TransmissionMin != nil {
 		parts = append(parts, "transmission ≥ "+w.of("limits.transmission_min", *l.TransmissionMin, ""))
+	}
+	if l.YieldMinPct != nil {
+		parts = append(parts, "builds that meet these ≥ "+w.of("limits.yield_min_pct", *l.YieldMinPct, "%"))
 	}
 	if len(parts) == 0 {
 		parts = []string{"none"}

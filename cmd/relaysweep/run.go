@@ -115,11 +115,17 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 	}
 	if !flags.restart {
 		if done, err := r.doneBefore(); done || err != nil {
-			return err
+			if err != nil || !part.Whole() {
+				return err
+			}
+			return afterRun(cmd, r.output, job, flags.quiet)
 		}
 	}
 	warnReplaced(cmd.ErrOrStderr(), r.output, job)
-	return r.goOn(flags)
+	if err := r.goOn(flags); err != nil || !part.Whole() {
+		return err
+	}
+	return afterRun(cmd, r.output, job, flags.quiet)
 }
 
 // folder is where the run keeps its journal and its log.

@@ -41,6 +41,10 @@ const (
 	workersMost = 1024
 )
 
+// buildsMost bounds tolerance.builds: all builds of a study are held until they are
+// written.
+const buildsMost = 100_000
+
 // samplesMost bounds depth.steps: more samples than any stage has positions
 // worth telling apart.
 const samplesMost = 10_000
@@ -199,6 +203,8 @@ var allKeys = []specKey{
 		"heaviest train, glass only"},
 	{"limits", "price", "", nil, atLeast(0), func(s *Spec) any { return &s.Limits.Price },
 		"dearest train; a part without a price then fails it"},
+	{"limits", "yield_min_pct", "%", nil, aboveTo(0, 100), func(s *Spec) any { return &s.Limits.YieldMinPct },
+		"least share of builds that meet all other limits, drawn by [tolerance]: a design with less does not count, and the walk goes on. Builds end as soon as the share is certain enough (95 %)"},
 	{"limits", "transmission_min", "", nil, fromTo(0, 1), func(s *Spec) any { return &s.Limits.TransmissionMin },
 		"least share of light"},
 
@@ -225,6 +231,39 @@ var allKeys = []specKey{
 		"the screen lets a train through that exceeds no limit by more than this factor at its paraxial gaps"},
 	{"refine", "audit", "", int64(200), count(0).zeroMeans("none"), func(s *Spec) any { return &s.Refine.Audit },
 		"designs drawn at random from those that the screen turned away, and refined all the same; 0 for none"},
+
+	{"tolerance", "builds", "", int64(0), fromTo(0, buildsMost).zeroMeans("none"), func(s *Spec) any { return &s.Tolerance.Builds },
+		"after a run: builds of each leading design, drawn at random by job.seed; 0 for none. relaysweep tolerance makes 1000 where it is 0"},
+	{"tolerance", "designs", "", int64(5), fromTo(1, 1000), func(s *Spec) any { return &s.Tolerance.Designs },
+		"how many leading designs of each sweep point are built"},
+	{"tolerance", "distribution", "", DistributionUniform, oneOf(DistributionUniform, DistributionTruncated, DistributionNormal), func(s *Spec) any { return &s.Tolerance.Distribution },
+		`"uniform" within a tolerance T; "truncated-normal": σ = T/2, cut at 2σ; "normal": σ = T/2. Tolerances below hold either way; their defaults are common practice for stock lenses and turned mounts`},
+	{"tolerance", "focal_pct", "%", 1.0, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.FocalPct },
+		"focal length of each lens, whatever its thickness and glass; all its curvatures are scaled"},
+	{"tolerance", "radius_pct", "%", 0.0, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.RadiusPct },
+		"each radius by itself; in place of focal_pct, one of both is 0"},
+	{"tolerance", "thickness_mm", "mm", 0.1, fromTo(0, 5), func(s *Spec) any { return &s.Tolerance.ThicknessMM },
+		"thickness of each glass"},
+	{"tolerance", "index", "", 0.001, fromTo(0, 0.1), func(s *Spec) any { return &s.Tolerance.Index },
+		"index of each glass, at all wavelengths"},
+	{"tolerance", "abbe_pct", "%", 0.8, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.AbbePct },
+		"Abbe number of each glass"},
+	{"tolerance", "gap_mm", "mm", 0.1, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.GapMM },
+		"each gap, inside stacks and between groups"},
+	{"tolerance", "lens_decentre_mm", "mm", 0.1, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.LensDecentreMM },
+		"each lens in its group, along each of two directions, as with all decentres and tilts"},
+	{"tolerance", "lens_tilt_arcmin", "arcmin", 6.0, fromTo(0, 600), func(s *Spec) any { return &s.Tolerance.LensTiltArcmin },
+		"each lens in its group, about the middle of its axis"},
+	{"tolerance", "group_decentre_mm", "mm", 0.1, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.GroupDecentreMM },
+		"each group on the bench"},
+	{"tolerance", "group_tilt_arcmin", "arcmin", 6.0, fromTo(0, 600), func(s *Spec) any { return &s.Tolerance.GroupTiltArcmin },
+		"each group, about the middle of its axis"},
+	{"tolerance", "mask_roll_arcmin", "arcmin", 30.0, fromTo(0, 600), func(s *Spec) any { return &s.Tolerance.MaskRollArcmin },
+		"turn of the mask about the axis; moves its picture only"},
+	{"tolerance", "stage_zero_mm", "mm", 0.1, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.StageZeroMM },
+		"zero of the stage against the stage table"},
+	{"tolerance", "compensators", "", Compensators, someOf(Compensators...), func(s *Spec) any { return &s.Tolerance.Compensators },
+		`what is adjusted on each built bench: "last_gap" until a far point looks as far as in the design, "front_gap" until a distant mark is sharp on the mask at its far setpoint, "stage_zero" for the least mean blur of the mask, "picture_shift" of the mask's picture in software; [] for nothing`},
 
 	{"ideal", "aperture_ratio", "", 0.0, atLeast(0).zeroMeans("that of the fastest lens in use, times lenses_per_group"), func(s *Spec) any { return &s.Ideal.ApertureRatio },
 		"the most that a group's clear diameter may be of its focal length in the ideal limit; 0: that of the fastest lens in use times lenses_per_group"},

@@ -20,8 +20,7 @@ func (s *Spec) Problem() *objective.Problem {
 		LengthMax:        math.Inf(1),
 		NearMissFactor:   s.nearMissFactor(),
 
-		TanHalfWidth:  math.Tan(halfAngle(s.Field.WidthDeg)),
-		TanHalfHeight: math.Tan(halfAngle(s.Field.HeightDeg)),
+		FieldEllipse: s.Field.Shape == "ellipse",
 
 		Pupil:           s.Eye.PupilMM,
 		Box:             s.Eye.BoxMM,
@@ -54,12 +53,7 @@ func (s *Spec) Problem() *objective.Problem {
 	if s.Train.LengthMaxMM > 0 {
 		p.LengthMax = s.Train.LengthMaxMM
 	}
-	if s.Field.Shape == "ellipse" {
-		p.TanMax = max(p.TanHalfWidth, p.TanHalfHeight)
-	} else {
-		// The corner of a flat rectangle at unit distance.
-		p.TanMax = math.Sqrt(float64(p.TanHalfWidth*p.TanHalfWidth) + float64(p.TanHalfHeight*p.TanHalfHeight))
-	}
+	p.SetField(s.Field.WidthDeg, s.Field.HeightDeg)
 	return p
 }
 
@@ -87,6 +81,7 @@ func (s *Spec) limits() objective.Limits {
 		limit, optional := k.at(s).(**float64)
 		switch {
 		case !optional || k.section != "limits" || *limit == nil:
+		case k.name == "yield_min_pct": // no rays of the design tell it
 		case k.name == "transmission_min":
 			l.TransmissionMin = **limit
 		default:
@@ -95,9 +90,6 @@ func (s *Spec) limits() objective.Limits {
 	}
 	return l
 }
-
-// halfAngle is half of a full angle in degrees, in radians.
-func halfAngle(deg float64) float64 { return deg / 2 * (math.Pi / 180) }
 
 // vergence of a distance in m, in 1/mm: 0 for infinity.
 func vergence(m float64) float64 { return 1 / (1000 * m) }

@@ -221,6 +221,26 @@ func gapList() rule {
 	}}
 }
 
+// someOf admits lists of different words out of those given, and the empty list.
+func someOf(words ...string) rule {
+	rule := listOf("words", 0)
+	quoted := make([]string, len(words))
+	for i, w := range words {
+		quoted[i] = strconv.Quote(w)
+	}
+	rule.want = "a list of any of " + joinWords(quoted, "and") + ", each once"
+	texts := rule.problem
+	rule.problem = func(v any) string {
+		for i, word := range v.([]string) {
+			if !slices.Contains(words, word) {
+				return fmt.Sprintf("%s, the %s of the list", showValue(word), ordinal(i+1))
+			}
+		}
+		return texts(v)
+	}
+	return rule
+}
+
 // layoutList admits different layouts that have the same kind of view: upright
 // or inverted.
 func layoutList() rule {
@@ -315,5 +335,16 @@ var relations = []relation{
 		func(s *Spec) bool {
 			return s.Catalog.FocalMaxMM == 0 || s.Catalog.FocalMinMM <= s.Catalog.FocalMaxMM
 		},
+	},
+	{
+		[]string{"limits.yield_min_pct", "search.method", "refine.method"},
+		`yield_min_pct with method = "enumerate", or with refinement`,
+		func(s *Spec) bool {
+			return s.Limits.YieldMinPct == nil || s.Search.Method != SearchOptimize || s.Refine.Method != RefineNone
+		},
+	},
+	{
+		[]string{"tolerance.radius_pct", "tolerance.focal_pct"}, "one of both 0: focal_pct gives a lens its focal length whatever its radii are",
+		func(s *Spec) bool { return s.Tolerance.RadiusPct == 0 || s.Tolerance.FocalPct == 0 },
 	},
 }
