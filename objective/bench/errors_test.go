@@ -267,3 +267,24 @@ func TestCompensatorsFind(t *testing.T) {
 		t.Errorf("a position found in %d cases, another one in %d", found, moved)
 	}
 }
+
+// TestFailedBy: the first limit that is exceeded is named, by its magnitude; what is not
+// known of a limited figure fails, and what has no limit never does.
+func TestFailedBy(t *testing.T) {
+	p := testProblem()
+	p.Limits.Max = map[string]float64{"view_blur_arcmin": 2, "axis_vergence_D": 0.25}
+	b := New(p, simpleTrain(t, p), Compensators{}, false)
+	for _, c := range []struct {
+		blur, vergence, defocus float64
+		want                    string
+	}{
+		{1, -0.2, math.Inf(1), ""}, {2, 0.25, 0, ""}, {1, -0.26, 0, "axis_vergence_D"}, {3, 1, 0, "view_blur_arcmin"},
+		{math.NaN(), 0, 0, "view_blur_arcmin"}, {0, math.Inf(1), 0, "axis_vergence_D"},
+	} {
+		var o Outcome
+		o[ViewBlur], o[AxisVergence], o[ViewDefocus], o[Vignetted] = c.blur, c.vergence, c.defocus, math.NaN()
+		if got := b.FailedBy(&o); got != c.want {
+			t.Errorf("%+v: fails %q", c, got)
+		}
+	}
+}
