@@ -53,6 +53,9 @@ func specOf(r secondmodel.Request) *spec.Spec {
 			*list = slices.Sorted(maps.Keys(allowed))
 		}
 	}
+	if r.FillPct > 0 {
+		s.Mask.FillPct = &r.FillPct
+	}
 	for _, name := range r.Layouts {
 		s.Train.Layouts = append(s.Train.Layouts, layoutNames[name])
 	}
@@ -154,7 +157,7 @@ func smallCase(c int) (secondmodel.Request, []*catalog.Lens) {
 func compareSecondModel(t *testing.T, c int, request secondmodel.Request, lenses []*catalog.Lens) int {
 	t.Helper()
 	want := secondmodel.Enumerate(request, lenses)
-	// With all groups held, and sifted by horizons that come up in small steps.
+	// With all groups held, and filtered by horizons that come up in small steps.
 	// and where few may be held at once, in partitions.
 	held := []int{0, 4}
 	if c%6 == 0 {

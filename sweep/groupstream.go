@@ -19,8 +19,8 @@ type groupStream struct {
 	want       slotsWanted
 	groups     *big.Int    // all that the lenses make
 	inSlot     [3]*big.Int // of these, those of lenses that may stand in a slot, by objective.EachSlot
-	sieve      *objective.GroupFilter
-	sifted     bool // by the census; otherwise everything is held
+	filter     *objective.GroupFilter
+	filtered   bool // by filter; otherwise everything is held
 	held       *stacks
 	wanted     int // how many groups the next horizon should leave
 	partitions int // in how many partitions the groups of each slot are held, one after the other
@@ -53,8 +53,8 @@ const (
 	heldGrowth = 4
 )
 
-// blocksMost is the number of tasks into which a stream is divided. Each has a
-// census of its own, so that nothing depends on the number of workers.
+// blocksMost is the number of tasks into which a stream is divided. Each has
+// minima of its own, so that nothing depends on the number of workers.
 const blocksMost = 64
 
 // gapsMost is for how many pairs of elements the gaps between them are held at
@@ -85,7 +85,7 @@ func keepGaps(lib *objective.Library, workers int) {
 func newOpenStream(lib *objective.Library, want slotsWanted) *groupStream {
 	s := &groupStream{
 		lib: lib, want: want, groups: countGroups(lib, want.lensesPerGroup), wanted: want.held,
-		partitions: 1, sieve: objective.NewOpenFilter(lib.Problem), own: new(big.Int),
+		partitions: 1, filter: objective.NewOpenFilter(lib.Problem), own: new(big.Int),
 	}
 	for i, slot := range objective.EachSlot {
 		s.inSlot[i], s.positive[i] = groupsOf(elementsFor(lib, slot), want.lensesPerGroup), new(big.Int)
@@ -93,7 +93,7 @@ func newOpenStream(lib *objective.Library, want slotsWanted) *groupStream {
 	return s
 }
 
-// newGroupStream takes the census of a library's groups where they are too many to be
+// newGroupStream takes the binned minima of a library's groups where they are too many to be
 // held.
 func newGroupStream(ctx context.Context, lib *objective.Library, want slotsWanted) (*groupStream, error) {
 	if !lib.Codes(want.lensesPerGroup) {
@@ -101,20 +101,20 @@ func newGroupStream(ctx context.Context, lib *objective.Library, want slotsWante
 			countGroups(lib, want.lensesPerGroup), want.lensesPerGroup, len(lib.Lenses))
 	}
 	s := newOpenStream(lib, want)
-	s.sifted = s.groups.Cmp(big.NewInt(int64(want.held))) > 0 && !want.pair
+	s.filtered = s.groups.Cmp(big.NewInt(int64(want.held))) > 0 && !want.pair
 	if want.pair && want.heldMost > 0 {
 		s.partitions = s.pairPartitions()
 	}
-	if s.counted = !s.sifted && s.partitions == 1; s.counted {
+	if s.counted = !s.filtered && s.partitions == 1; s.counted {
 		return s, s.reach(ctx, math.Inf(1))
 	}
 	keepGaps(lib, want.workers)
 	blocks, own := make([]*objective.BinnedMinima, s.blocks()), make([]int64, s.blocks())
 	err := s.eachGroup(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
-		census := objective.NewBinnedMinima(lib.Problem, want.spaces)
-		blocks[block] = census
+		minima := objective.NewBinnedMinima(lib.Problem, want.spaces)
+		blocks[block] = minima
 		return func(st *objective.Stacker) {
-			census.Take(st)
+			minima.Take(st)
 			if !want.part.Whole() && st.Positive() && st.MayServe(objective.FrontSlot) && want.part.takesFront(st.Elements()) {
 				own[block]++
 			}
@@ -123,11 +123,11 @@ func newGroupStream(ctx context.Context, lib *objective.Library, want slotsWante
 	if err != nil {
 		return nil, err
 	}
-	census := blocks[0]
+	minima := blocks[0]
 	for _, c := range blocks[1:] {
-		census.Merge(c)
+		minima.Merge(c)
 	}
-	for i, n := range census.Positive {
+	for i, n := range minima.Positive {
 		s.positive[i].SetInt64(n)
 	}
 	s.own.Set(s.positive[0])
@@ -137,14 +137,14 @@ func newGroupStream(ctx context.Context, lib *objective.Library, want slotsWante
 			s.own.Add(s.own, big.NewInt(n))
 		}
 	}
-	if s.sifted {
-		s.sieve = objective.NewGroupFilter(census, want.spaces)
+	if s.filtered {
+		s.filter = objective.NewGroupFilter(minima, want.spaces)
 	}
 	return s, nil
 }
 
 // pairPartitions is in how many partitions the groups of each slot have to be held where
-// pair relays are wanted, of which none are sifted: as if every group served in
+// pair relays are wanted, of which none are filtered: as if every group served in
 // every slot.
 func (s *groupStream) pairPartitions() int {
 	slots := big.NewInt(int64(2 + 2*len(s.want.seats)))
@@ -249,9 +249,9 @@ func (s *groupStream) reach(ctx context.Context, length float64) (err error) {
 	}
 	horizon := math.Inf(1)
 	switch {
-	case !s.sifted && s.partitions > 1:
+	case !s.filtered && s.partitions > 1:
 		return nil
-	case s.sifted:
+	case s.filtered:
 		s.partitions = 1
 		if s.want.heldMost > 0 {
 			s.wanted = min(s.wanted, s.want.heldMost)
@@ -328,7 +328,7 @@ const (
 // horizon is a length of at least length that leaves about as many groups as
 // wanted, and how many it leaves, estimated from some of the blocks.
 func (s *groupStream) horizon(ctx context.Context, length float64) (horizon float64, groups int, err error) {
-	least := math.Max(s.sieve.Least, length)
+	least := math.Max(s.filter.Least, length)
 	most := horizonRatio * least
 	if least > lengthBeyond {
 		most = math.Inf(1)
@@ -399,24 +399,24 @@ func (s *groupStream) eachSlot(st *objective.Stacker, limit float64, at *slotGro
 	for _, seat := range s.want.seats {
 		at.seat = seat
 		if s.want.single || s.want.pair {
-			if bound, ok := s.sieve.Front(st, seat, limit, &at.front); ok {
+			if bound, ok := s.filter.Front(st, seat, limit, &at.front); ok {
 				at.at = inFront
 				visit(bound)
 			}
 		}
-		if bound, ok := s.sieve.Rear(st, seat, limit, &at.rear); ok {
+		if bound, ok := s.filter.Rear(st, seat, limit, &at.rear); ok {
 			at.at = atEye
 			visit(bound)
 		}
 	}
 	if s.want.single {
-		if bound, ok := s.sieve.Relay(st, limit, &at.relay); ok {
+		if bound, ok := s.filter.Relay(st, limit, &at.relay); ok {
 			at.at = asRelay
 			visit(bound)
 		}
 	}
 	if s.want.keplerian {
-		if bound, ok := s.sieve.KeplerianFront(st, limit, &at.front); ok {
+		if bound, ok := s.filter.KeplerianFront(st, limit, &at.front); ok {
 			at.at = inKeplerian
 			visit(bound)
 		}

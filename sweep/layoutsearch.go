@@ -383,7 +383,7 @@ func (f *pairSearch) eachClass(st *stacks, visit func(c *classed) error) error {
 	for first := range objective.ComponentClasses {
 		for second := range objective.ComponentClasses {
 			err := visit(&classed{f: f, st: st, classes: [2]objective.ComponentClass{first, second}, product: product{
-				trees: [4]*tree{st.frontTrees[f.seat], st.halfTrees[0][first], st.halfTrees[1][second], st.rearTrees[f.seat]},
+				trees: [4]*tree{st.frontTrees[f.seat], st.componentTrees[0][first], st.componentTrees[1][second], st.rearTrees[f.seat]},
 				bound: func(boxes [4]*objective.Box, limit float64) float64 {
 					return f.p.PairBound(f.seat, boxes, limit)
 				},
@@ -400,7 +400,7 @@ func (f *pairSearch) eachClass(st *stacks, visit func(c *classed) error) error {
 func (s *classed) pair(items [4]int32) (pair objective.PairTrain, ok bool) {
 	groups := s.st.ready[s.f.seat]
 	return s.f.p.NewPairTrain(
-		s.f.seat, groups.front(items[0]), groups.half(0, s.classes[0], items[1]), groups.half(1, s.classes[1], items[2]), groups.rear(items[3]),
+		s.f.seat, groups.front(items[0]), groups.component(0, s.classes[0], items[1]), groups.component(1, s.classes[1], items[2]), groups.rear(items[3]),
 	)
 }
 
@@ -409,10 +409,10 @@ func (s *classed) train(items [4]int32) (t objective.Train, codes [4]objective.S
 	groups := s.st.ready[s.f.seat]
 	front, rear := groups.front(items[0]), groups.rear(items[3])
 	t = objective.Train{Layout: objective.ErectorPair, Seat: s.f.seat, Groups: []*objective.Group{
-		front.Group, groups.half(0, s.classes[0], items[1]).Group, groups.half(1, s.classes[1], items[2]).Group, rear.Group,
+		front.Group, groups.component(0, s.classes[0], items[1]).Group, groups.component(1, s.classes[1], items[2]).Group, rear.Group,
 	}}
 	return t, [4]objective.StackCode{
-		front.Code, s.st.halves[0][s.classes[0]][items[1]].Code, s.st.halves[1][s.classes[1]][items[2]].Code, rear.Code,
+		front.Code, s.st.components[0][s.classes[0]][items[1]].Code, s.st.components[1][s.classes[1]][items[2]].Code, rear.Code,
 	}
 }
 

@@ -104,10 +104,7 @@ func givenPoint(g *sweep.Given) *results.Given {
 	}
 	given := &results.Given{Gaps: string(g.At), Unrefined: g.Unrefined, TurnedAway: g.TurnedAway, Screen: g.Screen}
 	for _, j := range g.Judged {
-		judged := results.Judged{Name: j.Name, Of: j.Of, Unit: j.Unit, Bound: results.AtMost, Asked: j.Asked, Fails: j.Fails}
-		if j.AtLeast {
-			judged.Bound = results.AtLeast
-		}
+		judged := results.Judged{Name: j.Name, Of: j.Of, Unit: j.Unit, Bound: boundOf(&j), Asked: j.Asked, Fails: j.Fails}
 		if !math.IsInf(j.Reached, 0) {
 			judged.Value = optional(j.Reached)
 		}
@@ -199,12 +196,12 @@ func askedOf(p *objective.Problem) []results.Asked {
 	add("length_mm", results.AtMost, p.LengthMax)
 	add("eye_relief_mm", results.AtLeast, p.ReliefMin)
 	add("eye_relief_mm", results.AtMost, p.ReliefMax)
-	if math.IsInf(p.Limits.Limit("vignetted_pct"), 1) { // otherwise some of the pupil may be lost
+	if math.IsInf(p.Limits.Limit(objective.VignettedPct), 1) { // otherwise some of the pupil may be lost
 		add("field_max_deg", results.AtLeast, fieldAskedDeg(p))
 	}
 	add("travel_mm", results.AtMost, p.Travel)
-	for _, name := range []string{"pixel_arcmin", "depth_step_D", "viewpoint_shift_mm"} {
-		add(name, results.AtMost, p.Limits.Limit(name))
+	for _, r := range []objective.Requirement{objective.PixelArcmin, objective.DepthStepD, objective.ViewpointShiftMM} {
+		add(r.String(), results.AtMost, p.LimitOn(r))
 	}
 	for _, m := range raycheck.MetricList {
 		add(m.Name, results.AtMost, p.Limits.Limit(m.Name))

@@ -92,7 +92,11 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 			report.Warnings = append(report.Warnings, w)
 			fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", w)
 		}
-		report.Leading = append(report.Leading, reportDesign(b))
+		told := reportDesign(b)
+		if told.Measured, err = b.measuredStage(folder, cmd.ErrOrStderr()); err != nil {
+			return err
+		}
+		report.Leading = append(report.Leading, told)
 	}
 	if err := ctx.Err(); err != nil {
 		return err

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 	"relaysweep/sweep"
 	"relaysweep/sweep/spec"
@@ -165,7 +166,7 @@ func (w *specWriter) limits(s *spec.Spec) {
 	l, limits := &s.Limits, &s.Problem().Limits
 	var parts []string
 	for _, key := range spec.Keys() {
-		if key.Section != "limits" || slices.Contains([]string{"field_fraction", "transmission_min", "yield_min_pct"}, key.Name) {
+		if key.Section != "limits" || slices.Contains([]string{"field_fraction", raycheck.TransmissionMin, "yield_min_pct"}, key.Name) {
 			continue // these are no largest values
 		}
 		value := limits.Limit(key.Name)

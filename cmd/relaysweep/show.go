@@ -16,7 +16,7 @@ import (
 
 func newShowCommand() *cobra.Command {
 	var point, rank int
-	var rays bool
+	var rays, aberrations bool
 	var format string
 	cmd := &cobra.Command{
 		Use:   "show OUTPUT",
@@ -35,14 +35,19 @@ apostrophe in front, as a spreadsheet would run it. In both infinity is inf.`,
 			switch format {
 			case formatText:
 			case formatCSV, formatJSON:
-				if rays {
-					return usageError{errors.New("--rays prints text only, without --format")}
+				if rays || aberrations {
+					return usageError{errors.New("--rays and --aberrations print text only, without --format")}
 				}
 			default:
 				return usageError{fmt.Errorf("--format takes text, csv or json; found %q", format)}
 			}
-			if rays {
+			switch {
+			case rays && aberrations:
+				return usageError{errors.New("--rays or --aberrations, not both")}
+			case rays:
 				return showRays(cmd, args[0], point, rank)
+			case aberrations:
+				return showAberrations(cmd, args[0], point, rank)
 			}
 			return show(cmd, args[0], selection{
 				point: point, anyPoint: !cmd.Flags().Changed("point"),
@@ -55,6 +60,7 @@ apostrophe in front, as a spreadsheet would run it. In both infinity is inf.`,
 	cmd.Flags().IntVar(&rank, "rank", 1, "rank of the design to print whole, from 1")
 	cmd.Flags().StringVar(&format, "format", formatText, "text, or csv or json for other programs")
 	cmd.Flags().BoolVar(&rays, "rays", false, "print instead heights and angles of its chief and edge rays at every surface")
+	cmd.Flags().BoolVar(&aberrations, "aberrations", false, "print instead what each lens adds to its third-order sums, as angles at the eye and as bars")
 	return cmd
 }
 

@@ -166,6 +166,8 @@ var allKeys = []specKey{
 		`"front": between front and relay; "rear": between relay and rear; or "either"`},
 	{"mask", "transmission", "", 1.0, aboveTo(0, 1), func(s *Spec) any { return &s.Mask.Transmission },
 		"share of light when clear"},
+	{"mask", "fill_pct", "%", nil, aboveTo(0, 100), func(s *Spec) any { return &s.Mask.FillPct },
+		"share of a pixel's area that is open, by which ghost_pct is found; not set: not known"},
 
 	{"stage", "travel_mm", "mm", required, atLeast(0), func(s *Spec) any { return &s.Stage.TravelMM },
 		"what the stage can move"},
@@ -215,6 +217,10 @@ var allKeys = []specKey{
 		"least share of builds that meet all other limits, drawn by [tolerance]: a design with less does not count, and the walk goes on. Builds end as soon as the share is certain enough (95 %)"},
 	{"limits", "transmission_min", "", nil, fromTo(0, 1), func(s *Spec) any { return &s.Limits.TransmissionMin },
 		"least share of light"},
+	{"limits", "ghost_arcmin", "arcmin", nil, atLeast(0), func(s *Spec) any { return &s.Limits.GhostArcmin },
+		"farthest that the mask's pixel grid may show the far world beside itself"},
+	{"limits", "ghost_pct", "%", nil, fromTo(0, 100), func(s *Spec) any { return &s.Limits.GhostPct },
+		"most light that may go there; needs mask.fill_pct"},
 
 	{"search", "method", "", "enumerate", oneOf(SearchEnumerate, SearchOptimize), func(s *Spec) any { return &s.Search.Method },
 		`"enumerate": the exact walk; or "optimize": a population search, for spaces that the walk can't finish`},

@@ -336,6 +336,10 @@ var relations = []relation{
 		},
 	},
 	{
+		[]string{"limits.ghost_pct", "mask.fill_pct"}, "fill_pct, by which ghost_pct is found",
+		func(s *Spec) bool { return s.Limits.GhostPct == nil || s.Mask.FillPct != nil },
+	},
+	{
 		[]string{"train.given_gaps_mm", "train.given"}, "one gap between each two groups of train.given, as [80.5, 79.9], or none",
 		func(s *Spec) bool {
 			name, ok := s.Given()

@@ -146,6 +146,7 @@ type MaskSection struct {
 	ClearanceMM  float64
 	Seat         string // "front", "rear" or "either"; see [Spec.Seats]
 	Transmission float64
+	FillPct      *float64 // share of a pixel's area that is open; nil: not known
 }
 
 // StageSection is the section [stage].
@@ -181,6 +182,8 @@ type LimitsSection struct {
 	MassG               *float64
 	Price               *float64 // of all the lenses together
 	TransmissionMin     *float64
+	GhostArcmin         *float64
+	GhostPct            *float64
 	YieldMinPct         *float64 // of builds, see [ToleranceSection]
 }
 

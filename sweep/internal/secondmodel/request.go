@@ -48,6 +48,7 @@ type Request struct {
 	ClearanceMM      float64
 	Seat             string  // "front", "rear" or "either"; empty: rear
 	MaskTransmission float64 // 0: 1
+	FillPct          float64 // of a pixel's area that is open; 0: not known
 
 	TravelMM     float64
 	ResolutionUM float64 // 0: 10
