@@ -115,6 +115,7 @@ func writeGroup[T any](out *pqarrow.FileWriter, b *array.RecordBuilder, columns 
 type rowFile struct {
 	reader *pqarrow.FileReader
 	schema *arrow.Schema
+	meta   map[string]string // the file's key-values
 	rows   int64
 }
 
@@ -154,7 +155,11 @@ func openRows(path string, read func(*rowFile) error) (err error) {
 	if err != nil {
 		return err
 	}
-	return read(&rowFile{reader: reader, schema: schema, rows: pf.NumRows()})
+	meta := map[string]string{}
+	for _, kv := range pf.MetaData().GetKeyValueMetadata() {
+		meta[kv.Key] = kv.GetValue()
+	}
+	return read(&rowFile{reader: reader, schema: schema, meta: meta, rows: pf.NumRows()})
 }
 
 // readRows reads all rows, column by column and in this goroutine, so that a

@@ -25,6 +25,8 @@ type Report struct {
 	Asked []ReportWords
 	// RankedBy is the column that ranks designs: length_mm or length_to_eye_mm.
 	RankedBy string
+	// Yields are what builds of designs tell; none where none was built.
+	Yields []Yield
 	// Leading are the designs to tell whole.
 	Leading []ReportDesign
 	// Eyes is how many trains to order parts for: 1 or 2.
@@ -55,6 +57,9 @@ type ReportDesign struct {
 	// Stage is the setpoint over the vergence, traced at more depths than the
 	// stage table has.
 	Stage []ReportStage
+	// Measured is the stage table by what was measured of it, and the eye of each; nil where
+	// nothing was.
+	Measured []StageRow
 	// Distortion is over the half angle in degrees.
 	Distortion []ReportPoint
 	// Aberrations are the third-order sums by lens and plate from the world to the eye, and in all.
@@ -70,7 +75,8 @@ type ReportPart struct {
 	Part, Vendor string
 	Pieces       int // in one train
 	Price        *float64
-	Stock        *int
+	Stock        *int // that can be bought; nil where that is not bounded
+	Owned        int  // that are there already
 }
 
 // ReportMargin is a requirement with what is reached, in its unit.

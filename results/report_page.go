@@ -42,6 +42,7 @@ type reportPage struct {
 	Ranked          pageTable
 	RankedLeft      int
 	RankedNote      string
+	Yields          pageTable
 	Designs         []pageDesign
 	Bar             template.HTML
 }
@@ -57,9 +58,11 @@ type pageDesign struct {
 	RaysNote        string
 	Order, Assembly pageTable
 	Stage, Surfaces pageTable
+	Measured        pageTable
 	Margins         pageTable
 	Aberrations     pageTable
 	Samples         []pageTable
+	Yield           *pageYield
 	Charts          []template.HTML
 	Strips          []template.HTML
 	Bar             template.HTML
@@ -112,6 +115,9 @@ func newReportPage(r *Report) *reportPage {
 	if len(r.Designs) > 0 {
 		p.Ranked, p.RankedLeft = rankedTable(r)
 		p.RankedNote = standingWords(r)
+	}
+	if len(r.Yields) > 0 {
+		p.Yields = yieldTable(r)
 	}
 	for i := range r.Leading {
 		p.Designs = append(p.Designs, newPageDesign(r, &r.Leading[i], i+1))
@@ -173,6 +179,12 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		sampleTable(l, "View blur, arcmin", "view_blur_arcmin", func(s *Sample) float64 { return s.ViewBlurArcmin }, 2),
 		sampleTable(l, "View defocus, D", "view_defocus_D", func(s *Sample) float64 { return s.ViewDefocusD }, 3),
 		sampleTable(l, "View astigmatism, D", "view_astigmatism_D", func(s *Sample) float64 { return s.ViewAstigmatismD }, 3),
+	}
+	if len(l.Measured) > 0 {
+		p.Measured = measuredTable(l.Measured)
+	}
+	if y := r.yieldOf(d); y != nil {
+		p.Yield = newPageYield(y, r.Eyes)
 	}
 	for _, s := range l.Drawing.strips(id+"-full", name) {
 		p.Strips = append(p.Strips, template.HTML(s))
@@ -272,15 +284,11 @@ func easingTable(p *ManifestPoint, sweep bool) (t pageTable, notes []string) {
 		case value == nil:
 			never = append(never, sayName(name))
 		default:
-			passes := fmt.Sprintf("%.4g", *value)
-			key := cmp.Or(fitUnits[name], "limits."+name)
-			if unit := fitUnit(key); unit != "" {
-				passes += " " + unit
-			}
+			passes, e := fitsAt(p, name), easingOf(name)
 			if unsettled {
 				passes += " or nearer"
 			}
-			t.Rows = append(t.Rows, pageRow{Cells: []pageCell{said(name), plain(passes), plain(lengthAt(p, name)), words(key)}})
+			t.Rows = append(t.Rows, pageRow{Cells: []pageCell{said(name), plain(passes), plain(lengthAt(p, name)), words(e.key + e.note)}})
 		}
 	}
 	if len(open) > 0 {
@@ -290,11 +298,4 @@ func easingTable(p *ManifestPoint, sweep bool) (t pageTable, notes []string) {
 		notes = append(notes, fmt.Sprintf("No value of these alone would help%s: %s.", of, strings.Join(never, ", ")))
 	}
 	return t, notes
-}
-
-// fitUnit is the unit of a key of the spec that an easing names, whatever the
-// easing says besides; empty for none.
-func fitUnit(key string) string {
-	key, _, _ = strings.Cut(key, ",")
-	return axisUnit(Axis{Key: key, Kind: KindFloat})
 }

@@ -119,7 +119,7 @@ func (a *exactSearch) checkUnit(ctx context.Context, checkers chan *raycheck.Che
 	var j judged
 	var verdicts []string
 	took, spent, err := a.takeUnit(ctx, recordChecks, batch, func(ctx context.Context) (taking, error) {
-		trains, checked, err := a.check(ctx, checkers, batch)
+		trains, checked, err := a.check(ctx, checkers, batch, true)
 		if err != nil {
 			return taking{}, err
 		}
@@ -154,7 +154,7 @@ func (a *exactSearch) checkUnit(ctx context.Context, checkers chan *raycheck.Che
 		if err := d.End(); err != nil || !reports || len(j.passed) == 0 {
 			return err
 		}
-		j.trains, j.reports, err = a.check(ctx, checkers, j.passed)
+		j.trains, j.reports, err = a.check(ctx, checkers, j.passed, false)
 		for _, r := range j.reports {
 			if err == nil && r.FailedBy != "" {
 				err = journal.ErrUnfit
@@ -167,8 +167,9 @@ func (a *exactSearch) checkUnit(ctx context.Context, checkers chan *raycheck.Che
 	return j, err
 }
 
-// check ray-checks a batch, each worker with a checker of its own.
-func (a *exactSearch) check(ctx context.Context, checkers chan *raycheck.Checker, batch []candidate) (trains []*objective.Train, reports []*raycheck.Report, err error) {
+// check ray-checks a batch, each worker with a checker of its own, and where asked builds
+// what passes.
+func (a *exactSearch) check(ctx context.Context, checkers chan *raycheck.Checker, batch []candidate, build bool) (trains []*objective.Train, reports []*raycheck.Report, err error) {
 	defer a.clock("check")()
 	trains, reports = make([]*objective.Train, len(batch)), make([]*raycheck.Report, len(batch))
 	group, ctx := errgroup.WithContext(ctx)
@@ -183,6 +184,15 @@ func (a *exactSearch) check(ctx context.Context, checkers chan *raycheck.Checker
 			}
 			trains[i] = train
 			reports[i] = c.Check(train).Clone()
+			if build && reports[i].FailedBy == "" {
+				enough, err := a.built.canBeBuilt(ctx, a.p, train)
+				if err != nil {
+					return err
+				}
+				if !enough {
+					reports[i].FailedBy = yieldLimit
+				}
+			}
 			return ctx.Err()
 		})
 	}

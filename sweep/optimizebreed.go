@@ -49,6 +49,95 @@ func (s *optimizer) sortElements() {
 	}
 }
 
+// restrict notes which lenses alone may stand in a slot, and which of the wanted spaces have
+// some for each of theirs.
+func (s *optimizer) restrict() {
+	s.only = map[objective.Slots][]*objective.Element{}
+	none := map[objective.Slots]bool{}
+	for _, slot := range objective.EachSlot {
+		n := elementsFor(s.lib, slot)
+		if none[slot] = n == 0; n == len(s.byPower) {
+			continue
+		}
+		only := make([]*objective.Element, 0, n)
+		for _, e := range s.byPower {
+			if e.Slots&slot != 0 {
+				only = append(only, e)
+			}
+		}
+		s.only[slot] = only
+	}
+	s.served = slices.DeleteFunc(slices.Clone(s.spaces), func(space objective.Space) bool {
+		return slices.ContainsFunc(space.Layout.SlotsOf(), func(slot objective.Slots) bool { return none[slot] })
+	})
+}
+
+// slotsOf are the slots in which all of some elements may stand.
+func slotsOf(elements []*objective.Element) objective.Slots {
+	slots := objective.AnySlot
+	for _, e := range elements {
+		slots &= e.Slots
+	}
+	return slots
+}
+
+// mayStand reports whether each group of a design may stand in its slot.
+func (s *optimizer) mayStand(key *designKey) bool {
+	if len(s.only) == 0 {
+		return true
+	}
+	for i, slot := range key.space.Layout.SlotsOf() {
+		if slotsOf(s.lib.Stack(key.groups[i]))&slot == 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// exchangeBarred puts a lens of about its power in the place of each that may not stand in
+// its slot.
+func (s *optimizer) exchangeBarred(key *designKey) {
+	if len(s.only) == 0 {
+		return
+	}
+	for i, slot := range key.space.Layout.SlotsOf() {
+		stack := s.lib.Stack(key.groups[i])
+		for k, e := range stack {
+			if e.Slots&slot == 0 {
+				stack[k] = s.nearFor(slot, s.powerOf(e))
+			}
+		}
+		key.groups[i] = s.lib.Code(stack)
+	}
+}
+
+// nearFor is a lens of about a power out of those that alone may stand in a slot.
+func (s *optimizer) nearFor(slot objective.Slots, power float64) *objective.Element {
+	only := s.only[slot]
+	at, _ := slices.BinarySearchFunc(only, power, func(e *objective.Element, power float64) int {
+		return cmp.Compare(s.powerOf(e), power)
+	})
+	at += int(math.Round(s.random.NormFloat64() * math.Max(2, float64(len(only))/20)))
+	return only[max(0, min(len(only)-1, at))]
+}
+
+// stackFor is a stack of n lenses of those that alone may stand in a slot, as
+// randomStack.
+func (s *optimizer) stackFor(slot objective.Slots, n int) []*objective.Element {
+	only := s.only[slot]
+	stack := make([]*objective.Element, n)
+	one := func() *objective.Element { return only[s.random.IntN(len(only))] }
+	power, alike := s.powerOf(one()), s.random.IntN(2) == 0
+	for i := range stack {
+		if alike {
+			stack[i] = s.nearFor(slot, power*(0.5+s.random.Float64())/float64(n))
+		} else {
+			stack[i] = one()
+		}
+	}
+	return stack
+}
+
 // powerOf is the power of a lens in 1/mm.
 func (s *optimizer) powerOf(e *objective.Element) float64 {
 	return s.powers[e.Index]
@@ -58,7 +147,7 @@ func (s *optimizer) powerOf(e *objective.Element) float64 {
 type pool struct {
 	fronts, rears           [2][]*groupNumbers // by seat
 	keplerianFronts, relays []*groupNumbers
-	any                     []*groupNumbers // all, of either sign, not sorted
+	any                     map[objective.Slots][]*groupNumbers // all of one slot, of either sign, not sorted
 }
 
 // newPool draws groups: all single lenses and random stacks.
@@ -79,23 +168,42 @@ func (s *optimizer) newPool() *pool {
 			add(s.randomStack(n))
 		}
 	}
-	st := &pool{}
+	for _, slot := range objective.EachSlot {
+		if only := s.only[slot]; len(only) > 0 {
+			for _, e := range only[:min(4*stockPerSize, len(only))] {
+				add([]*objective.Element{e})
+			}
+			for n := 2; n <= s.lensesPerGroup; n++ {
+				for range stockPerSize {
+					add(s.stackFor(slot, n))
+				}
+			}
+		}
+	}
+	st := &pool{any: map[objective.Slots][]*groupNumbers{}}
 	single, upright := s.want.single, s.want.single || s.want.pair
 	for _, code := range codes {
 		g := s.group(code)
-		st.any = append(st.any, g)
+		slots := slotsOf(g.Elements)
+		for _, slot := range objective.EachSlot {
+			if slots&slot != 0 {
+				st.any[slot] = append(st.any[slot], g)
+			}
+		}
 		if g.miss > 0 {
 			continue
 		}
-		st.keplerianFronts = append(st.keplerianFronts, g)
-		if single && s.asRelay(g).MaxEndPower > 0 {
+		if slots&objective.FrontSlot != 0 {
+			st.keplerianFronts = append(st.keplerianFronts, g)
+		}
+		if single && slots&objective.RelaySlot != 0 && s.asRelay(g).MaxEndPower > 0 {
 			st.relays = append(st.relays, g)
 		}
 		for _, seat := range s.want.seats {
-			if upright && !s.asFront(g, seat).Q.Empty() {
+			if upright && slots&objective.FrontSlot != 0 && !s.asFront(g, seat).Q.Empty() {
 				st.fronts[seat] = append(st.fronts[seat], g)
 			}
-			if !s.asRear(g, seat).P.Empty() {
+			if slots&objective.RearSlot != 0 && !s.asRear(g, seat).P.Empty() {
 				st.rears[seat] = append(st.rears[seat], g)
 			}
 		}
@@ -180,15 +288,15 @@ func (s *optimizer) oneOf(list []*groupNumbers) *groupNumbers { return list[s.ra
 
 // fresh is a design of the pool whose groups can fit, as far as tries allow.
 func (s *optimizer) fresh(st *pool) designKey {
-	space := s.spaces[s.random.IntN(len(s.spaces))]
+	space := s.served[s.random.IntN(len(s.served))]
 	key := designKey{space: space}
 	for range 4 * breedTries {
 		if s.drawEnds(st, &key) && s.legal(&key) && s.fits(&key) {
 			return key
 		}
 	}
-	for i := range space.Layout.GroupNames() {
-		key.groups[i] = s.oneOf(st.any).code
+	for i, slot := range space.Layout.SlotsOf() {
+		key.groups[i] = s.oneOf(st.any[slot]).code
 	}
 	return key
 }
@@ -215,7 +323,8 @@ func (s *optimizer) drawEnds(st *pool, key *designKey) bool {
 	front := s.stratified(fronts)
 	key.groups[0] = front.code
 	if key.space.Layout == objective.ErectorPair {
-		key.groups[1], key.groups[2], key.groups[3] = s.oneOf(st.any).code, s.oneOf(st.any).code, rear.code
+		relays := st.any[objective.RelaySlot]
+		key.groups[1], key.groups[2], key.groups[3] = s.oneOf(relays).code, s.oneOf(relays).code, rear.code
 		return true
 	}
 	key.groups[2] = rear.code
@@ -278,6 +387,7 @@ func (s *optimizer) child(st *pool, parents []graded) designKey {
 	for s.random.IntN(3) == 0 {
 		s.mutate(st, &key)
 	}
+	s.exchangeBarred(&key)
 	if s.random.IntN(3) == 0 || key.space.Layout == objective.Keplerian {
 		s.repair(st, &key)
 	}
@@ -382,7 +492,7 @@ func (s *optimizer) alike(st *pool, key *designKey, at int) *groupNumbers {
 	case at == n-1:
 		list = st.rears[seat]
 	case key.space.Layout == objective.ErectorPair:
-		return s.oneOf(st.any)
+		return s.oneOf(st.any[objective.RelaySlot])
 	}
 	if len(list) == 0 {
 		return nil
@@ -402,7 +512,7 @@ func (s *optimizer) propose(breed func() designKey) []designKey {
 			break
 		}
 		key := breed()
-		if _, known := s.memo[key]; known || taken[key] {
+		if _, known := s.memo[key]; known || taken[key] || !s.mayStand(&key) {
 			continue
 		}
 		taken[key] = true
@@ -427,7 +537,7 @@ func (s *optimizer) fitting(breed func() designKey) designKey {
 // it was before the batch in hand.
 func (s *optimizer) run(ctx context.Context) error {
 	defer s.clock("search")()
-	for barren := 0; !s.over() && barren < barrenEras && len(s.byPower) > 0; {
+	for barren := 0; !s.over() && barren < barrenEras && len(s.served) > 0; {
 		before := s.evaluated
 		if err := s.restart(ctx); err != nil {
 			return err
@@ -516,10 +626,13 @@ func (s *optimizer) polish(ctx context.Context, from graded) error {
 // and can fit.
 func (s *optimizer) exchanges(key *designKey) []designKey {
 	var keys []designKey
-	for at := range key.space.Layout.GroupNames() {
+	for at, slot := range key.space.Layout.SlotsOf() {
 		stack := s.lib.Stack(key.groups[at])
 		for i, own := range stack {
 			for _, e := range s.lib.Elements {
+				if e.Slots&slot == 0 {
+					continue
+				}
 				stack[i] = e
 				next := *key
 				next.groups[at] = s.lib.Code(stack)

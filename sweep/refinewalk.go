@@ -356,7 +356,7 @@ func (w *refineWalk) refineUnit(ctx context.Context, batch []nearDesign, longest
 			}
 			start, err := batch[i].solve(w.lib)
 			if err == nil {
-				ends[i] = w.refineOne(with, start, batch[i].relief)
+				ends[i], err = w.refineOne(ctx, with, start, batch[i].relief)
 			}
 			return err
 		})
@@ -395,21 +395,40 @@ func (d *decoder) ends(all []refinedEnd) error {
 	return d.End()
 }
 
-// refineOne refines a train that is solved at its paraxial gaps, from an eye relief on.
-func (w *refineWalk) refineOne(with *refineTools, start *objective.Train, relief float64) (end refinedEnd) {
+// refineOne refines a train that is solved at its paraxial gaps, from an eye relief on. Of
+// the refined train and the one at its paraxial gaps the shorter passes of which enough
+// builds do.
+func (w *refineWalk) refineOne(ctx context.Context, with *refineTools, start *objective.Train, relief float64) (end refinedEnd, err error) {
 	with.refiner.Begin(start)
 	end.failed = with.checker.Check(start).FailedBy
 	end.ranked = objective.RoundedLength(start.Ranked(w.by))
 	r := refineTrain(with.refiner, start, relief, w.refine.method, w.refine.seed)
 	end.evaluations = r.evaluations
-	if r.moved == nil {
-		return end
+	if r.moved != nil {
+		f := Found{moved: r.moved}
+		if f.settle(with.refiner, start, w.by); f.Report.FailedBy == "" && (end.failed != "" || f.Ranked <= end.ranked) {
+			enough, err := w.built.canBeBuilt(ctx, w.p, f.Train)
+			if enough {
+				end.failed, end.ranked, end.moved = "", f.Ranked, r.moved
+			}
+			if enough || err != nil {
+				return end, err
+			}
+			if end.failed != "" {
+				end.failed = yieldLimit
+			}
+		}
 	}
-	f := Found{moved: r.moved}
-	if f.settle(with.refiner, start, w.by); f.Report.FailedBy == "" && (end.failed != "" || f.Ranked <= end.ranked) {
-		end.failed, end.ranked, end.moved = "", f.Ranked, r.moved
+	if end.failed == "" {
+		enough, err := w.built.canBeBuilt(ctx, w.p, start)
+		if err != nil {
+			return end, err
+		}
+		if !enough {
+			end.failed = yieldLimit
+		}
 	}
-	return end
+	return end, nil
 }
 
 // audit refines designs drawn at random from those up to the last listed length that

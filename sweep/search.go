@@ -63,6 +63,7 @@ type options struct {
 	part     Part     // of the fronts
 	refine   refineOptions
 	optimize optimizeOptions
+	built    buildOptions
 }
 
 // exactSearch walks the designs of a space in ascending ranked length.

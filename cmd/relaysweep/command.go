@@ -113,7 +113,7 @@ wrong, 3 done but nothing meets the requirements, 130 interrupted.
 	root.SetFlagErrorFunc(flagError)
 	root.SetHelpCommand(newHelpCommand())
 	root.AddCommand(newRunCommand(), newMergeCommand(), newCheckCommand(), newShowCommand(), newCompareCommand(), newReportCommand(), newSetpointsCommand(),
-		newInitCommand(), newCatalogCommand())
+		newToleranceCommand(), newCalibrateCommand(), newInitCommand(), newCatalogCommand())
 	root.SetVersionTemplate("{{.Version}}")
 	completeArguments(root)
 	return root

@@ -135,6 +135,12 @@ func writeColumns(w io.Writer) error {
 	writeWrapped(&b, docRows(results.RankedColumnDocs()))
 	b.WriteString("\nsetpoints.parquet: the stage table, one row a design and depth.\n")
 	writeWrapped(&b, docRows(results.SetpointColumnDocs()))
+	b.WriteString("\nyield.parquet: what builds of a design tell, one row a design (relaysweep tolerance).\n")
+	writeWrapped(&b, docRows(results.YieldColumnDocs()))
+	b.WriteString("\ntolerance.parquet: one row a build.\n")
+	writeWrapped(&b, docRows(results.BuildColumnDocs(figures())))
+	b.WriteString("\ncalibration-pointP-rankN.parquet and .csv: the corrected stage table (relaysweep calibrate).\n")
+	writeWrapped(&b, docRows(results.StageRowColumnDocs()))
 	_, err := io.WriteString(w, b.String())
 	return err
 }

@@ -57,19 +57,20 @@ var mayImport = map[string][]string{
 	"objective/internal/testlens":  {"catalog", "objective"},
 	"objective/internal/testtrain": {"catalog", "objective", "objective/internal/testlens"},
 	"objective/thirdorder":         {"catalog", "objective"},
-	"objective/bench":              {"catalog", "objective"},
-	"objective/calibrate":          {"catalog", "objective"},
+	"objective/bench":              {"catalog", "objective", "objective/raycheck"},
+	"objective/calibrate":          {"catalog", "objective", "objective/raycheck"},
 	"sweep/journal":                {},
+	"sweep/yield":                  {"catalog", "objective", "objective/bench", "sweep/journal"},
 	"sweep/spec":                   {"catalog", "objective"},
 	"sweep": {
 		"catalog", "objective", "objective/raycheck", "objective/ideal", "objective/thirdorder", "objective/bench",
-		"sweep/spec", "sweep/journal", "sweep/internal/secondmodel",
+		"sweep/spec", "sweep/journal", "sweep/yield", "sweep/internal/secondmodel",
 	},
 	"sweep/internal/secondmodel": {"catalog"},
 	"results":                    {},
 	"cmd/relaysweep": {
 		"catalog", "catalog/sheet", "objective", "objective/raycheck", "objective/ideal", "objective/thirdorder",
-		"objective/bench", "objective/calibrate", "sweep", "sweep/spec", "sweep/journal", "results",
+		"objective/bench", "objective/calibrate", "sweep", "sweep/spec", "sweep/journal", "sweep/yield", "results",
 	},
 	"cmd/demostock": {"catalog", "objective", "objective/raycheck", "sweep", "sweep/spec", "results"},
 }
@@ -83,10 +84,12 @@ func isForTests(own string) bool {
 }
 
 func TestImportDirections(t *testing.T) {
+	folders := map[string]bool{}
 	for _, name := range repositoryFiles(t) {
 		if path.Ext(name) != ".go" {
 			continue
 		}
+		folders[path.Dir(name)] = true
 		file, err := parser.ParseFile(token.NewFileSet(), filepath.Join(top, name), nil, parser.ImportsOnly)
 		if err != nil {
 			t.Fatal(err)
@@ -101,6 +104,11 @@ func TestImportDirections(t *testing.T) {
 		}
 		for _, fault := range wrongImports(name, imported) {
 			t.Error(fault)
+		}
+	}
+	for folder := range mayImport {
+		if !folders[folder] {
+			t.Errorf("%s is listed, and has no Go file", folder)
 		}
 	}
 }

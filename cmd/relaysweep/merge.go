@@ -98,7 +98,10 @@ func mergeParts(cmd *cobra.Command, output string) (err error) {
 	if err := dropParts(output); err != nil {
 		return err
 	}
-	return summarise(cmd.OutOrStdout(), output, rows.manifest, rows.designs, rows.axes, cautionLine)
+	if err := summarise(cmd.OutOrStdout(), output, rows.manifest, rows.designs, rows.axes, cautionLine); err != nil {
+		return err
+	}
+	return afterRun(cmd, output, job, false)
 }
 
 // isMergeOf reports whether a folder holds the complete results of the job of a

@@ -168,6 +168,10 @@ type reopened struct {
 	train   *objective.Train
 	design  *results.Design
 	stages  []results.Setpoint
+	// ranked is the digest of the ranked.parquet that it stands in, and tolerances what
+	// its spec says of them.
+	ranked     string
+	tolerances spec.ToleranceSection
 	// doubt is empty where the train traces as the row says, else how it
 	// differs.
 	doubt string
@@ -240,7 +244,10 @@ func (r *finishedRun) reopen(d *results.Design) (*reopened, error) {
 	t := p.TrainAt(space, elements, stackGaps, gaps, d.EyeReliefMM)
 	given := r.manifest.Points[d.Point].Given
 	t.Refined = d.Refined || given != nil && given.Gaps == string(spec.AtGaps)
-	b := &reopened{problem: p, train: t, design: d, stages: r.setpointsOf(d)}
+	b := &reopened{
+		problem: p, train: t, design: d, stages: r.setpointsOf(d),
+		ranked: r.manifest.RankedSHA256, tolerances: r.job.Points[d.Point].Spec.Tolerance,
+	}
 	if len(b.stages) == 0 {
 		return nil, fault("%s has no setpoints of it", filepath.Join(r.folder, setpointsFile))
 	}

@@ -80,6 +80,9 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 		Job: spec.Job.Name, Manifest: run.manifest, Axes: run.axes, Designs: run.designs, Setpoints: run.setpoints,
 		PointsAsked: len(run.job.Points), Asked: specWords(run.job), RankedBy: spec.Search.RankBy, Eyes: o.eyes, Cautions: cautionSentences(),
 	}
+	if report.Yields, err = run.yields(cmd.ErrOrStderr()); err != nil {
+		return err
+	}
 	for _, d := range run.leading(o) {
 		b, err := untilInterrupted(ctx, func() (*reopened, error) { return run.reopen(d) })
 		if err != nil {
@@ -89,7 +92,11 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 			report.Warnings = append(report.Warnings, w)
 			fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", w)
 		}
-		report.Leading = append(report.Leading, reportDesign(b))
+		told := reportDesign(b)
+		if told.Measured, err = b.measuredStage(folder, cmd.ErrOrStderr()); err != nil {
+			return err
+		}
+		report.Leading = append(report.Leading, told)
 	}
 	if err := ctx.Err(); err != nil {
 		return err
@@ -185,7 +192,7 @@ func orderOf(t *objective.Train) []results.ReportPart {
 			if !seen {
 				i = len(parts)
 				at[lens.Part] = i
-				part := results.ReportPart{Part: lens.Part, Vendor: lens.Vendor, Price: optional(lens.Price)}
+				part := results.ReportPart{Part: lens.Part, Vendor: lens.Vendor, Price: optional(lens.Price), Owned: lens.Owned}
 				if lens.Stock >= 0 {
 					part.Stock = &lens.Stock
 				}

@@ -115,11 +115,17 @@ func runJob(cmd *cobra.Command, path string, part sweep.Part, flags runFlags) (e
 	}
 	if !flags.restart {
 		if done, err := r.doneBefore(); done || err != nil {
-			return err
+			if err != nil || !part.Whole() {
+				return err
+			}
+			return afterRun(cmd, r.output, job, flags.quiet)
 		}
 	}
 	warnReplaced(cmd.ErrOrStderr(), r.output, job)
-	return r.goOn(flags)
+	if err := r.goOn(flags); err != nil || !part.Whole() {
+		return err
+	}
+	return afterRun(cmd, r.output, job, flags.quiet)
 }
 
 // folder is where the run keeps its journal and its log.
@@ -191,7 +197,7 @@ func (r *runner) goOn(flags runFlags) (err error) {
 func warnReplaced(w io.Writer, output string, job *sweep.Job) {
 	m, err := results.ReadManifest(filepath.Join(output, manifestFile))
 	if err != nil || !m.Complete || m.SpecSHA256 == job.Spec.SHA256 &&
-		slices.Equal(m.Catalogs, catalogFiles(job)) && slices.Equal(m.GlassTables, glassFiles(job)) {
+		slices.Equal(m.Catalogs, catalogFiles(job)) && slices.Equal(m.GlassTables, glassFiles(job)) && m.Owned.Same(ownedFile(job, nil)) {
 		return
 	}
 	when := ""

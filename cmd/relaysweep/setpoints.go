@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"relaysweep/objective"
+	"relaysweep/objective/calibrate"
 	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 )
@@ -21,6 +22,7 @@ func newSetpointsCommand() *cobra.Command {
 	var point, rank int
 	var depths string
 	var step float64
+	var asDesigned bool
 	cmd := &cobra.Command{
 		Use:   "setpoints OUTPUT (--depths M,M,... | --step-D D)",
 		Short: "print stage positions of a design at any depths, as CSV to drive the stage with",
@@ -31,7 +33,12 @@ and not read off between its rows.
   mask_mm           from the last vertex before the mask to its layer
   stage_mm          from the far setpoint, positive towards the eye
   mask_paraxial_mm  as mask_mm, in the paraxial model
-  mask_blur_arcmin  what blur remains there, the largest over the field`,
+  mask_blur_arcmin  what blur remains there, the largest over the field
+
+Where calibrate --keep has kept what was measured on the bench, positions are
+those of the stage as it stands: stage_mm is its reading, with its zero, the rear
+group's focal length and the eye's place as fitted. With a calibration of two eyes
+a first column, eye, says left or right.`,
 		Args: oneArgument("the output folder of a run"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			byStep := cmd.Flags().Changed("step-D")
@@ -51,9 +58,20 @@ and not read off between its rows.
 			if err != nil {
 				return usageError{err}
 			}
+			if !asDesigned {
+				c, err := b.calibration(args[0], cmd.ErrOrStderr())
+				if err != nil {
+					return err
+				}
+				if c != nil {
+					fmt.Fprintf(cmd.ErrOrStderr(), "by the calibration in %s.json; --as-designed does without it\n", calibrationBase(point, rank))
+					return printCalibrated(cmd.OutOrStdout(), b, c, asked)
+				}
+			}
 			return printSetpoints(cmd.Context(), cmd.OutOrStdout(), b, asked)
 		},
 	}
+	cmd.Flags().BoolVar(&asDesigned, "as-designed", false, "positions of the design, whatever calibrate has kept")
 	cmd.Flags().IntVar(&point, "point", 0, "sweep point, from 0")
 	cmd.Flags().IntVar(&rank, "rank", 1, "rank of the design, from 1")
 	cmd.Flags().StringVar(&depths, "depths", "", "depths in m, as 0.25,0.5,1,inf")
@@ -138,12 +156,15 @@ func (b *reopened) setpointAt(vergenceD float64) raycheck.Setpoint {
 	return raycheck.NewCheckerAt(b.problem, []float64{vergenceD / 1000}).Measure(b.train).Setpoints[0]
 }
 
+// setpointHead is the header row of the table.
+const setpointHead = "depth_m,vergence_D,mask_mm,stage_mm,mask_paraxial_mm,mask_blur_arcmin"
+
 // printSetpoints prints the table. Lengths have six decimals, a nanometre: more
 // than a stage knows, and so that differences of rows are not rounding. A table
 // that is interrupted ends with a whole row.
 func printSetpoints(ctx context.Context, w io.Writer, b *reopened, asked []askedDepth) error {
 	out := bufio.NewWriter(w)
-	fmt.Fprintln(out, "depth_m,vergence_D,mask_mm,stage_mm,mask_paraxial_mm,mask_blur_arcmin")
+	fmt.Fprintln(out, setpointHead)
 	for i, a := range asked {
 		if ctx.Err() != nil {
 			return errors.Join(out.Flush(), &interruptedError{fmt.Sprintf(": the table ends after %d of %d depths\n    the same command starts again", i, len(asked))})
@@ -152,6 +173,27 @@ func printSetpoints(ctx context.Context, w io.Writer, b *reopened, asked []asked
 		fmt.Fprintf(out, "%s,%s,%s,%s,%s,%s\n", a.depth, a.vergence,
 			results.Fixed(s.MaskMM, 6), results.Fixed(s.MaskMM-b.design.MaskFarMM, 6),
 			results.Fixed(s.MaskParaxialMM, 6), results.Fixed(s.MaskBlurArcmin, 3))
+	}
+	return out.Flush()
+}
+
+// printCalibrated prints the table of a stage as it was measured, for each of its eyes.
+func printCalibrated(w io.Writer, b *reopened, c *results.Calibration, asked []askedDepth) error {
+	out := bufio.NewWriter(w)
+	eye := ""
+	if len(c.Eyes) > 1 {
+		eye = "eye,"
+	}
+	fmt.Fprintln(out, eye+setpointHead)
+	stage := calibrate.NewStage(b.problem, b.train)
+	for _, of := range c.Eyes {
+		if len(c.Eyes) > 1 {
+			eye = of.Eye + ","
+		}
+		for i, s := range stage.Setpoints([]float64{of.ZeroMM, of.FRearMM, of.EyeMM}, vergencesOf(asked)) {
+			fmt.Fprintf(out, "%s%s,%s,%s,%s,%s,%s\n", eye, asked[i].depth, asked[i].vergence, results.Fixed(s.MaskMM, 6), results.Fixed(s.StageMM, 6),
+				results.Fixed(s.MaskParaxialMM, 6), results.Fixed(s.MaskBlurArcmin, 3))
+		}
 	}
 	return out.Flush()
 }

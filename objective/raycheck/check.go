@@ -180,14 +180,16 @@ type sampledBundle struct {
 func NewChecker(p *objective.Problem) *Checker { return newChecker(p, leastRays(p), FieldFractions[:]) }
 
 // NewNearChecker prepares checks that also let near misses pass: trains that
-// exceed no limit on sharpness, colour and vignetting, and at their exact
+// exceed no limit on sharpness, colour, vignetting and ghosts, and at their exact
 // setpoints neither travel nor mask size, by more than a factor; with a factor above 1,
 // whatever the clearance there. All else is judged as by [NewChecker].
 func NewNearChecker(p *objective.Problem, factor float64) *Checker {
 	c := NewChecker(p)
 	c.allowance, c.anyClearance = factor, factor > 1
-	for m := maskBlur; m <= vignetting; m++ {
-		c.limits[m] *= factor
+	for m := range MetricList {
+		if metricIndex(m).variesWithGaps() {
+			c.limits[m] *= factor
+		}
 	}
 	return c
 }
@@ -263,6 +265,7 @@ func (c *Checker) layOut(q quadrature) {
 	var n, most int
 	for f, fraction := range c.fractions {
 		fill := c.at.fill(p.Pupil/2, q.halfArms, fraction == 0)
+		fill.weight = lanes.WithRoom(fill.weight)
 		c.fills = append(c.fills, fill)
 		most = max(most, len(fill.x))
 		for _, v := range c.vergences {
@@ -283,6 +286,7 @@ func (c *Checker) layOut(q quadrature) {
 		beam.Launch(fill.x, fill.y, b.tan, b.vergence)
 	}
 	c.between = lanes.NewLines(most)
+	c.through = lanes.WithRoom(make([]float64, most))
 	for range c.weight {
 		k := block{lanes.NewRays(n), lanes.NewLines(n), lanes.NewLines(n)}
 		c.blocks = append(c.blocks, k)
@@ -369,7 +373,10 @@ func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
 			return false
 		}
 	}
-	c.judgeTransmission()
+	if c.judgeTransmission(); over() {
+		return false
+	}
+	c.judgeGhosts()
 	return !over()
 }
 

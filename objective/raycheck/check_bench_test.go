@@ -1,6 +1,7 @@
 package raycheck
 
 import (
+	"fmt"
 	"testing"
 
 	"relaysweep/catalog"
@@ -107,6 +108,27 @@ func BenchmarkCheckFails(b *testing.B) {
 			for b.Loop() {
 				if r := c.Check(train); r.FailedBy != name {
 					b.Fatal(r.FailedBy)
+				}
+			}
+		})
+	}
+}
+
+// BenchmarkScreen is a screen of a train whose view is blurred by some factor more than its
+// limit, so that all rays of a bundle turn it away, or few of them.
+func BenchmarkScreen(b *testing.B) {
+	for _, factor := range []float64{5, 10} {
+		b.Run(fmt.Sprintf("by=%v", factor), func(b *testing.B) {
+			p, train := benchmarkTrain(b)
+			p.NearMissFactor = 1.3
+			blur := NewChecker(p).Measure(train).Metrics.ViewBlurArcmin
+			p.Limits.Max["view_blur_arcmin"] = blur / factor / p.NearMissFactor
+			train.ReliefMost = train.EyeRelief
+			s := NewScreener(p)
+			for b.Loop() {
+				s.near.groups = s.near.groups[:0] // as for another train
+				if s.Screen(train).Failed == "" {
+					b.Fatal("let pass")
 				}
 			}
 		})

@@ -131,7 +131,7 @@ func (c *Checker) newFewRays() *fewRays {
 	n := arms[len(arms)-1]
 	f := &fewRays{launch: c.launch.Part(beam.to-n, beam.to), rays: lanes.NewRays(n), lines: lanes.NewLines(n)}
 	all := c.fills[b.field].weight
-	f.weight = slices.Clone(all[len(all)-n:])
+	f.weight = lanes.WithRoom(all[len(all)-n:])
 	for _, q := range f.weight {
 		f.share += q
 	}

@@ -41,6 +41,10 @@ const (
 	workersMost = 1024
 )
 
+// buildsMost bounds tolerance.builds: all builds of a study are held until they are
+// written.
+const buildsMost = 100_000
+
 // samplesMost bounds depth.steps: more samples than any stage has positions
 // worth telling apart.
 const samplesMost = 10_000
@@ -65,6 +69,8 @@ var allKeys = []specKey{
 		"lens tables, from the spec's folder"},
 	{"catalog", "glasses", "", []string{}, listOf("glass tables", 0), func(s *Spec) any { return &s.Catalog.Glasses },
 		"glass tables, beside the built-in one"},
+	{"catalog", "owned", "", "", tableName(), func(s *Spec) any { return &s.Catalog.Owned },
+		"table of the pieces in the drawer, part and pieces, from the spec's folder: they cost nothing in price, and may be used beside the stock of the lens tables. Without: none"},
 	{"catalog", "exclude_kinds", "", []string{}, listOf("kinds or patterns", 0), func(s *Spec) any { return &s.Catalog.ExcludeKinds },
 		"kinds of lenses to leave out; patterns with * and ?"},
 	{"catalog", "exclude_parts", "", []string{}, listOf("part names or patterns", 0), func(s *Spec) any { return &s.Catalog.ExcludeParts },
@@ -98,6 +104,12 @@ var allKeys = []specKey{
 		"least gap between facing surfaces in a stack, anywhere out to the edge"},
 	{"train", "group_gap_min_mm", "mm", 1.0, atLeast(0), func(s *Spec) any { return &s.Train.GroupGapMinMM },
 		"least gap between facing surfaces of two groups"},
+	{"train", "front", "", []string{}, listOf("part names or patterns", 0), func(s *Spec) any { return &s.Train.Front },
+		"parts that alone may stand in the front group; patterns with * and ?. Without: any"},
+	{"train", "relay", "", []string{}, listOf("part names or patterns", 0), func(s *Spec) any { return &s.Train.Relay },
+		"likewise in the relay, in both groups of a pair"},
+	{"train", "rear", "", []string{}, listOf("part names or patterns", 0), func(s *Spec) any { return &s.Train.Rear },
+		"likewise in the rear group"},
 	{"train", "given", "", "", designText(), func(s *Spec) any { return &s.Train.Given },
 		`one train to measure in place of a search, as "erector-single:rear:A+B|C/r|D": layout, seat, and the groups from the world to the eye as in the column design_id. The run tells what it reaches and which requirements it fails. Lenses of a group stand at the least gap`},
 	{"train", "given_gaps_mm", "mm", []float64{}, gapList(), func(s *Spec) any { return &s.Train.GivenGapsMM },
@@ -154,6 +166,8 @@ var allKeys = []specKey{
 		`"front": between front and relay; "rear": between relay and rear; or "either"`},
 	{"mask", "transmission", "", 1.0, aboveTo(0, 1), func(s *Spec) any { return &s.Mask.Transmission },
 		"share of light when clear"},
+	{"mask", "fill_pct", "%", nil, aboveTo(0, 100), func(s *Spec) any { return &s.Mask.FillPct },
+		"share of a pixel's area that is open, by which ghost_pct is found; not set: not known"},
 
 	{"stage", "travel_mm", "mm", required, atLeast(0), func(s *Spec) any { return &s.Stage.TravelMM },
 		"what the stage can move"},
@@ -199,8 +213,14 @@ var allKeys = []specKey{
 		"heaviest train, glass only"},
 	{"limits", "price", "", nil, atLeast(0), func(s *Spec) any { return &s.Limits.Price },
 		"dearest train; a part without a price then fails it"},
+	{"limits", "yield_min_pct", "%", nil, aboveTo(0, 100), func(s *Spec) any { return &s.Limits.YieldMinPct },
+		"least share of builds that meet all other limits, drawn by [tolerance]: a design with less does not count, and the walk goes on. Builds end as soon as the share is certain enough (95 %)"},
 	{"limits", "transmission_min", "", nil, fromTo(0, 1), func(s *Spec) any { return &s.Limits.TransmissionMin },
 		"least share of light"},
+	{"limits", "ghost_arcmin", "arcmin", nil, atLeast(0), func(s *Spec) any { return &s.Limits.GhostArcmin },
+		"farthest that the mask's pixel grid may show the far world beside itself"},
+	{"limits", "ghost_pct", "%", nil, fromTo(0, 100), func(s *Spec) any { return &s.Limits.GhostPct },
+		"most light that may go there; needs mask.fill_pct"},
 
 	{"search", "method", "", "enumerate", oneOf(SearchEnumerate, SearchOptimize), func(s *Spec) any { return &s.Search.Method },
 		`"enumerate": the exact walk; or "optimize": a population search, for spaces that the walk can't finish`},
@@ -225,6 +245,39 @@ var allKeys = []specKey{
 		"the screen lets a train through that exceeds no limit by more than this factor at its paraxial gaps"},
 	{"refine", "audit", "", int64(200), count(0).zeroMeans("none"), func(s *Spec) any { return &s.Refine.Audit },
 		"designs drawn at random from those that the screen turned away, and refined all the same; 0 for none"},
+
+	{"tolerance", "builds", "", int64(0), fromTo(0, buildsMost).zeroMeans("none"), func(s *Spec) any { return &s.Tolerance.Builds },
+		"after a run: builds of each leading design, drawn at random by job.seed; 0 for none. relaysweep tolerance makes 1000 where it is 0"},
+	{"tolerance", "designs", "", int64(5), fromTo(1, 1000), func(s *Spec) any { return &s.Tolerance.Designs },
+		"how many leading designs of each sweep point are built"},
+	{"tolerance", "distribution", "", DistributionUniform, oneOf(DistributionUniform, DistributionTruncated, DistributionNormal), func(s *Spec) any { return &s.Tolerance.Distribution },
+		`"uniform" within a tolerance T; "truncated-normal": σ = T/2, cut at 2σ; "normal": σ = T/2. Tolerances below hold either way; their defaults are common practice for stock lenses and turned mounts`},
+	{"tolerance", "focal_pct", "%", 1.0, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.FocalPct },
+		"focal length of each lens, whatever its thickness and glass; all its curvatures are scaled"},
+	{"tolerance", "radius_pct", "%", 0.0, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.RadiusPct },
+		"each radius by itself; in place of focal_pct, one of both is 0"},
+	{"tolerance", "thickness_mm", "mm", 0.1, fromTo(0, 5), func(s *Spec) any { return &s.Tolerance.ThicknessMM },
+		"thickness of each glass"},
+	{"tolerance", "index", "", 0.001, fromTo(0, 0.1), func(s *Spec) any { return &s.Tolerance.Index },
+		"index of each glass, at all wavelengths"},
+	{"tolerance", "abbe_pct", "%", 0.8, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.AbbePct },
+		"Abbe number of each glass"},
+	{"tolerance", "gap_mm", "mm", 0.1, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.GapMM },
+		"each gap, inside stacks and between groups"},
+	{"tolerance", "lens_decentre_mm", "mm", 0.1, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.LensDecentreMM },
+		"each lens in its group, along each of two directions, as with all decentres and tilts"},
+	{"tolerance", "lens_tilt_arcmin", "arcmin", 6.0, fromTo(0, 600), func(s *Spec) any { return &s.Tolerance.LensTiltArcmin },
+		"each lens in its group, about the middle of its axis"},
+	{"tolerance", "group_decentre_mm", "mm", 0.1, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.GroupDecentreMM },
+		"each group on the bench"},
+	{"tolerance", "group_tilt_arcmin", "arcmin", 6.0, fromTo(0, 600), func(s *Spec) any { return &s.Tolerance.GroupTiltArcmin },
+		"each group, about the middle of its axis"},
+	{"tolerance", "mask_roll_arcmin", "arcmin", 30.0, fromTo(0, 600), func(s *Spec) any { return &s.Tolerance.MaskRollArcmin },
+		"turn of the mask about the axis; moves its picture only"},
+	{"tolerance", "stage_zero_mm", "mm", 0.1, fromTo(0, 20), func(s *Spec) any { return &s.Tolerance.StageZeroMM },
+		"zero of the stage against the stage table"},
+	{"tolerance", "compensators", "", Compensators, someOf(Compensators...), func(s *Spec) any { return &s.Tolerance.Compensators },
+		`what is adjusted on each built bench: "last_gap" until a far point looks as far as in the design, "front_gap" until a distant mark is sharp on the mask at its far setpoint, "stage_zero" for the least mean blur of the mask, "picture_shift" of the mask's picture in software; [] for nothing`},
 
 	{"ideal", "aperture_ratio", "", 0.0, atLeast(0).zeroMeans("that of the fastest lens in use, times lenses_per_group"), func(s *Spec) any { return &s.Ideal.ApertureRatio },
 		"the most that a group's clear diameter may be of its focal length in the ideal limit; 0: that of the fastest lens in use times lenses_per_group"},
@@ -279,7 +332,7 @@ func (k *specKey) kind() valueKind {
 func (k *specKey) sweepable() bool {
 	switch k.kind() {
 	case kindNumber, kindInteger, kindText:
-		return k.section != "job"
+		return k.section != "job" && !k.rule.table
 	}
 	return false
 }

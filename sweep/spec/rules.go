@@ -19,6 +19,8 @@ type rule struct {
 	problem func(value any) string
 	// infinite admits inf.
 	infinite bool
+	// table tells that the key names one.
+	table bool
 }
 
 // numeric is the rule that a number meets ok.
@@ -189,6 +191,16 @@ func listOf(what string, atLeast int) rule {
 	}}
 }
 
+// tableName admits the name of a table, or none.
+func tableName() rule {
+	return rule{table: true, want: "the name of a table in CSV, in quotes", problem: func(v any) string {
+		if name := v.(string); strings.ContainsFunc(name, catalog.IsHidden) {
+			return showValue(name) + " holds a control character"
+		}
+		return ""
+	}}
+}
+
 // designText admits a text for a design; what it says is held against the tables,
 // see [Spec.GivenFaults].
 func designText() rule {
@@ -219,6 +231,26 @@ func gapList() rule {
 		}
 		return ""
 	}}
+}
+
+// someOf admits lists of different words out of those given, and the empty list.
+func someOf(words ...string) rule {
+	rule := listOf("words", 0)
+	quoted := make([]string, len(words))
+	for i, w := range words {
+		quoted[i] = strconv.Quote(w)
+	}
+	rule.want = "a list of any of " + joinWords(quoted, "and") + ", each once"
+	texts := rule.problem
+	rule.problem = func(v any) string {
+		for i, word := range v.([]string) {
+			if !slices.Contains(words, word) {
+				return fmt.Sprintf("%s, the %s of the list", showValue(word), ordinal(i+1))
+			}
+		}
+		return texts(v)
+	}
+	return rule
 }
 
 // layoutList admits different layouts that have the same kind of view: upright
@@ -304,6 +336,10 @@ var relations = []relation{
 		},
 	},
 	{
+		[]string{"limits.ghost_pct", "mask.fill_pct"}, "fill_pct, by which ghost_pct is found",
+		func(s *Spec) bool { return s.Limits.GhostPct == nil || s.Mask.FillPct != nil },
+	},
+	{
 		[]string{"train.given_gaps_mm", "train.given"}, "one gap between each two groups of train.given, as [80.5, 79.9], or none",
 		func(s *Spec) bool {
 			name, ok := s.Given()
@@ -315,5 +351,16 @@ var relations = []relation{
 		func(s *Spec) bool {
 			return s.Catalog.FocalMaxMM == 0 || s.Catalog.FocalMinMM <= s.Catalog.FocalMaxMM
 		},
+	},
+	{
+		[]string{"limits.yield_min_pct", "search.method", "refine.method"},
+		`yield_min_pct with method = "enumerate", or with refinement`,
+		func(s *Spec) bool {
+			return s.Limits.YieldMinPct == nil || s.Search.Method != SearchOptimize || s.Refine.Method != RefineNone
+		},
+	},
+	{
+		[]string{"tolerance.radius_pct", "tolerance.focal_pct"}, "one of both 0: focal_pct gives a lens its focal length whatever its radii are",
+		func(s *Spec) bool { return s.Tolerance.RadiusPct == 0 || s.Tolerance.FocalPct == 0 },
 	},
 }

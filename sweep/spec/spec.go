@@ -22,6 +22,16 @@ const (
 	RefineCMAES   = "cma-es"
 )
 
+// The words of tolerance.distribution.
+const (
+	DistributionUniform   = "uniform"
+	DistributionTruncated = "truncated-normal"
+	DistributionNormal    = "normal"
+)
+
+// Compensators are the words of tolerance.compensators.
+var Compensators = []string{"last_gap", "front_gap", "stage_zero", "picture_shift"}
+
 // Spec is a job as its TOML file describes it, in the file's own units, with
 // the defaults filled in. [Read] makes one; treat it as read-only.
 type Spec struct {
@@ -41,6 +51,8 @@ type Spec struct {
 	Search  SearchSection
 	Refine  RefineSection
 	Ideal   IdealSection
+
+	Tolerance ToleranceSection
 
 	// Axes are the swept keys in the order in which the file has them, the
 	// slowest first; none for a job of one point, and none in the Spec of a
@@ -65,6 +77,7 @@ type JobSection struct {
 type CatalogSection struct {
 	Files            []string // as written; see [Spec.LensFiles]
 	Glasses          []string // as written; see [Spec.GlassFiles]
+	Owned            string   // as written; see [Spec.OwnedFile]
 	ExcludeKinds     []string
 	ExcludeParts     []string // patterns with * and ?
 	DiameterMaxMM    float64
@@ -85,6 +98,9 @@ type TrainSection struct {
 	MagnificationTol float64 // relative
 	AirGapMinMM      float64
 	GroupGapMinMM    float64
+	// Front, Relay and Rear are patterns with * and ? of the parts that alone may stand
+	// there; none for any.
+	Front, Relay, Rear []string
 	// Given is the one train to measure in place of a search, as a design_id; empty
 	// for a search. GivenGapsMM are the gaps between its groups from the world to the
 	// eye, none for paraxial or refined ones, see [Spec.GivenAt].
@@ -130,6 +146,7 @@ type MaskSection struct {
 	ClearanceMM  float64
 	Seat         string // "front", "rear" or "either"; see [Spec.Seats]
 	Transmission float64
+	FillPct      *float64 // share of a pixel's area that is open; nil: not known
 }
 
 // StageSection is the section [stage].
@@ -146,7 +163,7 @@ type LightSection struct {
 }
 
 // LimitsSection is the section [limits]. A nil limit is not set. All are upper
-// limits, on magnitudes for signed metrics, but for TransmissionMin.
+// limits, on magnitudes for signed metrics, but for TransmissionMin and YieldMinPct.
 type LimitsSection struct {
 	FieldFraction       float64
 	MaskBlurArcmin      *float64
@@ -165,6 +182,9 @@ type LimitsSection struct {
 	MassG               *float64
 	Price               *float64 // of all the lenses together
 	TransmissionMin     *float64
+	GhostArcmin         *float64
+	GhostPct            *float64
+	YieldMinPct         *float64 // of builds, see [ToleranceSection]
 }
 
 // SearchSection is the section [search].
@@ -196,6 +216,39 @@ type IdealSection struct {
 	// ApertureRatio is the most that a group's clear diameter may be of its focal
 	// length; 0 for that of the fastest lens in use times the lenses of a group.
 	ApertureRatio float64
+}
+
+// ToleranceSection is the section [tolerance]: how far parts and places of a built train
+// may be off, either way, and how builds are made.
+type ToleranceSection struct {
+	Builds          int    // of each leading design, after a run; 0 for none
+	Designs         int    // leading designs of each sweep point
+	Distribution    string // "uniform", "truncated-normal" or "normal"
+	FocalPct        float64
+	RadiusPct       float64
+	ThicknessMM     float64
+	Index           float64
+	AbbePct         float64
+	GapMM           float64
+	LensDecentreMM  float64 // along each of two directions, as all decentres and tilts
+	LensTiltArcmin  float64
+	GroupDecentreMM float64
+	GroupTiltArcmin float64
+	MaskRollArcmin  float64
+	StageZeroMM     float64
+	Compensators    []string // of [Compensators], those that are on
+}
+
+// UsualBuilds is how many builds are made of a design where the spec asks for builds
+// without saying how many.
+const UsualBuilds = 1000
+
+// BuildsMade is how many builds are made of a design where any are.
+func (t *ToleranceSection) BuildsMade() int {
+	if t.Builds == 0 {
+		return UsualBuilds
+	}
+	return t.Builds
 }
 
 // OutputDir is the folder that the run writes to: job.output, taken from the

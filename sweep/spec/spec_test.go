@@ -67,6 +67,11 @@ func TestSpecDefaults(t *testing.T) {
 		Limits: LimitsSection{FieldFraction: 1},
 		Search: SearchSection{Method: "enumerate", RankBy: "length_mm", OnePer: "design", ThirdOrder: 1, EvaluationsMax: 200_000},
 		Refine: RefineSection{Method: "simplex", NearMissFactor: 2, Audit: 200},
+		Tolerance: ToleranceSection{
+			Designs: 5, Distribution: "uniform", FocalPct: 1, ThicknessMM: 0.1, Index: 0.001, AbbePct: 0.8, GapMM: 0.1,
+			LensDecentreMM: 0.1, LensTiltArcmin: 6, GroupDecentreMM: 0.1, GroupTiltArcmin: 6, MaskRollArcmin: 30, StageZeroMM: 0.1,
+			Compensators: []string{"last_gap", "front_gap", "stage_zero", "picture_shift"},
+		},
 	}
 	got := mustParse(t, leastSpec)
 	if diff := cmp.Diff(want, got, sameSpec...); diff != "" {
@@ -209,11 +214,13 @@ func TestSpecRoundTrip(t *testing.T) {
 		"train.lenses_max": {3, 9}, "catalog.focal_max_mm": {1, 2}, "train.lenses_per_group": {1, 6},
 		"job.workers": {0, workersMost}, "job.top": {1, topMost},
 		"light.wavelengths_nm": {400, 700}, "train.distinct_parts_max": {0, 3}, "refine.near_miss_factor": {1, 5},
+		"tolerance.index": {0, 0.1}, "tolerance.builds": {0, buildsMost}, "tolerance.designs": {1, 1000}, "tolerance.radius_pct": {0, 0},
 	}
 	words := map[string][]string{
 		"field.shape": {"rectangle", "ellipse"}, "mask.seat": {"front", "rear", "either"},
 		"search.method": {"enumerate"}, "search.rank_by": {"length_mm", "length_to_eye_mm"},
-		"search.one_per": {"design", "parts"}, "refine.method": {"none", "simplex", "bfgs", "cma-es"},
+		"tolerance.distribution": {"uniform", "truncated-normal", "normal"},
+		"search.one_per":         {"design", "parts"}, "refine.method": {"none", "simplex", "bfgs", "cma-es"},
 	}
 	rapid.Check(t, func(t *rapid.T) {
 		draw := func(k *specKey) any {
@@ -238,6 +245,9 @@ func TestSpecRoundTrip(t *testing.T) {
 				if name == "train.layouts" {
 					return rapid.Permutation([]string{"erector-single", "erector-pair"}).Draw(t, name)[:1]
 				}
+				if name == "tolerance.compensators" {
+					return rapid.SliceOfDistinct(rapid.SampledFrom(Compensators), rapid.ID).Draw(t, name)
+				}
 				return rapid.SliceOfNDistinct(rapid.StringMatching(`[ -~µ]{1,9}`), 1, 3, rapid.ID).Draw(t, name)
 			}
 			if w, ok := words[name]; ok {
@@ -260,6 +270,9 @@ func TestSpecRoundTrip(t *testing.T) {
 				}
 				write(file, k, v)
 			}
+		}
+		if _, limited := file["limits"]["ghost_pct"]; limited {
+			write(file, keyByName["mask.fill_pct"], 50.0)
 		}
 		first, err := parse("a.toml", []byte(writeSpec(t, file)))
 		if err != nil {

@@ -4,22 +4,22 @@
 
 package lanes
 
-// flatAVX2 is Rays.plainFlat for four or more rays.
+// flatAVX2 is Rays.plainFlat for arrays with room for whole vectors.
 //
 //go:noescape
 func flatAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, ratio float64) (margin float64)
 
-// sphereAVX2 is Rays.plainSphere for four or more rays.
+// sphereAVX2 is Rays.plainSphere for arrays with room for whole vectors.
 //
 //go:noescape
 func sphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, ratio float64) (margin float64)
 
-// conicAVX2 is Rays.plainConic for four or more rays.
+// conicAVX2 is Rays.plainConic for arrays with room for whole vectors.
 //
 //go:noescape
 func conicAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64) (margin float64)
 
-// asphereAVX2 is Rays.plainAsphere for four or more rays. It ends before rays of which one needs carefulCrossing.
+// asphereAVX2 is Rays.plainAsphere for arrays with room for whole vectors. It ends before rays of which one needs carefulCrossing.
 //
 //go:noescape
 func asphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64, powers *[2]float64, end *[2]float64) (next int, margin float64)
@@ -34,17 +34,17 @@ func launchAVX2(px *float64, py *float64, x *float64, y *float64, w *float64, kx
 //go:noescape
 func plateAVX2(x *float64, y *float64, kx *float64, ky *float64, kw *float64, n int, thickness float64, index float64)
 
-// crossAVX2 is Lines.plainCross for four or more rays.
+// crossAVX2 is Lines.plainCross for arrays with room for whole vectors.
 //
 //go:noescape
 func crossAVX2(toX *float64, toY *float64, toSX *float64, toSY *float64, x *float64, y *float64, w *float64, kx *float64, ky *float64, per *float64, n int, distance float64)
 
-// mixAVX2 is plainMix for four or more numbers.
+// mixAVX2 is plainMix for arrays with room for whole vectors.
 //
 //go:noescape
 func mixAVX2(to *float64, from *float64, n int, shares *float64, parts int)
 
-// betweenAVX2 is plainBetween for four or more numbers.
+// betweenAVX2 is plainBetween for arrays with room for whole vectors.
 //
 //go:noescape
 func betweenAVX2(to *float64, reference *float64, far *float64, referenceFar *float64, near *float64, referenceNear *float64, n int, share float64)
@@ -54,12 +54,12 @@ func betweenAVX2(to *float64, reference *float64, far *float64, referenceFar *fl
 //go:noescape
 func overfillAVX2(over *float64, x *float64, y *float64, n int, scale float64)
 
-// crossingSumsAVX2 is Lines.plainCrossingSums for four or more lines.
+// crossingSumsAVX2 is Lines.plainCrossingSums for arrays with room for whole vectors.
 //
 //go:noescape
 func crossingSumsAVX2(x *float64, y *float64, sx *float64, sy *float64, weight *float64, n int, distance float64, chief float64, sums *float64)
 
-// slopeSumsAVX2 is Lines.plainSlopeSums for four or more lines.
+// slopeSumsAVX2 is Lines.plainSlopeSums for arrays with room for whole vectors.
 //
 //go:noescape
 func slopeSumsAVX2(x *float64, y *float64, sx *float64, sy *float64, weight *float64, n int, vergence float64, chief float64, sums *float64)

@@ -12,11 +12,15 @@ DATA tailMasks<>+32(SB)/8, $0xffffffffffffffff
 DATA tailMasks<>+40(SB)/8, $0xffffffffffffffff
 DATA tailMasks<>+48(SB)/8, $0xffffffffffffffff
 DATA tailMasks<>+56(SB)/8, $0xffffffffffffffff
-GLOBL tailMasks<>(SB), RODATA|NOPTR, $64
+DATA tailMasks<>+64(SB)/8, $0x0000000000000000
+DATA tailMasks<>+72(SB)/8, $0x0000000000000000
+DATA tailMasks<>+80(SB)/8, $0x0000000000000000
+DATA tailMasks<>+88(SB)/8, $0x0000000000000000
+GLOBL tailMasks<>(SB), RODATA|NOPTR, $96
 
 // func flatAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, ratio float64) (margin float64)
-// Requires: AVX, SSE2
-TEXT ·flatAVX2(SB), $64-88
+// Requires: AVX, CMOV, SSE2
+TEXT ·flatAVX2(SB), $80-88
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -31,25 +35,42 @@ TEXT ·flatAVX2(SB), $64-88
 	VMOVUPD      constant3ff0000000000000<>+0(SB), Y0
 	VMOVUPD      constant3ff0000000000000<>+0(SB), Y1
 	VBROADCASTSD distance+64(FP), Y2
-	MOVQ         n+56(FP), R9
-	XORQ         R10, R10
+	XORQ         R9, R9
+	MOVQ         R9, 64(SP)
 
-vector1:
-	MOVQ    R9, R11
-	SUBQ    R10, R11
-	CMPQ    R11, $0x04
-	JLT     tail2
-	VSUBPD  (DX)(R10*8), Y2, Y3
-	VMULPD  (R8)(R10*8), Y3, Y3
-	VMULPD  (BX)(R10*8), Y3, Y4
-	VADDPD  (AX)(R10*8), Y4, Y4
-	VMULPD  (SI)(R10*8), Y3, Y3
-	VADDPD  (CX)(R10*8), Y3, Y3
-	VMOVUPD Y4, (AX)(R10*8)
-	VMOVUPD Y3, (CX)(R10*8)
+chunk1:
+	MOVQ    n+56(FP), R10
+	SUBQ    64(SP), R10
+	MOVQ    R10, R12
+	ANDQ    $-4, R12
+	MOVQ    $0x00000020, R9
+	CMPQ    R12, R9
+	CMOVQGT R9, R12
+	SUBQ    R12, R10
+	MOVQ    $0x00000000, R9
+	CMPQ    R10, $0x04
+	CMOVQGE R9, R10
+	ADDQ    64(SP), R12
+	MOVQ    R12, R9
+	ADDQ    R10, R9
+	MOVQ    R9, 72(SP)
+	MOVQ    64(SP), R9
+	XORQ    R11, R11
+	CMPQ    R9, R12
+	JGE     tail3
+
+stage2:
+	VSUBPD  (DX)(R9*8), Y2, Y3
+	VMULPD  (R8)(R9*8), Y3, Y3
+	VMULPD  (BX)(R9*8), Y3, Y4
+	VADDPD  (AX)(R9*8), Y4, Y4
+	VMULPD  (SI)(R9*8), Y3, Y3
+	VADDPD  (CX)(R9*8), Y3, Y3
+	VMOVUPD Y4, (AX)(R9*8)
+	VMOVUPD Y3, (CX)(R9*8)
 	VXORPD  Y3, Y3, Y3
-	VMOVUPD Y3, (DX)(R10*8)
-	VMOVUPD (DI)(R10*8), Y3
+	VMOVUPD Y3, (DX)(R9*8)
+	VMOVUPD (DI)(R9*8), Y3
 	VMULPD  Y3, Y3, Y3
 	VSUBPD  Y3, Y0, Y4
 	VMULPD  32(SP), Y4, Y4
@@ -59,89 +80,103 @@ vector1:
 	VMINPD  Y1, Y4, Y1
 	VMOVAPD Y1, Y1
 	VSQRTPD Y4, Y3
-	VMOVUPD Y3, (DI)(R10*8)
+	VMOVUPD Y3, (DI)(R9*8)
 	VDIVPD  Y3, Y0, Y3
-	VMOVUPD Y3, (R8)(R10*8)
-	VMOVUPD (BX)(R10*8), Y3
+	VMOVUPD Y3, (R8)(R9*8)
+	VMOVUPD (BX)(R9*8), Y3
 	VMULPD  (SP), Y3, Y3
-	VMOVUPD Y3, (BX)(R10*8)
-	VMOVUPD (SI)(R10*8), Y3
+	VMOVUPD Y3, (BX)(R9*8)
+	VMOVUPD (SI)(R9*8), Y3
 	VMULPD  (SP), Y3, Y3
-	VMOVUPD Y3, (SI)(R10*8)
-	ADDQ    $0x04, R10
-	JMP     vector1
+	VMOVUPD Y3, (SI)(R9*8)
+	ADDQ    $0x04, R9
+	ADDQ    $0x20, R11
+	CMPQ    R9, R12
+	JLT     stage2
 
-tail2:
-	TESTQ     R11, R11
-	JEQ       done3
-	LEAQ      -4(R9), R10
-	VSUBPD    (DX)(R10*8), Y2, Y2
-	VMULPD    (R8)(R10*8), Y2, Y2
-	VMULPD    (BX)(R10*8), Y2, Y3
-	VADDPD    (AX)(R10*8), Y3, Y3
-	VMULPD    (SI)(R10*8), Y2, Y2
-	VADDPD    (CX)(R10*8), Y2, Y2
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R11*8), Y4
-	VMOVUPD   (AX)(R10*8), Y5
+tail3:
+	TESTQ     R10, R10
+	JEQ       end4
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
+	MOVQ      $0x00000100, R11
+	VSUBPD    (DX)(R9*8), Y2, Y3
+	VMULPD    (R8)(R9*8), Y3, Y3
+	VMULPD    (BX)(R9*8), Y3, Y4
+	VADDPD    (AX)(R9*8), Y4, Y4
+	VMULPD    (SI)(R9*8), Y3, Y3
+	VADDPD    (CX)(R9*8), Y3, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y5
+	VMOVUPD   (AX)(R9*8), Y6
+	VBLENDVPD Y5, Y4, Y6, Y4
+	VMOVUPD   Y4, (AX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (CX)(R9*8), Y5
 	VBLENDVPD Y4, Y3, Y5, Y3
-	VMOVUPD   Y3, (AX)(R10*8)
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y3
-	VMOVUPD   (CX)(R10*8), Y4
-	VBLENDVPD Y3, Y2, Y4, Y2
-	VMOVUPD   Y2, (CX)(R10*8)
-	VXORPD    Y2, Y2, Y2
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y3
-	VMOVUPD   (DX)(R10*8), Y4
-	VBLENDVPD Y3, Y2, Y4, Y2
-	VMOVUPD   Y2, (DX)(R10*8)
-	VMOVUPD   (DI)(R10*8), Y2
-	VMULPD    Y2, Y2, Y2
-	VSUBPD    Y2, Y0, Y3
-	VMULPD    32(SP), Y3, Y3
-	VSUBPD    Y3, Y0, Y3
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y4
+	VMOVUPD   Y3, (CX)(R9*8)
+	VXORPD    Y3, Y3, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (DX)(R9*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y3
+	VMOVUPD   Y3, (DX)(R9*8)
+	VMOVUPD   (DI)(R9*8), Y3
+	VMULPD    Y3, Y3, Y3
+	VSUBPD    Y3, Y0, Y4
+	VMULPD    32(SP), Y4, Y4
+	VSUBPD    Y4, Y0, Y4
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y5
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y6
+	VBLENDVPD Y5, Y3, Y6, Y3
+	VMINPD    Y1, Y3, Y1
+	VMOVAPD   Y1, Y1
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y3
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y5
-	VBLENDVPD Y4, Y2, Y5, Y2
-	VMINPD    Y1, Y2, Y1
+	VBLENDVPD Y3, Y4, Y5, Y3
+	VMINPD    Y1, Y3, Y1
 	VMOVAPD   Y1, Y1
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y2
-	VMOVUPD   constant3ff0000000000000<>+0(SB), Y4
-	VBLENDVPD Y2, Y3, Y4, Y2
-	VMINPD    Y1, Y2, Y1
-	VMOVAPD   Y1, Y1
-	VSQRTPD   Y3, Y2
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y3
-	VMOVUPD   (DI)(R10*8), Y4
-	VBLENDVPD Y3, Y2, Y4, Y3
-	VMOVUPD   Y3, (DI)(R10*8)
-	VDIVPD    Y2, Y0, Y0
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y2
-	VMOVUPD   (R8)(R10*8), Y3
-	VBLENDVPD Y2, Y0, Y3, Y0
-	VMOVUPD   Y0, (R8)(R10*8)
-	VMOVUPD   (BX)(R10*8), Y0
-	VMULPD    (SP), Y0, Y0
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y2
-	VMOVUPD   (BX)(R10*8), Y3
-	VBLENDVPD Y2, Y0, Y3, Y0
-	VMOVUPD   Y0, (BX)(R10*8)
-	VMOVUPD   (SI)(R10*8), Y0
-	VMULPD    (SP), Y0, Y0
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R11*8), Y2
-	VMOVUPD   (SI)(R10*8), Y3
-	VBLENDVPD Y2, Y0, Y3, Y0
-	VMOVUPD   Y0, (SI)(R10*8)
+	VSQRTPD   Y4, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (DI)(R9*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y4
+	VMOVUPD   Y4, (DI)(R9*8)
+	VDIVPD    Y3, Y0, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (R8)(R9*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y3
+	VMOVUPD   Y3, (R8)(R9*8)
+	VMOVUPD   (BX)(R9*8), Y3
+	VMULPD    (SP), Y3, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (BX)(R9*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y3
+	VMOVUPD   Y3, (BX)(R9*8)
+	VMOVUPD   (SI)(R9*8), Y3
+	VMULPD    (SP), Y3, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (SI)(R9*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y3
+	VMOVUPD   Y3, (SI)(R9*8)
 
-done3:
+end4:
+	ADDQ R10, R12
+	MOVQ R12, 64(SP)
+	CMPQ R12, 72(SP)
+	JLT  stopped5
+	MOVQ n+56(FP), R9
+	CMPQ R12, R9
+	JLT  chunk1
+
+stopped5:
 	VEXTRACTF128 $0x01, Y1, X0
 	VMINPD       X0, X1, X0
 	VUNPCKHPD    X0, X0, X1
@@ -158,7 +193,7 @@ GLOBL constant3ff0000000000000<>(SB), RODATA|NOPTR, $32
 
 // func sphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, ratio float64) (margin float64)
 // Requires: AVX, CMOV, SSE2
-TEXT ·sphereAVX2(SB), $1104-96
+TEXT ·sphereAVX2(SB), $1232-96
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -175,25 +210,30 @@ TEXT ·sphereAVX2(SB), $1104-96
 	VBROADCASTSD distance+64(FP), Y2
 	VBROADCASTSD curvature+72(FP), Y3
 	XORQ         R9, R9
-	MOVQ         R9, 1088(SP)
+	MOVQ         R9, 1216(SP)
 
 chunk1:
-	MOVQ    n+56(FP), R9
-	MOVQ    R9, R10
-	SUBQ    1088(SP), R10
-	ANDQ    $-4, R10
-	JEQ     tail2
+	MOVQ    n+56(FP), R10
+	SUBQ    1216(SP), R10
+	MOVQ    R10, R12
+	ANDQ    $-4, R12
 	MOVQ    $0x00000020, R9
-	CMPQ    R10, R9
-	CMOVQGT R9, R10
-	ADDQ    1088(SP), R10
-	MOVQ    R10, 1096(SP)
-	MOVQ    1088(SP), R9
+	CMPQ    R12, R9
+	CMOVQGT R9, R12
+	SUBQ    R12, R10
+	MOVQ    $0x00000000, R9
+	CMPQ    R10, $0x04
+	CMOVQGE R9, R10
+	ADDQ    1216(SP), R12
+	MOVQ    R12, R9
+	ADDQ    R10, R9
+	MOVQ    R9, 1224(SP)
+	MOVQ    1216(SP), R9
 	XORQ    R11, R11
-	CMPQ    R9, R10
-	JGE     end3
+	CMPQ    R9, R12
+	JGE     tail3
 
-stage4:
+stage2:
 	VSUBPD  (DX)(R9*8), Y2, Y4
 	VMULPD  (R8)(R9*8), Y4, Y4
 	VMULPD  (BX)(R9*8), Y4, Y5
@@ -219,33 +259,93 @@ stage4:
 	VMOVUPD Y5, (AX)(R9*8)
 	VMOVUPD Y4, (CX)(R9*8)
 	VMOVUPD Y6, 64(SP)(R11*1)
-	VMOVUPD Y7, 320(SP)(R11*1)
+	VMOVUPD Y7, 352(SP)(R11*1)
 	VMINPD  Y1, Y8, Y1
 	VMOVAPD Y1, Y1
 	VMINPD  Y1, Y9, Y1
 	VMOVAPD Y1, Y1
 	VSQRTPD Y8, Y4
-	VMOVUPD Y4, 576(SP)(R11*1)
+	VMOVUPD Y4, 640(SP)(R11*1)
 	VSQRTPD Y9, Y4
-	VMOVUPD Y4, 832(SP)(R11*1)
+	VMOVUPD Y4, 928(SP)(R11*1)
 	ADDQ    $0x04, R9
 	ADDQ    $0x20, R11
-	CMPQ    R9, R10
-	JLT     stage4
-	MOVQ    1088(SP), R9
-	XORQ    R11, R11
-	CMPQ    R9, R10
-	JGE     end3
+	CMPQ    R9, R12
+	JLT     stage2
+
+tail3:
+	TESTQ     R10, R10
+	JEQ       end4
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
+	MOVQ      $0x00000100, R11
+	VSUBPD    (DX)(R9*8), Y2, Y4
+	VMULPD    (R8)(R9*8), Y4, Y4
+	VMULPD    (BX)(R9*8), Y4, Y5
+	VADDPD    (AX)(R9*8), Y5, Y5
+	VMULPD    (SI)(R9*8), Y4, Y4
+	VADDPD    (CX)(R9*8), Y4, Y4
+	VMOVUPD   (DI)(R9*8), Y6
+	VMULPD    (BX)(R9*8), Y5, Y7
+	VMULPD    (SI)(R9*8), Y4, Y8
+	VADDPD    Y8, Y7, Y7
+	VMULPD    Y3, Y7, Y7
+	VSUBPD    Y7, Y6, Y6
+	VMULPD    Y5, Y5, Y7
+	VMULPD    Y4, Y4, Y8
+	VADDPD    Y8, Y7, Y7
+	VMULPD    Y3, Y7, Y7
+	VMULPD    Y6, Y6, Y8
+	VMULPD    Y3, Y7, Y9
+	VSUBPD    Y9, Y8, Y8
+	VSUBPD    Y8, Y0, Y9
+	VMULPD    32(SP), Y9, Y9
+	VSUBPD    Y9, Y0, Y9
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y10
+	VMOVUPD   (AX)(R9*8), Y11
+	VBLENDVPD Y10, Y5, Y11, Y5
+	VMOVUPD   Y5, (AX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y5
+	VMOVUPD   (CX)(R9*8), Y10
+	VBLENDVPD Y5, Y4, Y10, Y4
+	VMOVUPD   Y4, (CX)(R9*8)
+	VMOVUPD   Y6, 64(SP)(R11*1)
+	VMOVUPD   Y7, 352(SP)(R11*1)
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R13*8), Y4
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y5
+	VBLENDVPD Y4, Y8, Y5, Y4
+	VMINPD    Y1, Y4, Y1
+	VMOVAPD   Y1, Y1
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R13*8), Y4
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y5
+	VBLENDVPD Y4, Y9, Y5, Y4
+	VMINPD    Y1, Y4, Y1
+	VMOVAPD   Y1, Y1
+	VSQRTPD   Y8, Y4
+	VMOVUPD   Y4, 640(SP)(R11*1)
+	VSQRTPD   Y9, Y4
+	VMOVUPD   Y4, 928(SP)(R11*1)
+
+end4:
+	MOVQ 1216(SP), R9
+	XORQ R11, R11
+	CMPQ R9, R12
+	JGE  tail6
 
 stage5:
 	VMOVUPD   (DI)(R9*8), Y4
 	VMOVUPD   64(SP)(R11*1), Y5
-	VMOVUPD   576(SP)(R11*1), Y6
+	VMOVUPD   640(SP)(R11*1), Y6
 	VSUBPD    Y6, Y5, Y7
 	VMULPD    Y4, Y7, Y7
 	VSUBPD    Y7, Y0, Y7
 	VCMPPD    $0x12, constant0000000000000000<>+0(SB), Y7, Y8
-	VMOVUPD   832(SP)(R11*1), Y9
+	VMOVUPD   928(SP)(R11*1), Y9
 	VMULPD    (SP), Y6, Y10
 	VSUBPD    Y10, Y9, Y9
 	VORPD     Y9, Y8, Y9
@@ -258,7 +358,7 @@ stage5:
 	VADDPD    Y6, Y5, Y5
 	VMULPD    Y7, Y5, Y6
 	VDIVPD    Y6, Y0, Y6
-	VMULPD    320(SP)(R11*1), Y7, Y8
+	VMULPD    352(SP)(R11*1), Y7, Y8
 	VMULPD    Y6, Y8, Y8
 	VMULPD    Y4, Y8, Y4
 	VMOVUPD   Y4, (DX)(R9*8)
@@ -284,149 +384,103 @@ stage5:
 	VMOVUPD   Y5, (CX)(R9*8)
 	ADDQ      $0x04, R9
 	ADDQ      $0x20, R11
-	CMPQ      R9, R10
+	CMPQ      R9, R12
 	JLT       stage5
-	MOVQ      R10, 1088(SP)
-	CMPQ      R10, 1096(SP)
-	JLT       end3
-	JMP       chunk1
 
-tail2:
-	MOVQ      n+56(FP), R9
-	MOVQ      R9, R10
-	SUBQ      1088(SP), R10
-	JEQ       end3
-	SUBQ      $0x04, R9
-	XORQ      R11, R11
-	VSUBPD    (DX)(R9*8), Y2, Y2
-	VMULPD    (R8)(R9*8), Y2, Y2
-	VMULPD    (BX)(R9*8), Y2, Y4
-	VADDPD    (AX)(R9*8), Y4, Y4
-	VMULPD    (SI)(R9*8), Y2, Y2
-	VADDPD    (CX)(R9*8), Y2, Y2
-	VMOVUPD   (DI)(R9*8), Y5
-	VMULPD    (BX)(R9*8), Y4, Y6
-	VMULPD    (SI)(R9*8), Y2, Y7
-	VADDPD    Y7, Y6, Y6
-	VMULPD    Y3, Y6, Y6
-	VSUBPD    Y6, Y5, Y5
-	VMULPD    Y4, Y4, Y6
-	VMULPD    Y2, Y2, Y7
-	VADDPD    Y7, Y6, Y6
-	VMULPD    Y3, Y6, Y6
-	VMULPD    Y5, Y5, Y7
-	VMULPD    Y3, Y6, Y8
-	VSUBPD    Y8, Y7, Y7
-	VSUBPD    Y7, Y0, Y8
-	VMULPD    32(SP), Y8, Y8
-	VSUBPD    Y8, Y0, Y8
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y9
-	VMOVUPD   (AX)(R9*8), Y10
-	VBLENDVPD Y9, Y4, Y10, Y4
-	VMOVUPD   Y4, (AX)(R9*8)
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y4
-	VMOVUPD   (CX)(R9*8), Y9
-	VBLENDVPD Y4, Y2, Y9, Y2
-	VMOVUPD   Y2, (CX)(R9*8)
-	VMOVUPD   Y5, 64(SP)(R11*1)
-	VMOVUPD   Y6, 320(SP)(R11*1)
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y2
-	VMOVUPD   constant3ff0000000000000<>+0(SB), Y4
-	VBLENDVPD Y2, Y7, Y4, Y2
-	VMINPD    Y1, Y2, Y1
+tail6:
+	TESTQ     R10, R10
+	JEQ       end7
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
+	MOVQ      $0x00000100, R11
+	VMOVUPD   (DI)(R9*8), Y4
+	VMOVUPD   64(SP)(R11*1), Y5
+	VMOVUPD   640(SP)(R11*1), Y6
+	VSUBPD    Y6, Y5, Y7
+	VMULPD    Y4, Y7, Y7
+	VSUBPD    Y7, Y0, Y7
+	VCMPPD    $0x12, constant0000000000000000<>+0(SB), Y7, Y8
+	VMOVUPD   928(SP)(R11*1), Y9
+	VMULPD    (SP), Y6, Y10
+	VSUBPD    Y10, Y9, Y9
+	VORPD     Y9, Y8, Y9
+	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y0, Y8
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y10
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y11
+	VBLENDVPD Y10, Y8, Y11, Y8
+	VMINPD    Y1, Y8, Y1
 	VMOVAPD   Y1, Y1
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y2
-	VMOVUPD   constant3ff0000000000000<>+0(SB), Y4
-	VBLENDVPD Y2, Y8, Y4, Y2
-	VMINPD    Y1, Y2, Y1
-	VMOVAPD   Y1, Y1
-	VSQRTPD   Y7, Y2
-	VMOVUPD   Y2, 576(SP)(R11*1)
-	VSQRTPD   Y8, Y2
-	VMOVUPD   Y2, 832(SP)(R11*1)
-	VMOVUPD   (DI)(R9*8), Y2
-	VMOVUPD   64(SP)(R11*1), Y4
-	VMOVUPD   576(SP)(R11*1), Y5
-	VSUBPD    Y5, Y4, Y6
-	VMULPD    Y2, Y6, Y6
-	VSUBPD    Y6, Y0, Y6
-	VCMPPD    $0x12, constant0000000000000000<>+0(SB), Y6, Y7
-	VMOVUPD   832(SP)(R11*1), Y8
-	VMULPD    (SP), Y5, Y9
-	VSUBPD    Y9, Y8, Y8
-	VORPD     Y8, Y7, Y8
-	VBLENDVPD Y7, constantbff0000000000000<>+0(SB), Y0, Y7
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y9
-	VMOVUPD   constant3ff0000000000000<>+0(SB), Y10
-	VBLENDVPD Y9, Y7, Y10, Y7
-	VMINPD    Y1, Y7, Y1
-	VMOVAPD   Y1, Y1
-	VMULPD    (SP), Y2, Y7
-	VMULPD    Y6, Y8, Y6
-	VADDPD    Y6, Y7, Y6
-	VADDPD    Y5, Y4, Y4
-	VMULPD    Y6, Y4, Y5
-	VDIVPD    Y5, Y0, Y0
-	VMULPD    320(SP)(R11*1), Y6, Y5
-	VMULPD    Y0, Y5, Y5
-	VMULPD    Y2, Y5, Y2
+	VMULPD    (SP), Y4, Y8
+	VMULPD    Y7, Y9, Y7
+	VADDPD    Y7, Y8, Y7
+	VADDPD    Y6, Y5, Y5
+	VMULPD    Y7, Y5, Y6
+	VDIVPD    Y6, Y0, Y6
+	VMULPD    352(SP)(R11*1), Y7, Y8
+	VMULPD    Y6, Y8, Y8
+	VMULPD    Y4, Y8, Y4
 	LEAQ      tailMasks<>+0(SB), R11
-	VMOVUPD   (R11)(R10*8), Y7
-	VMOVUPD   (DX)(R9*8), Y9
-	VBLENDVPD Y7, Y2, Y9, Y2
-	VMOVUPD   Y2, (DX)(R9*8)
-	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R10*8), Y2
-	VMOVUPD   (DI)(R9*8), Y7
-	VBLENDVPD Y2, Y6, Y7, Y2
-	VMOVUPD   Y2, (DI)(R9*8)
-	VMULPD    Y0, Y4, Y0
-	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R10*8), Y2
-	VMOVUPD   (R8)(R9*8), Y4
-	VBLENDVPD Y2, Y0, Y4, Y0
-	VMOVUPD   Y0, (R8)(R9*8)
-	VMULPD    Y3, Y8, Y0
-	VMOVUPD   (BX)(R9*8), Y2
-	VMOVUPD   (SI)(R9*8), Y3
-	VMULPD    Y2, Y5, Y4
-	VADDPD    (AX)(R9*8), Y4, Y4
-	VMULPD    (SP), Y2, Y2
-	VMULPD    Y4, Y0, Y6
-	VSUBPD    Y6, Y2, Y2
-	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R10*8), Y6
-	VMOVUPD   (BX)(R9*8), Y7
-	VBLENDVPD Y6, Y2, Y7, Y2
-	VMOVUPD   Y2, (BX)(R9*8)
-	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R10*8), Y2
-	VMOVUPD   (AX)(R9*8), Y6
-	VBLENDVPD Y2, Y4, Y6, Y2
-	VMOVUPD   Y2, (AX)(R9*8)
-	VMULPD    Y3, Y5, Y2
-	VADDPD    (CX)(R9*8), Y2, Y2
-	VMULPD    (SP), Y3, Y3
-	VMULPD    Y2, Y0, Y0
-	VSUBPD    Y0, Y3, Y0
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R10*8), Y3
-	VMOVUPD   (SI)(R9*8), Y4
-	VBLENDVPD Y3, Y0, Y4, Y0
-	VMOVUPD   Y0, (SI)(R9*8)
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R10*8), Y0
-	VMOVUPD   (CX)(R9*8), Y3
-	VBLENDVPD Y0, Y2, Y3, Y0
-	VMOVUPD   Y0, (CX)(R9*8)
-	ADDQ      R10, 1088(SP)
+	VMOVUPD   (R11)(R13*8), Y10
+	VMOVUPD   (DX)(R9*8), Y11
+	VBLENDVPD Y10, Y4, Y11, Y4
+	VMOVUPD   Y4, (DX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (DI)(R9*8), Y10
+	VBLENDVPD Y4, Y7, Y10, Y4
+	VMOVUPD   Y4, (DI)(R9*8)
+	VMULPD    Y6, Y5, Y4
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y5
+	VMOVUPD   (R8)(R9*8), Y6
+	VBLENDVPD Y5, Y4, Y6, Y4
+	VMOVUPD   Y4, (R8)(R9*8)
+	VMULPD    Y3, Y9, Y4
+	VMOVUPD   (BX)(R9*8), Y5
+	VMOVUPD   (SI)(R9*8), Y6
+	VMULPD    Y5, Y8, Y7
+	VADDPD    (AX)(R9*8), Y7, Y7
+	VMULPD    (SP), Y5, Y5
+	VMULPD    Y7, Y4, Y9
+	VSUBPD    Y9, Y5, Y5
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y9
+	VMOVUPD   (BX)(R9*8), Y10
+	VBLENDVPD Y9, Y5, Y10, Y5
+	VMOVUPD   Y5, (BX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y5
+	VMOVUPD   (AX)(R9*8), Y9
+	VBLENDVPD Y5, Y7, Y9, Y5
+	VMOVUPD   Y5, (AX)(R9*8)
+	VMULPD    Y6, Y8, Y5
+	VADDPD    (CX)(R9*8), Y5, Y5
+	VMULPD    (SP), Y6, Y6
+	VMULPD    Y5, Y4, Y4
+	VSUBPD    Y4, Y6, Y4
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y6
+	VMOVUPD   (SI)(R9*8), Y7
+	VBLENDVPD Y6, Y4, Y7, Y4
+	VMOVUPD   Y4, (SI)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (CX)(R9*8), Y6
+	VBLENDVPD Y4, Y5, Y6, Y4
+	VMOVUPD   Y4, (CX)(R9*8)
 
-end3:
+end7:
+	ADDQ R10, R12
+	MOVQ R12, 1216(SP)
+	CMPQ R12, 1224(SP)
+	JLT  stopped8
+	MOVQ n+56(FP), R9
+	CMPQ R12, R9
+	JLT  chunk1
+
+stopped8:
 	VEXTRACTF128 $0x01, Y1, X0
 	VMINPD       X0, X1, X0
 	VUNPCKHPD    X0, X0, X1
@@ -449,7 +503,7 @@ GLOBL constantbff0000000000000<>(SB), RODATA|NOPTR, $32
 
 // func conicAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64) (margin float64)
 // Requires: AVX, CMOV, SSE2
-TEXT ·conicAVX2(SB), $496-104
+TEXT ·conicAVX2(SB), $528-104
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -475,25 +529,30 @@ TEXT ·conicAVX2(SB), $496-104
 	VMULPD       Y2, Y4, Y2
 	VMOVUPD      Y2, 192(SP)
 	XORQ         R9, R9
-	MOVQ         R9, 480(SP)
+	MOVQ         R9, 512(SP)
 
 chunk1:
-	MOVQ    n+56(FP), R9
-	MOVQ    R9, R10
-	SUBQ    480(SP), R10
-	ANDQ    $-4, R10
-	JEQ     tail2
+	MOVQ    n+56(FP), R10
+	SUBQ    512(SP), R10
+	MOVQ    R10, R12
+	ANDQ    $-4, R12
 	MOVQ    $0x00000020, R9
-	CMPQ    R10, R9
-	CMOVQGT R9, R10
-	ADDQ    480(SP), R10
-	MOVQ    R10, 488(SP)
-	MOVQ    480(SP), R9
+	CMPQ    R12, R9
+	CMOVQGT R9, R12
+	SUBQ    R12, R10
+	MOVQ    $0x00000000, R9
+	CMPQ    R10, $0x04
+	CMOVQGE R9, R10
+	ADDQ    512(SP), R12
+	MOVQ    R12, R9
+	ADDQ    R10, R9
+	MOVQ    R9, 520(SP)
+	MOVQ    512(SP), R9
 	XORQ    R11, R11
-	CMPQ    R9, R10
-	JGE     end3
+	CMPQ    R9, R12
+	JGE     tail3
 
-stage4:
+stage2:
 	VMOVUPD 64(SP), Y2
 	VSUBPD  (DX)(R9*8), Y2, Y2
 	VMULPD  (R8)(R9*8), Y2, Y2
@@ -544,12 +603,82 @@ stage4:
 	VMOVUPD Y6, 224(SP)(R11*1)
 	ADDQ    $0x04, R9
 	ADDQ    $0x20, R11
-	CMPQ    R9, R10
-	JLT     stage4
-	MOVQ    480(SP), R9
-	XORQ    R11, R11
-	CMPQ    R9, R10
-	JGE     end3
+	CMPQ    R9, R12
+	JLT     stage2
+
+tail3:
+	TESTQ     R10, R10
+	JEQ       end4
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
+	MOVQ      $0x00000100, R11
+	VMOVUPD   64(SP), Y2
+	VSUBPD    (DX)(R9*8), Y2, Y2
+	VMULPD    (R8)(R9*8), Y2, Y2
+	VMULPD    (BX)(R9*8), Y2, Y3
+	VADDPD    (AX)(R9*8), Y3, Y3
+	VMULPD    (SI)(R9*8), Y2, Y2
+	VADDPD    (CX)(R9*8), Y2, Y2
+	VMULPD    Y3, Y3, Y4
+	VMULPD    Y2, Y2, Y5
+	VADDPD    Y5, Y4, Y4
+	VMOVUPD   (DI)(R9*8), Y5
+	VMULPD    (BX)(R9*8), Y3, Y6
+	VMULPD    (SI)(R9*8), Y2, Y7
+	VADDPD    Y7, Y6, Y6
+	VMULPD    96(SP), Y6, Y6
+	VSUBPD    Y6, Y5, Y6
+	VMULPD    128(SP), Y5, Y7
+	VMULPD    Y5, Y7, Y5
+	VADDPD    Y5, Y0, Y5
+	VMULPD    96(SP), Y5, Y5
+	VMULPD    Y6, Y6, Y7
+	VMULPD    96(SP), Y5, Y5
+	VMULPD    Y4, Y5, Y5
+	VSUBPD    Y5, Y7, Y5
+	VSQRTPD   Y5, Y5
+	VMULPD    96(SP), Y4, Y4
+	VADDPD    Y5, Y6, Y5
+	VDIVPD    Y5, Y4, Y4
+	VMULPD    (BX)(R9*8), Y4, Y5
+	VADDPD    Y5, Y3, Y3
+	VMULPD    (SI)(R9*8), Y4, Y5
+	VADDPD    Y5, Y2, Y2
+	VMOVUPD   (DI)(R9*8), Y5
+	VMULPD    192(SP), Y4, Y6
+	VMULPD    Y5, Y6, Y6
+	VSUBPD    Y6, Y0, Y6
+	VMULPD    Y3, Y3, Y7
+	VMULPD    Y2, Y2, Y8
+	VADDPD    Y8, Y7, Y7
+	VMULPD    160(SP), Y7, Y7
+	VMULPD    Y6, Y6, Y6
+	VADDPD    Y6, Y7, Y6
+	VSQRTPD   Y6, Y6
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y7
+	VMOVUPD   (AX)(R9*8), Y8
+	VBLENDVPD Y7, Y3, Y8, Y3
+	VMOVUPD   Y3, (AX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y3
+	VMOVUPD   (CX)(R9*8), Y7
+	VBLENDVPD Y3, Y2, Y7, Y2
+	VMOVUPD   Y2, (CX)(R9*8)
+	VMULPD    Y5, Y4, Y2
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y3
+	VMOVUPD   (DX)(R9*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y2
+	VMOVUPD   Y2, (DX)(R9*8)
+	VMOVUPD   Y6, 224(SP)(R11*1)
+
+end4:
+	MOVQ 512(SP), R9
+	XORQ R11, R11
+	CMPQ R9, R12
+	JGE  tail6
 
 stage5:
 	VMOVUPD   224(SP)(R11*1), Y2
@@ -599,80 +728,16 @@ stage5:
 	VMOVUPD   Y2, (R8)(R9*8)
 	ADDQ      $0x04, R9
 	ADDQ      $0x20, R11
-	CMPQ      R9, R10
+	CMPQ      R9, R12
 	JLT       stage5
-	MOVQ      R10, 480(SP)
-	CMPQ      R10, 488(SP)
-	JLT       end3
-	JMP       chunk1
 
-tail2:
-	MOVQ      n+56(FP), R9
-	MOVQ      R9, R10
-	SUBQ      480(SP), R10
-	JEQ       end3
-	SUBQ      $0x04, R9
-	XORQ      R11, R11
-	VMOVUPD   64(SP), Y2
-	VSUBPD    (DX)(R9*8), Y2, Y2
-	VMULPD    (R8)(R9*8), Y2, Y2
-	VMULPD    (BX)(R9*8), Y2, Y3
-	VADDPD    (AX)(R9*8), Y3, Y3
-	VMULPD    (SI)(R9*8), Y2, Y2
-	VADDPD    (CX)(R9*8), Y2, Y2
-	VMULPD    Y3, Y3, Y4
-	VMULPD    Y2, Y2, Y5
-	VADDPD    Y5, Y4, Y4
-	VMOVUPD   (DI)(R9*8), Y5
-	VMULPD    (BX)(R9*8), Y3, Y6
-	VMULPD    (SI)(R9*8), Y2, Y7
-	VADDPD    Y7, Y6, Y6
-	VMULPD    96(SP), Y6, Y6
-	VSUBPD    Y6, Y5, Y6
-	VMULPD    128(SP), Y5, Y7
-	VMULPD    Y5, Y7, Y5
-	VADDPD    Y5, Y0, Y5
-	VMULPD    96(SP), Y5, Y5
-	VMULPD    Y6, Y6, Y7
-	VMULPD    96(SP), Y5, Y5
-	VMULPD    Y4, Y5, Y5
-	VSUBPD    Y5, Y7, Y5
-	VSQRTPD   Y5, Y5
-	VMULPD    96(SP), Y4, Y4
-	VADDPD    Y5, Y6, Y5
-	VDIVPD    Y5, Y4, Y4
-	VMULPD    (BX)(R9*8), Y4, Y5
-	VADDPD    Y5, Y3, Y3
-	VMULPD    (SI)(R9*8), Y4, Y5
-	VADDPD    Y5, Y2, Y2
-	VMOVUPD   (DI)(R9*8), Y5
-	VMULPD    192(SP), Y4, Y6
-	VMULPD    Y5, Y6, Y6
-	VSUBPD    Y6, Y0, Y6
-	VMULPD    Y3, Y3, Y7
-	VMULPD    Y2, Y2, Y8
-	VADDPD    Y8, Y7, Y7
-	VMULPD    160(SP), Y7, Y7
-	VMULPD    Y6, Y6, Y6
-	VADDPD    Y6, Y7, Y6
-	VSQRTPD   Y6, Y6
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y7
-	VMOVUPD   (AX)(R9*8), Y8
-	VBLENDVPD Y7, Y3, Y8, Y3
-	VMOVUPD   Y3, (AX)(R9*8)
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y3
-	VMOVUPD   (CX)(R9*8), Y7
-	VBLENDVPD Y3, Y2, Y7, Y2
-	VMOVUPD   Y2, (CX)(R9*8)
-	VMULPD    Y5, Y4, Y2
-	LEAQ      tailMasks<>+0(SB), R12
-	VMOVUPD   (R12)(R10*8), Y3
-	VMOVUPD   (DX)(R9*8), Y4
-	VBLENDVPD Y3, Y2, Y4, Y2
-	VMOVUPD   Y2, (DX)(R9*8)
-	VMOVUPD   Y6, 224(SP)(R11*1)
+tail6:
+	TESTQ     R10, R10
+	JEQ       end7
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
+	MOVQ      $0x00000100, R11
 	VMOVUPD   224(SP)(R11*1), Y2
 	VMOVUPD   96(SP), Y3
 	VDIVPD    Y2, Y3, Y3
@@ -701,8 +766,8 @@ tail2:
 	VCMPPD    $0x03, Y5, Y5, Y8
 	VMINPD    Y7, Y6, Y6
 	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y6, Y6
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R10*8), Y7
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y7
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y8
 	VBLENDVPD Y7, Y6, Y8, Y6
 	VMINPD    Y1, Y6, Y1
@@ -711,36 +776,44 @@ tail2:
 	VMULPD    (BX)(R9*8), Y6, Y7
 	VMULPD    Y4, Y5, Y4
 	VSUBPD    Y4, Y7, Y4
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R10*8), Y7
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y7
 	VMOVUPD   (BX)(R9*8), Y8
 	VBLENDVPD Y7, Y4, Y8, Y4
 	VMOVUPD   Y4, (BX)(R9*8)
 	VMULPD    (SI)(R9*8), Y6, Y4
 	VMULPD    Y3, Y5, Y3
 	VSUBPD    Y3, Y4, Y3
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R10*8), Y4
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
 	VMOVUPD   (SI)(R9*8), Y7
 	VBLENDVPD Y4, Y3, Y7, Y3
 	VMOVUPD   Y3, (SI)(R9*8)
 	VMULPD    (DI)(R9*8), Y6, Y3
 	VMULPD    Y2, Y5, Y2
 	VADDPD    Y2, Y3, Y2
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R10*8), Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y3
 	VMOVUPD   (DI)(R9*8), Y4
 	VBLENDVPD Y3, Y2, Y4, Y3
 	VMOVUPD   Y3, (DI)(R9*8)
-	VDIVPD    Y2, Y0, Y0
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R10*8), Y2
-	VMOVUPD   (R8)(R9*8), Y3
-	VBLENDVPD Y2, Y0, Y3, Y0
-	VMOVUPD   Y0, (R8)(R9*8)
-	ADDQ      R10, 480(SP)
+	VDIVPD    Y2, Y0, Y2
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y3
+	VMOVUPD   (R8)(R9*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y2
+	VMOVUPD   Y2, (R8)(R9*8)
 
-end3:
+end7:
+	ADDQ R10, R12
+	MOVQ R12, 512(SP)
+	CMPQ R12, 520(SP)
+	JLT  stopped8
+	MOVQ n+56(FP), R9
+	CMPQ R12, R9
+	JLT  chunk1
+
+stopped8:
 	VEXTRACTF128 $0x01, Y1, X0
 	VMINPD       X0, X1, X0
 	VUNPCKHPD    X0, X0, X1
@@ -751,7 +824,7 @@ end3:
 
 // func asphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64, powers *[2]float64, end *[2]float64) (next int, margin float64)
 // Requires: AVX, CMOV, SSE2
-TEXT ·asphereAVX2(SB), $2080-128
+TEXT ·asphereAVX2(SB), $2296-128
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         w+16(FP), DX
@@ -780,26 +853,32 @@ TEXT ·asphereAVX2(SB), $2080-128
 	VMULPD       96(SP), Y2, Y2
 	VMOVUPD      Y2, 224(SP)
 	XORQ         R9, R9
-	MOVQ         R9, 2048(SP)
+	MOVQ         R9, 2272(SP)
 
 chunk1:
-	MOVQ    n+56(FP), R9
-	MOVQ    R9, R12
-	SUBQ    2048(SP), R12
-	ANDQ    $-4, R12
-	JEQ     tail2
+	MOVQ    n+56(FP), R10
+	SUBQ    2272(SP), R10
+	MOVQ    R10, R14
+	ANDQ    $-4, R14
 	MOVQ    $0x00000020, R9
-	CMPQ    R12, R9
-	CMOVQGT R9, R12
-	ADDQ    2048(SP), R12
-	MOVQ    R12, 2056(SP)
-	MOVQ    $0x00000006, 2064(SP)
-	MOVQ    2048(SP), R11
+	CMPQ    R14, R9
+	CMOVQGT R9, R14
+	MOVQ    R10, R12
+	SUBQ    R14, R12
+	MOVQ    $0x00000000, R9
+	CMPQ    R12, $0x04
+	CMOVQGE R9, R12
+	ADDQ    2272(SP), R14
+	MOVQ    R14, R9
+	ADDQ    R12, R9
+	MOVQ    R9, 2280(SP)
+	MOVQ    $0x00000006, 2288(SP)
+	MOVQ    2272(SP), R11
 	XORQ    R13, R13
-	CMPQ    R11, R12
-	JGE     end3
+	CMPQ    R11, R14
+	JGE     tail5
 
-stage6:
+stage4:
 	VMOVUPD 64(SP), Y2
 	VSUBPD  (DX)(R11*8), Y2, Y2
 	VMULPD  (R8)(R11*8), Y2, Y2
@@ -808,12 +887,12 @@ stage6:
 	VMULPD  (SI)(R11*8), Y2, Y2
 	VADDPD  (CX)(R11*8), Y2, Y2
 	VMOVUPD Y3, 256(SP)(R13*1)
-	VMOVUPD Y2, 512(SP)(R13*1)
+	VMOVUPD Y2, 544(SP)(R13*1)
 	VCMPPD  $0x07, Y2, Y3, Y4
-	VMOVUPD Y4, 1280(SP)(R13*1)
+	VMOVUPD Y4, 1408(SP)(R13*1)
 	VMOVUPD constant7ff8000000000001<>+0(SB), Y4
-	VMOVUPD Y4, 1536(SP)(R13*1)
-	VMOVUPD Y4, 1792(SP)(R13*1)
+	VMOVUPD Y4, 1696(SP)(R13*1)
+	VMOVUPD Y4, 1984(SP)(R13*1)
 	VMULPD  Y3, Y3, Y4
 	VMULPD  Y2, Y2, Y5
 	VADDPD  Y5, Y4, Y4
@@ -837,28 +916,80 @@ stage6:
 	VDIVPD  Y2, Y4, Y2
 	VCMPPD  $0x07, Y2, Y2, Y3
 	VANDPD  Y3, Y2, Y2
-	VMOVUPD Y2, 768(SP)(R13*1)
+	VMOVUPD Y2, 832(SP)(R13*1)
 	VMOVUPD constant7ff0000000000000<>+0(SB), Y2
-	VMOVUPD Y2, 1024(SP)(R13*1)
+	VMOVUPD Y2, 1120(SP)(R13*1)
 	ADDQ    $0x04, R11
 	ADDQ    $0x20, R13
-	CMPQ    R11, R12
-	JLT     stage6
+	CMPQ    R11, R14
+	JLT     stage4
 
-newton4:
+tail5:
+	TESTQ   R12, R12
+	JEQ     end6
+	MOVQ    R14, R11
+	MOVQ    $0x00000008, R9
+	SUBQ    R12, R9
+	MOVQ    $0x00000100, R13
+	VMOVUPD 64(SP), Y2
+	VSUBPD  (DX)(R11*8), Y2, Y2
+	VMULPD  (R8)(R11*8), Y2, Y2
+	VMULPD  (BX)(R11*8), Y2, Y3
+	VADDPD  (AX)(R11*8), Y3, Y3
+	VMULPD  (SI)(R11*8), Y2, Y2
+	VADDPD  (CX)(R11*8), Y2, Y2
+	VMOVUPD Y3, 256(SP)(R13*1)
+	VMOVUPD Y2, 544(SP)(R13*1)
+	VCMPPD  $0x07, Y2, Y3, Y4
+	LEAQ    tailMasks<>+0(SB), R10
+	VMOVUPD (R10)(R9*8), Y5
+	VANDPD  Y5, Y4, Y4
+	VMOVUPD Y4, 1408(SP)(R13*1)
+	VMOVUPD constant7ff8000000000001<>+0(SB), Y4
+	VMOVUPD Y4, 1696(SP)(R13*1)
+	VMOVUPD Y4, 1984(SP)(R13*1)
+	VMULPD  Y3, Y3, Y4
+	VMULPD  Y2, Y2, Y5
+	VADDPD  Y5, Y4, Y4
+	VMOVUPD (DI)(R11*8), Y5
+	VMULPD  (BX)(R11*8), Y3, Y3
+	VMULPD  (SI)(R11*8), Y2, Y2
+	VADDPD  Y2, Y3, Y2
+	VMULPD  96(SP), Y2, Y2
+	VSUBPD  Y2, Y5, Y2
+	VMULPD  128(SP), Y5, Y3
+	VMULPD  Y5, Y3, Y3
+	VADDPD  Y3, Y0, Y3
+	VMULPD  96(SP), Y3, Y3
+	VMULPD  Y2, Y2, Y5
+	VMULPD  96(SP), Y3, Y3
+	VMULPD  Y4, Y3, Y3
+	VSUBPD  Y3, Y5, Y3
+	VSQRTPD Y3, Y3
+	VMULPD  96(SP), Y4, Y4
+	VADDPD  Y3, Y2, Y2
+	VDIVPD  Y2, Y4, Y2
+	VCMPPD  $0x07, Y2, Y2, Y3
+	VANDPD  Y3, Y2, Y2
+	VMOVUPD Y2, 832(SP)(R13*1)
+	VMOVUPD constant7ff0000000000000<>+0(SB), Y2
+	VMOVUPD Y2, 1120(SP)(R13*1)
+
+end6:
+newton2:
 	XORL R10, R10
-	MOVQ 2048(SP), R11
+	MOVQ 2272(SP), R11
 	XORQ R13, R13
-	CMPQ R11, R12
-	JGE  end3
+	CMPQ R11, R14
+	JGE  tail8
 
 stage7:
 	MOVQ    powers+96(FP), R9
-	VMOVUPD 768(SP)(R13*1), Y2
+	VMOVUPD 832(SP)(R13*1), Y2
 	VMULPD  (BX)(R11*8), Y2, Y3
 	VADDPD  256(SP)(R13*1), Y3, Y3
 	VMULPD  (SI)(R11*8), Y2, Y4
-	VADDPD  512(SP)(R13*1), Y4, Y4
+	VADDPD  544(SP)(R13*1), Y4, Y4
 	VMULPD  Y3, Y3, Y5
 	VMULPD  Y4, Y4, Y6
 	VADDPD  Y6, Y5, Y5
@@ -871,9 +1002,9 @@ stage7:
 	VMOVUPD 96(SP), Y8
 	VDIVPD  Y6, Y8, Y6
 	VMOVUPD constant3ff0000000000000<>+0(SB), Y8
-	MOVQ    end+104(FP), R14
+	MOVQ    end+104(FP), R15
 
-term8:
+term10:
 	VMULPD       Y5, Y8, Y8
 	VMOVAPD      Y8, Y8
 	VBROADCASTSD 8(R9), Y9
@@ -886,8 +1017,8 @@ term8:
 	VADDPD       Y9, Y7, Y7
 	VMOVAPD      Y7, Y7
 	ADDQ         $0x10, R9
-	CMPQ         R9, R14
-	JLT          term8
+	CMPQ         R9, R15
+	JLT          term10
 	VMULPD       (DI)(R11*8), Y2, Y5
 	VSUBPD       Y7, Y5, Y5
 	VMOVUPD      (DI)(R11*8), Y7
@@ -898,25 +1029,25 @@ term8:
 	VSUBPD       Y3, Y7, Y3
 	VDIVPD       Y3, Y5, Y4
 	VSUBPD       Y4, Y2, Y4
-	VMOVUPD      Y4, 768(SP)(R13*1)
+	VMOVUPD      Y4, 832(SP)(R13*1)
 	VANDPD       constant7fffffffffffffff<>+0(SB), Y5, Y4
-	VMOVUPD      1024(SP)(R13*1), Y5
-	VMOVUPD      1280(SP)(R13*1), Y7
-	VMOVUPD      Y4, 1024(SP)(R13*1)
+	VMOVUPD      1120(SP)(R13*1), Y5
+	VMOVUPD      1408(SP)(R13*1), Y7
+	VMOVUPD      Y4, 1120(SP)(R13*1)
 	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y4, Y8
 	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y5, Y9
 	VANDPD       Y9, Y8, Y8
 	VCMPPD       $0x12, constant3d06849b86a12b9b<>+0(SB), Y4, Y9
 	VORPD        Y8, Y9, Y8
 	VANDPD       Y7, Y8, Y8
-	VMOVUPD      1536(SP)(R13*1), Y9
+	VMOVUPD      1696(SP)(R13*1), Y9
 	VBLENDVPD    Y8, Y2, Y9, Y2
-	VMOVUPD      Y2, 1536(SP)(R13*1)
-	VMOVUPD      1792(SP)(R13*1), Y2
+	VMOVUPD      Y2, 1696(SP)(R13*1)
+	VMOVUPD      1984(SP)(R13*1), Y2
 	VBLENDVPD    Y8, Y6, Y2, Y2
-	VMOVUPD      Y2, 1792(SP)(R13*1)
+	VMOVUPD      Y2, 1984(SP)(R13*1)
 	VANDNPD      Y7, Y8, Y2
-	VMOVUPD      Y2, 1280(SP)(R13*1)
+	VMOVUPD      Y2, 1408(SP)(R13*1)
 	VMULPD       constant3fe0000000000000<>+0(SB), Y5, Y5
 	VCMPPD       $0x11, Y5, Y4, Y4
 	VCMPPD       $0x1e, constant0000000000000000<>+0(SB), Y3, Y3
@@ -926,49 +1057,152 @@ term8:
 	VANDNPD      Y2, Y3, Y2
 	VMOVMSKPD    Y2, R9
 	TESTL        R9, R9
-	JEQ          on9
-	MOVQ         R11, R12
-
-on9:
-	ADDQ  $0x04, R11
-	ADDQ  $0x20, R13
-	CMPQ  R11, R12
-	JLT   stage7
-	TESTL R10, R10
-	JEQ   solved5
-	DECQ  2064(SP)
-	JNE   newton4
-	MOVQ  2048(SP), R11
-	XORQ  R13, R13
-	CMPQ  R11, R12
-	JGE   end3
-
-stage10:
-	VMOVUPD   1280(SP)(R13*1), Y2
-	VMOVMSKPD Y2, R9
-	TESTL     R9, R9
-	JEQ       on11
-	MOVQ      R11, R12
+	JEQ          on11
+	MOVQ         R11, R14
+	XORQ         R12, R12
 
 on11:
 	ADDQ $0x04, R11
 	ADDQ $0x20, R13
-	CMPQ R11, R12
-	JLT  stage10
+	CMPQ R11, R14
+	JLT  stage7
 
-solved5:
-	MOVQ 2048(SP), R11
+tail8:
+	TESTQ   R12, R12
+	JEQ     end9
+	MOVQ    R14, R11
+	MOVQ    $0x00000008, R9
+	SUBQ    R12, R9
+	MOVQ    $0x00000100, R13
+	MOVQ    powers+96(FP), R9
+	VMOVUPD 832(SP)(R13*1), Y2
+	VMULPD  (BX)(R11*8), Y2, Y3
+	VADDPD  256(SP)(R13*1), Y3, Y3
+	VMULPD  (SI)(R11*8), Y2, Y4
+	VADDPD  544(SP)(R13*1), Y4, Y4
+	VMULPD  Y3, Y3, Y5
+	VMULPD  Y4, Y4, Y6
+	VADDPD  Y6, Y5, Y5
+	VMULPD  224(SP), Y5, Y6
+	VSUBPD  Y6, Y0, Y6
+	VSQRTPD Y6, Y6
+	VMULPD  96(SP), Y5, Y7
+	VADDPD  Y6, Y0, Y8
+	VDIVPD  Y8, Y7, Y7
+	VMOVUPD 96(SP), Y8
+	VDIVPD  Y6, Y8, Y6
+	VMOVUPD constant3ff0000000000000<>+0(SB), Y8
+	MOVQ    end+104(FP), R15
+
+term12:
+	VMULPD       Y5, Y8, Y8
+	VMOVAPD      Y8, Y8
+	VBROADCASTSD 8(R9), Y9
+	VMULPD       Y8, Y9, Y9
+	VADDPD       Y9, Y6, Y6
+	VMOVAPD      Y6, Y6
+	VBROADCASTSD (R9), Y9
+	VMULPD       Y8, Y9, Y9
+	VMULPD       Y5, Y9, Y9
+	VADDPD       Y9, Y7, Y7
+	VMOVAPD      Y7, Y7
+	ADDQ         $0x10, R9
+	CMPQ         R9, R15
+	JLT          term12
+	VMULPD       (DI)(R11*8), Y2, Y5
+	VSUBPD       Y7, Y5, Y5
+	VMOVUPD      (DI)(R11*8), Y7
+	VMULPD       (BX)(R11*8), Y3, Y3
+	VMULPD       (SI)(R11*8), Y4, Y4
+	VADDPD       Y4, Y3, Y3
+	VMULPD       Y6, Y3, Y3
+	VSUBPD       Y3, Y7, Y3
+	VDIVPD       Y3, Y5, Y4
+	VSUBPD       Y4, Y2, Y4
+	VMOVUPD      Y4, 832(SP)(R13*1)
+	VANDPD       constant7fffffffffffffff<>+0(SB), Y5, Y4
+	VMOVUPD      1120(SP)(R13*1), Y5
+	VMOVUPD      1408(SP)(R13*1), Y7
+	VMOVUPD      Y4, 1120(SP)(R13*1)
+	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y4, Y8
+	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y5, Y9
+	VANDPD       Y9, Y8, Y8
+	VCMPPD       $0x12, constant3d06849b86a12b9b<>+0(SB), Y4, Y9
+	VORPD        Y8, Y9, Y8
+	VANDPD       Y7, Y8, Y8
+	VMOVUPD      1696(SP)(R13*1), Y9
+	VBLENDVPD    Y8, Y2, Y9, Y2
+	VMOVUPD      Y2, 1696(SP)(R13*1)
+	VMOVUPD      1984(SP)(R13*1), Y2
+	VBLENDVPD    Y8, Y6, Y2, Y2
+	VMOVUPD      Y2, 1984(SP)(R13*1)
+	VANDNPD      Y7, Y8, Y2
+	VMOVUPD      Y2, 1408(SP)(R13*1)
+	VMULPD       constant3fe0000000000000<>+0(SB), Y5, Y5
+	VCMPPD       $0x11, Y5, Y4, Y4
+	VCMPPD       $0x1e, constant0000000000000000<>+0(SB), Y3, Y3
+	VANDPD       Y3, Y4, Y3
+	VMOVMSKPD    Y2, R9
+	ORL          R9, R10
+	VANDNPD      Y2, Y3, Y2
+	VMOVMSKPD    Y2, R9
+	TESTL        R9, R9
+	JEQ          on13
+	XORQ         R12, R12
+
+on13:
+end9:
+	TESTL R10, R10
+	JEQ   solved3
+	DECQ  2288(SP)
+	JNE   newton2
+	MOVQ  2272(SP), R11
+	XORQ  R13, R13
+	CMPQ  R11, R14
+	JGE   tail15
+
+stage14:
+	VMOVUPD   1408(SP)(R13*1), Y2
+	VMOVMSKPD Y2, R9
+	TESTL     R9, R9
+	JEQ       on17
+	MOVQ      R11, R14
+	XORQ      R12, R12
+
+on17:
+	ADDQ $0x04, R11
+	ADDQ $0x20, R13
+	CMPQ R11, R14
+	JLT  stage14
+
+tail15:
+	TESTQ     R12, R12
+	JEQ       end16
+	MOVQ      R14, R11
+	MOVQ      $0x00000008, R9
+	SUBQ      R12, R9
+	MOVQ      $0x00000100, R13
+	VMOVUPD   1408(SP)(R13*1), Y2
+	VMOVMSKPD Y2, R9
+	TESTL     R9, R9
+	JEQ       on18
+	XORQ      R12, R12
+
+on18:
+end16:
+solved3:
+	MOVQ 2272(SP), R11
 	XORQ R13, R13
-	CMPQ R11, R12
-	JGE  end3
+	CMPQ R11, R14
+	JGE  tail20
 
-stage12:
-	VMOVUPD   1536(SP)(R13*1), Y2
-	VMOVUPD   1792(SP)(R13*1), Y3
+stage19:
+	VMOVUPD   1696(SP)(R13*1), Y2
+	VMOVUPD   1984(SP)(R13*1), Y3
 	VMULPD    (BX)(R11*8), Y2, Y4
 	VADDPD    256(SP)(R13*1), Y4, Y4
 	VMULPD    (SI)(R11*8), Y2, Y5
-	VADDPD    512(SP)(R13*1), Y5, Y5
+	VADDPD    544(SP)(R13*1), Y5, Y5
 	VMULPD    (DI)(R11*8), Y2, Y2
 	VMOVUPD   Y2, (DX)(R11*8)
 	VMOVUPD   Y4, (AX)(R11*8)
@@ -1021,176 +1255,35 @@ stage12:
 	VMOVUPD   Y2, (R8)(R11*8)
 	ADDQ      $0x04, R11
 	ADDQ      $0x20, R13
-	CMPQ      R11, R12
-	JLT       stage12
-	MOVQ      R12, 2048(SP)
-	CMPQ      R12, 2056(SP)
-	JLT       end3
-	JMP       chunk1
+	CMPQ      R11, R14
+	JLT       stage19
 
-tail2:
-	MOVQ    n+56(FP), R9
-	MOVQ    R9, R11
-	MOVQ    R11, R12
-	SUBQ    2048(SP), R12
-	JEQ     end3
-	SUBQ    $0x04, R11
-	XORQ    R13, R13
-	MOVQ    $0x00000006, 2072(SP)
-	VMOVUPD 64(SP), Y2
-	VSUBPD  (DX)(R11*8), Y2, Y2
-	VMULPD  (R8)(R11*8), Y2, Y2
-	VMULPD  (BX)(R11*8), Y2, Y3
-	VADDPD  (AX)(R11*8), Y3, Y3
-	VMULPD  (SI)(R11*8), Y2, Y2
-	VADDPD  (CX)(R11*8), Y2, Y2
-	VMOVUPD Y3, 256(SP)(R13*1)
-	VMOVUPD Y2, 512(SP)(R13*1)
-	VCMPPD  $0x07, Y2, Y3, Y4
-	LEAQ    tailMasks<>+0(SB), R9
-	VMOVUPD (R9)(R12*8), Y5
-	VANDPD  Y5, Y4, Y4
-	VMOVUPD Y4, 1280(SP)(R13*1)
-	VMOVUPD constant7ff8000000000001<>+0(SB), Y4
-	VMOVUPD Y4, 1536(SP)(R13*1)
-	VMOVUPD Y4, 1792(SP)(R13*1)
-	VMULPD  Y3, Y3, Y4
-	VMULPD  Y2, Y2, Y5
-	VADDPD  Y5, Y4, Y4
-	VMOVUPD (DI)(R11*8), Y5
-	VMULPD  (BX)(R11*8), Y3, Y3
-	VMULPD  (SI)(R11*8), Y2, Y2
-	VADDPD  Y2, Y3, Y2
-	VMULPD  96(SP), Y2, Y2
-	VSUBPD  Y2, Y5, Y2
-	VMULPD  128(SP), Y5, Y3
-	VMULPD  Y5, Y3, Y3
-	VADDPD  Y3, Y0, Y3
-	VMULPD  96(SP), Y3, Y3
-	VMULPD  Y2, Y2, Y5
-	VMULPD  96(SP), Y3, Y3
-	VMULPD  Y4, Y3, Y3
-	VSUBPD  Y3, Y5, Y3
-	VSQRTPD Y3, Y3
-	VMULPD  96(SP), Y4, Y4
-	VADDPD  Y3, Y2, Y2
-	VDIVPD  Y2, Y4, Y2
-	VCMPPD  $0x07, Y2, Y2, Y3
-	VANDPD  Y3, Y2, Y2
-	VMOVUPD Y2, 768(SP)(R13*1)
-	VMOVUPD constant7ff0000000000000<>+0(SB), Y2
-	VMOVUPD Y2, 1024(SP)(R13*1)
-
-newton13:
-	XORL    R10, R10
-	MOVQ    powers+96(FP), R9
-	VMOVUPD 768(SP)(R13*1), Y2
-	VMULPD  (BX)(R11*8), Y2, Y3
-	VADDPD  256(SP)(R13*1), Y3, Y3
-	VMULPD  (SI)(R11*8), Y2, Y4
-	VADDPD  512(SP)(R13*1), Y4, Y4
-	VMULPD  Y3, Y3, Y5
-	VMULPD  Y4, Y4, Y6
-	VADDPD  Y6, Y5, Y5
-	VMULPD  224(SP), Y5, Y6
-	VSUBPD  Y6, Y0, Y6
-	VSQRTPD Y6, Y6
-	VMULPD  96(SP), Y5, Y7
-	VADDPD  Y6, Y0, Y8
-	VDIVPD  Y8, Y7, Y7
-	VMOVUPD 96(SP), Y8
-	VDIVPD  Y6, Y8, Y6
-	VMOVUPD constant3ff0000000000000<>+0(SB), Y8
-	MOVQ    end+104(FP), R14
-
-term15:
-	VMULPD       Y5, Y8, Y8
-	VMOVAPD      Y8, Y8
-	VBROADCASTSD 8(R9), Y9
-	VMULPD       Y8, Y9, Y9
-	VADDPD       Y9, Y6, Y6
-	VMOVAPD      Y6, Y6
-	VBROADCASTSD (R9), Y9
-	VMULPD       Y8, Y9, Y9
-	VMULPD       Y5, Y9, Y9
-	VADDPD       Y9, Y7, Y7
-	VMOVAPD      Y7, Y7
-	ADDQ         $0x10, R9
-	CMPQ         R9, R14
-	JLT          term15
-	VMULPD       (DI)(R11*8), Y2, Y5
-	VSUBPD       Y7, Y5, Y5
-	VMOVUPD      (DI)(R11*8), Y7
-	VMULPD       (BX)(R11*8), Y3, Y3
-	VMULPD       (SI)(R11*8), Y4, Y4
-	VADDPD       Y4, Y3, Y3
-	VMULPD       Y6, Y3, Y3
-	VSUBPD       Y3, Y7, Y3
-	VDIVPD       Y3, Y5, Y4
-	VSUBPD       Y4, Y2, Y4
-	VMOVUPD      Y4, 768(SP)(R13*1)
-	VANDPD       constant7fffffffffffffff<>+0(SB), Y5, Y4
-	VMOVUPD      1024(SP)(R13*1), Y5
-	VMOVUPD      1280(SP)(R13*1), Y7
-	VMOVUPD      Y4, 1024(SP)(R13*1)
-	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y4, Y8
-	VCMPPD       $0x12, constant3da5fd7fe1796495<>+0(SB), Y5, Y9
-	VANDPD       Y9, Y8, Y8
-	VCMPPD       $0x12, constant3d06849b86a12b9b<>+0(SB), Y4, Y9
-	VORPD        Y8, Y9, Y8
-	VANDPD       Y7, Y8, Y8
-	VMOVUPD      1536(SP)(R13*1), Y9
-	VBLENDVPD    Y8, Y2, Y9, Y2
-	VMOVUPD      Y2, 1536(SP)(R13*1)
-	VMOVUPD      1792(SP)(R13*1), Y2
-	VBLENDVPD    Y8, Y6, Y2, Y2
-	VMOVUPD      Y2, 1792(SP)(R13*1)
-	VANDNPD      Y7, Y8, Y2
-	VMOVUPD      Y2, 1280(SP)(R13*1)
-	VMULPD       constant3fe0000000000000<>+0(SB), Y5, Y5
-	VCMPPD       $0x11, Y5, Y4, Y4
-	VCMPPD       $0x1e, constant0000000000000000<>+0(SB), Y3, Y3
-	VANDPD       Y3, Y4, Y3
-	VMOVMSKPD    Y2, R9
-	ORL          R9, R10
-	VANDNPD      Y2, Y3, Y2
-	VMOVMSKPD    Y2, R9
-	TESTL        R9, R9
-	JEQ          on16
-	JMP          end3
-
-on16:
-	TESTL     R10, R10
-	JEQ       solved14
-	DECQ      2072(SP)
-	JNE       newton13
-	VMOVUPD   1280(SP)(R13*1), Y2
-	VMOVMSKPD Y2, R9
-	TESTL     R9, R9
-	JEQ       on17
-	JMP       end3
-
-on17:
-solved14:
-	VMOVUPD   1536(SP)(R13*1), Y2
-	VMOVUPD   1792(SP)(R13*1), Y3
+tail20:
+	TESTQ     R12, R12
+	JEQ       end21
+	MOVQ      R14, R11
+	MOVQ      $0x00000008, R9
+	SUBQ      R12, R9
+	MOVQ      $0x00000100, R13
+	VMOVUPD   1696(SP)(R13*1), Y2
+	VMOVUPD   1984(SP)(R13*1), Y3
 	VMULPD    (BX)(R11*8), Y2, Y4
 	VADDPD    256(SP)(R13*1), Y4, Y4
 	VMULPD    (SI)(R11*8), Y2, Y5
-	VADDPD    512(SP)(R13*1), Y5, Y5
+	VADDPD    544(SP)(R13*1), Y5, Y5
 	VMULPD    (DI)(R11*8), Y2, Y2
-	LEAQ      tailMasks<>+0(SB), R9
-	VMOVUPD   (R9)(R12*8), Y6
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y6
 	VMOVUPD   (DX)(R11*8), Y7
 	VBLENDVPD Y6, Y2, Y7, Y2
 	VMOVUPD   Y2, (DX)(R11*8)
-	LEAQ      tailMasks<>+0(SB), DX
-	VMOVUPD   (DX)(R12*8), Y2
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y2
 	VMOVUPD   (AX)(R11*8), Y6
 	VBLENDVPD Y2, Y4, Y6, Y2
 	VMOVUPD   Y2, (AX)(R11*8)
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R12*8), Y2
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y2
 	VMOVUPD   (CX)(R11*8), Y6
 	VBLENDVPD Y2, Y5, Y6, Y2
 	VMOVUPD   Y2, (CX)(R11*8)
@@ -1223,8 +1316,8 @@ solved14:
 	VCMPPD    $0x03, Y5, Y5, Y8
 	VMINPD    Y7, Y6, Y6
 	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y6, Y6
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R12*8), Y7
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y7
 	VMOVUPD   constant3ff0000000000000<>+0(SB), Y8
 	VBLENDVPD Y7, Y6, Y8, Y6
 	VMINPD    Y1, Y6, Y1
@@ -1233,37 +1326,45 @@ solved14:
 	VMULPD    (BX)(R11*8), Y6, Y7
 	VMULPD    Y2, Y5, Y2
 	VSUBPD    Y2, Y7, Y2
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R12*8), Y7
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y7
 	VMOVUPD   (BX)(R11*8), Y8
 	VBLENDVPD Y7, Y2, Y8, Y2
 	VMOVUPD   Y2, (BX)(R11*8)
 	VMULPD    (SI)(R11*8), Y6, Y2
 	VMULPD    Y3, Y5, Y3
 	VSUBPD    Y3, Y2, Y2
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R12*8), Y3
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y3
 	VMOVUPD   (SI)(R11*8), Y7
 	VBLENDVPD Y3, Y2, Y7, Y2
 	VMOVUPD   Y2, (SI)(R11*8)
 	VMULPD    (DI)(R11*8), Y6, Y2
 	VMULPD    Y4, Y5, Y3
 	VADDPD    Y3, Y2, Y2
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R12*8), Y3
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y3
 	VMOVUPD   (DI)(R11*8), Y4
 	VBLENDVPD Y3, Y2, Y4, Y3
 	VMOVUPD   Y3, (DI)(R11*8)
-	VDIVPD    Y2, Y0, Y0
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R12*8), Y2
-	VMOVUPD   (R8)(R11*8), Y3
-	VBLENDVPD Y2, Y0, Y3, Y0
-	VMOVUPD   Y0, (R8)(R11*8)
-	ADDQ      R12, 2048(SP)
+	VDIVPD    Y2, Y0, Y2
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R9*8), Y3
+	VMOVUPD   (R8)(R11*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y2
+	VMOVUPD   Y2, (R8)(R11*8)
 
-end3:
-	MOVQ         2048(SP), AX
+end21:
+	ADDQ R12, R14
+	MOVQ R14, 2272(SP)
+	CMPQ R14, 2280(SP)
+	JLT  stopped22
+	MOVQ n+56(FP), R9
+	CMPQ R14, R9
+	JLT  chunk1
+
+stopped22:
+	MOVQ         2272(SP), AX
 	MOVQ         AX, next+112(FP)
 	VEXTRACTF128 $0x01, Y1, X0
 	VMINPD       X0, X1, X0
@@ -1492,8 +1593,8 @@ done3:
 	RET
 
 // func crossAVX2(toX *float64, toY *float64, toSX *float64, toSY *float64, x *float64, y *float64, w *float64, kx *float64, ky *float64, per *float64, n int, distance float64)
-// Requires: AVX
-TEXT ·crossAVX2(SB), $0-96
+// Requires: AVX, CMOV
+TEXT ·crossAVX2(SB), $16-96
 	MOVQ         toX+0(FP), AX
 	MOVQ         toY+8(FP), CX
 	MOVQ         toSX+16(FP), DX
@@ -1505,138 +1606,200 @@ TEXT ·crossAVX2(SB), $0-96
 	MOVQ         ky+64(FP), R10
 	MOVQ         per+72(FP), R11
 	VBROADCASTSD distance+88(FP), Y0
-	MOVQ         n+80(FP), R12
-	XORQ         R13, R13
+	XORQ         R12, R12
+	MOVQ         R12, (SP)
 
-vector1:
-	MOVQ    R12, R14
-	SUBQ    R13, R14
-	CMPQ    R14, $0x04
-	JLT     tail2
-	VMOVUPD (R11)(R13*8), Y1
-	VMULPD  (R9)(R13*8), Y1, Y2
-	VMULPD  (R10)(R13*8), Y1, Y1
-	VSUBPD  (R8)(R13*8), Y0, Y3
+chunk1:
+	MOVQ    n+80(FP), R13
+	SUBQ    (SP), R13
+	MOVQ    R13, R15
+	ANDQ    $-4, R15
+	MOVQ    $0x00000020, R12
+	CMPQ    R15, R12
+	CMOVQGT R12, R15
+	SUBQ    R15, R13
+	MOVQ    $0x00000000, R12
+	CMPQ    R13, $0x04
+	CMOVQGE R12, R13
+	ADDQ    (SP), R15
+	MOVQ    R15, R12
+	ADDQ    R13, R12
+	MOVQ    R12, 8(SP)
+	MOVQ    (SP), R12
+	XORQ    R14, R14
+	CMPQ    R12, R15
+	JGE     tail3
+
+stage2:
+	VMOVUPD (R11)(R12*8), Y1
+	VMULPD  (R9)(R12*8), Y1, Y2
+	VMULPD  (R10)(R12*8), Y1, Y1
+	VSUBPD  (R8)(R12*8), Y0, Y3
 	VMULPD  Y2, Y3, Y4
-	VADDPD  (SI)(R13*8), Y4, Y4
-	VMOVUPD Y4, (AX)(R13*8)
+	VADDPD  (SI)(R12*8), Y4, Y4
+	VMOVUPD Y4, (AX)(R12*8)
 	VMULPD  Y1, Y3, Y3
-	VADDPD  (DI)(R13*8), Y3, Y3
-	VMOVUPD Y3, (CX)(R13*8)
-	VMOVUPD Y2, (DX)(R13*8)
-	VMOVUPD Y1, (BX)(R13*8)
-	ADDQ    $0x04, R13
-	JMP     vector1
+	VADDPD  (DI)(R12*8), Y3, Y3
+	VMOVUPD Y3, (CX)(R12*8)
+	VMOVUPD Y2, (DX)(R12*8)
+	VMOVUPD Y1, (BX)(R12*8)
+	ADDQ    $0x04, R12
+	ADDQ    $0x20, R14
+	CMPQ    R12, R15
+	JLT     stage2
 
-tail2:
-	TESTQ     R14, R14
-	JEQ       done3
-	LEAQ      -4(R12), R13
-	VMOVUPD   (R11)(R13*8), Y1
-	VMULPD    (R9)(R13*8), Y1, Y2
-	VMULPD    (R10)(R13*8), Y1, Y1
-	VSUBPD    (R8)(R13*8), Y0, Y0
-	VMULPD    Y2, Y0, Y3
-	VADDPD    (SI)(R13*8), Y3, Y3
-	LEAQ      tailMasks<>+0(SB), SI
-	VMOVUPD   (SI)(R14*8), Y4
-	VMOVUPD   (AX)(R13*8), Y5
+tail3:
+	TESTQ     R13, R13
+	JEQ       end4
+	MOVQ      R15, R12
+	MOVQ      $0x00000008, BP
+	SUBQ      R13, BP
+	MOVQ      $0x00000100, R14
+	VMOVUPD   (R11)(R12*8), Y1
+	VMULPD    (R9)(R12*8), Y1, Y2
+	VMULPD    (R10)(R12*8), Y1, Y1
+	VSUBPD    (R8)(R12*8), Y0, Y3
+	VMULPD    Y2, Y3, Y4
+	VADDPD    (SI)(R12*8), Y4, Y4
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(BP*8), Y5
+	VMOVUPD   (AX)(R12*8), Y6
+	VBLENDVPD Y5, Y4, Y6, Y4
+	VMOVUPD   Y4, (AX)(R12*8)
+	VMULPD    Y1, Y3, Y3
+	VADDPD    (DI)(R12*8), Y3, Y3
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(BP*8), Y4
+	VMOVUPD   (CX)(R12*8), Y5
 	VBLENDVPD Y4, Y3, Y5, Y3
-	VMOVUPD   Y3, (AX)(R13*8)
-	VMULPD    Y1, Y0, Y0
-	VADDPD    (DI)(R13*8), Y0, Y0
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R14*8), Y3
-	VMOVUPD   (CX)(R13*8), Y4
-	VBLENDVPD Y3, Y0, Y4, Y0
-	VMOVUPD   Y0, (CX)(R13*8)
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R14*8), Y0
-	VMOVUPD   (DX)(R13*8), Y3
-	VBLENDVPD Y0, Y2, Y3, Y0
-	VMOVUPD   Y0, (DX)(R13*8)
-	LEAQ      tailMasks<>+0(SB), AX
-	VMOVUPD   (AX)(R14*8), Y0
-	VMOVUPD   (BX)(R13*8), Y2
-	VBLENDVPD Y0, Y1, Y2, Y0
-	VMOVUPD   Y0, (BX)(R13*8)
+	VMOVUPD   Y3, (CX)(R12*8)
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(BP*8), Y3
+	VMOVUPD   (DX)(R12*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y2
+	VMOVUPD   Y2, (DX)(R12*8)
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(BP*8), Y2
+	VMOVUPD   (BX)(R12*8), Y3
+	VBLENDVPD Y2, Y1, Y3, Y1
+	VMOVUPD   Y1, (BX)(R12*8)
 
-done3:
+end4:
+	ADDQ R13, R15
+	MOVQ R15, (SP)
+	CMPQ R15, 8(SP)
+	JLT  stopped5
+	MOVQ n+80(FP), R12
+	CMPQ R15, R12
+	JLT  chunk1
+
+stopped5:
 	VZEROUPPER
 	RET
 
 // func mixAVX2(to *float64, from *float64, n int, shares *float64, parts int)
-// Requires: AVX
-TEXT ·mixAVX2(SB), $0-40
+// Requires: AVX, CMOV
+TEXT ·mixAVX2(SB), $16-40
 	MOVQ to+0(FP), AX
 	MOVQ from+8(FP), CX
 	MOVQ n+16(FP), DX
 	SHLQ $0x03, DX
 	MOVQ shares+24(FP), BX
 	MOVQ parts+32(FP), SI
-	MOVQ n+16(FP), DI
-	XORQ R8, R8
+	XORQ DI, DI
+	MOVQ DI, (SP)
 
-vector1:
-	MOVQ         DI, R9
-	SUBQ         R8, R9
-	CMPQ         R9, $0x04
-	JLT          tail2
-	LEAQ         (CX)(R8*8), R9
+chunk1:
+	MOVQ    n+16(FP), R8
+	SUBQ    (SP), R8
+	MOVQ    R8, R10
+	ANDQ    $-4, R10
+	MOVQ    $0x00000020, DI
+	CMPQ    R10, DI
+	CMOVQGT DI, R10
+	SUBQ    R10, R8
+	MOVQ    $0x00000000, DI
+	CMPQ    R8, $0x04
+	CMOVQGE DI, R8
+	ADDQ    (SP), R10
+	MOVQ    R10, DI
+	ADDQ    R8, DI
+	MOVQ    DI, 8(SP)
+	MOVQ    (SP), DI
+	XORQ    R9, R9
+	CMPQ    DI, R10
+	JGE     tail3
+
+stage2:
+	LEAQ         (CX)(DI*8), R11
+	VBROADCASTSD (BX), Y0
+	VMULPD       (R11), Y0, Y0
+	MOVQ         $0x00000001, R12
+
+part5:
+	CMPQ         R12, SI
+	JGE          mixed6
+	ADDQ         DX, R11
+	VBROADCASTSD (BX)(R12*8), Y1
+	VMULPD       (R11), Y1, Y1
+	VADDPD       Y1, Y0, Y0
+	VMOVAPD      Y0, Y0
+	INCQ         R12
+	JMP          part5
+
+mixed6:
+	VMOVUPD Y0, (AX)(DI*8)
+	ADDQ    $0x04, DI
+	ADDQ    $0x20, R9
+	CMPQ    DI, R10
+	JLT     stage2
+
+tail3:
+	TESTQ        R8, R8
+	JEQ          end4
+	MOVQ         R10, DI
+	MOVQ         $0x00000008, R11
+	SUBQ         R8, R11
+	MOVQ         $0x00000100, R9
+	LEAQ         (CX)(DI*8), R9
 	VBROADCASTSD (BX), Y0
 	VMULPD       (R9), Y0, Y0
-	MOVQ         $0x00000001, R10
+	MOVQ         $0x00000001, R12
 
-part4:
-	CMPQ         R10, SI
-	JGE          mixed5
+part7:
+	CMPQ         R12, SI
+	JGE          mixed8
 	ADDQ         DX, R9
-	VBROADCASTSD (BX)(R10*8), Y1
+	VBROADCASTSD (BX)(R12*8), Y1
 	VMULPD       (R9), Y1, Y1
 	VADDPD       Y1, Y0, Y0
 	VMOVAPD      Y0, Y0
-	INCQ         R10
-	JMP          part4
+	INCQ         R12
+	JMP          part7
 
-mixed5:
-	VMOVUPD Y0, (AX)(R8*8)
-	ADDQ    $0x04, R8
-	JMP     vector1
-
-tail2:
-	TESTQ        R9, R9
-	JEQ          done3
-	LEAQ         -4(DI), R8
-	LEAQ         (CX)(R8*8), CX
-	VBROADCASTSD (BX), Y0
-	VMULPD       (CX), Y0, Y0
-	MOVQ         $0x00000001, DI
-
-part6:
-	CMPQ         DI, SI
-	JGE          mixed7
-	ADDQ         DX, CX
-	VBROADCASTSD (BX)(DI*8), Y1
-	VMULPD       (CX), Y1, Y1
-	VADDPD       Y1, Y0, Y0
-	VMOVAPD      Y0, Y0
-	INCQ         DI
-	JMP          part6
-
-mixed7:
-	LEAQ      tailMasks<>+0(SB), CX
-	VMOVUPD   (CX)(R9*8), Y1
-	VMOVUPD   (AX)(R8*8), Y2
+mixed8:
+	LEAQ      tailMasks<>+0(SB), R9
+	VMOVUPD   (R9)(R11*8), Y1
+	VMOVUPD   (AX)(DI*8), Y2
 	VBLENDVPD Y1, Y0, Y2, Y0
-	VMOVUPD   Y0, (AX)(R8*8)
+	VMOVUPD   Y0, (AX)(DI*8)
 
-done3:
+end4:
+	ADDQ R8, R10
+	MOVQ R10, (SP)
+	CMPQ R10, 8(SP)
+	JLT  stopped9
+	MOVQ n+16(FP), DI
+	CMPQ R10, DI
+	JLT  chunk1
+
+stopped9:
 	VZEROUPPER
 	RET
 
 // func betweenAVX2(to *float64, reference *float64, far *float64, referenceFar *float64, near *float64, referenceNear *float64, n int, share float64)
-// Requires: AVX
-TEXT ·betweenAVX2(SB), $0-64
+// Requires: AVX, CMOV
+TEXT ·betweenAVX2(SB), $16-64
 	MOVQ         to+0(FP), AX
 	MOVQ         reference+8(FP), CX
 	MOVQ         far+16(FP), DX
@@ -1644,47 +1807,78 @@ TEXT ·betweenAVX2(SB), $0-64
 	MOVQ         near+32(FP), SI
 	MOVQ         referenceNear+40(FP), DI
 	VBROADCASTSD share+56(FP), Y0
-	MOVQ         n+48(FP), R8
-	XORQ         R9, R9
+	XORQ         R8, R8
+	MOVQ         R8, (SP)
 
-vector1:
-	MOVQ    R8, R10
-	SUBQ    R9, R10
-	CMPQ    R10, $0x04
-	JLT     tail2
-	VMOVUPD (DX)(R9*8), Y1
-	VSUBPD  (BX)(R9*8), Y1, Y1
-	VMOVUPD (SI)(R9*8), Y2
-	VSUBPD  (DI)(R9*8), Y2, Y2
-	VMOVUPD (CX)(R9*8), Y3
+chunk1:
+	MOVQ    n+48(FP), R9
+	SUBQ    (SP), R9
+	MOVQ    R9, R11
+	ANDQ    $-4, R11
+	MOVQ    $0x00000020, R8
+	CMPQ    R11, R8
+	CMOVQGT R8, R11
+	SUBQ    R11, R9
+	MOVQ    $0x00000000, R8
+	CMPQ    R9, $0x04
+	CMOVQGE R8, R9
+	ADDQ    (SP), R11
+	MOVQ    R11, R8
+	ADDQ    R9, R8
+	MOVQ    R8, 8(SP)
+	MOVQ    (SP), R8
+	XORQ    R10, R10
+	CMPQ    R8, R11
+	JGE     tail3
+
+stage2:
+	VMOVUPD (DX)(R8*8), Y1
+	VSUBPD  (BX)(R8*8), Y1, Y1
+	VMOVUPD (SI)(R8*8), Y2
+	VSUBPD  (DI)(R8*8), Y2, Y2
+	VMOVUPD (CX)(R8*8), Y3
 	VADDPD  Y1, Y3, Y3
 	VSUBPD  Y1, Y2, Y1
 	VMULPD  Y1, Y0, Y1
 	VADDPD  Y1, Y3, Y1
-	VMOVUPD Y1, (AX)(R9*8)
-	ADDQ    $0x04, R9
-	JMP     vector1
+	VMOVUPD Y1, (AX)(R8*8)
+	ADDQ    $0x04, R8
+	ADDQ    $0x20, R10
+	CMPQ    R8, R11
+	JLT     stage2
 
-tail2:
-	TESTQ     R10, R10
-	JEQ       done3
-	LEAQ      -4(R8), R9
-	VMOVUPD   (DX)(R9*8), Y1
-	VSUBPD    (BX)(R9*8), Y1, Y1
-	VMOVUPD   (SI)(R9*8), Y2
-	VSUBPD    (DI)(R9*8), Y2, Y2
-	VMOVUPD   (CX)(R9*8), Y3
+tail3:
+	TESTQ     R9, R9
+	JEQ       end4
+	MOVQ      R11, R8
+	MOVQ      $0x00000008, R12
+	SUBQ      R9, R12
+	MOVQ      $0x00000100, R10
+	VMOVUPD   (DX)(R8*8), Y1
+	VSUBPD    (BX)(R8*8), Y1, Y1
+	VMOVUPD   (SI)(R8*8), Y2
+	VSUBPD    (DI)(R8*8), Y2, Y2
+	VMOVUPD   (CX)(R8*8), Y3
 	VADDPD    Y1, Y3, Y3
 	VSUBPD    Y1, Y2, Y1
-	VMULPD    Y1, Y0, Y0
-	VADDPD    Y0, Y3, Y0
-	LEAQ      tailMasks<>+0(SB), CX
-	VMOVUPD   (CX)(R10*8), Y1
-	VMOVUPD   (AX)(R9*8), Y2
-	VBLENDVPD Y1, Y0, Y2, Y0
-	VMOVUPD   Y0, (AX)(R9*8)
+	VMULPD    Y1, Y0, Y1
+	VADDPD    Y1, Y3, Y1
+	LEAQ      tailMasks<>+0(SB), R10
+	VMOVUPD   (R10)(R12*8), Y2
+	VMOVUPD   (AX)(R8*8), Y3
+	VBLENDVPD Y2, Y1, Y3, Y1
+	VMOVUPD   Y1, (AX)(R8*8)
 
-done3:
+end4:
+	ADDQ R9, R11
+	MOVQ R11, (SP)
+	CMPQ R11, 8(SP)
+	JLT  stopped5
+	MOVQ n+48(FP), R8
+	CMPQ R11, R8
+	JLT  chunk1
+
+stopped5:
 	VZEROUPPER
 	RET
 
@@ -1736,8 +1930,8 @@ done3:
 	RET
 
 // func crossingSumsAVX2(x *float64, y *float64, sx *float64, sy *float64, weight *float64, n int, distance float64, chief float64, sums *float64)
-// Requires: AVX
-TEXT ·crossingSumsAVX2(SB), $32-72
+// Requires: AVX, CMOV
+TEXT ·crossingSumsAVX2(SB), $48-72
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         sx+16(FP), DX
@@ -1747,23 +1941,40 @@ TEXT ·crossingSumsAVX2(SB), $32-72
 	VBROADCASTSD chief+56(FP), Y1
 	VMOVUPD      constant0000000000000000<>+0(SB), Y2
 	VMOVUPD      constant0000000000000000<>+0(SB), Y3
-	MOVQ         n+40(FP), DI
-	XORQ         R8, R8
+	XORQ         DI, DI
+	MOVQ         DI, 32(SP)
 
-vector1:
-	MOVQ       DI, R9
-	SUBQ       R8, R9
-	CMPQ       R9, $0x04
-	JLT        tail2
-	VMOVUPD    (SI)(R8*8), Y4
+chunk1:
+	MOVQ    n+40(FP), R8
+	SUBQ    32(SP), R8
+	MOVQ    R8, R10
+	ANDQ    $-4, R10
+	MOVQ    $0x00000020, DI
+	CMPQ    R10, DI
+	CMOVQGT DI, R10
+	SUBQ    R10, R8
+	MOVQ    $0x00000000, DI
+	CMPQ    R8, $0x04
+	CMOVQGE DI, R8
+	ADDQ    32(SP), R10
+	MOVQ    R10, DI
+	ADDQ    R8, DI
+	MOVQ    DI, 40(SP)
+	MOVQ    32(SP), DI
+	XORQ    R9, R9
+	CMPQ    DI, R10
+	JGE     tail3
+
+stage2:
+	VMOVUPD    (SI)(DI*8), Y4
 	VCMPPD     $0x04, constant0000000000000000<>+0(SB), Y4, Y5
 	VMOVUPD    Y5, (SP)
-	VMOVUPD    (DX)(R8*8), Y5
-	VMOVUPD    (BX)(R8*8), Y6
+	VMOVUPD    (DX)(DI*8), Y5
+	VMOVUPD    (BX)(DI*8), Y6
 	VMULPD     Y5, Y0, Y7
-	VADDPD     (AX)(R8*8), Y7, Y7
+	VADDPD     (AX)(DI*8), Y7, Y7
 	VMULPD     Y6, Y0, Y8
-	VADDPD     (CX)(R8*8), Y8, Y8
+	VADDPD     (CX)(DI*8), Y8, Y8
 	VSUBPD     Y1, Y8, Y8
 	VMULPD     Y7, Y7, Y9
 	VMULPD     Y8, Y8, Y10
@@ -1821,84 +2032,98 @@ vector1:
 	VPERM2F128 $0x31, Y4, Y5, Y4
 	VADDPD     Y4, Y3, Y3
 	VMOVAPD    Y3, Y3
-	ADDQ       $0x04, R8
-	JMP        vector1
+	ADDQ       $0x04, DI
+	ADDQ       $0x20, R9
+	CMPQ       DI, R10
+	JLT        stage2
 
-tail2:
-	TESTQ      R9, R9
-	JEQ        done3
-	LEAQ       -4(DI), R8
-	VMOVUPD    (SI)(R8*8), Y4
+tail3:
+	TESTQ      R8, R8
+	JEQ        end4
+	MOVQ       R10, DI
+	MOVQ       $0x00000008, R11
+	SUBQ       R8, R11
+	MOVQ       $0x00000100, R9
+	VMOVUPD    (SI)(DI*8), Y4
 	VCMPPD     $0x04, constant0000000000000000<>+0(SB), Y4, Y5
-	LEAQ       tailMasks<>+0(SB), SI
-	VMOVUPD    (SI)(R9*8), Y6
+	LEAQ       tailMasks<>+0(SB), R9
+	VMOVUPD    (R9)(R11*8), Y6
 	VANDPD     Y6, Y5, Y5
 	VMOVUPD    Y5, (SP)
-	VMOVUPD    (DX)(R8*8), Y5
-	VMOVUPD    (BX)(R8*8), Y6
+	VMOVUPD    (DX)(DI*8), Y5
+	VMOVUPD    (BX)(DI*8), Y6
 	VMULPD     Y5, Y0, Y7
-	VADDPD     (AX)(R8*8), Y7, Y7
-	VMULPD     Y6, Y0, Y0
-	VADDPD     (CX)(R8*8), Y0, Y0
-	VSUBPD     Y1, Y0, Y0
-	VMULPD     Y7, Y7, Y1
-	VMULPD     Y0, Y0, Y8
-	VADDPD     Y8, Y1, Y1
-	VMULPD     Y4, Y1, Y1
-	VMULPD     Y5, Y7, Y8
-	VMULPD     Y6, Y0, Y9
-	VADDPD     Y9, Y8, Y8
-	VMULPD     Y4, Y8, Y8
-	VMULPD     Y5, Y5, Y9
-	VMULPD     Y6, Y6, Y10
+	VADDPD     (AX)(DI*8), Y7, Y7
+	VMULPD     Y6, Y0, Y8
+	VADDPD     (CX)(DI*8), Y8, Y8
+	VSUBPD     Y1, Y8, Y8
+	VMULPD     Y7, Y7, Y9
+	VMULPD     Y8, Y8, Y10
 	VADDPD     Y10, Y9, Y9
 	VMULPD     Y4, Y9, Y9
-	VANDPD     (SP), Y1, Y1
-	VANDPD     (SP), Y8, Y8
+	VMULPD     Y5, Y7, Y10
+	VMULPD     Y6, Y8, Y11
+	VADDPD     Y11, Y10, Y10
+	VMULPD     Y4, Y10, Y10
+	VMULPD     Y5, Y5, Y11
+	VMULPD     Y6, Y6, Y12
+	VADDPD     Y12, Y11, Y11
+	VMULPD     Y4, Y11, Y11
 	VANDPD     (SP), Y9, Y9
-	VANDPD     (SP), Y4, Y10
-	VUNPCKLPD  Y8, Y1, Y11
-	VUNPCKHPD  Y8, Y1, Y1
-	VUNPCKLPD  Y10, Y9, Y8
+	VANDPD     (SP), Y10, Y10
+	VANDPD     (SP), Y11, Y11
+	VANDPD     (SP), Y4, Y12
+	VUNPCKLPD  Y10, Y9, Y13
 	VUNPCKHPD  Y10, Y9, Y9
-	VPERM2F128 $0x20, Y8, Y11, Y10
+	VUNPCKLPD  Y12, Y11, Y10
+	VUNPCKHPD  Y12, Y11, Y11
+	VPERM2F128 $0x20, Y10, Y13, Y12
+	VADDPD     Y12, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x20, Y11, Y9, Y12
+	VADDPD     Y12, Y2, Y2
+	VMOVAPD    Y2, Y2
+	VPERM2F128 $0x31, Y10, Y13, Y10
 	VADDPD     Y10, Y2, Y2
 	VMOVAPD    Y2, Y2
-	VPERM2F128 $0x20, Y9, Y1, Y10
-	VADDPD     Y10, Y2, Y2
+	VPERM2F128 $0x31, Y11, Y9, Y9
+	VADDPD     Y9, Y2, Y2
 	VMOVAPD    Y2, Y2
-	VPERM2F128 $0x31, Y8, Y11, Y8
-	VADDPD     Y8, Y2, Y2
-	VMOVAPD    Y2, Y2
-	VPERM2F128 $0x31, Y9, Y1, Y1
-	VADDPD     Y1, Y2, Y1
-	VMOVAPD    Y1, Y2
-	VMULPD     Y7, Y4, Y1
+	VMULPD     Y7, Y4, Y7
 	VMULPD     Y5, Y4, Y5
-	VMULPD     Y0, Y4, Y0
+	VMULPD     Y8, Y4, Y8
 	VMULPD     Y6, Y4, Y4
-	VANDPD     (SP), Y1, Y1
+	VANDPD     (SP), Y7, Y6
 	VANDPD     (SP), Y5, Y5
-	VANDPD     (SP), Y0, Y0
+	VANDPD     (SP), Y8, Y7
 	VANDPD     (SP), Y4, Y4
-	VUNPCKLPD  Y5, Y1, Y6
-	VUNPCKHPD  Y5, Y1, Y1
-	VUNPCKLPD  Y4, Y0, Y5
-	VUNPCKHPD  Y4, Y0, Y0
-	VPERM2F128 $0x20, Y5, Y6, Y4
+	VUNPCKLPD  Y5, Y6, Y8
+	VUNPCKHPD  Y5, Y6, Y5
+	VUNPCKLPD  Y4, Y7, Y6
+	VUNPCKHPD  Y4, Y7, Y4
+	VPERM2F128 $0x20, Y6, Y8, Y7
+	VADDPD     Y7, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x20, Y4, Y5, Y7
+	VADDPD     Y7, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x31, Y6, Y8, Y6
+	VADDPD     Y6, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x31, Y4, Y5, Y4
 	VADDPD     Y4, Y3, Y3
 	VMOVAPD    Y3, Y3
-	VPERM2F128 $0x20, Y0, Y1, Y4
-	VADDPD     Y4, Y3, Y3
-	VMOVAPD    Y3, Y3
-	VPERM2F128 $0x31, Y5, Y6, Y4
-	VADDPD     Y4, Y3, Y3
-	VMOVAPD    Y3, Y3
-	VPERM2F128 $0x31, Y0, Y1, Y0
-	VADDPD     Y0, Y3, Y0
-	VMOVAPD    Y0, Y3
 
-done3:
+end4:
+	ADDQ R8, R10
+	MOVQ R10, 32(SP)
+	CMPQ R10, 40(SP)
+	JLT  stopped5
+	MOVQ n+40(FP), DI
+	CMPQ R10, DI
+	JLT  chunk1
+
+stopped5:
 	MOVQ    sums+64(FP), AX
 	VMOVUPD Y2, (AX)
 	VMOVUPD Y3, 32(AX)
@@ -1906,8 +2131,8 @@ done3:
 	RET
 
 // func slopeSumsAVX2(x *float64, y *float64, sx *float64, sy *float64, weight *float64, n int, vergence float64, chief float64, sums *float64)
-// Requires: AVX
-TEXT ·slopeSumsAVX2(SB), $32-72
+// Requires: AVX, CMOV
+TEXT ·slopeSumsAVX2(SB), $48-72
 	MOVQ         x+0(FP), AX
 	MOVQ         y+8(FP), CX
 	MOVQ         sx+16(FP), DX
@@ -1918,20 +2143,37 @@ TEXT ·slopeSumsAVX2(SB), $32-72
 	VMOVUPD      constant0000000000000000<>+0(SB), Y2
 	VMOVUPD      constant0000000000000000<>+0(SB), Y3
 	VMOVUPD      constant0000000000000000<>+0(SB), Y4
-	MOVQ         n+40(FP), DI
-	XORQ         R8, R8
+	XORQ         DI, DI
+	MOVQ         DI, 32(SP)
 
-vector1:
-	MOVQ       DI, R9
-	SUBQ       R8, R9
-	CMPQ       R9, $0x04
-	JLT        tail2
-	VMOVUPD    (SI)(R8*8), Y5
+chunk1:
+	MOVQ    n+40(FP), R8
+	SUBQ    32(SP), R8
+	MOVQ    R8, R10
+	ANDQ    $-4, R10
+	MOVQ    $0x00000020, DI
+	CMPQ    R10, DI
+	CMOVQGT DI, R10
+	SUBQ    R10, R8
+	MOVQ    $0x00000000, DI
+	CMPQ    R8, $0x04
+	CMOVQGE DI, R8
+	ADDQ    32(SP), R10
+	MOVQ    R10, DI
+	ADDQ    R8, DI
+	MOVQ    DI, 40(SP)
+	MOVQ    32(SP), DI
+	XORQ    R9, R9
+	CMPQ    DI, R10
+	JGE     tail3
+
+stage2:
+	VMOVUPD    (SI)(DI*8), Y5
 	VCMPPD     $0x04, constant0000000000000000<>+0(SB), Y5, Y6
 	VMOVUPD    Y6, (SP)
-	VMOVUPD    (AX)(R8*8), Y6
+	VMOVUPD    (AX)(DI*8), Y6
 	VMULPD     Y6, Y0, Y7
-	VADDPD     (DX)(R8*8), Y7, Y7
+	VADDPD     (DX)(DI*8), Y7, Y7
 	VMULPD     Y6, Y5, Y8
 	VMULPD     Y7, Y5, Y9
 	VMULPD     Y6, Y8, Y6
@@ -1957,9 +2199,9 @@ vector1:
 	VPERM2F128 $0x31, Y7, Y6, Y6
 	VADDPD     Y6, Y2, Y2
 	VMOVAPD    Y2, Y2
-	VMOVUPD    (CX)(R8*8), Y6
+	VMOVUPD    (CX)(DI*8), Y6
 	VMULPD     Y6, Y0, Y7
-	VADDPD     (BX)(R8*8), Y7, Y7
+	VADDPD     (BX)(DI*8), Y7, Y7
 	VSUBPD     Y1, Y7, Y7
 	VMULPD     Y6, Y5, Y8
 	VMULPD     Y7, Y5, Y10
@@ -2007,22 +2249,27 @@ vector1:
 	VPERM2F128 $0x31, Y6, Y5, Y5
 	VADDPD     Y5, Y4, Y4
 	VMOVAPD    Y4, Y4
-	ADDQ       $0x04, R8
-	JMP        vector1
+	ADDQ       $0x04, DI
+	ADDQ       $0x20, R9
+	CMPQ       DI, R10
+	JLT        stage2
 
-tail2:
-	TESTQ      R9, R9
-	JEQ        done3
-	LEAQ       -4(DI), R8
-	VMOVUPD    (SI)(R8*8), Y5
+tail3:
+	TESTQ      R8, R8
+	JEQ        end4
+	MOVQ       R10, DI
+	MOVQ       $0x00000008, R11
+	SUBQ       R8, R11
+	MOVQ       $0x00000100, R9
+	VMOVUPD    (SI)(DI*8), Y5
 	VCMPPD     $0x04, constant0000000000000000<>+0(SB), Y5, Y6
-	LEAQ       tailMasks<>+0(SB), SI
-	VMOVUPD    (SI)(R9*8), Y7
+	LEAQ       tailMasks<>+0(SB), R9
+	VMOVUPD    (R9)(R11*8), Y7
 	VANDPD     Y7, Y6, Y6
 	VMOVUPD    Y6, (SP)
-	VMOVUPD    (AX)(R8*8), Y6
+	VMOVUPD    (AX)(DI*8), Y6
 	VMULPD     Y6, Y0, Y7
-	VADDPD     (DX)(R8*8), Y7, Y7
+	VADDPD     (DX)(DI*8), Y7, Y7
 	VMULPD     Y6, Y5, Y8
 	VMULPD     Y7, Y5, Y9
 	VMULPD     Y6, Y8, Y6
@@ -2048,58 +2295,67 @@ tail2:
 	VPERM2F128 $0x31, Y7, Y6, Y6
 	VADDPD     Y6, Y2, Y2
 	VMOVAPD    Y2, Y2
-	VMOVUPD    (CX)(R8*8), Y6
-	VMULPD     Y6, Y0, Y0
-	VADDPD     (BX)(R8*8), Y0, Y0
-	VSUBPD     Y1, Y0, Y0
-	VMULPD     Y6, Y5, Y1
-	VMULPD     Y0, Y5, Y7
-	VMULPD     Y6, Y1, Y6
-	VMULPD     Y0, Y1, Y8
-	VMULPD     Y0, Y7, Y0
+	VMOVUPD    (CX)(DI*8), Y6
+	VMULPD     Y6, Y0, Y7
+	VADDPD     (BX)(DI*8), Y7, Y7
+	VSUBPD     Y1, Y7, Y7
+	VMULPD     Y6, Y5, Y8
+	VMULPD     Y7, Y5, Y10
+	VMULPD     Y6, Y8, Y6
+	VMULPD     Y7, Y8, Y11
+	VMULPD     Y7, Y10, Y7
 	VANDPD     (SP), Y6, Y6
+	VANDPD     (SP), Y11, Y11
+	VANDPD     (SP), Y7, Y7
 	VANDPD     (SP), Y8, Y8
-	VANDPD     (SP), Y0, Y0
-	VANDPD     (SP), Y1, Y1
-	VUNPCKLPD  Y8, Y6, Y10
-	VUNPCKHPD  Y8, Y6, Y6
-	VUNPCKLPD  Y1, Y0, Y8
-	VUNPCKHPD  Y1, Y0, Y0
-	VPERM2F128 $0x20, Y8, Y10, Y1
-	VADDPD     Y1, Y3, Y1
-	VMOVAPD    Y1, Y3
-	VPERM2F128 $0x20, Y0, Y6, Y1
-	VADDPD     Y1, Y3, Y1
-	VMOVAPD    Y1, Y3
-	VPERM2F128 $0x31, Y8, Y10, Y1
-	VADDPD     Y1, Y3, Y1
-	VMOVAPD    Y1, Y3
-	VPERM2F128 $0x31, Y0, Y6, Y0
-	VADDPD     Y0, Y3, Y0
-	VMOVAPD    Y0, Y3
-	VMOVUPD    constant0000000000000000<>+0(SB), Y0
-	VANDPD     (SP), Y5, Y1
-	VANDPD     (SP), Y9, Y5
-	VANDPD     (SP), Y7, Y6
-	VANDPD     (SP), Y0, Y0
-	VUNPCKLPD  Y5, Y1, Y7
-	VUNPCKHPD  Y5, Y1, Y1
-	VUNPCKLPD  Y0, Y6, Y5
-	VUNPCKHPD  Y0, Y6, Y0
-	VPERM2F128 $0x20, Y5, Y7, Y6
-	VADDPD     Y6, Y4, Y4
+	VUNPCKLPD  Y11, Y6, Y12
+	VUNPCKHPD  Y11, Y6, Y6
+	VUNPCKLPD  Y8, Y7, Y11
+	VUNPCKHPD  Y8, Y7, Y7
+	VPERM2F128 $0x20, Y11, Y12, Y8
+	VADDPD     Y8, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x20, Y7, Y6, Y8
+	VADDPD     Y8, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x31, Y11, Y12, Y8
+	VADDPD     Y8, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VPERM2F128 $0x31, Y7, Y6, Y6
+	VADDPD     Y6, Y3, Y3
+	VMOVAPD    Y3, Y3
+	VMOVUPD    constant0000000000000000<>+0(SB), Y6
+	VANDPD     (SP), Y5, Y5
+	VANDPD     (SP), Y9, Y7
+	VANDPD     (SP), Y10, Y8
+	VANDPD     (SP), Y6, Y6
+	VUNPCKLPD  Y7, Y5, Y9
+	VUNPCKHPD  Y7, Y5, Y5
+	VUNPCKLPD  Y6, Y8, Y7
+	VUNPCKHPD  Y6, Y8, Y6
+	VPERM2F128 $0x20, Y7, Y9, Y8
+	VADDPD     Y8, Y4, Y4
 	VMOVAPD    Y4, Y4
-	VPERM2F128 $0x20, Y0, Y1, Y6
-	VADDPD     Y6, Y4, Y4
+	VPERM2F128 $0x20, Y6, Y5, Y8
+	VADDPD     Y8, Y4, Y4
 	VMOVAPD    Y4, Y4
-	VPERM2F128 $0x31, Y5, Y7, Y5
+	VPERM2F128 $0x31, Y7, Y9, Y7
+	VADDPD     Y7, Y4, Y4
+	VMOVAPD    Y4, Y4
+	VPERM2F128 $0x31, Y6, Y5, Y5
 	VADDPD     Y5, Y4, Y4
 	VMOVAPD    Y4, Y4
-	VPERM2F128 $0x31, Y0, Y1, Y0
-	VADDPD     Y0, Y4, Y0
-	VMOVAPD    Y0, Y4
 
-done3:
+end4:
+	ADDQ R8, R10
+	MOVQ R10, 32(SP)
+	CMPQ R10, 40(SP)
+	JLT  stopped5
+	MOVQ n+40(FP), DI
+	CMPQ R10, DI
+	JLT  chunk1
+
+stopped5:
 	MOVQ    sums+64(FP), AX
 	VMOVUPD Y2, (AX)
 	VMOVUPD Y3, 32(AX)

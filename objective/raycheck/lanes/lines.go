@@ -1,13 +1,15 @@
 package lanes
 
 // Lines are rays by where they cross a plane across the axis, in mm, and their slopes
-// per unit distance along w. They can be added and scaled.
+// per unit distance along w. They can be added and scaled. They are made by NewLines: the
+// arrays have some room behind their end.
 type Lines struct{ X, Y, SX, SY []float64 }
 
 // NewLines makes n lines.
 func NewLines(n int) Lines {
-	all := make([]float64, 4*n)
-	cut := func(i int) []float64 { return all[i*n : (i+1)*n : (i+1)*n] }
+	room := n + spare
+	all := make([]float64, 4*room)
+	cut := func(i int) []float64 { return all[i*room:][:n:room] }
 	return Lines{cut(0), cut(1), cut(2), cut(3)}
 }
 

@@ -12,17 +12,27 @@ import "math"
 // Rays are many rays as a structure of arrays: position in mm, the w coordinate from
 // the last vertex, direction cosines, KW > 0, and 1/KW. A ray that is lost, because
 // it misses a surface or is totally reflected, has NaN for KW from there on; ask with
-// Lost.
+// Lost. They are made by NewRays: the arrays have some room behind their end.
 type Rays struct {
 	X, Y, W    []float64
 	KX, KY, KW []float64
 	Per        []float64 // 1/KW
 }
 
+// spare is the room behind an array for the rest of the last vector.
+const spare = 3
+
+// WithRoom is a copy of numbers with room behind its end, as arrays of rays have it. It lets
+// weights of as many lines be taken four at a time.
+func WithRoom(numbers []float64) []float64 {
+	return append(make([]float64, 0, len(numbers)+spare), numbers...)
+}
+
 // NewRays makes n rays.
 func NewRays(n int) Rays {
-	all := make([]float64, 7*n)
-	cut := func(i int) []float64 { return all[i*n : (i+1)*n : (i+1)*n] }
+	room := n + spare
+	all := make([]float64, 7*room)
+	cut := func(i int) []float64 { return all[i*room:][:n:room] }
 	return Rays{cut(0), cut(1), cut(2), cut(3), cut(4), cut(5), cut(6)}
 }
 

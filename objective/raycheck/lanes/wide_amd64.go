@@ -19,7 +19,7 @@ const termsMost = 16
 
 func (r *Rays) flat(distance, ratio float64) (margin float64) {
 	n := len(r.X)
-	if !wide || n < width {
+	if !wide || n == 0 {
 		return r.plainFlat(distance, ratio)
 	}
 	x, y, w, kx, ky, kw, per := r.arrays()
@@ -28,7 +28,7 @@ func (r *Rays) flat(distance, ratio float64) (margin float64) {
 
 func (r *Rays) sphere(distance, curvature, ratio float64) (margin float64) {
 	n := len(r.X)
-	if !wide || n < width {
+	if !wide || n == 0 {
 		return r.plainSphere(distance, curvature, ratio)
 	}
 	x, y, w, kx, ky, kw, per := r.arrays()
@@ -37,7 +37,7 @@ func (r *Rays) sphere(distance, curvature, ratio float64) (margin float64) {
 
 func (r *Rays) conic(s *Surface, ratio float64) (margin float64) {
 	n := len(r.X)
-	if !wide || n < width {
+	if !wide || n == 0 {
 		return r.plainConic(s, ratio)
 	}
 	x, y, w, kx, ky, kw, per := r.arrays()
@@ -55,7 +55,7 @@ func (r *Rays) asphere(s *Surface, ratio float64) (margin float64) {
 	}
 	margin = 1
 	rest := *r
-	for n := len(rest.X); n >= width; n = len(rest.X) {
+	for n := len(rest.X); n > 0; n = len(rest.X) {
 		x, y, w, kx, ky, kw, per := rest.arrays()
 		next, among := asphereAVX2(x, y, w, kx, ky, kw, per, n,
 			s.DistanceMM, s.Curvature, s.Conic, ratio, &powers[0], &powers[len(s.Asphere)])
@@ -67,7 +67,7 @@ func (r *Rays) asphere(s *Surface, ratio float64) (margin float64) {
 		margin = min(margin, care.plainAsphere(s, ratio))
 		rest = rest.Part(min(next+width, n), n)
 	}
-	return min(margin, rest.plainAsphere(s, ratio))
+	return margin
 }
 
 func (r *Rays) launch(px, py []float64, tan, v float64) {
@@ -101,53 +101,66 @@ func (r *Rays) overfill(over []float64, scale float64) {
 
 func (l *Lines) cross(r *Rays, distance float64) {
 	n := len(l.X)
-	if !wide || n < width {
+	if !wide || n == 0 {
 		l.plainCross(r, distance)
 		return
 	}
-	crossAVX2(&l.X[0], &l.Y[:n][0], &l.SX[:n][0], &l.SY[:n][0],
-		&r.X[:n][0], &r.Y[:n][0], &r.W[:n][0], &r.KX[:n][0], &r.KY[:n][0], &r.Per[:n][0], n, distance)
+	x, y, sx, sy := l.arrays(n)
+	all := whole(n)
+	crossAVX2(x, y, sx, sy, &r.X[:all][0], &r.Y[:all][0], &r.W[:all][0], &r.KX[:all][0], &r.KY[:all][0], &r.Per[:all][0], n, distance)
 }
 
 func between(to, reference, far, referenceFar, near, referenceNear []float64, share float64) {
 	n := len(to)
-	if !wide || n < width {
+	if !wide || n == 0 {
 		plainBetween(to, reference, far, referenceFar, near, referenceNear, share)
 		return
 	}
-	betweenAVX2(&to[0], &reference[:n][0], &far[:n][0], &referenceFar[:n][0], &near[:n][0], &referenceNear[:n][0], n, share)
+	all := whole(n)
+	betweenAVX2(&to[:all][0], &reference[:all][0], &far[:all][0], &referenceFar[:all][0], &near[:all][0], &referenceNear[:all][0], n, share)
 }
 
 func mix(to, from, share []float64) {
 	n := len(to)
-	if !wide || n < width {
+	if !wide || n == 0 {
 		plainMix(to, from, share)
 		return
 	}
-	mixAVX2(&to[0], &from[:n*len(share)][0], n, &share[0], len(share))
+	all := whole(n)
+	mixAVX2(&to[:all][0], &from[:n*(len(share)-1)+all][0], n, &share[0], len(share))
 }
 
 func (l *Lines) crossingSums(weight []float64, distance, chief float64) (a CrossingSums) {
 	n := len(weight)
-	if !wide || n < width {
+	if !wide || n == 0 || cap(weight) < whole(n) {
 		return l.plainCrossingSums(weight, distance, chief)
 	}
-	crossingSumsAVX2(&l.X[:n][0], &l.Y[:n][0], &l.SX[:n][0], &l.SY[:n][0], &weight[0], n, distance, chief, &a.PP)
+	x, y, sx, sy := l.arrays(n)
+	crossingSumsAVX2(x, y, sx, sy, &weight[0], n, distance, chief, &a.PP)
 	return a
 }
 
 func (l *Lines) slopeSums(weight []float64, vergence, chief float64) (a SlopeSums) {
 	n := len(weight)
-	if !wide || n < width {
+	if !wide || n == 0 || cap(weight) < whole(n) {
 		return l.plainSlopeSums(weight, vergence, chief)
 	}
-	slopeSumsAVX2(&l.X[:n][0], &l.Y[:n][0], &l.SX[:n][0], &l.SY[:n][0], &weight[0], n, vergence, chief, &a.XX)
+	x, y, sx, sy := l.arrays(n)
+	slopeSumsAVX2(x, y, sx, sy, &weight[0], n, vergence, chief, &a.XX)
 	return a
 }
 
-// arrays is where the arrays of rays begin, of one or more rays each.
+// whole is n, up to whole vectors.
+func whole(n int) int { return (n + spare) / width * width }
+
+// arrays is where the arrays of rays begin, which have room for whole vectors.
 func (r *Rays) arrays() (x, y, w, kx, ky, kw, per *float64) {
-	last := len(r.X) - 1
-	_, _, _, _, _, _ = r.Y[last], r.W[last], r.KX[last], r.KY[last], r.KW[last], r.Per[last]
-	return &r.X[0], &r.Y[0], &r.W[0], &r.KX[0], &r.KY[0], &r.KW[0], &r.Per[0]
+	n := whole(len(r.X))
+	return &r.X[:n][0], &r.Y[:n][0], &r.W[:n][0], &r.KX[:n][0], &r.KY[:n][0], &r.KW[:n][0], &r.Per[:n][0]
+}
+
+// arrays is where the arrays of n lines begin, likewise.
+func (l *Lines) arrays(n int) (x, y, sx, sy *float64) {
+	n = whole(n)
+	return &l.X[:n][0], &l.Y[:n][0], &l.SX[:n][0], &l.SY[:n][0]
 }

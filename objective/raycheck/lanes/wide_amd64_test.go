@@ -169,7 +169,9 @@ func TestSameBitsOfBundles(t *testing.T) {
 		}
 		return v
 	}
-	someLines := func(n int) *Lines { return &Lines{some(n), some(n), some(n), some(n)} }
+	someLines := func(n int) *Lines {
+		return &Lines{WithRoom(some(n)), WithRoom(some(n)), WithRoom(some(n)), WithRoom(some(n))}
+	}
 	for range 20_000 {
 		n := 1 + source.IntN(30)
 		wholePlain, plain := inside(n)
@@ -225,7 +227,7 @@ func TestSameBitsOfBundles(t *testing.T) {
 		asLines(&quick).Between(a, l[0], l[1], l[2], l[3], l[4])
 		same("between")
 
-		summed, weight := someLines(n), some(n)
+		summed, weight := someLines(n), WithRoom(some(n))
 		for i := range weight {
 			if source.IntN(3) == 0 || math.IsNaN(summed.X[i]) || math.IsNaN(weight[i]) {
 				weight[i] = 0

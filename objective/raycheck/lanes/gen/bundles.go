@@ -44,10 +44,10 @@ func plate(w *writer) {
 
 // cross writes the kernel of rays that cross a plane.
 func cross(w *writer) {
-	w.function("crossAVX2", "crossAVX2 is Lines.plainCross for four or more rays.",
+	w.function("crossAVX2", "crossAVX2 is Lines.plainCross for arrays with room for whole vectors.",
 		[]string{"toX", "toY", "toSX", "toSY", "x", "y", "w", "kx", "ky", "per"}, "distance float64", "")
 	distance := w.param("distance")
-	w.eachVector(func() {
+	w.each(func() {
 		per := w.load("per")
 		sx, sy := w.mul(per, w.in("kx")), w.mul(per, w.in("ky"))
 		f := w.sub(distance, w.in("w"))
@@ -62,12 +62,12 @@ func cross(w *writer) {
 // mix writes the kernel of a sum of parts of an array by their shares, one part or
 // more, n numbers from each other.
 func mix(w *writer) {
-	w.function("mixAVX2", "mixAVX2 is plainMix for four or more numbers.", []string{"to", "from"}, "shares *float64, parts int", "")
+	w.function("mixAVX2", "mixAVX2 is plainMix for arrays with room for whole vectors.", []string{"to", "from"}, "shares *float64, parts int", "")
 	stride := w.Load(w.Param("n"), w.GP64())
 	w.SHLQ(operand.Imm(3), stride)
 	shares := w.Load(w.Param("shares"), w.GP64())
 	parts := w.Load(w.Param("parts"), w.GP64())
-	w.eachVector(func() {
+	w.each(func() {
 		from := w.GP64()
 		w.LEAQ(w.in("from"), from)
 		sum := w.mul(w.spread(operand.Mem{Base: shares}), operand.Mem{Base: from})
@@ -89,10 +89,10 @@ func mix(w *writer) {
 
 // between writes the kernel of what is between the ends of a range.
 func between(w *writer) {
-	w.function("betweenAVX2", "betweenAVX2 is plainBetween for four or more numbers.",
+	w.function("betweenAVX2", "betweenAVX2 is plainBetween for arrays with room for whole vectors.",
 		[]string{"to", "reference", "far", "referenceFar", "near", "referenceNear"}, "share float64", "")
 	share := w.param("share")
-	w.eachVector(func() {
+	w.each(func() {
 		a := w.sub(w.load("far"), w.in("referenceFar"))
 		b := w.sub(w.load("near"), w.in("referenceNear"))
 		w.store(w.add(w.add(w.load("reference"), a), w.mul(share, w.sub(b, a))), "to")

@@ -64,11 +64,11 @@ func (s *sums) finish() {
 
 // crossingSums writes the kernel of sums of crossings with a plane.
 func crossingSums(w *writer) {
-	w.function("crossingSumsAVX2", "crossingSumsAVX2 is Lines.plainCrossingSums for four or more lines.",
+	w.function("crossingSumsAVX2", "crossingSumsAVX2 is Lines.plainCrossingSums for arrays with room for whole vectors.",
 		lines, "distance, chief float64, sums *float64", "")
 	distance, chief := w.param("distance"), w.param("chief")
 	s := w.sums(2)
-	w.eachVector(func() {
+	w.each(func() {
 		q := s.weight()
 		sx, sy := w.load("sx"), w.load("sy")
 		px := w.add(w.mul(distance, sx), w.in("x"))
@@ -82,11 +82,11 @@ func crossingSums(w *writer) {
 
 // slopeSums writes the kernel of sums of slopes about a point.
 func slopeSums(w *writer) {
-	w.function("slopeSumsAVX2", "slopeSumsAVX2 is Lines.plainSlopeSums for four or more lines.",
+	w.function("slopeSumsAVX2", "slopeSumsAVX2 is Lines.plainSlopeSums for arrays with room for whole vectors.",
 		lines, "vergence, chief float64, sums *float64", "")
 	v, chief := w.param("vergence"), w.param("chief")
 	s := w.sums(3)
-	w.eachVector(func() {
+	w.each(func() {
 		q := s.weight()
 		x := w.load("x")
 		ex := w.add(w.mul(v, x), w.in("sx"))

@@ -59,10 +59,10 @@ func (s *surface) cos2After(cos2 vec) vec {
 
 // flat writes the kernel of a plane.
 func flat(w *writer) {
-	w.function("flatAVX2", "flatAVX2 is Rays.plainFlat for four or more rays.", rays, "distance, ratio float64", " (margin float64)")
+	w.function("flatAVX2", "flatAVX2 is Rays.plainFlat for arrays with room for whole vectors.", rays, "distance, ratio float64", " (margin float64)")
 	s := w.surface()
 	distance := w.param("distance")
-	w.eachVector(func() {
+	w.each(func() {
 		px, py := s.toPlane(distance)
 		w.store(px, "x")
 		w.store(py, "y")
@@ -85,7 +85,7 @@ func flat(w *writer) {
 
 // sphere writes the kernel of a sphere.
 func sphere(w *writer) {
-	w.function("sphereAVX2", "sphereAVX2 is Rays.plainSphere for four or more rays.", rays, "distance, curvature, ratio float64", " (margin float64)")
+	w.function("sphereAVX2", "sphereAVX2 is Rays.plainSphere for arrays with room for whole vectors.", rays, "distance, curvature, ratio float64", " (margin float64)")
 	s := w.surface()
 	distance, c := w.param("distance"), w.param("curvature")
 	keptG, keptF, keptCos, keptBend := w.between(), w.between(), w.between(), w.between()
@@ -181,7 +181,7 @@ func (s *surface) crossing(q *conics, px, py vec) vec {
 
 // conic writes the kernel of a conic.
 func conic(w *writer) {
-	w.function("conicAVX2", "conicAVX2 is Rays.plainConic for four or more rays.", rays, "distance, curvature, conic, ratio float64", " (margin float64)")
+	w.function("conicAVX2", "conicAVX2 is Rays.plainConic for arrays with room for whole vectors.", rays, "distance, curvature, conic, ratio float64", " (margin float64)")
 	s := w.surface()
 	q := s.conics()
 	kept := w.between()
@@ -215,7 +215,7 @@ func conic(w *writer) {
 // term, its coefficient and that of its derivative by h, divided by h.
 func asphere(w *writer) {
 	w.function("asphereAVX2",
-		"asphereAVX2 is Rays.plainAsphere for four or more rays. It ends before rays of which one needs carefulCrossing.",
+		"asphereAVX2 is Rays.plainAsphere for arrays with room for whole vectors. It ends before rays of which one needs carefulCrossing.",
 		rays, "distance, curvature, conic, ratio float64, powers, end *[2]float64", " (next int, margin float64)")
 	s := w.surface()
 	q := s.conics()

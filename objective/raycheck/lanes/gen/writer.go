@@ -32,22 +32,19 @@ const (
 // vec is a vector in a register.
 type vec = reg.VecVirtual
 
-// writer writes functions that go through arrays of n numbers each, no fewer than
-// width, a vector at a time. What is left at the end is done with the last width
-// numbers of each array, of which only those are changed that are not done yet: with
-// the others, which are done, goes what is computed for them again.
+// writer writes functions that go through arrays of n numbers each, a vector at a time.
+// What is left at the end is done with a vector of which only a part is changed.
 type writer struct {
 	*build.Context
 	constants map[uint64]operand.Mem
-	tailMasks operand.Mem // width masks of no number, then width of all
+	tailMasks operand.Mem // width masks of no number, width of all, width of none
 
 	// Of the function in hand.
-	arrays map[string]reg.Register
-	at     reg.GPVirtual // the index of the vector's first number
-	left   reg.GPVirtual // in the last vector, how many of its numbers are not done yet
-	// Of eachChunk: where a stage keeps the vector, and where stages stop.
-	kept, stop reg.GPVirtual
-	stopped    string
+	arrays     map[string]reg.Register
+	at         reg.GPVirtual // the index of the vector's first number
+	left       reg.GPVirtual // in the last vector, how many of its numbers are to be done
+	mask       reg.GPVirtual // which of them, by where that begins in tailMasks
+	kept, stop reg.GPVirtual // of eachChunk: where a stage keeps the vector, and where stages stop
 	inTail     bool
 	labels     int
 }
@@ -57,11 +54,10 @@ func newWriter() *writer {
 	w.ConstraintExpr("amd64")
 	w.tailMasks = w.StaticGlobal("tailMasks")
 	w.DataAttributes(attr.RODATA | attr.NOPTR)
-	for range width {
-		w.AppendDatum(operand.U64(0))
-	}
-	for range width {
-		w.AppendDatum(operand.U64(math.MaxUint64))
+	for _, mask := range []uint64{0, math.MaxUint64, 0} {
+		for range width {
+			w.AppendDatum(operand.U64(mask))
+		}
 	}
 	return w
 }
@@ -93,8 +89,8 @@ func (w *writer) label(name string) string {
 	return fmt.Sprintf("%s%d", name, w.labels)
 }
 
-// eachVector writes body for all vectors, and again for the last one where it is not
-// full.
+// eachVector writes body for all vectors of arrays of width numbers or more, and again for
+// what is left, which is done with the last width numbers.
 func (w *writer) eachVector(body func()) {
 	n := w.Load(w.Param("n"), w.GP64()).(reg.GPVirtual)
 	loop, tail, done := w.label("vector"), w.label("tail"), w.label("done")
@@ -113,86 +109,103 @@ func (w *writer) eachVector(body func()) {
 	w.TESTQ(w.left, w.left)
 	w.JEQ(operand.LabelRef(done))
 	w.LEAQ(operand.Mem{Base: n, Disp: -width}, w.at)
+	w.mask = w.left
 	w.inTail = true
 	body()
 	w.Label(done)
 }
 
-// eachChunk writes body for some vectors at a time, and again for the last vector where it
-// is not full. Body writes stages: each goes through all of these vectors before the next
-// one does. The processor looks ahead over a limited number of operations, and finds more
-// that do not wait for each other within a stage than within the whole. A stage may stop
-// before the vector in hand, for itself and all that follow; nothing is done after that.
-// What body returns is the number of what is done, from the first on, which is n but where
-// a stage stopped.
+// eachChunk writes body for some vectors at a time. Body writes stages: each goes through
+// all of these vectors, with the last one where it is not full, before the next one does.
+// The processor looks ahead over a limited number of operations, and finds more that do not
+// wait for each other within a stage than within the whole. The last vector goes beyond the
+// arrays, which have room for it, so that each vector is read as it was written. A stage may stop before the
+// vector in hand, for itself and all that follow; nothing is done after that. What
+// eachChunk returns is the number of what is done, from the first on, which is n but where a
+// stage stopped.
 func (w *writer) eachChunk(body func(stage func(func()))) (done operand.Mem) {
 	n := func() reg.GPVirtual { return w.Load(w.Param("n"), w.GP64()).(reg.GPVirtual) }
-	chunk, tail, end := w.label("chunk"), w.label("tail"), w.label("end")
-	done, full := w.AllocLocal(8), w.AllocLocal(8)
+	chunk := w.label("chunk")
+	done, goal := w.AllocLocal(8), w.AllocLocal(8)
 	w.at, w.left, w.kept, w.stop = w.GP64(), w.GP64(), w.GP64(), w.GP64()
 	zero := w.GP64()
 	w.XORQ(zero, zero)
 	w.MOVQ(zero, done)
 
 	w.Label(chunk)
-	w.inTail, w.stopped = false, end
-	// The chunk ends with the last full vector, or is full itself.
-	w.MOVQ(n(), w.stop)
-	w.SUBQ(done, w.stop)
+	// stop is where the full vectors of the chunk end, left what is after them, if that is
+	// no full vector.
+	rest, most := n(), w.GP64()
+	w.SUBQ(done, rest)
+	w.MOVQ(rest, w.stop)
 	w.ANDQ(operand.I8(-width), w.stop)
-	w.JEQ(operand.LabelRef(tail))
-	most := w.GP64()
 	w.MOVQ(operand.U32(chunkVectors*width), most)
 	w.CMPQ(w.stop, most)
 	w.CMOVQGT(most, w.stop)
+	w.MOVQ(rest, w.left)
+	w.SUBQ(w.stop, w.left)
+	w.MOVQ(operand.U32(0), most)
+	w.CMPQ(w.left, operand.Imm(width))
+	w.CMOVQGE(most, w.left)
 	w.ADDQ(done, w.stop)
-	w.MOVQ(w.stop, full)
+	w.MOVQ(w.stop, most)
+	w.ADDQ(w.left, most)
+	w.MOVQ(most, goal)
 	body(func(stage func()) {
-		next := w.label("stage")
+		next, tail, end := w.label("stage"), w.label("tail"), w.label("end")
+		w.inTail = false
 		w.MOVQ(done, w.at)
 		w.XORQ(w.kept, w.kept)
 		w.CMPQ(w.at, w.stop)
-		w.JGE(operand.LabelRef(end))
+		w.JGE(operand.LabelRef(tail))
 		w.Label(next)
 		stage()
 		w.ADDQ(operand.Imm(width), w.at)
 		w.ADDQ(operand.Imm(vectorBytes), w.kept)
 		w.CMPQ(w.at, w.stop)
 		w.JLT(operand.LabelRef(next))
+		w.Label(tail)
+		w.inTail = true
+		w.TESTQ(w.left, w.left)
+		w.JEQ(operand.LabelRef(end))
+		w.MOVQ(w.stop, w.at)
+		w.mask = w.GP64()
+		w.MOVQ(operand.U32(2*width), w.mask)
+		w.SUBQ(w.left, w.mask)
+		w.MOVQ(operand.U32(chunkVectors*vectorBytes), w.kept)
+		stage()
+		w.Label(end)
 	})
+	w.ADDQ(w.left, w.stop)
 	w.MOVQ(w.stop, done)
-	w.CMPQ(w.stop, full)
-	w.JLT(operand.LabelRef(end))
-	w.JMP(operand.LabelRef(chunk))
-
-	w.Label(tail)
-	w.inTail = true
-	w.MOVQ(n(), w.at)
-	w.MOVQ(w.at, w.left)
-	w.SUBQ(done, w.left)
-	w.JEQ(operand.LabelRef(end))
-	w.SUBQ(operand.Imm(width), w.at)
-	w.XORQ(w.kept, w.kept)
-	body(func(stage func()) { stage() })
-	w.ADDQ(w.left, done)
-	w.Label(end)
+	stopped := w.label("stopped")
+	w.CMPQ(w.stop, goal)
+	w.JLT(operand.LabelRef(stopped))
+	rest = n()
+	w.CMPQ(w.stop, rest)
+	w.JLT(operand.LabelRef(chunk))
+	w.Label(stopped)
 	return done
+}
+
+// each is eachChunk with a single stage.
+func (w *writer) each(stage func()) {
+	w.eachChunk(func(stages func(func())) { stages(stage) })
 }
 
 // stopHere stops the stages before the vector in hand.
 func (w *writer) stopHere() {
-	if w.inTail {
-		w.JMP(operand.LabelRef(w.stopped))
-		return
+	if !w.inTail {
+		w.MOVQ(w.at, w.stop)
 	}
-	w.MOVQ(w.at, w.stop)
+	w.XORQ(w.left, w.left)
 }
 
 // chunkVectors is the number of vectors that stages go through.
 const chunkVectors = 8
 
 // between makes a place where a stage leaves a vector to later ones.
-func (w *writer) between() operand.Mem { return w.AllocLocal(chunkVectors * vectorBytes) }
+func (w *writer) between() operand.Mem { return w.AllocLocal((chunkVectors + 1) * vectorBytes) }
 
 // of is the vector in hand of such a place.
 func (w *writer) of(m operand.Mem) operand.Mem { return m.Idx(w.kept, 1) }
@@ -224,7 +237,7 @@ func (w *writer) store(v vec, array string) {
 	w.VMOVUPD(w.undone(v, w.in(array)), w.in(array))
 }
 
-// undone is v, with what is in other for the numbers that are done.
+// undone is v, with what is in other for the numbers that are not to be changed.
 func (w *writer) undone(v vec, other operand.Op) vec {
 	if !w.inTail {
 		return v
@@ -232,11 +245,11 @@ func (w *writer) undone(v vec, other operand.Op) vec {
 	return w.choose(w.tailMask(), v, w.fetch(other))
 }
 
-// tailMask tells which numbers of the last vector are not done.
+// tailMask tells which numbers of the last vector are to be changed.
 func (w *writer) tailMask() vec {
 	base := w.GP64()
 	w.LEAQ(w.tailMasks, base)
-	return w.fetch(operand.Mem{Base: base, Index: w.left, Scale: 8})
+	return w.fetch(operand.Mem{Base: base, Index: w.mask, Scale: 8})
 }
 
 // constant is a vector in memory of one value.

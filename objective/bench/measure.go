@@ -1,0 +1,330 @@
+package bench
+
+import "math"
+
+const arcminRad = math.Pi / (180 * 60)
+
+// arcmin is an angle of the given tangent, +Inf for an infinite one.
+func arcmin(tangent float64) float64 {
+	if math.IsInf(tangent, 0) {
+		return tangent
+	}
+	return math.Atan(tangent) / arcminRad
+}
+
+// larger is whichever of two has the larger magnitude, the first on ties.
+func larger(a, b float64) float64 {
+	if math.Abs(b) > math.Abs(a) {
+		return b
+	}
+	return a
+}
+
+// Measure is what a build does, after the compensators have been set. It does not
+// allocate.
+func (b *Bench) Measure(build *Build) Outcome {
+	var o Outcome
+	b.prepare(build)
+	if !b.compensate() {
+		for i := range o {
+			o[i] = math.Inf(1)
+		}
+		return o
+	}
+	o[LastGap], o[FrontGap] = b.adjusted[0], b.adjusted[1]
+	o[Pixel] = 0
+	for _, a := range b.chief {
+		o[Pixel] = max(o[Pixel], arcmin(b.p.MaskPixel/math.Abs(a)))
+	}
+	o[DepthStep], o[ViewpointShift] = b.steps, b.viewpoint
+	o[MagnificationError] = 100 * (b.theta/b.nominal.theta - 1)
+	b.trace(&o)
+	b.judgeMask(&o)
+	o[Vignetted] = math.NaN()
+	if b.vignetting {
+		o[Vignetted] = b.vignetted()
+	}
+	return o
+}
+
+// FailedBy is the name of the first limit that a build fails, empty for none.
+func (b *Bench) FailedBy(o *Outcome) string {
+	for i, m := range Measures {
+		if m.Limited && !(math.Abs(o[i]) <= b.p.Limits.Limit(m.Name)) && !math.IsNaN(o[i]) {
+			return m.Name
+		}
+	}
+	return ""
+}
+
+// trace takes every field through the build and judges the view; what it finds in the
+// mask's layer it keeps.
+func (b *Bench) trace(o *Outcome) {
+	axial := [2]float64{math.Inf(1), math.Inf(-1)}
+	var axisChief [2]float64
+	for f := range b.fields {
+		d := &b.fields[f]
+		if d.fraction >= b.used {
+			break
+		}
+		b.traceField(d)
+		for depth := range b.depths {
+			for place := range b.places {
+				all, reference := b.sum(d, depth, place, f, axial[:], o)
+				k := (f*len(b.depths)+depth)*b.places + place
+				b.blur[k] = all.maskVariance()
+				blur, refocus := b.refocused(&all, depth)
+				o[ViewBlur] = max(o[ViewBlur], blur)
+				o[ViewRefocus] = max(o[ViewRefocus], math.Abs(refocus))
+				if place > 0 {
+					continue
+				}
+				b.middle[f*len(b.depths)+depth] = maskMiddle{all.px / all.weight, all.py / all.weight, all.sx / all.weight, all.sy / all.weight}
+				e, u0 := reference.fit()
+				defocus, cylinder := power(e)
+				o[ViewDefocus] = larger(o[ViewDefocus], defocus)
+				o[ViewAstigmatism] = max(o[ViewAstigmatism], cylinder)
+				if depth > 0 {
+					continue
+				}
+				if f == 0 {
+					axisChief = u0
+					o[AxisVergence] = defocus
+					o[Pointing] = arcmin(math.Abs(b.theta) * math.Hypot(u0[0], u0[1]))
+					o[PointingUp] = arcmin(b.theta * u0[1])
+					continue
+				}
+				radial := float64((u0[0]-axisChief[0])*d.x) + float64((u0[1]-axisChief[1])*d.y)
+				if math.IsNaN(radial) {
+					radial = math.Inf(1)
+				}
+				o[Distortion] = larger(o[Distortion], 100*b.theta*radial/d.tan)
+			}
+		}
+	}
+	o[AxialColour] = axial[1] - axial[0]
+	if math.IsInf(axial[1], 1) {
+		o[AxialColour] = math.Inf(1)
+	}
+}
+
+// traceField takes a field's rays through the build at all wavelengths: the reference
+// at every vergence, the others at the ends of the depth range only, between which
+// what they differ by from the reference is linear in the vergence.
+func (b *Bench) traceField(d *direction) {
+	n, ends := b.places*b.points, min(2, len(b.vergences))
+	b.traceRays(&d.launch, len(b.vergences)*n, b.reference)
+	for w := range b.weight {
+		if w == b.reference {
+			continue
+		}
+		b.traceRays(&d.launch, ends*n, w)
+		for v := ends; v < len(b.vergences); v++ {
+			b.mask[w].between(v, len(b.vergences), &b.mask[b.reference])
+			b.view[w].between(v, len(b.vergences), &b.view[b.reference])
+		}
+	}
+}
+
+// traceRays takes the first n of the launched rays through the build at wavelength w.
+func (b *Bench) traceRays(launch *rays, n, w int) {
+	r, from := b.chunk.part(0, n), launch.part(0, n)
+	r.copyFrom(&from)
+	mask, view := b.mask[w].part(0, n), b.view[w].part(0, n)
+	b.throughAll(&r, w, &mask, &view)
+}
+
+// throughAll takes rays that stand at the eye through all surfaces, and gives them as
+// lines at the mask's vertex, its glass allowed for up to the layer, and in the
+// viewpoint plane.
+func (b *Bench) throughAll(r *rays, w int, mask, view *lines) {
+	half := b.p.MaskGlass / 2
+	for s := range b.surfaces {
+		if s == b.beyondMask {
+			r.shiftByPlate(half, b.p.MaskGlassIndex)
+			mask.of(r, b.maskVertex)
+			r.shiftByPlate(half, b.p.MaskGlassIndex)
+		}
+		r.through(&b.surfaces[s], b.ratios[w][s])
+	}
+	view.of(r, b.viewpoint)
+}
+
+// sum sums up one bundle over all wavelengths, and at the reference alone for the
+// pupil in the middle. At the far depth it also takes the colours of that pupil.
+func (b *Bench) sum(d *direction, depth, place, f int, axial []float64, o *Outcome) (all, reference sums) {
+	theta := b.theta
+	v := b.depths[depth] / (theta * theta)
+	distance, chief := b.layer[depth], b.chief[depth]*d.tan
+	u0 := b.chiefs
+	for w := range b.weight {
+		mask, view := b.linesOf(&b.mask[w], 0, depth, place), b.linesOf(&b.view[w], 1, depth, place)
+		add := func(a *sums, by float64) {
+			a.add(&mask, &view, b.pointWeight, by, distance, chief*d.x, chief*d.y, v, d.tan*d.x/theta, d.tan*d.y/theta)
+		}
+		add(&all, b.weight[w])
+		if place > 0 || w != b.reference && depth > 0 {
+			continue
+		}
+		var one sums
+		add(&one, 1)
+		if w == b.reference {
+			reference = one
+		}
+		if depth > 0 {
+			continue
+		}
+		e, at := one.fit()
+		u0[w] = at
+		if f == 0 {
+			defocus, _ := power(e)
+			axial[0], axial[1] = min(axial[0], defocus), max(axial[1], defocus)
+		}
+		for k := range w {
+			apart := math.Hypot(at[0]-u0[k][0], at[1]-u0[k][1])
+			if math.IsNaN(apart) {
+				apart = math.Inf(1)
+			}
+			o[LateralColour] = max(o[LateralColour], arcmin(apart))
+		}
+	}
+	return all, reference
+}
+
+// linesOf are the rays of a depth and place of the pupil among those of a field:
+// traced ones, or between them.
+func (b *Bench) linesOf(of *lines, buffer, depth, place int) lines {
+	n := b.places * b.points
+	from := place * b.points
+	for i, q := range b.share[depth] {
+		if q == 1 {
+			return of.part(i*n+from, i*n+from+b.points)
+		}
+	}
+	to := b.mixed[buffer].part(from, from+b.points)
+	for k, q := range b.share[depth] {
+		to.addShare(of, k*n+from, q, k == 0)
+	}
+	return to
+}
+
+// refocused is the view's blur in arcmin after the eye's best refocus within its
+// bounds, and that refocus in dioptres.
+func (b *Bench) refocused(a *sums, depth int) (blur, refocus float64) {
+	if a.lost() {
+		return math.Inf(1), math.Inf(1)
+	}
+	p := b.p
+	world := 1000 * b.theta * b.theta // refocus in dioptres over 1/mm in the world
+	relaxed := -1000 * b.depths[depth]
+	ee, xe, xx := a.viewVariance()
+	refocus = world * xe / xx
+	refocus = min(max(refocus, relaxed), relaxed+p.AccommodationD)
+	refocus = min(max(refocus, -p.RefocusMaxD), p.RefocusMaxD)
+	rho := refocus / world
+	return arcmin(math.Sqrt(max(0, ee-float64(2*rho*xe)+float64(rho*rho*xx)))), refocus
+}
+
+// judgeMask measures the mask's blur and registration where the stage stands.
+func (b *Bench) judgeMask(o *Outcome) {
+	if b.on.StageZero {
+		o[StageZero] = b.bestZero()
+	}
+	var shift [2]float64
+	if b.on.PictureShift {
+		shift = b.meanShift(o[StageZero])
+		o[PictureShift] = math.Hypot(shift[0], shift[1])
+	}
+	for f := range b.fields {
+		if b.fields[f].fraction >= b.used {
+			break
+		}
+		for depth := range b.depths {
+			delta := b.maskDistance(depth, o[StageZero]) - b.layer[depth]
+			chief := math.Abs(b.chief[depth])
+			for place := range b.places {
+				c := b.blur[(f*len(b.depths)+depth)*b.places+place]
+				o[MaskBlur] = max(o[MaskBlur], arcmin(math.Sqrt(c.at(delta))/chief))
+			}
+			off := b.displacement(f, depth, delta)
+			apart := math.Hypot(off[0]-shift[0], off[1]-shift[1])
+			if math.IsNaN(apart) {
+				apart = math.Inf(1)
+			}
+			o[Registration] = max(o[Registration], arcmin(apart/chief))
+		}
+	}
+}
+
+// bestZero is by how much the zero of the stage has to move towards the eye for the
+// least mean variance over fields and depths.
+func (b *Bench) bestZero() float64 {
+	var ps, ss float64
+	for f := range b.fields {
+		d := &b.fields[f]
+		if d.fraction >= b.used {
+			break
+		}
+		for depth := range b.depths {
+			c := b.blur[(f*len(b.depths)+depth)*b.places]
+			if math.IsInf(c.pp, 1) {
+				continue
+			}
+			delta := b.maskDistance(depth, 0) - b.layer[depth]
+			ps += float64(d.share * (c.ps + float64(delta*c.ss)))
+			ss += float64(d.share * c.ss)
+		}
+	}
+	if !(ss > 0) {
+		return 0
+	}
+	return ps / ss
+}
+
+// displacement is how far the centroid of a bundle in the mask's layer is from where
+// the mask, rolled, has the picture of its field in the design.
+func (b *Bench) displacement(f, depth int, delta float64) [2]float64 {
+	k := f*len(b.depths) + depth
+	at := b.centroid(f, depth, delta)
+	want := b.nominal.centroid[k]
+	sin, cos := math.Sincos(b.build.MaskRollRad)
+	return [2]float64{
+		at[0] - float64(cos*want[0]) + float64(sin*want[1]),
+		at[1] - float64(sin*want[0]) - float64(cos*want[1]),
+	}
+}
+
+// centroid is that of a bundle of the pupil in the middle, in mm, a distance delta
+// towards the world from the paraxial layer.
+func (b *Bench) centroid(f, depth int, delta float64) [2]float64 {
+	m, d := &b.middle[f*len(b.depths)+depth], &b.fields[f]
+	chief := b.chief[depth] * d.tan
+	return [2]float64{
+		float64(chief*d.x) + m.x + float64(delta*m.sx),
+		float64(chief*d.y) + m.y + float64(delta*m.sy),
+	}
+}
+
+// meanShift is the mean displacement over fields and depths.
+func (b *Bench) meanShift(zero float64) (shift [2]float64) {
+	var weight float64
+	for f := range b.fields {
+		d := &b.fields[f]
+		if d.fraction >= b.used {
+			break
+		}
+		for depth := range b.depths {
+			off := b.displacement(f, depth, b.maskDistance(depth, zero)-b.layer[depth])
+			if math.IsNaN(off[0]) || math.IsNaN(off[1]) {
+				continue
+			}
+			shift[0] += float64(d.share * off[0])
+			shift[1] += float64(d.share * off[1])
+			weight += d.share
+		}
+	}
+	if weight == 0 {
+		return [2]float64{}
+	}
+	return [2]float64{shift[0] / weight, shift[1] / weight}
+}
