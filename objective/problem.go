@@ -85,11 +85,16 @@ type Problem struct {
 	MaskGlassIndex  float64
 	Clearance       float64 // from the mask's glass to the neighbouring surfaces
 	MaskTransmits   float64 // 0 to 1
+	MaskFill        float64 // share of a pixel's area that is open; 0 where it is not known
 	Travel          float64
 	StageResolution float64 // mm
 	StageSpeed      float64 // mm/s
 	LensesMax       int     // in a train; 0 for no limit
 	PartsMax        int     // distinct parts in a train; 0 for no limit
+
+	// SlotParts are, for each of [EachSlot], patterns of the parts that alone may stand
+	// there; none for any part.
+	SlotParts [3][]string
 
 	// NearMissFactor is by how much a train may exceed limits at its paraxial gaps to
 	// be refined; 0: designs are ranked at their paraxial gaps.

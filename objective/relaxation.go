@@ -174,8 +174,8 @@ func relaxParts(x *relaxing) []Relaxation {
 	stock := map[string]int{}
 	for _, l := range x.lenses {
 		if l.Stock >= 0 {
-			stock[l.Part] = l.Stock
-			least = math.Min(least, float64(l.Stock))
+			stock[l.Part] = l.Pieces()
+			least = math.Min(least, float64(l.Pieces()))
 		}
 	}
 	count("stock", least, Relaxation{
@@ -203,9 +203,9 @@ func relaxParts(x *relaxing) []Relaxation {
 func withStock(lenses []*catalog.Lens, pieces int) []*catalog.Lens {
 	eased := slices.Clone(lenses)
 	for i, l := range eased {
-		if l.Stock >= 0 && l.Stock < pieces {
+		if l.Stock >= 0 && l.Pieces() < pieces {
 			more := *l
-			more.Stock = pieces
+			more.Stock = pieces - l.Owned
 			eased[i] = &more
 		}
 	}

@@ -57,6 +57,9 @@ type ReportDesign struct {
 	// Stage is the setpoint over the vergence, traced at more depths than the
 	// stage table has.
 	Stage []ReportStage
+	// Measured is the stage table by what was measured of it, and the eye of each; nil where
+	// nothing was.
+	Measured []StageRow
 	// Distortion is over the half angle in degrees.
 	Distortion []ReportPoint
 	// HalfFieldTan is the tangent of the largest half angle, FieldFraction the
@@ -70,7 +73,8 @@ type ReportPart struct {
 	Part, Vendor string
 	Pieces       int // in one train
 	Price        *float64
-	Stock        *int
+	Stock        *int // that can be bought; nil where that is not bounded
+	Owned        int  // that are there already
 }
 
 // ReportMargin is a requirement with what is reached, in its unit.

@@ -58,6 +58,7 @@ type pageDesign struct {
 	RaysNote        string
 	Order, Assembly pageTable
 	Stage, Surfaces pageTable
+	Measured        pageTable
 	Margins         pageTable
 	Samples         []pageTable
 	Yield           *pageYield
@@ -178,8 +179,11 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		sampleTable(l, "View defocus, D", "view_defocus_D", func(s *Sample) float64 { return s.ViewDefocusD }, 3),
 		sampleTable(l, "View astigmatism, D", "view_astigmatism_D", func(s *Sample) float64 { return s.ViewAstigmatismD }, 3),
 	}
+	if len(l.Measured) > 0 {
+		p.Measured = measuredTable(l.Measured)
+	}
 	if y := r.yieldOf(d); y != nil {
-		p.Yield = newPageYield(y)
+		p.Yield = newPageYield(y, r.Eyes)
 	}
 	for _, s := range l.Drawing.strips(id+"-full", name) {
 		p.Strips = append(p.Strips, template.HTML(s))

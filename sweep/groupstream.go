@@ -17,7 +17,8 @@ import (
 type groupStream struct {
 	lib        *objective.Library
 	want       slotsWanted
-	groups     *big.Int // all that the lenses make
+	groups     *big.Int    // all that the lenses make
+	inSlot     [3]*big.Int // of these, those of lenses that may stand in a slot, by objective.EachSlot
 	filter     *objective.GroupFilter
 	filtered   bool // by filter; otherwise everything is held
 	held       *stacks
@@ -25,9 +26,10 @@ type groupStream struct {
 	partitions int // in how many partitions the groups of each slot are held, one after the other
 	// counted tells that what each slot can be served by was counted: all is held.
 	counted bool
-	// positive is how many groups converge, and own how many of these fall to the
-	// part in front.
-	positive, own *big.Int
+	// positive is how many of inSlot converge, and own how many of those in front fall
+	// to the part.
+	positive [3]*big.Int
+	own      *big.Int
 }
 
 // slotsWanted are the slots for which stacks are wanted.
@@ -81,10 +83,14 @@ func keepGaps(lib *objective.Library, workers int) {
 
 // newOpenStream is a source that holds everything.
 func newOpenStream(lib *objective.Library, want slotsWanted) *groupStream {
-	return &groupStream{
+	s := &groupStream{
 		lib: lib, want: want, groups: countGroups(lib, want.lensesPerGroup), wanted: want.held,
-		partitions: 1, filter: objective.NewOpenFilter(lib.Problem), positive: new(big.Int), own: new(big.Int),
+		partitions: 1, filter: objective.NewOpenFilter(lib.Problem), own: new(big.Int),
 	}
+	for i, slot := range objective.EachSlot {
+		s.inSlot[i], s.positive[i] = groupsOf(elementsFor(lib, slot), want.lensesPerGroup), new(big.Int)
+	}
+	return s
 }
 
 // newGroupStream takes the binned minima of a library's groups where they are too many to be
@@ -109,7 +115,7 @@ func newGroupStream(ctx context.Context, lib *objective.Library, want slotsWante
 		blocks[block] = minima
 		return func(st *objective.Stacker) {
 			minima.Take(st)
-			if !want.part.Whole() && st.Positive() && want.part.takesFront(st.Elements()) {
+			if !want.part.Whole() && st.Positive() && st.MayServe(objective.FrontSlot) && want.part.takesFront(st.Elements()) {
 				own[block]++
 			}
 		}
@@ -121,8 +127,10 @@ func newGroupStream(ctx context.Context, lib *objective.Library, want slotsWante
 	for _, c := range blocks[1:] {
 		minima.Merge(c)
 	}
-	s.positive.SetInt64(minima.Positive)
-	s.own.Set(s.positive)
+	for i, n := range minima.Positive {
+		s.positive[i].SetInt64(n)
+	}
+	s.own.Set(s.positive[0])
 	if !want.part.Whole() {
 		s.own.SetInt64(0)
 		for _, n := range own {
@@ -150,11 +158,35 @@ func (s *groupStream) pairPartitions() int {
 // for each of every other.
 const partitionsMost = 64
 
+// elementsFor is how many of a library's elements may stand in a slot.
+func elementsFor(lib *objective.Library, slot objective.Slots) (n int) {
+	for _, e := range lib.Elements {
+		if e.Slots&slot != 0 {
+			n++
+		}
+	}
+	return n
+}
+
+// designsOf is how many designs a library makes in a layout with one seat.
+func designsOf(lib *objective.Library, layout objective.Layout, lenses int) *big.Int {
+	designs := big.NewInt(1)
+	for _, slot := range layout.SlotsOf() {
+		designs.Mul(designs, groupsOf(elementsFor(lib, slot), lenses))
+	}
+	return designs
+}
+
 // countGroups is the number of groups of up to so many lenses.
 func countGroups(lib *objective.Library, lenses int) *big.Int {
+	return groupsOf(len(lib.Elements), lenses)
+}
+
+// groupsOf is the number of groups of up to so many lenses out of some elements.
+func groupsOf(elements, lenses int) *big.Int {
 	sum, power := new(big.Int), big.NewInt(1)
 	for range lenses {
-		power.Mul(power, big.NewInt(int64(len(lib.Elements))))
+		power.Mul(power, big.NewInt(int64(elements)))
 		sum.Add(sum, power)
 	}
 	return sum
@@ -177,7 +209,9 @@ func (s *groupStream) eachGroup(ctx context.Context, blocks int, begin func(bloc
 					return err
 				}
 				st.Push(s.lib.Elements[first])
-				s.extend(ctx, st, take)
+				if st.MayServe(objective.AnySlot) {
+					s.extend(ctx, st, take)
+				}
 				st.Pop()
 			}
 			return ctx.Err()
@@ -195,7 +229,9 @@ func (s *groupStream) extend(ctx context.Context, st *objective.Stacker, take fu
 	}
 	for _, e := range s.lib.Elements {
 		st.Push(e)
-		s.extend(ctx, st, take)
+		if st.MayServe(objective.AnySlot) {
+			s.extend(ctx, st, take)
+		}
 		st.Pop()
 	}
 }
@@ -397,7 +433,11 @@ func (s *groupStream) collect(ctx context.Context, horizon float64, of partition
 		return func(st *objective.Stacker) {
 			c.st = st
 			if st.Positive() {
-				c.positive++
+				for i, slot := range objective.EachSlot {
+					if st.MayServe(slot) {
+						c.positive[i]++
+					}
+				}
 			}
 			if s.want.pair {
 				c.keepComponent()
@@ -410,7 +450,9 @@ func (s *groupStream) collect(ctx context.Context, horizon float64, of partition
 	}
 	all := s.join(blocks)
 	all.horizon, all.of = horizon, of
-	s.positive.SetInt64(all.positive)
+	for i, n := range all.positive {
+		s.positive[i].SetInt64(n)
+	}
 	s.plant(all)
 	return all, nil
 }

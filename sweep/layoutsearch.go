@@ -298,11 +298,11 @@ type singleSearch struct {
 }
 
 func (f *singleSearch) space(s *groupStream) spaceCount {
-	serve := []*big.Int{s.own, s.positive, s.positive}
+	serve := []*big.Int{s.own, s.positive[1], s.positive[2]}
 	if s.counted {
 		serve = []*big.Int{bigInt(len(s.held.fronts[f.seat])), bigInt(len(s.held.relays)), bigInt(len(s.held.rears[f.seat]))}
 	}
-	return countSpace([]*big.Int{s.groups, s.groups, s.groups}, []*big.Int{s.positive, s.positive, s.positive}, serve)
+	return countSpace(s.inSlot[:], s.positive[:], serve)
 }
 
 func (f *singleSearch) find(ctx context.Context, st *stacks, lo, hi float64, most int) (window, bool, error) {
@@ -467,12 +467,13 @@ func (f *pairSearch) least(ctx context.Context, st *stacks) (float64, error) {
 // space counts pairs that can't converge together with what the bound leaves out:
 // telling them takes as long as bounding them.
 func (f *pairSearch) space(s *groupStream) spaceCount {
-	serve := []*big.Int{s.own, s.groups, s.groups, s.positive}
+	relays := s.inSlot[1]
+	serve := []*big.Int{s.own, relays, relays, s.positive[2]}
 	if s.counted {
-		serve = []*big.Int{bigInt(len(s.held.fronts[f.seat])), s.groups, s.groups, bigInt(len(s.held.rears[f.seat]))}
+		serve = []*big.Int{bigInt(len(s.held.fronts[f.seat])), relays, relays, bigInt(len(s.held.rears[f.seat]))}
 	}
 	return countSpace(
-		[]*big.Int{s.groups, s.groups, s.groups, s.groups}, []*big.Int{s.positive, s.groups, s.groups, s.positive}, serve,
+		[]*big.Int{s.inSlot[0], relays, relays, s.inSlot[2]}, []*big.Int{s.positive[0], relays, relays, s.positive[2]}, serve,
 	)
 }
 
@@ -504,9 +505,9 @@ func (f *keplerianSearch) least(_ context.Context, st *stacks) (float64, error) 
 }
 
 func (f *keplerianSearch) space(s *groupStream) spaceCount {
-	serve := []*big.Int{s.own, s.positive}
+	serve := []*big.Int{s.own, s.positive[2]}
 	if s.counted {
 		serve = []*big.Int{bigInt(len(s.held.keplerianFronts)), bigInt(len(s.held.rears[objective.SeatRear]))}
 	}
-	return countSpace([]*big.Int{s.groups, s.groups}, []*big.Int{s.positive, s.positive}, serve)
+	return countSpace([]*big.Int{s.inSlot[0], s.inSlot[2]}, []*big.Int{s.positive[0], s.positive[2]}, serve)
 }

@@ -96,11 +96,12 @@ func (j *Job) Preview(ctx context.Context) ([]Preview, error) {
 		}
 		for _, l := range lib.Lenses {
 			v.ByKind[l.Kind]++
-			v.LargestClearMM = max(v.LargestClearMM, l.ClearMM)
+			if p.SlotsFor(l.Part)&objective.RearSlot != 0 {
+				v.LargestClearMM = max(v.LargestClearMM, l.ClearMM)
+			}
 		}
 		for _, s := range o.spaces {
-			groups := int64(len(s.Layout.GroupNames()))
-			v.Spaces = append(v.Spaces, SpacePreview{s, new(big.Int).Exp(v.Groups, big.NewInt(groups), nil)})
+			v.Spaces = append(v.Spaces, SpacePreview{s, designsOf(lib, s.Layout, o.lensesPerGroup)})
 		}
 		if v.Groups.IsInt64() && v.Groups.Int64() <= previewMost {
 			if err := v.serve(ctx, lib, wantedSlots(o)); err != nil {

@@ -12,7 +12,7 @@ import (
 type stacks struct {
 	of              partition
 	horizon         float64              // mm
-	positive        int64                // groups that converge, also those left out
+	positive        [3]int64             // groups that converge, also those left out, by slot
 	fronts          [2][]objective.Front // by seat
 	rears           [2][]objective.Rear  // by seat
 	keplerianFronts []objective.Front    // fronts of a keplerian
@@ -80,7 +80,9 @@ func (c *collector) keepComponent() {
 func (s *groupStream) join(blocks []collector) *stacks {
 	all := &stacks{}
 	for i := range blocks {
-		all.positive += blocks[i].positive
+		for slot, n := range blocks[i].positive {
+			all.positive[slot] += n
+		}
 	}
 	for _, seat := range s.want.seats {
 		all.fronts[seat] = joined(blocks, func(c *collector) []objective.Front { return c.fronts[seat] })

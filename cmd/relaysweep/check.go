@@ -50,6 +50,9 @@ func printPreviews(w io.Writer, job *sweep.Job, previews []sweep.Preview) error 
 	for _, t := range job.Catalog.Tables {
 		fmt.Fprintf(w, "  %s: %s\n", t.File, counted(t.Lenses, "lens"))
 	}
+	if t := job.Catalog.Drawer; t != nil {
+		fmt.Fprintf(w, "  %s: %s in the drawer\n", t.File, counted(t.Lenses, "part"))
+	}
 	for i := range previews {
 		v := &previews[i]
 		fmt.Fprintln(w)

@@ -26,6 +26,28 @@ func glassFiles(job *sweep.Job) []results.GlassFile {
 	return files
 }
 
+// ownedFile is the table of what is there already, with the pieces of the parts in some
+// designs; nil for none.
+func ownedFile(job *sweep.Job, designs []results.Design) *results.OwnedFile {
+	t := job.Catalog.Drawer
+	if t == nil {
+		return nil
+	}
+	o := &results.OwnedFile{File: t.File, SHA256: t.SHA256, Pieces: map[string]int{}}
+	used := map[string]bool{}
+	for i := range designs {
+		for _, l := range designs[i].Lenses {
+			used[l.Part] = true
+		}
+	}
+	for _, l := range job.Catalog.Lenses {
+		if used[l.Part] && l.Owned > 0 {
+			o.Pieces[l.Part] = l.Owned
+		}
+	}
+	return o
+}
+
 // manifestPoint is a sweep point's entry in run.json.
 func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestPoint {
 	proof := &o.Proof

@@ -92,7 +92,11 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 			report.Warnings = append(report.Warnings, w)
 			fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", w)
 		}
-		report.Leading = append(report.Leading, reportDesign(b))
+		told := reportDesign(b)
+		if told.Measured, err = b.measuredStage(folder, cmd.ErrOrStderr()); err != nil {
+			return err
+		}
+		report.Leading = append(report.Leading, told)
 	}
 	if err := ctx.Err(); err != nil {
 		return err
@@ -187,7 +191,7 @@ func orderOf(t *objective.Train) []results.ReportPart {
 			if !seen {
 				i = len(parts)
 				at[lens.Part] = i
-				part := results.ReportPart{Part: lens.Part, Vendor: lens.Vendor, Price: optional(lens.Price)}
+				part := results.ReportPart{Part: lens.Part, Vendor: lens.Vendor, Price: optional(lens.Price), Owned: lens.Owned}
 				if lens.Stock >= 0 {
 					part.Stock = &lens.Stock
 				}

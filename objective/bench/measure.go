@@ -91,6 +91,7 @@ func (b *Bench) trace(o *Outcome) {
 					axisChief = u0
 					o[AxisVergence] = defocus
 					o[Pointing] = arcmin(math.Abs(b.theta) * math.Hypot(u0[0], u0[1]))
+					o[PointingUp] = arcmin(b.theta * u0[1])
 					continue
 				}
 				radial := float64((u0[0]-axisChief[0])*d.x) + float64((u0[1]-axisChief[1])*d.y)

@@ -180,14 +180,16 @@ type sampledBundle struct {
 func NewChecker(p *objective.Problem) *Checker { return newChecker(p, leastRays(p), FieldFractions[:]) }
 
 // NewNearChecker prepares checks that also let near misses pass: trains that
-// exceed no limit on sharpness, colour and vignetting, and at their exact
+// exceed no limit on sharpness, colour, vignetting and ghosts, and at their exact
 // setpoints neither travel nor mask size, by more than a factor; with a factor above 1,
 // whatever the clearance there. All else is judged as by [NewChecker].
 func NewNearChecker(p *objective.Problem, factor float64) *Checker {
 	c := NewChecker(p)
 	c.allowance, c.anyClearance = factor, factor > 1
-	for m := maskBlur; m <= vignetting; m++ {
-		c.limits[m] *= factor
+	for m := range MetricList {
+		if metricIndex(m).variesWithGaps() {
+			c.limits[m] *= factor
+		}
 	}
 	return c
 }
@@ -371,7 +373,10 @@ func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
 			return false
 		}
 	}
-	c.judgeTransmission()
+	if c.judgeTransmission(); over() {
+		return false
+	}
+	c.judgeGhosts()
 	return !over()
 }
 

@@ -90,7 +90,10 @@ func (c *Checker) rejectLate() {
 			return
 		}
 	}
-	c.judgeTransmission()
+	if c.judgeTransmission(); c.failed() {
+		return
+	}
+	c.judgeGhosts()
 }
 
 // toView traces what bundle i needs to the world at wavelength w and sums it up.

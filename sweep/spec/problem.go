@@ -42,11 +42,13 @@ func (s *Spec) Problem() *objective.Problem {
 		MaskGlassIndex:  s.Mask.GlassIndex,
 		Clearance:       s.Mask.ClearanceMM,
 		MaskTransmits:   s.Mask.Transmission,
+		MaskFill:        s.maskFill(),
 		Travel:          s.Stage.TravelMM,
 		StageResolution: micrometres(s.Stage.ResolutionUM),
 		StageSpeed:      s.Stage.SpeedMMS,
 		LensesMax:       s.Train.LensesMax,
 		PartsMax:        s.Train.DistinctPartsMax,
+		SlotParts:       [3][]string{s.Train.Front, s.Train.Relay, s.Train.Rear},
 
 		Limits: s.limits(),
 	}
@@ -63,6 +65,14 @@ func (s *Spec) sharpBox() float64 {
 		return s.Eye.BoxMM
 	}
 	return *s.Eye.SharpBoxMM
+}
+
+// maskFill is the share of a pixel's area that is open, 0 where it is not known.
+func (s *Spec) maskFill() float64 {
+	if s.Mask.FillPct == nil {
+		return 0
+	}
+	return *s.Mask.FillPct / 100
 }
 
 // pupilCut is what apertures may cut off the pupil, by the limit on vignetting.

@@ -20,6 +20,8 @@ type Metrics struct {
 	VignettedPct        float64
 	Transmission        float64
 	MassG, Price        float64
+	GhostArcmin         float64
+	GhostPct            float64 // NaN where the fill is not known
 
 	Setpoints []ExactSetpoint // far to near
 	Samples   []Sample        // far to near, in each from the axis outwards
@@ -136,6 +138,7 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 	}
 	m.TravelMM = highest - lowest
 	m.RefocusS = m.TravelMM / r.SpeedMMS
+	m.countGhosts(r, t, maskMatrix)
 	m.FailedBy = m.firstFailure(r, t, maskMatrix)
 	return m
 }
@@ -429,5 +432,38 @@ func (m *Metrics) firstFailure(r Request, t *train, mask matrix) string {
 	if least, ok := r.Limits["transmission_min"]; ok && m.Transmission < least {
 		return "transmission_min"
 	}
+	if most, ok := r.Limits["ghost_arcmin"]; ok && !(m.GhostArcmin <= most) {
+		return "ghost_arcmin"
+	}
+	if most, ok := r.Limits["ghost_pct"]; ok && !(m.GhostPct <= most) {
+		return "ghost_pct"
+	}
 	return ""
+}
+
+// countGhosts follows the middle ray of the first order. The mask's layer stands at a
+// setpoint, and the world's image in the far one: a ray along the axis that turns at the
+// layer by the grating equation sin θ = λ/p seems to come from a point of the image's
+// plane beside the axis. A ray from there through the eye's centre arrives with the slope
+// that the first-order matrix has for it.
+func (m *Metrics) countGhosts(r Request, t *train, mask matrix) {
+	far := m.Setpoints[0]
+	_, perSlope := t.setpoint(mask, far.VergenceD/1000)
+	lambda := r.WavelengthsNM[r.reference()] * 1e-6
+	sin := lambda / (r.PixelUM / 1000)
+	for _, p := range m.Setpoints {
+		beside := (far.MaskMM - p.MaskMM) * sin / math.Sqrt(1-sin*sin)
+		m.GhostArcmin = math.Max(m.GhostArcmin, arcmin(math.Atan(math.Abs(beside/perSlope))))
+	}
+
+	// The orders of a grid of square openings, by the integral over one opening of what it
+	// lets through: F·∫cos along one side, for all of the light that gets through 1.
+	side := math.Sqrt(r.FillPct / 100)
+	amplitude := 0.0
+	const steps = 2000
+	for i := range steps {
+		x := side * ((float64(i)+0.5)/steps - 0.5)
+		amplitude += side / steps * math.Cos(2*math.Pi*x) * side
+	}
+	m.GhostPct = 100 * 4 * amplitude * amplitude / (side * side)
 }
