@@ -57,8 +57,13 @@ type ReportDesign struct {
 	// Stage is the setpoint over the vergence, traced at more depths than the
 	// stage table has.
 	Stage []ReportStage
+	// Measured is the stage table by what was measured of it, and the eye of each; nil where
+	// nothing was.
+	Measured []StageRow
 	// Distortion is over the half angle in degrees.
 	Distortion []ReportPoint
+	// Aberrations are the third-order sums by lens and plate from the world to the eye, and in all.
+	Aberrations []ReportAberration
 	// HalfFieldTan is the tangent of the largest half angle, FieldFraction the
 	// share of it within which sharpness is judged.
 	HalfFieldTan, FieldFraction float64
@@ -70,7 +75,8 @@ type ReportPart struct {
 	Part, Vendor string
 	Pieces       int // in one train
 	Price        *float64
-	Stock        *int
+	Stock        *int // that can be bought; nil where that is not bounded
+	Owned        int  // that are there already
 }
 
 // ReportMargin is a requirement with what is reached, in its unit.

@@ -10,9 +10,18 @@ import (
 // sensitivitiesShown is how many errors the page lists of a design.
 const sensitivitiesShown = 10
 
+const (
+	// comfortableHeightArcmin is by how much the views of two eyes may differ in height
+	// (H. C. Self, AAMRL-TR-86-019, 1986, from memory; published values differ).
+	comfortableHeightArcmin = 3.4
+	// depthOfFocusD is the depth of focus of an eye, either way, at a pupil of 3 mm (F. W.
+	// Campbell, thesis, Glasgow 1959, abstract).
+	depthOfFocusD = 0.3
+)
+
 // pageYield is what builds of a design tell.
 type pageYield struct {
-	Words         string
+	Words, Eyes   string
 	Figures       pageTable
 	Contributions pageTable
 	Sensitivities pageTable
@@ -69,10 +78,16 @@ func sayFigure(name string) string {
 }
 
 // newPageYield is what the page tells of the builds of a design.
-func newPageYield(y *Yield) *pageYield {
+func newPageYield(y *Yield, eyes int) *pageYield {
 	p := &pageYield{Words: fmt.Sprintf(
 		"Of %d builds drawn within the tolerances of the spec %s %% meet every limit (95 %% interval %s to %s %%); before the compensators %s %% do.",
 		y.Builds, Fixed(y.YieldPct, 1), Fixed(y.YieldLoPct, 1), Fixed(y.YieldHiPct, 1), Fixed(y.UncompensatedPct, 1))}
+	if eyes == 2 {
+		p.Eyes = fmt.Sprintf("Two of them side by side, as built: in 95 %% of pairs the views of the two eyes stand up to %s arcmin apart in height, "+
+			"where %s arcmin is comfortable, and up to %s D apart in vergence, where an eye's depth of focus is ±%s D. "+
+			"Heights are put right by a mount of one eye that tilts, vergences by its last gap.",
+			Fixed(y.EyesHeightArcmin, 1), sayNumber(comfortableHeightArcmin), Fixed(y.EyesVergenceD, 2), sayNumber(depthOfFocusD))
+	}
 	p.Figures = pageTable{Caption: "Builds against limits, by magnitude"}
 	p.Figures.Heads = heads("<figure", "<unit", "limit", "design", "median", "90 % below", "95 % below", "95 % below before compensators")
 	for i := range y.Figures {
@@ -120,4 +135,21 @@ func newPageYield(y *Yield) *pageYield {
 		}})
 	}
 	return p
+}
+
+// measuredTable is the stage table by what was measured of it.
+func measuredTable(rows []StageRow) pageTable {
+	t := pageTable{Caption: "The stage as it was measured", Heads: heads("<eye", "depth, m", "vergence, D", "stage, mm", "by design, mm")}
+	for i := range rows {
+		cells := []pageCell{words(rows[i].Eye)}
+		for _, c := range []struct {
+			name     string
+			decimals int
+		}{{"depth_m", 3}, {"vergence_D", 3}, {"stage_mm", 3}, {"predicted_mm", 3}} {
+			x, _ := named(stageRowColumns, c.name).value(&rows[i])
+			cells = append(cells, plain(Fixed(x, c.decimals)))
+		}
+		t.Rows = append(t.Rows, pageRow{Cells: cells})
+	}
+	return t
 }

@@ -15,10 +15,13 @@ type Yield struct {
 	// UncompensatedPct is the share of the same builds that pass before anything is
 	// adjusted.
 	UncompensatedPct float64
-	Failed           []YieldFailure
-	Figures          []YieldFigure
-	Contributions    []YieldContribution
-	Sensitivities    []YieldSensitivity
+	// EyesHeightArcmin and EyesVergenceD are the 95th percentiles of what the views of two
+	// builds differ by, the builds taken two by two.
+	EyesHeightArcmin, EyesVergenceD float64
+	Failed                          []YieldFailure
+	Figures                         []YieldFigure
+	Contributions                   []YieldContribution
+	Sensitivities                   []YieldSensitivity
 }
 
 // YieldFailure is how many builds fail a limit before any other.
@@ -63,6 +66,8 @@ var yieldColumns = []column[Yield]{
 	number("yield_lo_pct", "%", "lower end of Wilson's 95 % interval of yield_pct", func(y *Yield) *float64 { return &y.YieldLoPct }).to(1),
 	number("yield_hi_pct", "%", "upper end of Wilson's 95 % interval of yield_pct", func(y *Yield) *float64 { return &y.YieldHiPct }).to(1),
 	number("uncompensated_pct", "%", "share of the same builds that meet every limit before anything is adjusted", func(y *Yield) *float64 { return &y.UncompensatedPct }).to(1),
+	number("eyes_height_arcmin", "arcmin", "how much higher the view of one eye stands than that of the other, 95th percentile over builds taken two by two", func(y *Yield) *float64 { return &y.EyesHeightArcmin }).to(1),
+	number("eyes_vergence_D", "D", "difference in vergence on the axis of the far views of two eyes, 95th percentile likewise", func(y *Yield) *float64 { return &y.EyesVergenceD }),
 	list("failed", "builds that fail, by the first limit that they fail", "one limit", func(y *Yield) *[]YieldFailure { return &y.Failed }, []column[YieldFailure]{
 		label("limit", "name of the limit", func(f *YieldFailure) *string { return &f.Limit }),
 		count("builds", "builds that fail it before any other", func(f *YieldFailure) *int { return &f.Builds }),

@@ -14,7 +14,7 @@ func TestYields(t *testing.T) {
 	limit := 2.5
 	rows := []Yield{{
 		Point: 1, Rank: 2, DesignID: "a", Seed: "-3", Builds: 100, Passed: 95, YieldPct: 95, YieldLoPct: 88.825, YieldHiPct: 97.8456,
-		UncompensatedPct: 3, Failed: []YieldFailure{{"view_blur_arcmin", 5}},
+		UncompensatedPct: 3, EyesHeightArcmin: 12, EyesVergenceD: 0.2, Failed: []YieldFailure{{"view_blur_arcmin", 5}},
 		Figures:       []YieldFigure{{"view_blur_arcmin", "arcmin", &limit, 1, 1.1, 1.2, 1.3, 1.4, math.Inf(1), 5}, {Figure: "pointing_arcmin", Unit: "arcmin"}},
 		Contributions: []YieldContribution{{"view_blur_arcmin", "focal_pct", 0.4, 0.05, 0.5, 0.04}},
 		Sensitivities: []YieldSensitivity{{"view_blur_arcmin", "focal_pct", "rear.1", 0.3}},

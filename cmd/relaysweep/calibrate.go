@@ -395,10 +395,33 @@ func (b *reopened) calibration(folder string, notes io.Writer) (*results.Calibra
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, nil
 	case err != nil:
-		return nil, fmt.Errorf("%w\n    --as-designed does without it", err)
+		return nil, fmt.Errorf("%w\n    relaysweep calibrate --keep makes it again", err)
 	case c.RankedSHA256 != b.ranked || c.DesignID != b.design.DesignID:
 		_, err := fmt.Fprintf(notes, "warning: %s: belongs to other results than those that stand here, and is not used\n", path)
 		return nil, err
 	}
 	return c, nil
+}
+
+// measuredStage is the stage table of a design by what calibrate has kept of it, nil where
+// it has kept nothing.
+func (b *reopened) measuredStage(folder string, notes io.Writer) ([]results.StageRow, error) {
+	c, err := b.calibration(folder, notes)
+	if c == nil || err != nil {
+		return nil, err
+	}
+	var at []float64
+	for _, s := range b.stages {
+		at = append(at, s.VergenceD)
+	}
+	stage := calibrate.NewStage(b.problem, b.train)
+	var rows []results.StageRow
+	for _, of := range c.Eyes {
+		for i, x := range stage.Readings([]float64{of.ZeroMM, of.FRearMM, of.EyeMM}, at) {
+			rows = append(rows, results.StageRow{
+				Eye: of.Eye, DepthM: b.stages[i].DepthM, VergenceD: at[i], StageMM: x, PredictedMM: b.stages[i].StageMM,
+			})
+		}
+	}
+	return rows, nil
 }

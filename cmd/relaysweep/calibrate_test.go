@@ -94,6 +94,11 @@ func TestCalibrate(t *testing.T) {
 		!strings.HasPrefix(lines[1], "left,inf,0,") || !strings.HasPrefix(lines[4], "right,1,1,") {
 		t.Errorf("two eyes:\n%s", both)
 	}
+	checkColumns(t, base+".parquet", stageFileColumns)
+	must(t, exitDone, "report", output, "--designs", "1", "--eyes", "2")
+	if text := pageText(t, output); !strings.Contains(text, "The stage as it was measured") || !strings.Contains(text, "right") {
+		t.Error("the report lacks the measured stage")
+	}
 	// What is kept of another run is told of, and not used.
 	path := base + ".json"
 	if err := os.WriteFile(path, []byte(strings.Replace(string(readFile(t, path)), `"ranked_sha256": "`, `"ranked_sha256": "0`, 1)), 0o666); err != nil {
@@ -141,4 +146,27 @@ func TestCalibrateWrong(t *testing.T) {
 	for _, args := range [][]string{{good}, {"--rank", "1"}, {"--rank", "1", good, good, good}, {"--rank", "1", "--hold", "nose", good}, {"--rank", "1", "--hold", "zero,f_rear,eye", good}, {"--rank", "1", "--step-D", "0", good}} {
 		leftNothing(t, output, func() { must(t, exitWrong, append([]string{"calibrate", output}, args...)...) })
 	}
+}
+
+// FuzzMeasured: whatever a file of measurements holds, it is read or refused with faults,
+// and what is read is a measurement.
+func FuzzMeasured(f *testing.F) {
+	for _, text := range []string{"depth_m,stage_mm\ninf,0.1\n", "vergence_D,stage_mm,sigma_mm\n0,1,0.01\n# note\n4,5,0.01\n", "depth_m,stage_mm\n\"1,2", "a\x00,b\n", "\ufeffdepth_m,stage_mm\n1,nan\n"} {
+		f.Add([]byte(text))
+	}
+	path := filepath.Join(f.TempDir(), "measured.csv")
+	f.Fuzz(func(t *testing.T, data []byte) {
+		if err := os.WriteFile(path, data, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		rows, _, err := readMeasured(path, 0.01)
+		if (len(rows) == 0) == (err == nil) {
+			t.Fatalf("%d measurements, %v", len(rows), err)
+		}
+		for _, r := range rows {
+			if !(r.VergenceD >= 0) || math.IsNaN(r.StageMM) || math.IsInf(r.StageMM, 0) || !(r.SigmaMM > 0) || r.line < 2 {
+				t.Fatalf("%+v", r)
+			}
+		}
+	})
 }

@@ -62,6 +62,7 @@ func rowsFrom(job *sweep.Job, outcomes []sweep.PointOutcome, by sweep.Origin) *j
 		}
 		rows.manifest.Points = append(rows.manifest.Points, manifestPoint(o, rows.axes))
 	}
+	rows.manifest.Owned = ownedFile(job, rows.designs)
 	return rows
 }
 

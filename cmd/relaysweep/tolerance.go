@@ -314,6 +314,7 @@ func yieldRow(s *study, found *yield.Result) results.Yield {
 	lo, hi := yield.Wilson(y.Passed, y.Builds)
 	y.YieldPct, y.YieldLoPct, y.YieldHiPct = 100*float64(y.Passed)/float64(y.Builds), 100*lo, 100*hi
 	y.UncompensatedPct = 100 * float64(bare) / float64(y.Builds)
+	y.EyesHeightArcmin, y.EyesVergenceD = apart(found.Builds, built.PointingUp), apart(found.Builds, built.AxisVergence)
 	magnitudes := func(made []yield.Made, figure int) []float64 {
 		var all []float64
 		for i := range made {
@@ -353,6 +354,23 @@ func yieldRow(s *study, found *yield.Result) results.Yield {
 		}
 	}
 	return y
+}
+
+// apart is by what a figure of two builds differs, in 95 % of builds taken two by two; 0
+// where there is one build only.
+func apart(made []yield.Made, figure int) float64 {
+	var all []float64
+	for i := 0; i+1 < len(made); i += 2 {
+		d := math.Abs(made[i].Outcome[figure] - made[i+1].Outcome[figure])
+		if math.IsNaN(d) { // both are lost
+			d = math.Inf(1)
+		}
+		all = append(all, d)
+	}
+	if len(all) == 0 {
+		return 0
+	}
+	return yield.Percentiles(all, []float64{0.95})[0]
 }
 
 // afterRun makes the builds that the spec of a complete run asks for, unless they stand there,

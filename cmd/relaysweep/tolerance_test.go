@@ -4,8 +4,10 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -53,9 +55,31 @@ func TestTolerance(t *testing.T) {
 	if len(rows) != 2 {
 		t.Fatalf("%d yields", len(rows))
 	}
+	checkColumns(t, filepath.Join(output, yieldFile), yieldFileColumns)
+	checkColumns(t, filepath.Join(output, buildsFile), buildsFileColumns)
+	passed := map[string]int{}
+	var heights [2][]float64
+	for _, row := range rowsOf(readTable(t, filepath.Join(output, buildsFile))) {
+		if row["failed_by"] == "" {
+			passed[row["design_id"].(string)]++
+		}
+		rank := row["rank"].(int32) - 1
+		heights[rank] = append(heights[rank], row["pointing_up_arcmin"].(float64))
+	}
 	designs := readRanked(t, output)
 	for i, y := range rows {
 		d := designs[i]
+		if passed[y.DesignID] != y.Passed {
+			t.Errorf("rank %d: %d builds pass in %s, %d in %s", y.Rank, y.Passed, yieldFile, passed[y.DesignID], buildsFile)
+		}
+		var apart []float64
+		for k := 0; k < len(heights[i]); k += 2 {
+			apart = append(apart, math.Abs(heights[i][k]-heights[i][k+1]))
+		}
+		slices.Sort(apart)
+		if len(apart) != 20 || apart[18] != y.EyesHeightArcmin {
+			t.Errorf("rank %d: %v arcmin between two eyes, of %v", y.Rank, y.EyesHeightArcmin, apart)
+		}
 		failed := 0
 		for _, f := range y.Failed {
 			failed += f.Builds
@@ -96,6 +120,10 @@ func TestTolerance(t *testing.T) {
 	must(t, exitDone, "report", output, "--designs", "1")
 	if text := pageText(t, output); !strings.Contains(text, "As it is really built") || !strings.Contains(text, "Of 40 builds drawn") {
 		t.Error("the report does not tell of the builds")
+	}
+	must(t, exitDone, "report", output, "--designs", "1", "--eyes", "2")
+	if text := pageText(t, output); !strings.Contains(text, "Two of them side by side") || !strings.Contains(text, "where 3.4 arcmin is comfortable") {
+		t.Error("the report does not tell how two eyes differ")
 	}
 	one := must(t, exitDone, "tolerance", output, "--rank", "1", "--build", "7").stdout
 	if lines := strings.Count(one, "\n"); lines != 1+3+6 || !strings.Contains(one, "focal_pct,rear.1,") || !strings.Contains(one, "lens_decentre_mm,front.1 y,") {
@@ -163,4 +191,53 @@ func TestToleranceWrong(t *testing.T) {
 		leftNothing(t, output, func() { must(t, exitWrong, append([]string{"tolerance", output}, args...)...) })
 	}
 	must(t, exitFailed, "tolerance", filepath.Join(output, "nowhere"))
+}
+
+// TestToleranceStopped: a study that is interrupted, or killed, goes on by the same command,
+// and what it writes is what one without a stop writes.
+func TestToleranceStopped(t *testing.T) {
+	output := finishedJob(t, fewTolerances...)
+	args := []string{"tolerance", output, "--designs", "2", "--builds", "300", "--quiet"}
+	must(t, exitDone, args...)
+	want := [2]string{string(readFile(t, output, yieldFile)), string(readFile(t, output, buildsFile))}
+	path := filepath.Join(output, toleranceJournal)
+	for _, how := range []os.Signal{os.Interrupt, os.Kill} {
+		for _, name := range []string{yieldFile, buildsFile} {
+			if err := os.Remove(filepath.Join(output, name)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		c := program(t, args...)
+		if err := c.Start(); err != nil {
+			t.Fatal(err)
+		}
+		done := make(chan struct{})
+		go func() { _ = c.Wait(); close(done) }()
+		// A unit of builds takes tens of kilobytes.
+		for begun := false; !begun; {
+			select {
+			case <-done:
+				t.Fatal("the study was done before it could be stopped")
+			case <-time.After(time.Millisecond):
+				info, err := os.Stat(path)
+				begun = err == nil && info.Size() > 20_000
+			}
+		}
+		if err := c.Process.Signal(how); err != nil {
+			t.Fatal(err)
+		}
+		<-done
+		if code := c.ProcessState.ExitCode(); how == os.Interrupt && code != exitInterrupted {
+			t.Errorf("interrupted, it ended with %d", code)
+		}
+		if _, err := os.Stat(path); err != nil {
+			t.Error(err)
+		}
+		if o := ended(t, program(t, args...)); o.code != exitDone {
+			t.Fatalf("%+v", o)
+		}
+		if want != [2]string{string(readFile(t, output, yieldFile)), string(readFile(t, output, buildsFile))} {
+			t.Errorf("stopped by %v it wrote something else", how)
+		}
+	}
 }

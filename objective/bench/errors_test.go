@@ -40,6 +40,7 @@ func TestClosedForms(t *testing.T) {
 		near(t, "magnification", math.Abs(focal[MagnificationError]), 1, 0.02)
 		decentred := b.Measure(build(b, func(x *Build) { x.Lenses[0].DecentreMM = [2]float64{0.06, 0.08} }))
 		near(t, "decentre", decentred[Pointing], c.decentre, 0.02*c.decentre)
+		near(t, "decentre, its part along y", math.Abs(decentred[PointingUp]), 0.8*c.decentre, 0.02*c.decentre)
 		// A lens tilted about its rear nodal point moves no image. That stands half of the
 		// separation of the principal planes, t(1 - 1/n) for a thin lens, from the middle.
 		tilted := b.Measure(build(b, func(x *Build) { x.Lenses[0].TiltRad = [2]float64{0, 1e-3} }))
@@ -199,6 +200,10 @@ func TestDirections(t *testing.T) {
 		}
 		a, u, v := b.Measure(x), b.Measure(turned), b.Measure(mirrored)
 		for i := range a {
+			if i == PointingUp { // turns with the errors
+				near(t, "mirrored: "+Measures[i].Name, v[i], a[i], 1e-6*(1+math.Abs(a[i])))
+				continue
+			}
 			near(t, "turned: "+Measures[i].Name, u[i], a[i], 1e-6*(1+math.Abs(a[i])))
 			near(t, "mirrored: "+Measures[i].Name, v[i], a[i], 1e-6*(1+math.Abs(a[i])))
 		}
@@ -219,5 +224,67 @@ func TestGroupMovesItsLenses(t *testing.T) {
 	for i := range group {
 		near(t, Measures[i].Name, group[i], lenses[i], 1e-9*(1+math.Abs(group[i])))
 		near(t, Measures[i].Name, one[i], lens[i], 1e-9*(1+math.Abs(one[i])))
+	}
+}
+
+// TestCompensatorsFind: of trains of any layout and seat with errors of all kinds the gaps
+// that are on find a position, in which a far point looks as far as in the design and, with
+// the front gap, the mark is as sharp on the mask.
+func TestCompensatorsFind(t *testing.T) {
+	found, moved := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		p, train := drawTrain(t)
+		on := rapid.SampledFrom([]Compensators{{LastGap: true}, {FrontGap: true}, {LastGap: true, FrontGap: true}}).Draw(t, "on")
+		b := New(p, train, on, false)
+		if math.IsNaN(b.nominal.vergence) || math.IsInf(b.nominal.vergence, 0) {
+			return
+		}
+		x := b.NewBuild()
+		for i := range x.Lenses {
+			x.Lenses[i].Focal, x.Lenses[i].FocalSet = rapid.Float64Range(-0.02, 0.02).Draw(t, "focal"), true
+			x.Lenses[i].DecentreMM[1] = rapid.Float64Range(-0.1, 0.1).Draw(t, "decentre")
+			x.Lenses[i].TiltRad[0] = rapid.Float64Range(-0.002, 0.002).Draw(t, "tilt")
+		}
+		for i := range x.GapsMM {
+			x.GapsMM[i] = rapid.Float64Range(-0.2, 0.2).Draw(t, "gap")
+		}
+		x.StageZeroMM = rapid.Float64Range(-0.2, 0.2).Draw(t, "zero")
+		b.prepare(x)
+		if !b.compensate() {
+			return
+		}
+		found++
+		moved += map[bool]int{true: 1}[math.Abs(b.adjusted[0])+math.Abs(b.adjusted[1]) > 0.01]
+		if on.LastGap {
+			vergence, sharp := b.alongAxis(0)
+			near(t, "vergence", vergence, b.nominal.vergence, 1e-6)
+			if on.FrontGap {
+				near(t, "mark on the mask", sharp, b.nominal.sharpness, 1e-6)
+			}
+		}
+	})
+	if found < 90 || moved < 60 {
+		t.Errorf("a position found in %d cases, another one in %d", found, moved)
+	}
+}
+
+// TestFailedBy: the first limit that is exceeded is named, by its magnitude; what is not
+// known of a limited figure fails, and what has no limit never does.
+func TestFailedBy(t *testing.T) {
+	p := testProblem()
+	p.Limits.Max = map[string]float64{"view_blur_arcmin": 2, "axis_vergence_D": 0.25}
+	b := New(p, simpleTrain(t, p), Compensators{}, false)
+	for _, c := range []struct {
+		blur, vergence, defocus float64
+		want                    string
+	}{
+		{1, -0.2, math.Inf(1), ""}, {2, 0.25, 0, ""}, {1, -0.26, 0, "axis_vergence_D"}, {3, 1, 0, "view_blur_arcmin"},
+		{math.NaN(), 0, 0, "view_blur_arcmin"}, {0, math.Inf(1), 0, "axis_vergence_D"},
+	} {
+		var o Outcome
+		o[ViewBlur], o[AxisVergence], o[ViewDefocus], o[Vignetted] = c.blur, c.vergence, c.defocus, math.NaN()
+		if got := b.FailedBy(&o); got != c.want {
+			t.Errorf("%+v: fails %q", c, got)
+		}
 	}
 }

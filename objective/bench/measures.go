@@ -28,6 +28,7 @@ const (
 	MagnificationError
 	Registration
 	Pointing
+	PointingUp
 	LastGap
 	FrontGap
 	StageZero
@@ -76,6 +77,8 @@ var Measures = [measureCount]Measure{
 		"distance of the mask's picture from where the design puts it, largest over fields and depths", false},
 	Pointing: {"pointing_arcmin", "arcmin",
 		"angle by which the whole view is deviated, as the eye sees it", false},
+	PointingUp: {"pointing_up_arcmin", "arcmin",
+		"the part of it along y, signed: by how much the view of one eye stands higher than that of another", false},
 	LastGap:      {"last_gap_change_mm", "mm", "by how much the last gap was adjusted", false},
 	FrontGap:     {"front_gap_change_mm", "mm", "by how much the front gap was adjusted", false},
 	StageZero:    {"stage_zero_change_mm", "mm", "by how much the zero of the stage was adjusted", false},

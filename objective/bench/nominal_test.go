@@ -35,7 +35,7 @@ func TestNominal(t *testing.T) {
 			{MaskBlur, m.MaskBlurArcmin}, {ViewDefocus, m.ViewDefocusD}, {ViewAstigmatism, m.ViewAstigmatismD},
 			{ViewBlur, m.ViewBlurArcmin}, {ViewRefocus, m.ViewRefocusD}, {AxisVergence, m.AxisVergenceD},
 			{Distortion, m.DistortionPct}, {LateralColour, m.LateralColourArcmin}, {AxialColour, m.AxialColourD},
-			{ViewpointShift, p.ViewpointShift(train)}, {MagnificationError, 0}, {Registration, 0}, {Pointing, 0},
+			{ViewpointShift, p.ViewpointShift(train)}, {MagnificationError, 0}, {Registration, 0}, {Pointing, 0}, {PointingUp, 0},
 			{LastGap, 0}, {FrontGap, 0}, {StageZero, 0}, {PictureShift, 0},
 		} {
 			near(t, Measures[c.figure].Name, o[c.figure], c.want, 1e-6*(1+math.Abs(c.want)))

@@ -101,7 +101,7 @@ var MetricList = []Metric{
 	distortion:    {"distortion_pct", func(m *Metrics) *float64 { return &m.DistortionPct }, nil},
 	lateralColour: {"lateral_colour_arcmin", func(m *Metrics) *float64 { return &m.LateralColourArcmin }, nil},
 	axialColour:   {"axial_colour_D", func(m *Metrics) *float64 { return &m.AxialColourD }, nil},
-	vignetting:    {"vignetted_pct", func(m *Metrics) *float64 { return &m.VignettedPct }, nil},
+	vignetting:    {objective.VignettedPct, func(m *Metrics) *float64 { return &m.VignettedPct }, nil},
 	transmission:  {"transmission", func(m *Metrics) *float64 { return &m.Transmission }, nil},
 	mass:          {objective.MassG.String(), func(m *Metrics) *float64 { return &m.MassG }, nil},
 	price:         {objective.Price.String(), func(m *Metrics) *float64 { return &m.Price }, nil},

@@ -19,6 +19,8 @@ type rule struct {
 	problem func(value any) string
 	// infinite admits inf.
 	infinite bool
+	// table tells that the key names one.
+	table bool
 }
 
 // numeric is the rule that a number meets ok.
@@ -184,6 +186,16 @@ func listOf(what string, atLeast int) rule {
 			case slices.Contains(list[:i], text):
 				return showValue(text) + " stands in the list twice"
 			}
+		}
+		return ""
+	}}
+}
+
+// tableName admits the name of a table, or none.
+func tableName() rule {
+	return rule{table: true, want: "the name of a table in CSV, in quotes", problem: func(v any) string {
+		if name := v.(string); strings.ContainsFunc(name, catalog.IsHidden) {
+			return showValue(name) + " holds a control character"
 		}
 		return ""
 	}}

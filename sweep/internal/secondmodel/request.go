@@ -18,6 +18,9 @@ type Request struct {
 	MagnificationTol float64  // relative, for a keplerian; 0: 0.01
 	AirGapMinMM      float64  // between facing surfaces in a group
 	GroupGapMinMM    float64  // between facing surfaces of two groups
+	// Allowed are the parts that alone may stand in the slots front, relay and rear; one
+	// that is absent allows any.
+	Allowed map[string]map[string]bool
 
 	FieldWidthDeg  float64 // full angle
 	FieldHeightDeg float64 // full angle
