@@ -76,6 +76,11 @@ func (f Filter) Idle(lenses []*Lens) (kinds, parts []string) {
 	return idle(f.ExcludeKinds, func(l *Lens) string { return l.Kind }), idle(f.ExcludeParts, func(l *Lens) string { return l.Part })
 }
 
+// MatchesAny reports whether a name fits one of some patterns, see [Filter].
+func MatchesAny(patterns []string, name string) bool {
+	return slices.ContainsFunc(patterns, func(p string) bool { return matchName(p, name) })
+}
+
 // matchName tells whether the whole name fits the pattern. It goes back only
 // to the last *, so that its time is at most the product of the two lengths.
 func matchName(pattern, name string) bool {

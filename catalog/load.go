@@ -27,6 +27,7 @@ type Catalog struct {
 	Lenses      []*Lens // in the order of the files, then of their lines
 	Tables      []Table // the lens tables
 	GlassTables []Table // the user's glass tables, without the built-in one
+	Drawer      *Table  // of the pieces that are there, see [Catalog.Own]; nil for none
 	// Warnings are doubts that do not keep a catalog from being used: values
 	// as published that the data beside them do not give, and unlikely sizes.
 	Warnings []Fault

@@ -50,6 +50,8 @@ type Element struct {
 	ID       string // part, with /r behind it when reversed
 	// Part is the place of the lens in the catalog.
 	Part int
+	// Slots are those in which the part may stand.
+	Slots Slots
 	// Surfaces, Thickness and Glasses read from the world to the eye.
 	Surfaces  []catalog.Surface
 	Thickness []float64
@@ -161,7 +163,7 @@ func NewLibrary(p *Problem, lenses []*catalog.Lens) *Library {
 // are its places in the catalog and in a library.
 func (p *Problem) NewElement(l *catalog.Lens, reversed bool, part, index int) *Element {
 	wavelengthNM := p.WavelengthsNM[p.Reference()]
-	e := &Element{Lens: l, Reversed: reversed, ID: l.Part, Part: part, Index: index}
+	e := &Element{Lens: l, Reversed: reversed, ID: l.Part, Part: part, Index: index, Slots: p.SlotsFor(l.Part)}
 	turned := l
 	if reversed {
 		e.ID += "/r"

@@ -57,6 +57,10 @@ type Problem struct {
 	GroupGapMin      float64 // between facing surfaces of two groups
 	LengthMax        float64 // first to last vertex; +Inf for no limit
 
+	// The field: its full angles in degrees, and the tangents that follow, see [Problem.SetField].
+	FieldWidthDeg, FieldHeightDeg float64
+	FieldEllipse                  bool // otherwise it is a rectangle
+
 	TanHalfWidth  float64 // tangent of half the field's width
 	TanHalfHeight float64
 	TanMax        float64 // tangent of the field's largest half angle
@@ -81,11 +85,16 @@ type Problem struct {
 	MaskGlassIndex  float64
 	Clearance       float64 // from the mask's glass to the neighbouring surfaces
 	MaskTransmits   float64 // 0 to 1
+	MaskFill        float64 // share of a pixel's area that is open; 0 where it is not known
 	Travel          float64
 	StageResolution float64 // mm
 	StageSpeed      float64 // mm/s
 	LensesMax       int     // in a train; 0 for no limit
 	PartsMax        int     // distinct parts in a train; 0 for no limit
+
+	// SlotParts are, for each of [EachSlot], patterns of the parts that alone may stand
+	// there; none for any part.
+	SlotParts [3][]string
 
 	// NearMissFactor is by how much a train may exceed limits at its paraxial gaps to
 	// be refined; 0: designs are ranked at their paraxial gaps.
@@ -110,6 +119,19 @@ func (l *Limits) Limit(metric string) float64 {
 		return v
 	}
 	return math.Inf(1)
+}
+
+// SetField sets the field to full angles in degrees, in the shape that it has.
+func (p *Problem) SetField(widthDeg, heightDeg float64) {
+	halfAngle := func(deg float64) float64 { return deg / 2 * (math.Pi / 180) }
+	p.FieldWidthDeg, p.FieldHeightDeg = widthDeg, heightDeg
+	p.TanHalfWidth, p.TanHalfHeight = math.Tan(halfAngle(widthDeg)), math.Tan(halfAngle(heightDeg))
+	if p.FieldEllipse {
+		p.TanMax = max(p.TanHalfWidth, p.TanHalfHeight)
+	} else {
+		// The corner of a flat rectangle at unit distance.
+		p.TanMax = math.Sqrt(float64(p.TanHalfWidth*p.TanHalfWidth) + float64(p.TanHalfHeight*p.TanHalfHeight))
+	}
 }
 
 // Reference is the index of the reference wavelength: the one with the

@@ -275,10 +275,10 @@ func (e *endCompletion) end(f int, offset float64) float64 {
 func (v *GroupFilter) Front(s *Stacker, seat Seat, limit float64, front *Front) (bound float64, ok bool) {
 	n, completion := s.numbers(), v.fronts[seat]
 	limit += BoundSlack
-	if !n.positive || completion != nil && n.front+completion.whole[n.bin] > limit || n.front+completion.end(n.bin, s.frontOffset(n)) > limit {
+	if !n.positive || !s.MayServe(FrontSlot) || completion != nil && n.front+completion.whole[n.bin] > limit || n.front+completion.end(n.bin, s.frontOffset(n)) > limit {
 		return 0, false
 	}
-	f, ok := v.p.NewFront(s.Group(), seat, MassG)
+	f, ok := v.p.NewFront(s.Group(), seat, LastRequirement)
 	if bound = n.front + completion.end(n.bin, -f.Q.Lo); !ok || bound > limit {
 		return 0, false
 	}
@@ -291,10 +291,10 @@ func (v *GroupFilter) Front(s *Stacker, seat Seat, limit float64, front *Front) 
 func (v *GroupFilter) Rear(s *Stacker, seat Seat, limit float64, rear *Rear) (bound float64, ok bool) {
 	n, completion := s.numbers(), v.rears[seat]
 	limit += BoundSlack
-	if !n.positive || completion != nil && n.rear+completion.whole[n.bin] > limit || n.rear+completion.end(n.bin, s.rearOffset(n)) > limit {
+	if !n.positive || !s.MayServe(RearSlot) || completion != nil && n.rear+completion.whole[n.bin] > limit || n.rear+completion.end(n.bin, s.rearOffset(n)) > limit {
 		return 0, false
 	}
-	r, ok := v.p.NewRear(s.Group(), seat, MassG)
+	r, ok := v.p.NewRear(s.Group(), seat, LastRequirement)
 	if bound = n.rear + completion.end(n.bin, r.P.Hi); !ok || bound > limit {
 		return 0, false
 	}
@@ -307,7 +307,7 @@ func (v *GroupFilter) Rear(s *Stacker, seat Seat, limit float64, rear *Rear) (bo
 func (v *GroupFilter) Relay(s *Stacker, limit float64, relay *Relay) (bound float64, ok bool) {
 	n, completion := s.numbers(), v.relays
 	limit += BoundSlack
-	if !n.positive || completion != nil && n.hiatus+completion.whole[relayBin(n.focal)] > limit ||
+	if !n.positive || !s.MayServe(RelaySlot) || completion != nil && n.hiatus+completion.whole[relayBin(n.focal)] > limit ||
 		n.hiatus+completion.with(n.bin, focalBin(s.tightness(n)), n.focal) > limit {
 		return 0, false
 	}
@@ -327,7 +327,7 @@ func (v *GroupFilter) KeplerianFront(s *Stacker, limit float64, front *Front) (b
 	if v.keplerianFronts != nil && n.positive {
 		bound = n.front + v.keplerianFronts[n.bin]
 	}
-	if !n.positive || bound > limit+BoundSlack {
+	if !n.positive || !s.MayServe(FrontSlot) || bound > limit+BoundSlack {
 		return 0, false
 	}
 	g := s.Group()

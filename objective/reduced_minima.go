@@ -11,7 +11,7 @@ import "math"
 type BinnedMinima struct {
 	p               *Problem
 	Groups          int64         // all of them
-	Positive        int64         // those that converge
+	Positive        [3]int64      // those that converge, by slot of [EachSlot] in which they may stand
 	fronts          [2]*endMinima // by seat, nil where not asked for
 	rears           [2]*endMinima
 	relays          *relayMinima            // nil where not asked for
@@ -222,19 +222,24 @@ func (c *BinnedMinima) Take(s *Stacker) {
 	if !n.positive {
 		return
 	}
-	c.Positive++
-	if c.keplerianFronts != nil {
+	for i, slot := range EachSlot {
+		if s.MayServe(slot) {
+			c.Positive[i]++
+		}
+	}
+	front, rear := s.MayServe(FrontSlot), s.MayServe(RearSlot)
+	if c.keplerianFronts != nil && front {
 		c.keplerianFronts[n.bin] = min(c.keplerianFronts[n.bin], n.front)
 	}
 	for seat := range c.rears {
-		if e := c.fronts[seat]; e != nil {
+		if e := c.fronts[seat]; e != nil && front {
 			e.add(n.bin, n.front, s.frontOffset(n))
 		}
-		if e := c.rears[seat]; e != nil {
+		if e := c.rears[seat]; e != nil && rear {
 			e.add(n.bin, n.rear, s.rearOffset(n))
 		}
 	}
-	if c.relays != nil {
+	if c.relays != nil && s.MayServe(RelaySlot) {
 		c.relays.add(n.focal, n.hiatus, s.tightness(n))
 	}
 }
@@ -242,7 +247,9 @@ func (c *BinnedMinima) Take(s *Stacker) {
 // Merge counts in what other minima of the same problem and spaces holds.
 func (c *BinnedMinima) Merge(d *BinnedMinima) {
 	c.Groups += d.Groups
-	c.Positive += d.Positive
+	for i := range c.Positive {
+		c.Positive[i] += d.Positive[i]
+	}
 	for s := range c.fronts {
 		if c.fronts[s] != nil {
 			c.fronts[s].merge(d.fronts[s])

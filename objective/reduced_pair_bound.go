@@ -12,10 +12,10 @@ type PairComponent struct {
 }
 
 // PairComponent reduces what is stacked to one group of a pair relay, false when it is
-// without power, so that it serves in none.
+// without power or may not stand there, so that it serves in none.
 func (s *Stacker) PairComponent() (PairComponent, bool) {
 	g := s.Group()
-	if powerless(g.FocalMM) {
+	if powerless(g.FocalMM) || !s.MayServe(RelaySlot) {
 		return PairComponent{}, false
 	}
 	return PairComponentOf(g, s.Code()), true

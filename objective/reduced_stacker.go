@@ -83,6 +83,7 @@ type stackLevel struct {
 	matrix    Matrix
 	thickness float64
 	code      StackCode
+	slots     Slots // in which all of it may stand
 	now       stackNumbers
 }
 
@@ -104,7 +105,7 @@ func (s *Stacker) Push(e *Element) {
 	s.group.Elements[n] = e
 	digit := StackCode(e.Index + 1)
 	if n == 0 {
-		level.matrix, level.thickness, level.code = e.matrix, e.length, digit
+		level.matrix, level.thickness, level.code, level.slots = e.matrix, e.length, digit, e.Slots
 	} else {
 		below := &s.levels[n-1]
 		gap := s.lib.stackGap(s.group.Elements[n-1], e)
@@ -112,7 +113,7 @@ func (s *Stacker) Push(e *Element) {
 		s.group.GapsMM[n-1] = gap
 		level.matrix = below.matrix.advance(gap).Then(e.matrix)
 		level.thickness = below.thickness + (gap + e.length)
-		level.code = below.code*s.base + digit
+		level.code, level.slots = below.code*s.base+digit, below.slots&e.Slots
 	}
 	level.now.of(s.lib.Problem, level)
 }

@@ -21,11 +21,13 @@ type Manifest struct {
 	SpecSHA256 string        `json:"spec_sha256"`
 	Catalogs   []CatalogFile `json:"catalogs"`
 	// GlassTables are the user's own, in the order of the spec.
-	GlassTables []GlassFile     `json:"glass_tables,omitempty"`
-	Started     time.Time       `json:"started"`
-	Finished    *time.Time      `json:"finished"` // null while unfinished
-	Complete    bool            `json:"complete"`
-	Points      []ManifestPoint `json:"points"`
+	GlassTables []GlassFile `json:"glass_tables,omitempty"`
+	// Owned is the table of the pieces that were there already; nil for none.
+	Owned    *OwnedFile      `json:"owned,omitempty"`
+	Started  time.Time       `json:"started"`
+	Finished *time.Time      `json:"finished"` // null while unfinished
+	Complete bool            `json:"complete"`
+	Points   []ManifestPoint `json:"points"`
 	// The digests of the files that belong to it.
 	RankedSHA256    string `json:"ranked_sha256"`
 	SetpointsSHA256 string `json:"setpoints_sha256"`
@@ -43,6 +45,30 @@ type GlassFile struct {
 	File    string `json:"file"`
 	SHA256  string `json:"sha256"`
 	Glasses int    `json:"glasses"`
+}
+
+// OwnedFile is the table that a run read of the pieces that are there already.
+type OwnedFile struct {
+	File   string `json:"file"`
+	SHA256 string `json:"sha256"`
+	// Pieces is how many there are, by the parts of the designs listed that are there.
+	Pieces map[string]int `json:"pieces"`
+}
+
+// Same reports whether two runs read the same table, or none.
+func (o *OwnedFile) Same(other *OwnedFile) bool {
+	if o == nil || other == nil {
+		return o == other
+	}
+	return o.File == other.File && o.SHA256 == other.SHA256
+}
+
+// ToBuy is how many of some pieces of a part are not there.
+func (o *OwnedFile) ToBuy(part string, pieces int) int {
+	if o == nil {
+		return pieces
+	}
+	return max(0, pieces-o.Pieces[part])
 }
 
 // ManifestPoint is the proof for one sweep point. Counts are of designs. The

@@ -69,7 +69,12 @@ func PrintProof(w io.Writer, p *ManifestPoint, listed int) error {
 		fmt.Fprintln(&b, "not complete: the search ended before the ranking was certain")
 	}
 	printCounts(&b, "turned away", p.Failed)
-	printCounts(&b, "set aside by bounds", p.SetAside)
+	bounds := maps.Clone(p.SetAside)
+	delete(bounds, setAsideByThirdOrder)
+	printCounts(&b, "set aside by bounds", bounds)
+	if n := p.SetAside[setAsideByThirdOrder]; n != nil {
+		fmt.Fprintf(&b, "turned away by third order, without rays: %v\n", n)
+	}
 	if len(p.Binds) > 0 {
 		drawn, counts := int64(0), map[string]*big.Int{}
 		for name, n := range p.Binds {
@@ -121,6 +126,9 @@ func printScreened(b *strings.Builder, p *ManifestPoint) {
 		fmt.Fprintln(b, "    raise refine.near_miss_factor to look further")
 	}
 }
+
+// setAsideByThirdOrder is the kind of what third-order sums turned away: a screen, and no bound.
+const setAsideByThirdOrder = "third_order"
 
 const screenedAll = "screened: the whole space; every design near its limits was refined"
 
@@ -238,30 +246,46 @@ func countOf(digits string) string {
 	return n.Text('g', 3)
 }
 
-// fitUnits are the keys and units of the spec in which an easing is told.
-var fitUnits = map[string]string{
-	"gap": "train.group_gap_min_mm", "length": "train.length_max_mm",
-	"relief": "eye.relief_min_mm", "relief_max_mm": "eye.relief_max_mm",
-	"aperture":  "field.width_deg, the height in proportion",
-	"clearance": "mask.clearance_mm", "travel": "stage.travel_mm",
-	"mask_size": "mask.width_mm, the height in proportion",
-	"parts":     "train.lenses_max", "distinct_parts_max": "train.distinct_parts_max", "stock": "stock, of each part in the lens tables",
-	"magnification": "train.magnification_tol",
+// easing is what is said of a requirement that is eased.
+type easing struct {
+	key   string // of the spec, whose unit the value has
+	note  string // behind the key
+	count string // what the value counts; empty where it has a unit of measurement
+	down  bool   // a smaller value asks less
 }
 
-// fitCounts is what the easings count that have no unit of measurement.
-var fitCounts = map[string]string{"parts": "lenses", "distinct_parts_max": "parts", "stock": "of a part"}
+// easings are those of requirements that are no limits. A limit's key has its name.
+var easings = map[string]easing{
+	"magnification":      {key: "train.magnification_tol"},
+	"gap":                {key: "train.group_gap_min_mm", down: true},
+	"length":             {key: "train.length_max_mm"},
+	"relief":             {key: "eye.relief_min_mm", down: true},
+	"relief_max_mm":      {key: "eye.relief_max_mm"},
+	"aperture":           {key: "field.width_deg", note: ", the height in proportion", down: true},
+	"clearance":          {key: "mask.clearance_mm", down: true},
+	"travel":             {key: "stage.travel_mm"},
+	"mask_size":          {key: "mask.width_mm", note: ", the height in proportion"},
+	"parts":              {key: "train.lenses_max", count: "lenses"},
+	"distinct_parts_max": {key: "train.distinct_parts_max", count: "parts"},
+	"stock":              {key: "stock", note: ", of each part in the lens tables", count: "of a part"},
+	"transmission_min":   {key: "limits.transmission_min", down: true},
+}
 
-// fitDown are the easings that lower a value.
-var fitDown = []string{"gap", "relief", "aperture", "clearance", "transmission_min"}
+// easingOf is what is said of a requirement or limit by its name.
+func easingOf(name string) easing {
+	if e, ok := easings[name]; ok {
+		return e
+	}
+	return easing{key: "limits." + name}
+}
 
 // fitsAt is the value, with its unit, at which a first design passes with a
 // requirement eased: rounded to the side on which it still does.
 func fitsAt(p *ManifestPoint, name string) string {
 	value := *p.WouldFit[name]
-	said := strconv.FormatFloat(roundedTo(value, slices.Contains(fitDown, name)), 'g', -1, 64)
-	key, _, _ := strings.Cut(cmp.Or(fitUnits[name], "limits."+name), ",")
-	unit := cmp.Or(fitCounts[name], unitOf(Axis{Key: key, Kind: KindFloat}))
+	e := easingOf(name)
+	said := strconv.FormatFloat(roundedTo(value, e.down), 'g', -1, 64)
+	unit := cmp.Or(e.count, unitOf(Axis{Key: e.key, Kind: KindFloat}))
 	if unit == unitOne || unit == unitNone || unit == unitPrice {
 		return said
 	}
@@ -289,7 +313,7 @@ func roundedTo(x float64, down bool) float64 {
 func fitKeys(names []string) string {
 	keys := make([]string, len(names))
 	for i, name := range names {
-		keys[i], _, _ = strings.Cut(cmp.Or(fitUnits[name], "limits."+name), ",")
+		keys[i] = easingOf(name).key
 	}
 	return strings.Join(keys, ", ")
 }
@@ -337,7 +361,8 @@ func printWouldFit(b *strings.Builder, p *ManifestPoint) {
 		if unsettled {
 			passes += " or nearer"
 		}
-		t.Add(name, passes, lengthAt(p, name), cmp.Or(fitUnits[name], "limits."+name))
+		e := easingOf(name)
+		t.Add(name, passes, lengthAt(p, name), e.key+e.note)
 	}
 	fmt.Fprintln(b, "\nnothing meets the requirements")
 	if len(t.Rows) > 0 {

@@ -211,14 +211,24 @@ func TestBestField(t *testing.T) {
 	}
 }
 
-// TestFitUnit: a value that would let a design pass has the unit of its key.
-func TestFitUnit(t *testing.T) {
-	for key, want := range map[string]string{
-		"field.width_deg, the height in proportion": "deg", "train.length_max_mm": "mm", "limits.view_blur_arcmin": "arcmin",
-		"limits.price": "", "train.lenses_max": "", "train.magnification_tol": "",
+// TestFitsAt: a value at which a design would pass is rounded to the side on which it still
+// does, and has the unit of its key.
+func TestFitsAt(t *testing.T) {
+	for name, want := range map[string]struct {
+		value float64
+		said  string
+	}{
+		"aperture": {12.3482, "12.34 deg"}, "length": {237.6321, "237.7 mm"}, "view_blur_arcmin": {12.3421, "12.35 arcmin"},
+		"price": {150, "150"}, "parts": {7, "7 lenses"}, "magnification": {0.012341, "0.01235"},
+		"transmission_min": {0.62387, "0.6238"},
 	} {
-		if got := fitUnit(key); got != want {
-			t.Errorf("%s is in %q, not %q", key, got, want)
+		p := &ManifestPoint{WouldFit: map[string]*float64{name: &want.value}}
+		if got := fitsAt(p, name); got != want.said {
+			t.Errorf("%s at %v is told as %q, not %q", name, want.value, got, want.said)
+		}
+		table, _ := easingTable(p, false)
+		if got := string(table.Rows[0].Cells[1].Text); got != want.said {
+			t.Errorf("%s at %v is shown on the page as %q, not %q", name, want.value, got, want.said)
 		}
 	}
 }

@@ -60,6 +60,7 @@ type pageDesign struct {
 	Stage, Surfaces pageTable
 	Measured        pageTable
 	Margins         pageTable
+	Aberrations     pageTable
 	Samples         []pageTable
 	Yield           *pageYield
 	Charts          []template.HTML
@@ -139,7 +140,7 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		Point: strconv.Itoa(d.Point), Rank: strconv.Itoa(d.Rank), DesignID: breakable(d.DesignID),
 		Train: template.HTML(l.Drawing.trainSVG(id+"-train", name, d.LengthMM, d.EyeReliefMM)),
 		Order: orderPageTable(l, r.Eyes), Assembly: assemblyTable(l), Stage: stageTable(l), Surfaces: surfacePageTable(l),
-		Margins: marginPageTable(l, asked, r.Manifest.Points[d.Point].Given),
+		Margins: marginPageTable(l, asked, r.Manifest.Points[d.Point].Given), Aberrations: aberrationTable(l),
 		RaysNote: fmt.Sprintf("Traced rays at %s nm for the far depth, mask at far. Edge rays leave the eye %s mm from the axis: half the pupil and half the box.",
 			sayNumber(l.Drawing.WavelengthNM), Fixed(l.Drawing.PupilEdgeMM, 2)),
 		Bar:      template.HTML(scaleBar(id + "-bar")),
@@ -283,15 +284,11 @@ func easingTable(p *ManifestPoint, sweep bool) (t pageTable, notes []string) {
 		case value == nil:
 			never = append(never, sayName(name))
 		default:
-			passes := fmt.Sprintf("%.4g", *value)
-			key := cmp.Or(fitUnits[name], "limits."+name)
-			if unit := fitUnit(key); unit != "" {
-				passes += " " + unit
-			}
+			passes, e := fitsAt(p, name), easingOf(name)
 			if unsettled {
 				passes += " or nearer"
 			}
-			t.Rows = append(t.Rows, pageRow{Cells: []pageCell{said(name), plain(passes), plain(lengthAt(p, name)), words(key)}})
+			t.Rows = append(t.Rows, pageRow{Cells: []pageCell{said(name), plain(passes), plain(lengthAt(p, name)), words(e.key + e.note)}})
 		}
 	}
 	if len(open) > 0 {
@@ -301,11 +298,4 @@ func easingTable(p *ManifestPoint, sweep bool) (t pageTable, notes []string) {
 		notes = append(notes, fmt.Sprintf("No value of these alone would help%s: %s.", of, strings.Join(never, ", ")))
 	}
 	return t, notes
-}
-
-// fitUnit is the unit of a key of the spec that an easing names, whatever the
-// easing says besides; empty for none.
-func fitUnit(key string) string {
-	key, _, _ = strings.Cut(key, ",")
-	return axisUnit(Axis{Key: key, Kind: KindFloat})
 }

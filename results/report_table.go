@@ -5,6 +5,7 @@ import (
 	"html"
 	"html/template"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -284,27 +285,41 @@ func rankedTable(r *Report) (t pageTable, left int) {
 // orderPageTable is what to buy.
 func orderPageTable(l *ReportDesign, eyes int) pageTable {
 	t := pageTable{Caption: "To order"}
-	t.Heads = heads("<part", "<vendor", "pieces", "price each", "price")
+	there := slices.ContainsFunc(l.Order, func(p ReportPart) bool { return p.Owned > 0 })
+	columns := []string{"<part", "<vendor", "pieces"}
+	if there {
+		columns = append(columns, "there", "to buy")
+	}
+	t.Heads = heads(append(columns, "price each", "price")...)
 	if eyes > 1 {
 		t.Caption = "To order, for both eyes"
 	}
 	sum, known := 0.0, true
-	pieces := 0
+	pieces, toBuy := 0, 0
+	count := func(n, buy int) []pageCell {
+		cells := []pageCell{plain(strconv.Itoa(n))}
+		if there {
+			cells = append(cells, plain(strconv.Itoa(n-buy)), plain(strconv.Itoa(buy)))
+		}
+		return cells
+	}
 	for _, p := range l.Order {
 		n := p.Pieces * eyes
-		pieces += n
+		buy := max(0, n-p.Owned)
+		pieces, toBuy = pieces+n, toBuy+buy
 		each, all := Null, Null
 		if p.Price != nil {
-			each, all = Fixed(*p.Price, 2), Fixed(*p.Price*float64(n), 2)
-			sum += *p.Price * float64(n)
+			each, all = Fixed(*p.Price, 2), Fixed(*p.Price*float64(buy), 2)
+			sum += *p.Price * float64(buy)
 		} else {
-			known = false
+			known = known && buy == 0
 		}
 		name := rowHead(p.Part)
-		if p.Stock != nil && n > *p.Stock {
+		if p.Stock != nil && buy > *p.Stock {
 			name.Text += template.HTML(` <strong>(stock ` + strconv.Itoa(*p.Stock) + `)</strong>`)
 		}
-		t.Rows = append(t.Rows, pageRow{Cells: []pageCell{name, words(p.Vendor), plain(strconv.Itoa(n)), plain(each), plain(all)}})
+		cells := append([]pageCell{name, words(p.Vendor)}, count(n, buy)...)
+		t.Rows = append(t.Rows, pageRow{Cells: append(cells, plain(each), plain(all))})
 	}
 	total := plain(Null)
 	switch {
@@ -313,7 +328,8 @@ func orderPageTable(l *ReportDesign, eyes int) pageTable {
 	case known:
 		total = plain(Fixed(sum, 2))
 	}
-	t.Rows = append(t.Rows, pageRow{Cells: []pageCell{rowHead("all"), words(""), plain(strconv.Itoa(pieces)), plain(""), total}})
+	cells := append([]pageCell{rowHead("all"), words("")}, count(pieces, toBuy)...)
+	t.Rows = append(t.Rows, pageRow{Cells: append(cells, plain(""), total)})
 	return t
 }
 

@@ -3,6 +3,7 @@ package sweep
 import (
 	"context"
 	"math/rand/v2"
+	"slices"
 
 	"relaysweep/objective"
 )
@@ -31,22 +32,33 @@ func binding(ctx context.Context, lib *objective.Library, o options, proof *Proo
 		return counts, nil
 	}
 	r := rand.New(rand.NewPCG(uint64(o.optimize.seed), 0xb14d5))
-	draw := func() *objective.Group {
-		elements := make([]*objective.Element, stackSize(r, len(lib.Elements), o.lensesPerGroup))
+	draw := func(all []*objective.Element) *objective.Group {
+		elements := make([]*objective.Element, stackSize(r, len(all), o.lensesPerGroup))
 		for i := range elements {
-			elements[i] = lib.Elements[r.IntN(len(lib.Elements))]
+			elements[i] = all[r.IntN(len(all))]
 		}
 		return lib.Problem.NewGroup(elements...)
 	}
+	from := map[objective.Slots][]*objective.Element{}
+	for _, slot := range objective.EachSlot {
+		for _, e := range lib.Elements {
+			if e.Slots&slot != 0 {
+				from[slot] = append(from[slot], e)
+			}
+		}
+	}
 	for _, s := range o.spaces {
-		judged := 0
+		judged, slots := 0, s.Layout.SlotsOf()
+		if slices.ContainsFunc(slots, func(slot objective.Slots) bool { return len(from[slot]) == 0 }) {
+			continue
+		}
 		for drawn := 0; drawn < bindsDrawn && judged < bindsJudged; drawn++ {
 			if err := ctx.Err(); err != nil {
 				return nil, err
 			}
 			t := &objective.Train{Layout: s.Layout, Seat: s.Seat}
-			for range s.Layout.GroupNames() {
-				t.Groups = append(t.Groups, draw())
+			for _, slot := range slots {
+				t.Groups = append(t.Groups, draw(from[slot]))
 			}
 			if failed := lib.Problem.SolveBest(t, o.by); failed != objective.Focal {
 				judged++

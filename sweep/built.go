@@ -48,21 +48,24 @@ func Tolerances(t *spec.ToleranceSection) (yield.Tolerances, bench.Compensators)
 		}
 }
 
-// canBeBuilt reports whether enough builds of a train that passes meet the limits. A
-// sequential test ends as soon as the interval of their share lies on one side of what is
-// asked for; where it does not by the last build, the share itself decides. What it says
-// depends on train and spec only.
+// canBeBuilt reports whether enough builds of a train that passes meet the limits.
 func (o *buildOptions) canBeBuilt(ctx context.Context, p *objective.Problem, t *objective.Train) (bool, error) {
 	if o.least == 0 {
 		return true, nil
 	}
+	_, _, enough, err := o.built(ctx, p, t)
+	return enough, err
+}
+
+// built is how many of so many builds of a train that passes meet the limits, and whether
+// they are enough. A sequential test ends as soon as the interval of their share lies on one
+// side of what is asked for; where it does not by the last build, the share itself decides.
+// What it says depends on train and spec only.
+func (o *buildOptions) built(ctx context.Context, p *objective.Problem, t *objective.Train) (passed, builds int, enough bool, err error) {
 	s := &yield.Study{Problem: p, Train: t, Tolerances: o.tolerances, Compensators: o.compensators, Seed: o.seed, Workers: 1}
 	made, passed, verdict, err := s.Yield(ctx, o.builds, o.least)
-	switch {
-	case err != nil:
-		return false, err
-	case verdict != yield.Open:
-		return verdict == yield.Above, nil
+	if enough = verdict == yield.Above; verdict == yield.Open {
+		enough = float64(passed) >= o.least*float64(len(made))
 	}
-	return float64(passed) >= o.least*float64(len(made)), nil
+	return passed, len(made), enough, err
 }

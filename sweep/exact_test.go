@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"math/big"
 	"math/rand/v2"
@@ -46,6 +47,14 @@ func specOf(r secondmodel.Request) *spec.Spec {
 		Stage:  spec.StageSection{TravelMM: r.TravelMM, ResolutionUM: r.ResolutionUM, SpeedMMS: r.SpeedMMS},
 		Light:  spec.LightSection{WavelengthsNM: r.WavelengthsNM, Weights: r.Weights},
 		Search: spec.SearchSection{Method: "enumerate", RankBy: r.RankBy, OnePer: "design"},
+	}
+	for slot, list := range map[string]*[]string{"front": &s.Train.Front, "relay": &s.Train.Relay, "rear": &s.Train.Rear} {
+		if allowed, limited := r.Allowed[slot]; limited {
+			*list = slices.Sorted(maps.Keys(allowed))
+		}
+	}
+	if r.FillPct > 0 {
+		s.Mask.FillPct = &r.FillPct
 	}
 	for _, name := range r.Layouts {
 		s.Train.Layouts = append(s.Train.Layouts, layoutNames[name])
@@ -148,7 +157,7 @@ func smallCase(c int) (secondmodel.Request, []*catalog.Lens) {
 func compareSecondModel(t *testing.T, c int, request secondmodel.Request, lenses []*catalog.Lens) int {
 	t.Helper()
 	want := secondmodel.Enumerate(request, lenses)
-	// With all groups held, and sifted by horizons that come up in small steps.
+	// With all groups held, and filtered by horizons that come up in small steps.
 	// and where few may be held at once, in partitions.
 	held := []int{0, 4}
 	if c%6 == 0 {

@@ -72,17 +72,17 @@ func wouldFit(ctx context.Context, s *spec.Spec, lib *objective.Library, o optio
 		return nil, err
 	}
 	for _, l := range all {
-		show(l.name)
+		show(l.Name)
 		found, err := l.fit(ctx, lib, each)
 		if err != nil {
 			return nil, err
 		}
-		fits.Value[l.name] = nil
+		fits.Value[l.Name] = nil
 		if found.found {
-			fits.Value[l.name], fits.Length[l.name] = &found.value, found.length
+			fits.Value[l.Name], fits.Length[l.Name] = &found.value, found.length
 		}
 		if !found.settled {
-			fits.leaveOpen(l.name)
+			fits.leaveOpen(l.Name)
 		}
 	}
 	if !o.part.Whole() { // the merge draws from the whole
@@ -101,7 +101,7 @@ func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) er
 	fit := f.Value
 	lifted := map[string]*raycheck.Checker{}
 	for _, m := range raycheck.MetricList {
-		if math.IsInf(p.Limits.Limit(m.Name), 1) || slices.Contains(paraxialLimits, m.Name) || m.Name == vignetted {
+		if math.IsInf(p.Limits.Limit(m.Name), 1) || objective.IsRequirement(m.Name) || m.Name == objective.VignettedPct {
 			continue // relaxations ease those
 		}
 		q := *p
@@ -113,8 +113,8 @@ func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) er
 	if p.Limits.TransmissionMin > 0 {
 		q := *p
 		q.Limits.TransmissionMin = 0
-		lifted["transmission_min"] = raycheck.NewChecker(&q)
-		fit["transmission_min"] = nil
+		lifted[raycheck.TransmissionMin] = raycheck.NewChecker(&q)
+		fit[raycheck.TransmissionMin] = nil
 	}
 	a, err := newExactSearch(ctx, lib, o)
 	if err != nil {
@@ -141,7 +141,7 @@ func (f *Fits) limits(ctx context.Context, lib *objective.Library, o options) er
 		}
 		for _, x := range eased {
 			better := x.value < valueOr(fit[x.name], math.Inf(1))
-			if x.name == "transmission_min" {
+			if x.name == raycheck.TransmissionMin {
 				better = x.value > valueOr(fit[x.name], math.Inf(-1))
 			}
 			if better {
@@ -185,7 +185,7 @@ func (a *exactSearch) easeUnit(ctx context.Context, batch []candidate, base *ray
 				continue
 			}
 			metric := name
-			if name == "transmission_min" {
+			if name == raycheck.TransmissionMin {
 				metric = "transmission"
 			}
 			value, _ := report.Metrics.Value(metric)
@@ -210,9 +210,17 @@ func (a *exactSearch) easeUnit(ctx context.Context, batch []candidate, base *ray
 	return eased, err
 }
 
-// paraxialLimits are the limits that are paraxial requirements, which relaxations
-// ease.
-var paraxialLimits = []string{"pixel_arcmin", "depth_step_D", "viewpoint_shift_mm", "mass_g", "price"}
+// relaxation is a number by which a requirement can be eased alone, as a search for it has it.
+type relaxation struct{ objective.Relaxation }
+
+// relaxations are those of a spec.
+func relaxations(s *spec.Spec, lib *objective.Library) []relaxation {
+	var all []relaxation
+	for _, l := range lib.Relaxations(s.Train.Layouts, s.Train.LensesPerGroup) {
+		all = append(all, relaxation{l})
+	}
+	return all
+}
 
 // easing is what fit found of a relaxation.
 type easing struct {
@@ -227,8 +235,8 @@ type easing struct {
 // needs; then it halves what is left between the requirement and that, by an
 // exact search each, down to the resolution.
 func (l *relaxation) fit(ctx context.Context, lib *objective.Library, o options) (easing, error) {
-	e, none := easing{value: l.eased, settled: true}, l.start // nothing passes at none
-	if l.name == objective.Length.String() {
+	e, none := easing{value: l.End, settled: true}, l.Start // nothing passes at none
+	if l.Name == objective.Length.String() {
 		// The ranking may begin with another design than the shortest one.
 		var err error
 		if e, err = l.shortest(ctx, lib, o); err != nil {
@@ -245,7 +253,7 @@ func (l *relaxation) fit(ctx context.Context, lib *objective.Library, o options)
 		try := e.value
 		if e.found {
 			try = l.between(none, e.value)
-			if try == none || try == e.value || math.Abs(e.value-none) <= resolution*math.Abs(e.value-l.start) {
+			if try == none || try == e.value || math.Abs(e.value-none) <= resolution*math.Abs(e.value-l.Start) {
 				return e, nil
 			}
 		}
@@ -273,12 +281,12 @@ func (l *relaxation) fit(ctx context.Context, lib *objective.Library, o options)
 // shortest is the length of the shortest design that passes.
 func (l *relaxation) shortest(ctx context.Context, lib *objective.Library, o options) (easing, error) {
 	o.by, o.top = objective.ByLength, 1
-	out, err := l.search(ctx, lib, o, l.eased)
+	out, err := l.search(ctx, lib, o, l.End)
 	if err != nil {
 		return easing{}, err
 	}
 	if len(out.Found) == 0 {
-		return easing{value: l.eased, settled: out.Proof.Exact}, nil
+		return easing{value: l.End, settled: out.Proof.Exact}, nil
 	}
 	length := out.Found[0].Train.Length
 	return easing{value: length, length: length, found: true, settled: true}, nil
@@ -287,8 +295,8 @@ func (l *relaxation) shortest(ctx context.Context, lib *objective.Library, o opt
 // search looks for the first designs that pass with the requirement at a value.
 func (l *relaxation) search(ctx context.Context, lib *objective.Library, o options, value float64) (*Outcome, error) {
 	lenses := lib.Lenses
-	if l.lenses != nil {
-		lenses = l.lenses(lenses, value)
+	if l.Lenses != nil {
+		lenses = l.Lenses(lenses, value)
 	}
 	a, err := newExactSearch(ctx, objective.NewLibrary(l.at(lib.Problem, value), lenses), o)
 	if err != nil {
@@ -304,15 +312,15 @@ func (o *options) wants(layout objective.Layout) bool {
 // at is the problem with the requirement at a value.
 func (l *relaxation) at(p *objective.Problem, value float64) *objective.Problem {
 	q := *p
-	if l.set != nil {
-		l.set(&q, value)
+	if l.Set != nil {
+		l.Set(&q, value)
 	}
 	return &q
 }
 
 // between is the value in the middle between two, or none where there is none.
 func (l *relaxation) between(none, some float64) float64 {
-	if l.needs != nil {
+	if l.Needs != nil {
 		return none + math.Floor((some-none)/2)
 	}
 	return none + (some-none)/2
@@ -322,12 +330,12 @@ func (l *relaxation) between(none, some float64) float64 {
 // at some: never farther than some.
 func (l *relaxation) least(p *objective.Problem, t *objective.Train, some float64, by objective.RankBy) float64 {
 	switch {
-	case l.needs != nil:
-		return math.Min(some, l.needs(t))
-	case l.name == objective.Length.String():
+	case l.Needs != nil:
+		return math.Min(some, l.Needs(t))
+	case l.Name == objective.Length.String():
 		some = math.Min(some, t.Length)
 	}
-	none := l.start
+	none := l.Start
 	for range 48 {
 		try := l.between(none, some)
 		if try == none || try == some {

@@ -111,9 +111,9 @@ func easedSpec(s *spec.Spec, name string, value float64) *spec.Spec {
 func askedAndEased(s *spec.Spec, name string) (asked, eased float64) {
 	switch name {
 	case "travel":
-		return s.Stage.TravelMM, easedTravel
+		return s.Stage.TravelMM, 1000
 	case "aperture":
-		return s.Field.WidthDeg, easedField * s.Field.WidthDeg
+		return s.Field.WidthDeg, 0.02 * s.Field.WidthDeg
 	}
 	return *s.Limits.MaskBlurArcmin, math.Inf(1)
 }
@@ -358,7 +358,7 @@ func TestWouldFitStock(t *testing.T) {
 	lenses := smallStock(t, rand.New(rand.NewPCG(1, 1)), 3)
 	relaxation := func() *relaxation {
 		for _, l := range relaxations(s, objective.NewLibrary(s.Problem(), lenses)) {
-			if l.name == "stock" {
+			if l.Name == "stock" {
 				return &l
 			}
 		}
@@ -380,11 +380,11 @@ func TestWouldFitStock(t *testing.T) {
 		for _, part := range c.parts {
 			train.Groups = append(train.Groups, lib.Problem.NewGroup(lib.Elements[part]))
 		}
-		if got := l.needs(train); got != c.needs {
+		if got := l.Needs(train); got != c.needs {
 			t.Errorf("parts %v: needs %v in stock, want %v", c.parts, got, c.needs)
 		}
 	}
-	eased := l.lenses(lenses, 2)
+	eased := l.Lenses(lenses, 2)
 	if eased[0].Stock != 2 || eased[1].Stock != 2 || eased[2].Stock != catalog.Unlimited || lenses[0].Stock != 1 {
 		t.Error("easing the stock to 2 does something else")
 	}

@@ -116,7 +116,7 @@ func (j *Job) measureGiven(ctx context.Context, s *spec.Spec, p *objective.Probl
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	_, t, err := j.givenTrain(s, p)
+	lib, t, err := j.givenTrain(s, p)
 	if err != nil {
 		return nil, err
 	}
@@ -135,6 +135,9 @@ func (j *Job) measureGiven(ctx context.Context, s *spec.Spec, p *objective.Probl
 			relief = screened.Relief
 		}
 		given.Screen = screened.Failed != ""
+		if turnedByThirdOrder(lib, t, o.refine.thirdOrder) {
+			given.TurnedAway, given.Screen = byThirdOrder, false
+		}
 	}
 	switch given.At {
 	case spec.AtGaps:
@@ -165,6 +168,9 @@ func (j *Job) measureGiven(ctx context.Context, s *spec.Spec, p *objective.Probl
 	}
 	found.Train = t
 	found.Report, given.Judged = raycheck.Judge(p, t)
+	if err := given.judgeBuilds(ctx, p, &found, &o.built); err != nil {
+		return nil, err
+	}
 	found.Ranked = objective.RoundedLength(t.Ranked(o.by))
 	out := &Outcome{Found: []Found{found}, Given: given, Proof: Proof{
 		Space: big.NewInt(1), SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{}, Examined: 1, Checked: 1,
@@ -176,6 +182,37 @@ func (j *Job) measureGiven(ctx context.Context, s *spec.Spec, p *objective.Probl
 		tally(out.Proof.Failed, found.Report.FailedBy, one)
 	}
 	return out, nil
+}
+
+// judgeBuilds holds the share of builds that meet the other limits against the spec's. Of a
+// train that fails any of them it is not measured, and fails.
+func (g *Given) judgeBuilds(ctx context.Context, p *objective.Problem, found *Found, o *buildOptions) error {
+	if o.least == 0 {
+		return nil
+	}
+	j := raycheck.Judgement{Name: yieldLimit, Of: "builds that meet the others", Unit: "%", AtLeast: true, Asked: 100 * o.least, Reached: math.NaN(), Fails: true}
+	if found.Report.FailedBy == "" {
+		passed, builds, enough, err := o.built(ctx, p, found.Train)
+		if err != nil {
+			return err
+		}
+		j.Reached, j.Fails = 100*float64(passed)/float64(builds), !enough
+	}
+	g.Judged = append(g.Judged, j)
+	if j.Fails && found.Report.FailedBy == "" {
+		found.Report.FailedBy = yieldLimit
+	}
+	return nil
+}
+
+// turnedByThirdOrder reports whether the screen by third-order sums turns a solved train away.
+func turnedByThirdOrder(lib *objective.Library, t *objective.Train, factor float64) bool {
+	screen := newThirdScreen(lib.Problem, 1, factor)
+	var codes [4]objective.StackCode
+	for i, g := range t.Groups {
+		codes[i] = lib.Code(g.Elements)
+	}
+	return screen.take().turnsAway(t, codes)
 }
 
 func elementsOf(t *objective.Train) (elements [][]*objective.Element) {

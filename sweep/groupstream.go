@@ -17,17 +17,19 @@ import (
 type groupStream struct {
 	lib        *objective.Library
 	want       slotsWanted
-	groups     *big.Int // all that the lenses make
-	sieve      *objective.GroupFilter
-	sifted     bool // by the census; otherwise everything is held
+	groups     *big.Int    // all that the lenses make
+	inSlot     [3]*big.Int // of these, those of lenses that may stand in a slot, by objective.EachSlot
+	filter     *objective.GroupFilter
+	filtered   bool // by filter; otherwise everything is held
 	held       *stacks
 	wanted     int // how many groups the next horizon should leave
 	partitions int // in how many partitions the groups of each slot are held, one after the other
 	// counted tells that what each slot can be served by was counted: all is held.
 	counted bool
-	// positive is how many groups converge, and own how many of these fall to the
-	// part in front.
-	positive, own *big.Int
+	// positive is how many of inSlot converge, and own how many of those in front fall
+	// to the part.
+	positive [3]*big.Int
+	own      *big.Int
 }
 
 // slotsWanted are the slots for which stacks are wanted.
@@ -51,8 +53,8 @@ const (
 	heldGrowth = 4
 )
 
-// blocksMost is the number of tasks into which a stream is divided. Each has a
-// census of its own, so that nothing depends on the number of workers.
+// blocksMost is the number of tasks into which a stream is divided. Each has
+// minima of its own, so that nothing depends on the number of workers.
 const blocksMost = 64
 
 // gapsMost is for how many pairs of elements the gaps between them are held at
@@ -81,13 +83,17 @@ func keepGaps(lib *objective.Library, workers int) {
 
 // newOpenStream is a source that holds everything.
 func newOpenStream(lib *objective.Library, want slotsWanted) *groupStream {
-	return &groupStream{
+	s := &groupStream{
 		lib: lib, want: want, groups: countGroups(lib, want.lensesPerGroup), wanted: want.held,
-		partitions: 1, sieve: objective.NewOpenFilter(lib.Problem), positive: new(big.Int), own: new(big.Int),
+		partitions: 1, filter: objective.NewOpenFilter(lib.Problem), own: new(big.Int),
 	}
+	for i, slot := range objective.EachSlot {
+		s.inSlot[i], s.positive[i] = groupsOf(elementsFor(lib, slot), want.lensesPerGroup), new(big.Int)
+	}
+	return s
 }
 
-// newGroupStream takes the census of a library's groups where they are too many to be
+// newGroupStream takes the binned minima of a library's groups where they are too many to be
 // held.
 func newGroupStream(ctx context.Context, lib *objective.Library, want slotsWanted) (*groupStream, error) {
 	if !lib.Codes(want.lensesPerGroup) {
@@ -95,21 +101,21 @@ func newGroupStream(ctx context.Context, lib *objective.Library, want slotsWante
 			countGroups(lib, want.lensesPerGroup), want.lensesPerGroup, len(lib.Lenses))
 	}
 	s := newOpenStream(lib, want)
-	s.sifted = s.groups.Cmp(big.NewInt(int64(want.held))) > 0 && !want.pair
+	s.filtered = s.groups.Cmp(big.NewInt(int64(want.held))) > 0 && !want.pair
 	if want.pair && want.heldMost > 0 {
 		s.partitions = s.pairPartitions()
 	}
-	if s.counted = !s.sifted && s.partitions == 1; s.counted {
+	if s.counted = !s.filtered && s.partitions == 1; s.counted {
 		return s, s.reach(ctx, math.Inf(1))
 	}
 	keepGaps(lib, want.workers)
 	blocks, own := make([]*objective.BinnedMinima, s.blocks()), make([]int64, s.blocks())
 	err := s.eachGroup(ctx, s.blocks(), func(block int) func(*objective.Stacker) {
-		census := objective.NewBinnedMinima(lib.Problem, want.spaces)
-		blocks[block] = census
+		minima := objective.NewBinnedMinima(lib.Problem, want.spaces)
+		blocks[block] = minima
 		return func(st *objective.Stacker) {
-			census.Take(st)
-			if !want.part.Whole() && st.Positive() && want.part.takesFront(st.Elements()) {
+			minima.Take(st)
+			if !want.part.Whole() && st.Positive() && st.MayServe(objective.FrontSlot) && want.part.takesFront(st.Elements()) {
 				own[block]++
 			}
 		}
@@ -117,26 +123,28 @@ func newGroupStream(ctx context.Context, lib *objective.Library, want slotsWante
 	if err != nil {
 		return nil, err
 	}
-	census := blocks[0]
+	minima := blocks[0]
 	for _, c := range blocks[1:] {
-		census.Merge(c)
+		minima.Merge(c)
 	}
-	s.positive.SetInt64(census.Positive)
-	s.own.Set(s.positive)
+	for i, n := range minima.Positive {
+		s.positive[i].SetInt64(n)
+	}
+	s.own.Set(s.positive[0])
 	if !want.part.Whole() {
 		s.own.SetInt64(0)
 		for _, n := range own {
 			s.own.Add(s.own, big.NewInt(n))
 		}
 	}
-	if s.sifted {
-		s.sieve = objective.NewGroupFilter(census, want.spaces)
+	if s.filtered {
+		s.filter = objective.NewGroupFilter(minima, want.spaces)
 	}
 	return s, nil
 }
 
 // pairPartitions is in how many partitions the groups of each slot have to be held where
-// pair relays are wanted, of which none are sifted: as if every group served in
+// pair relays are wanted, of which none are filtered: as if every group served in
 // every slot.
 func (s *groupStream) pairPartitions() int {
 	slots := big.NewInt(int64(2 + 2*len(s.want.seats)))
@@ -150,11 +158,35 @@ func (s *groupStream) pairPartitions() int {
 // for each of every other.
 const partitionsMost = 64
 
+// elementsFor is how many of a library's elements may stand in a slot.
+func elementsFor(lib *objective.Library, slot objective.Slots) (n int) {
+	for _, e := range lib.Elements {
+		if e.Slots&slot != 0 {
+			n++
+		}
+	}
+	return n
+}
+
+// designsOf is how many designs a library makes in a layout with one seat.
+func designsOf(lib *objective.Library, layout objective.Layout, lenses int) *big.Int {
+	designs := big.NewInt(1)
+	for _, slot := range layout.SlotsOf() {
+		designs.Mul(designs, groupsOf(elementsFor(lib, slot), lenses))
+	}
+	return designs
+}
+
 // countGroups is the number of groups of up to so many lenses.
 func countGroups(lib *objective.Library, lenses int) *big.Int {
+	return groupsOf(len(lib.Elements), lenses)
+}
+
+// groupsOf is the number of groups of up to so many lenses out of some elements.
+func groupsOf(elements, lenses int) *big.Int {
 	sum, power := new(big.Int), big.NewInt(1)
 	for range lenses {
-		power.Mul(power, big.NewInt(int64(len(lib.Elements))))
+		power.Mul(power, big.NewInt(int64(elements)))
 		sum.Add(sum, power)
 	}
 	return sum
@@ -177,7 +209,9 @@ func (s *groupStream) eachGroup(ctx context.Context, blocks int, begin func(bloc
 					return err
 				}
 				st.Push(s.lib.Elements[first])
-				s.extend(ctx, st, take)
+				if st.MayServe(objective.AnySlot) {
+					s.extend(ctx, st, take)
+				}
 				st.Pop()
 			}
 			return ctx.Err()
@@ -195,7 +229,9 @@ func (s *groupStream) extend(ctx context.Context, st *objective.Stacker, take fu
 	}
 	for _, e := range s.lib.Elements {
 		st.Push(e)
-		s.extend(ctx, st, take)
+		if st.MayServe(objective.AnySlot) {
+			s.extend(ctx, st, take)
+		}
 		st.Pop()
 	}
 }
@@ -213,9 +249,9 @@ func (s *groupStream) reach(ctx context.Context, length float64) (err error) {
 	}
 	horizon := math.Inf(1)
 	switch {
-	case !s.sifted && s.partitions > 1:
+	case !s.filtered && s.partitions > 1:
 		return nil
-	case s.sifted:
+	case s.filtered:
 		s.partitions = 1
 		if s.want.heldMost > 0 {
 			s.wanted = min(s.wanted, s.want.heldMost)
@@ -292,7 +328,7 @@ const (
 // horizon is a length of at least length that leaves about as many groups as
 // wanted, and how many it leaves, estimated from some of the blocks.
 func (s *groupStream) horizon(ctx context.Context, length float64) (horizon float64, groups int, err error) {
-	least := math.Max(s.sieve.Least, length)
+	least := math.Max(s.filter.Least, length)
 	most := horizonRatio * least
 	if least > lengthBeyond {
 		most = math.Inf(1)
@@ -363,24 +399,24 @@ func (s *groupStream) eachSlot(st *objective.Stacker, limit float64, at *slotGro
 	for _, seat := range s.want.seats {
 		at.seat = seat
 		if s.want.single || s.want.pair {
-			if bound, ok := s.sieve.Front(st, seat, limit, &at.front); ok {
+			if bound, ok := s.filter.Front(st, seat, limit, &at.front); ok {
 				at.at = inFront
 				visit(bound)
 			}
 		}
-		if bound, ok := s.sieve.Rear(st, seat, limit, &at.rear); ok {
+		if bound, ok := s.filter.Rear(st, seat, limit, &at.rear); ok {
 			at.at = atEye
 			visit(bound)
 		}
 	}
 	if s.want.single {
-		if bound, ok := s.sieve.Relay(st, limit, &at.relay); ok {
+		if bound, ok := s.filter.Relay(st, limit, &at.relay); ok {
 			at.at = asRelay
 			visit(bound)
 		}
 	}
 	if s.want.keplerian {
-		if bound, ok := s.sieve.KeplerianFront(st, limit, &at.front); ok {
+		if bound, ok := s.filter.KeplerianFront(st, limit, &at.front); ok {
 			at.at = inKeplerian
 			visit(bound)
 		}
@@ -397,7 +433,11 @@ func (s *groupStream) collect(ctx context.Context, horizon float64, of partition
 		return func(st *objective.Stacker) {
 			c.st = st
 			if st.Positive() {
-				c.positive++
+				for i, slot := range objective.EachSlot {
+					if st.MayServe(slot) {
+						c.positive[i]++
+					}
+				}
 			}
 			if s.want.pair {
 				c.keepComponent()
@@ -410,7 +450,9 @@ func (s *groupStream) collect(ctx context.Context, horizon float64, of partition
 	}
 	all := s.join(blocks)
 	all.horizon, all.of = horizon, of
-	s.positive.SetInt64(all.positive)
+	for i, n := range all.positive {
+		s.positive[i].SetInt64(n)
+	}
 	s.plant(all)
 	return all, nil
 }

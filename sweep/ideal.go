@@ -57,7 +57,7 @@ func (j *Job) idealRatio(s *spec.Spec, p *objective.Problem) float64 {
 	}
 	wavelength := p.WavelengthsNM[p.Reference()]
 	fastest := 0.0
-	for _, l := range s.CatalogFilter().Apply(j.Catalog.Lenses, wavelength) {
+	for _, l := range j.inUse(s, p) {
 		efl, _, _ := l.Cardinal(wavelength)
 		fastest = math.Max(fastest, l.ClearMM/math.Abs(efl))
 	}

@@ -12,6 +12,9 @@ import (
 // specCopy is the name of a spec's copy among the inputs of a run.
 const specCopy = "spec.toml"
 
+// ownedCopy is that of the table of what is there already.
+const ownedCopy = "owned.csv"
+
 // Input is a file that a job was read from.
 type Input struct {
 	Copy   string       // name of its copy in a folder of inputs
@@ -20,7 +23,7 @@ type Input struct {
 }
 
 // Inputs are the files that the job was read from: the spec, the lens tables,
-// the glass tables, each in the order of the spec. Copies under the names in
+// the glass tables, the table of what is there already, each in the order of the spec. Copies under the names in
 // Copy make a folder that [OpenInputs] reads.
 func (j *Job) Inputs() []Input {
 	inputs := []Input{{specCopy, catalog.File{Path: j.Spec.File, Shown: j.Spec.File}, j.Spec.SHA256}}
@@ -30,12 +33,16 @@ func (j *Job) Inputs() []Input {
 	for i, f := range j.Spec.GlassFiles() {
 		inputs = append(inputs, Input{glassCopy(i), f, j.Catalog.GlassTables[i].SHA256})
 	}
+	if f := j.Spec.OwnedFile(); f != nil {
+		inputs = append(inputs, Input{ownedCopy, *f, j.Catalog.Drawer.SHA256})
+	}
 	return inputs
 }
 
-// CopyNames are the names of the copies of a spec, so many lens tables and so many
-// glass tables, in the order of [Job.Inputs].
-func CopyNames(lenses, glasses int) []string {
+// CopyNames are the names of the copies of a spec, so many lens tables, so many glass
+// tables, and the table of what is there already, where there is one, in the order of
+// [Job.Inputs].
+func CopyNames(lenses, glasses int, owned bool) []string {
 	names := []string{specCopy}
 	for i := range lenses {
 		names = append(names, lensCopy(i))
@@ -43,11 +50,14 @@ func CopyNames(lenses, glasses int) []string {
 	for i := range glasses {
 		names = append(names, glassCopy(i))
 	}
+	if owned {
+		names = append(names, ownedCopy)
+	}
 	return names
 }
 
 // copyName matches the names of copies.
-var copyName = regexp.MustCompile(`^(spec\.toml|(lenses|glasses)-[1-9][0-9]*\.csv)$`)
+var copyName = regexp.MustCompile(`^(spec\.toml|owned\.csv|(lenses|glasses)-[1-9][0-9]*\.csv)$`)
 
 // IsCopyName reports whether a copy of an input can have the name.
 func IsCopyName(name string) bool { return copyName.MatchString(name) }
@@ -71,14 +81,23 @@ func OpenInputs(path func(name string) string) (*Job, error) {
 	for i := range glasses {
 		glasses[i].Path = path(glassCopy(i))
 	}
-	return openTables(s, lenses, glasses)
+	owned := s.OwnedFile()
+	if owned != nil {
+		owned.Path = path(ownedCopy)
+	}
+	return openTables(s, lenses, glasses, owned)
 }
 
-// openTables makes a job of a spec and its tables.
-func openTables(s *spec.Spec, lensFiles, glassFiles []catalog.File) (*Job, error) {
+// openTables makes a job of a spec and its tables; owned may be nil.
+func openTables(s *spec.Spec, lensFiles, glassFiles []catalog.File, owned *catalog.File) (*Job, error) {
 	tables, err := catalog.Load(lensFiles, glassFiles)
 	if err != nil {
 		return nil, err
+	}
+	if owned != nil {
+		if err := tables.Own(*owned); err != nil {
+			return nil, err
+		}
 	}
 	job := &Job{Spec: s, Catalog: tables, Points: s.Grid()}
 	return job, job.givenFaults()

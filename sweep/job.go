@@ -5,6 +5,7 @@ import (
 	"errors"
 	"log/slog"
 	"runtime"
+	"slices"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -54,7 +55,7 @@ func open(path string) (*Job, error) {
 		return nil, err
 	}
 	faults := s.CheckOutput()
-	job, err := openTables(s, s.LensFiles(), s.GlassFiles())
+	job, err := openTables(s, s.LensFiles(), s.GlassFiles(), s.OwnedFile())
 	var more catalog.Faults
 	if err != nil && !errors.As(err, &more) {
 		return nil, err
@@ -272,8 +273,20 @@ func report(ctx context.Context, lib *objective.Library, o options, found []Foun
 // library is the catalog's lenses that a point's spec leaves, prepared for its
 // problem.
 func (j *Job) library(s *spec.Spec, p *objective.Problem) *objective.Library {
+	return objective.NewLibrary(p, j.inUse(s, p))
+}
+
+// inUse are the catalog's lenses that a point's spec leaves, and that may stand in some
+// slot of its layouts.
+func (j *Job) inUse(s *spec.Spec, p *objective.Problem) []*catalog.Lens {
+	var slots objective.Slots
+	for _, space := range s.Spaces() {
+		for _, slot := range space.Layout.SlotsOf() {
+			slots |= slot
+		}
+	}
 	lenses := s.CatalogFilter().Apply(j.Catalog.Lenses, p.WavelengthsNM[p.Reference()])
-	return objective.NewLibrary(p, lenses)
+	return slices.DeleteFunc(lenses, func(l *catalog.Lens) bool { return p.SlotsFor(l.Part)&slots == 0 })
 }
 
 // groupBytes is what a group that is held takes of the memory that a spec allows:

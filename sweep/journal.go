@@ -136,7 +136,7 @@ func (j *Job) header(output string, part Part, origin Origin) header {
 	if !part.Whole() {
 		h.Part = part.String()
 	}
-	for _, t := range slices.Concat(j.Catalog.Tables, j.Catalog.GlassTables) {
+	for _, t := range slices.Concat(j.Catalog.Tables, j.Catalog.GlassTables, j.Catalog.Drawers()) {
 		h.Catalogs[t.File] = t.SHA256
 	}
 	return h

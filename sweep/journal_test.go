@@ -96,7 +96,8 @@ func resumeCases(t testing.TB, wanted int, visit func(c int, j *Job)) {
 	done := 0
 	for c := 3000; done < wanted && c < 4000; c++ {
 		s, lenses, good := rayCase(c)
-		if !good {
+		// Without a range of depths the stage need not travel: the last point would have designs.
+		if !good || done%4 == 2 && s.Depth.NearM == s.Depth.FarM {
 			continue
 		}
 		done++

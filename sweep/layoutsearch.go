@@ -298,11 +298,11 @@ type singleSearch struct {
 }
 
 func (f *singleSearch) space(s *groupStream) spaceCount {
-	serve := []*big.Int{s.own, s.positive, s.positive}
+	serve := []*big.Int{s.own, s.positive[1], s.positive[2]}
 	if s.counted {
 		serve = []*big.Int{bigInt(len(s.held.fronts[f.seat])), bigInt(len(s.held.relays)), bigInt(len(s.held.rears[f.seat]))}
 	}
-	return countSpace([]*big.Int{s.groups, s.groups, s.groups}, []*big.Int{s.positive, s.positive, s.positive}, serve)
+	return countSpace(s.inSlot[:], s.positive[:], serve)
 }
 
 func (f *singleSearch) find(ctx context.Context, st *stacks, lo, hi float64, most int) (window, bool, error) {
@@ -383,7 +383,7 @@ func (f *pairSearch) eachClass(st *stacks, visit func(c *classed) error) error {
 	for first := range objective.ComponentClasses {
 		for second := range objective.ComponentClasses {
 			err := visit(&classed{f: f, st: st, classes: [2]objective.ComponentClass{first, second}, product: product{
-				trees: [4]*tree{st.frontTrees[f.seat], st.halfTrees[0][first], st.halfTrees[1][second], st.rearTrees[f.seat]},
+				trees: [4]*tree{st.frontTrees[f.seat], st.componentTrees[0][first], st.componentTrees[1][second], st.rearTrees[f.seat]},
 				bound: func(boxes [4]*objective.Box, limit float64) float64 {
 					return f.p.PairBound(f.seat, boxes, limit)
 				},
@@ -400,7 +400,7 @@ func (f *pairSearch) eachClass(st *stacks, visit func(c *classed) error) error {
 func (s *classed) pair(items [4]int32) (pair objective.PairTrain, ok bool) {
 	groups := s.st.ready[s.f.seat]
 	return s.f.p.NewPairTrain(
-		s.f.seat, groups.front(items[0]), groups.half(0, s.classes[0], items[1]), groups.half(1, s.classes[1], items[2]), groups.rear(items[3]),
+		s.f.seat, groups.front(items[0]), groups.component(0, s.classes[0], items[1]), groups.component(1, s.classes[1], items[2]), groups.rear(items[3]),
 	)
 }
 
@@ -409,10 +409,10 @@ func (s *classed) train(items [4]int32) (t objective.Train, codes [4]objective.S
 	groups := s.st.ready[s.f.seat]
 	front, rear := groups.front(items[0]), groups.rear(items[3])
 	t = objective.Train{Layout: objective.ErectorPair, Seat: s.f.seat, Groups: []*objective.Group{
-		front.Group, groups.half(0, s.classes[0], items[1]).Group, groups.half(1, s.classes[1], items[2]).Group, rear.Group,
+		front.Group, groups.component(0, s.classes[0], items[1]).Group, groups.component(1, s.classes[1], items[2]).Group, rear.Group,
 	}}
 	return t, [4]objective.StackCode{
-		front.Code, s.st.halves[0][s.classes[0]][items[1]].Code, s.st.halves[1][s.classes[1]][items[2]].Code, rear.Code,
+		front.Code, s.st.components[0][s.classes[0]][items[1]].Code, s.st.components[1][s.classes[1]][items[2]].Code, rear.Code,
 	}
 }
 
@@ -467,12 +467,13 @@ func (f *pairSearch) least(ctx context.Context, st *stacks) (float64, error) {
 // space counts pairs that can't converge together with what the bound leaves out:
 // telling them takes as long as bounding them.
 func (f *pairSearch) space(s *groupStream) spaceCount {
-	serve := []*big.Int{s.own, s.groups, s.groups, s.positive}
+	relays := s.inSlot[1]
+	serve := []*big.Int{s.own, relays, relays, s.positive[2]}
 	if s.counted {
-		serve = []*big.Int{bigInt(len(s.held.fronts[f.seat])), s.groups, s.groups, bigInt(len(s.held.rears[f.seat]))}
+		serve = []*big.Int{bigInt(len(s.held.fronts[f.seat])), relays, relays, bigInt(len(s.held.rears[f.seat]))}
 	}
 	return countSpace(
-		[]*big.Int{s.groups, s.groups, s.groups, s.groups}, []*big.Int{s.positive, s.groups, s.groups, s.positive}, serve,
+		[]*big.Int{s.inSlot[0], relays, relays, s.inSlot[2]}, []*big.Int{s.positive[0], relays, relays, s.positive[2]}, serve,
 	)
 }
 
@@ -504,9 +505,9 @@ func (f *keplerianSearch) least(_ context.Context, st *stacks) (float64, error) 
 }
 
 func (f *keplerianSearch) space(s *groupStream) spaceCount {
-	serve := []*big.Int{s.own, s.positive}
+	serve := []*big.Int{s.own, s.positive[2]}
 	if s.counted {
 		serve = []*big.Int{bigInt(len(s.held.keplerianFronts)), bigInt(len(s.held.rears[objective.SeatRear]))}
 	}
-	return countSpace([]*big.Int{s.groups, s.groups}, []*big.Int{s.positive, s.positive}, serve)
+	return countSpace([]*big.Int{s.inSlot[0], s.inSlot[2]}, []*big.Int{s.positive[0], s.positive[2]}, serve)
 }

@@ -71,6 +71,9 @@ type optimizer struct {
 	elite    []graded // the fittest of all populations
 
 	byPower []*objective.Element // ascending
+	// only are the lenses that alone may stand in a slot, by power; none where any may.
+	only    map[objective.Slots][]*objective.Element
+	served  []objective.Space    // with lenses for each of their slots
 	powers  []float64            // 1/mm, by an element's index
 	place   []int                // of an element in byPower, by its index
 	other   []*objective.Element // the same lens turned, nil for none, by its index
@@ -122,12 +125,11 @@ func newOptimizer(lib *objective.Library, o options) (*optimizer, error) {
 	for range o.workers {
 		s.workers <- &evaluator{p: s.p, by: o.by, checker: raycheck.NewChecker(s.p)}
 	}
-	groups := countGroups(lib, o.lensesPerGroup)
 	for _, space := range o.spaces {
-		n := big.NewInt(int64(len(space.Layout.GroupNames())))
-		s.proof.Space.Add(s.proof.Space, n.Exp(groups, n, nil))
+		s.proof.Space.Add(s.proof.Space, designsOf(lib, space.Layout, o.lensesPerGroup))
 	}
 	s.sortElements()
+	s.restrict()
 	return s, nil
 }
 
@@ -150,7 +152,7 @@ func (s *optimizer) group(code objective.StackCode) *groupNumbers {
 func (s *optimizer) asFront(g *groupNumbers, seat objective.Seat) *objective.Front {
 	f := &g.front[seat]
 	if f.Group == nil {
-		*f, _ = s.p.NewFront(g.Group, seat, objective.MassG)
+		*f, _ = s.p.NewFront(g.Group, seat, objective.LastRequirement)
 	}
 	return f
 }
@@ -158,7 +160,7 @@ func (s *optimizer) asFront(g *groupNumbers, seat objective.Seat) *objective.Fro
 func (s *optimizer) asRear(g *groupNumbers, seat objective.Seat) *objective.Rear {
 	r := &g.rear[seat]
 	if r.Group == nil {
-		*r, _ = s.p.NewRear(g.Group, seat, objective.MassG)
+		*r, _ = s.p.NewRear(g.Group, seat, objective.LastRequirement)
 	}
 	return r
 }

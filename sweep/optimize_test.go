@@ -228,7 +228,7 @@ func TestOptimizeBounds(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			search.evaluated, search.held = int64(evaluated), 4 // so that all are sifted
+			search.evaluated, search.held = int64(evaluated), 4 // so that all are filtered
 			search.shortest = []float64{best}
 			if err := search.bound(t.Context()); err != nil {
 				t.Fatal(err)
@@ -261,7 +261,7 @@ func TestHeldStopResumes(t *testing.T) {
 		}
 		defer journal.Close()
 		o := j.options(s)
-		o.held, o.heldStop = 4, 300 // so that all are sifted
+		o.held, o.heldStop = 4, 300 // so that all are filtered
 		o.log = &unitLog{
 			journal: journal, stop: t.Context(), work: t.Context(), replay: journal.Units(0), events: slog.New(slog.DiscardHandler),
 		}

@@ -11,24 +11,24 @@ import (
 
 // The exact search has a share of the effort for a lower bound, in counts so that
 // it is the same everywhere: an evaluation costs some 18 µs and more, a check that turns a
-// design away some 15, a group that is made, two or three times over, or only counted in a
-// census, some 0.13 and 0.05, and looking at a train some 0.3.
+// design away some 15, a group that is made, two or three times over, or only
+// binned, some 0.13 and 0.05, and looking at a train some 0.3.
 const (
-	boundChecks  = 0.1 // of the evaluations
-	boundEffort  = 1.0
-	boundGroups  = 2.0
-	boundSifted  = 20.0 // groups to search among those held only
-	boundHeld    = 0.5  // of these, at the last
-	boundPairs   = 0.01 // groups of pair relays for an exact search
-	boundBoxed   = 1.0  // groups of pair relays to be held in boxes
-	boundCounted = 50.0
+	boundChecks   = 0.1 // of the evaluations
+	boundEffort   = 1.0
+	boundGroups   = 2.0
+	boundFiltered = 20.0 // groups to search among those held only
+	boundHeld     = 0.5  // of these, at the last
+	boundPairs    = 0.01 // groups of pair relays for an exact search
+	boundBoxed    = 1.0  // groups of pair relays to be held in boxes
+	boundCounted  = 50.0
 )
 
 // bound finds a ranked length below which no design of the space passes, as far
 // as the share of effort goes. Where the groups are few the exact search walks
 // up from the shortest design. One that passes there is the shortest of all,
 // and comes into the ranking. Three numbers of groups bound the effort. Up to boundGroups all
-// are held and searched. Up to boundSifted the search goes on until it would hold more than
+// are held and searched. Up to boundFiltered the search goes on until it would hold more than
 // boundHeld. Up to boundCounted no design is searched: the groups are counted in bins of
 // their numbers, and the bins give the bound. Beyond that nothing is proven.
 func (s *optimizer) bound(ctx context.Context) error {
@@ -47,8 +47,8 @@ func (s *optimizer) bound(ctx context.Context) error {
 	if want.pair {
 		most = share(boundPairs)
 	}
-	if groups > most && groups <= share(boundSifted) && !want.pair {
-		most, o.heldStop = share(boundSifted), int(share(boundHeld))
+	if groups > most && groups <= share(boundFiltered) && !want.pair {
+		most, o.heldStop = share(boundFiltered), int(share(boundHeld))
 	}
 	switch {
 	case groups <= most:
@@ -71,7 +71,7 @@ func (s *optimizer) bound(ctx context.Context) error {
 			if err != nil {
 				return 0, err
 			}
-			return stream.sieve.Least, nil
+			return stream.filter.Least, nil
 		})
 	case groups <= share(boundBoxed):
 		return s.leastUnit(ctx, func(ctx context.Context) (float64, error) {

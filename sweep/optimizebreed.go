@@ -12,8 +12,8 @@ import (
 // Numbers of the population, chosen by measurement, see DEVELOPERS.md.
 const (
 	populationSize = 160
-	// stockPerSize is how many stacks of each number of lenses a fresh population draws from.
-	stockPerSize = 1500
+	// stacksPerSize is how many stacks of each number of lenses a fresh population draws from.
+	stacksPerSize = 1500
 	// breedTries is how often a child is bred anew whose groups can't fit.
 	breedTries = 12
 	// staleBatches is how many batches may bring nothing better before a population is
@@ -21,174 +21,25 @@ const (
 	staleBatches = 12
 	// crossShare is the share of children with groups of two parents.
 	crossShare = 0.35
-	// barrenEras is how many populations may find next to nothing that is not known before
+	// barrenRestarts is how many populations may find next to nothing that is not known before
 	// the search ends: the space is small.
-	barrenEras = 4
+	barrenRestarts = 4
 	// proposalsPerBatch bounds the designs proposed for a batch: most are known
 	// when a population has come together.
 	proposalsPerBatch = 8 * optimizeBatch
 )
 
-// sortElements sorts lenses by power, so that neighbours are alike.
-func (s *optimizer) sortElements() {
-	s.powers = make([]float64, len(s.lib.Elements))
-	for i, e := range s.lib.Elements {
-		s.powers[i] = 1 / s.p.NewGroup(e).FocalMM
-	}
-	s.byPower = slices.Clone(s.lib.Elements)
-	slices.SortStableFunc(s.byPower, func(a, b *objective.Element) int { return cmp.Compare(s.powerOf(a), s.powerOf(b)) })
-	s.place = make([]int, len(s.byPower))
-	for i, e := range s.byPower {
-		s.place[e.Index] = i
-	}
-	s.other = make([]*objective.Element, len(s.byPower))
-	for i, e := range s.lib.Elements {
-		if i > 0 && s.lib.Elements[i-1].Part == e.Part {
-			s.other[i-1], s.other[i] = e, s.lib.Elements[i-1]
-		}
-	}
-}
-
-// powerOf is the power of a lens in 1/mm.
-func (s *optimizer) powerOf(e *objective.Element) float64 {
-	return s.powers[e.Index]
-}
-
-// pool is the groups for the slots of a train, sorted by focal length.
-type pool struct {
-	fronts, rears           [2][]*groupNumbers // by seat
-	keplerianFronts, relays []*groupNumbers
-	any                     []*groupNumbers // all, of either sign, not sorted
-}
-
-// newPool draws groups: all single lenses and random stacks.
-func (s *optimizer) newPool() *pool {
-	var codes []objective.StackCode
-	seen := map[objective.StackCode]bool{}
-	add := func(stack []*objective.Element) {
-		if code := s.lib.Code(stack); !seen[code] {
-			seen[code] = true
-			codes = append(codes, code)
-		}
-	}
-	for _, i := range s.random.Perm(len(s.lib.Elements))[:min(4*stockPerSize, len(s.lib.Elements))] {
-		add([]*objective.Element{s.lib.Elements[i]})
-	}
-	for n := 2; n <= s.lensesPerGroup; n++ {
-		for range stockPerSize {
-			add(s.randomStack(n))
-		}
-	}
-	st := &pool{}
-	single, upright := s.want.single, s.want.single || s.want.pair
-	for _, code := range codes {
-		g := s.group(code)
-		st.any = append(st.any, g)
-		if g.miss > 0 {
-			continue
-		}
-		st.keplerianFronts = append(st.keplerianFronts, g)
-		if single && s.asRelay(g).MaxEndPower > 0 {
-			st.relays = append(st.relays, g)
-		}
-		for _, seat := range s.want.seats {
-			if upright && !s.asFront(g, seat).Q.Empty() {
-				st.fronts[seat] = append(st.fronts[seat], g)
-			}
-			if !s.asRear(g, seat).P.Empty() {
-				st.rears[seat] = append(st.rears[seat], g)
-			}
-		}
-	}
-	for _, list := range [][]*groupNumbers{st.keplerianFronts, st.relays, st.fronts[0], st.fronts[1], st.rears[0], st.rears[1]} {
-		sortByFocal(list)
-	}
-	return st
-}
-
-// sortByFocal sorts groups by focal length.
-func sortByFocal(list []*groupNumbers) {
-	slices.SortFunc(list, func(a, b *groupNumbers) int {
-		return cmp.Or(cmp.Compare(a.FocalMM, b.FocalMM), cmp.Compare(a.code, b.code))
-	})
-}
-
-// randomStack is a stack of n lenses: half of the time of any, else of such that
-// share the power of a single lens.
-func (s *optimizer) randomStack(n int) []*objective.Element {
-	stack := make([]*objective.Element, n)
-	if s.random.IntN(2) == 0 {
-		for i := range stack {
-			stack[i] = s.anyElement()
-		}
-		return stack
-	}
-	power := s.powerOf(s.anyElement())
-	for i := range stack {
-		stack[i] = s.nearPower(power * (0.5 + s.random.Float64()) / float64(n))
-	}
-	return stack
-}
-
-// anyElement is any lens in either orientation.
-func (s *optimizer) anyElement() *objective.Element {
-	return s.byPower[s.random.IntN(len(s.byPower))]
-}
-
-// nearPower is a lens of about a power.
-func (s *optimizer) nearPower(power float64) *objective.Element {
-	at, _ := slices.BinarySearchFunc(s.byPower, power, func(e *objective.Element, power float64) int {
-		return cmp.Compare(s.powerOf(e), power)
-	})
-	return s.near(at)
-}
-
-// near is a lens near a place in the order of power.
-func (s *optimizer) near(at int) *objective.Element {
-	n := len(s.byPower)
-	spread := 4.0
-	switch r := s.random.Float64(); {
-	case r < 0.15:
-		return s.anyElement()
-	case r < 0.5:
-		spread = math.Max(4, float64(n)/20)
-	}
-	at += int(math.Round(s.random.NormFloat64() * spread))
-	return s.byPower[max(0, min(n-1, at))]
-}
-
-// within are the groups of a list, sorted by focal length, within an interval.
-func within(list []*groupNumbers, focal objective.Interval) []*groupNumbers {
-	compare := func(g *groupNumbers, f float64) int { return cmp.Compare(g.FocalMM, f) }
-	from, _ := slices.BinarySearchFunc(list, focal.Lo, compare)
-	to, _ := slices.BinarySearchFunc(list, focal.Hi, compare)
-	return list[from:max(from, to)]
-}
-
-// stratified is a group of a list drawn evenly in the logarithm of the focal
-// length.
-func (s *optimizer) stratified(list []*groupNumbers) *groupNumbers {
-	lo, hi := math.Log(list[0].FocalMM), math.Log(list[len(list)-1].FocalMM)
-	f := math.Exp(lo + float64(s.random.Float64()*(hi-lo)))
-	at, _ := slices.BinarySearchFunc(list, f, func(g *groupNumbers, f float64) int { return cmp.Compare(g.FocalMM, f) })
-	at += s.random.IntN(9) - 4
-	return list[max(0, min(len(list)-1, at))]
-}
-
-// oneOf is any group of a list.
-func (s *optimizer) oneOf(list []*groupNumbers) *groupNumbers { return list[s.random.IntN(len(list))] }
-
 // fresh is a design of the pool whose groups can fit, as far as tries allow.
 func (s *optimizer) fresh(st *pool) designKey {
-	space := s.spaces[s.random.IntN(len(s.spaces))]
+	space := s.served[s.random.IntN(len(s.served))]
 	key := designKey{space: space}
 	for range 4 * breedTries {
 		if s.drawEnds(st, &key) && s.legal(&key) && s.fits(&key) {
 			return key
 		}
 	}
-	for i := range space.Layout.GroupNames() {
-		key.groups[i] = s.oneOf(st.any).code
+	for i, slot := range space.Layout.SlotsOf() {
+		key.groups[i] = s.oneOf(st.any[slot]).code
 	}
 	return key
 }
@@ -215,7 +66,8 @@ func (s *optimizer) drawEnds(st *pool, key *designKey) bool {
 	front := s.stratified(fronts)
 	key.groups[0] = front.code
 	if key.space.Layout == objective.ErectorPair {
-		key.groups[1], key.groups[2], key.groups[3] = s.oneOf(st.any).code, s.oneOf(st.any).code, rear.code
+		relays := st.any[objective.RelaySlot]
+		key.groups[1], key.groups[2], key.groups[3] = s.oneOf(relays).code, s.oneOf(relays).code, rear.code
 		return true
 	}
 	key.groups[2] = rear.code
@@ -278,6 +130,7 @@ func (s *optimizer) child(st *pool, parents []graded) designKey {
 	for s.random.IntN(3) == 0 {
 		s.mutate(st, &key)
 	}
+	s.exchangeBarred(&key)
 	if s.random.IntN(3) == 0 || key.space.Layout == objective.Keplerian {
 		s.repair(st, &key)
 	}
@@ -382,7 +235,7 @@ func (s *optimizer) alike(st *pool, key *designKey, at int) *groupNumbers {
 	case at == n-1:
 		list = st.rears[seat]
 	case key.space.Layout == objective.ErectorPair:
-		return s.oneOf(st.any)
+		return s.oneOf(st.any[objective.RelaySlot])
 	}
 	if len(list) == 0 {
 		return nil
@@ -402,7 +255,7 @@ func (s *optimizer) propose(breed func() designKey) []designKey {
 			break
 		}
 		key := breed()
-		if _, known := s.memo[key]; known || taken[key] {
+		if _, known := s.memo[key]; known || taken[key] || !s.mayStand(&key) {
 			continue
 		}
 		taken[key] = true
@@ -427,7 +280,7 @@ func (s *optimizer) fitting(breed func() designKey) designKey {
 // it was before the batch in hand.
 func (s *optimizer) run(ctx context.Context) error {
 	defer s.clock("search")()
-	for barren := 0; !s.over() && barren < barrenEras && len(s.byPower) > 0; {
+	for barren := 0; !s.over() && barren < barrenRestarts && len(s.served) > 0; {
 		before := s.evaluated
 		if err := s.restart(ctx); err != nil {
 			return err
@@ -516,10 +369,13 @@ func (s *optimizer) polish(ctx context.Context, from graded) error {
 // and can fit.
 func (s *optimizer) exchanges(key *designKey) []designKey {
 	var keys []designKey
-	for at := range key.space.Layout.GroupNames() {
+	for at, slot := range key.space.Layout.SlotsOf() {
 		stack := s.lib.Stack(key.groups[at])
 		for i, own := range stack {
 			for _, e := range s.lib.Elements {
+				if e.Slots&slot == 0 {
+					continue
+				}
 				stack[i] = e
 				next := *key
 				next.groups[at] = s.lib.Code(stack)

@@ -38,7 +38,7 @@ type grade struct {
 
 // gradeNames are the names under which designs are counted that don't pass.
 var gradeNames = func() []string {
-	names := []string{byGap, "transmission_min"}
+	names := []string{byGap, raycheck.TransmissionMin}
 	for r := objective.Focal; r < objective.Met; r++ {
 		names = append(names, r.String())
 	}

@@ -517,12 +517,12 @@ func joinedFocal(o *Outcome) *big.Int {
 // and limit the value nearest to the spec's.
 func nearestFits(s *spec.Spec, lib *objective.Library, outcomes []*Outcome) *Fits {
 	p := lib.Problem
-	asked := map[string]float64{"transmission_min": p.Limits.TransmissionMin}
+	asked := map[string]float64{raycheck.TransmissionMin: p.Limits.TransmissionMin}
 	for _, m := range raycheck.MetricList {
 		asked[m.Name] = p.Limits.Limit(m.Name)
 	}
 	for _, l := range relaxations(s, lib) {
-		asked[l.name] = l.start
+		asked[l.Name] = l.Start
 	}
 	joined := &Fits{Value: map[string]*float64{}, Length: map[string]float64{}}
 	for _, o := range outcomes {

@@ -62,7 +62,7 @@ func (v *Preview) ApertureMissing() bool { return v.Problem.LastAperture() > v.L
 // ViewpointMissing reports whether no train keeps the limit on the shift of the
 // viewpoint.
 func (v *Preview) ViewpointMissing() bool {
-	return v.LeastViewpointMM > v.Problem.Limits.Limit("viewpoint_shift_mm")*(1+1e-9)+1e-6
+	return v.LeastViewpointMM > v.Problem.LimitOn(objective.ViewpointShiftMM)*(1+objective.RequirementSlack)+objective.RankedStepMM
 }
 
 // served reports whether each slot of a space has a group that can serve there,
@@ -96,11 +96,12 @@ func (j *Job) Preview(ctx context.Context) ([]Preview, error) {
 		}
 		for _, l := range lib.Lenses {
 			v.ByKind[l.Kind]++
-			v.LargestClearMM = max(v.LargestClearMM, l.ClearMM)
+			if p.SlotsFor(l.Part)&objective.RearSlot != 0 {
+				v.LargestClearMM = max(v.LargestClearMM, l.ClearMM)
+			}
 		}
 		for _, s := range o.spaces {
-			groups := int64(len(s.Layout.GroupNames()))
-			v.Spaces = append(v.Spaces, SpacePreview{s, new(big.Int).Exp(v.Groups, big.NewInt(groups), nil)})
+			v.Spaces = append(v.Spaces, SpacePreview{s, designsOf(lib, s.Layout, o.lensesPerGroup)})
 		}
 		if v.Groups.IsInt64() && v.Groups.Int64() <= previewMost {
 			if err := v.serve(ctx, lib, wantedSlots(o)); err != nil {
@@ -131,7 +132,7 @@ func (v *Preview) serve(ctx context.Context, lib *objective.Library, want slotsW
 	if relay {
 		v.Serving = append(v.Serving, Serving{"relay", want.seats[0], len(st.relays)})
 	}
-	if math.IsInf(v.Problem.Limits.Limit("viewpoint_shift_mm"), 1) {
+	if math.IsInf(v.Problem.LimitOn(objective.ViewpointShiftMM), 1) {
 		return nil
 	}
 	v.LeastViewpointMM = math.Inf(1)

@@ -12,7 +12,7 @@ import (
 type stacks struct {
 	of              partition
 	horizon         float64              // mm
-	positive        int64                // groups that converge, also those left out
+	positive        [3]int64             // groups that converge, also those left out, by slot
 	fronts          [2][]objective.Front // by seat
 	rears           [2][]objective.Rear  // by seat
 	keplerianFronts []objective.Front    // fronts of a keplerian
@@ -22,11 +22,11 @@ type stacks struct {
 	keplerianTree   *tree
 	table           *objective.RelayTable
 	relayGroups     []atomic.Pointer[objective.Group] // by place in table
-	// halves are the groups of pair relays for either slot; the slots share
+	// components are the groups of pair relays for either slot; the slots share
 	// them where all are held.
-	halves    [2][objective.ComponentClasses][]objective.PairComponent
-	halfTrees [2][objective.ComponentClasses]*tree
-	ready     [2]*pairGroups // by seat
+	components     [2][objective.ComponentClasses][]objective.PairComponent
+	componentTrees [2][objective.ComponentClasses]*tree
+	ready          [2]*pairGroups // by seat
 }
 
 // collector holds the groups of one block.
@@ -71,7 +71,7 @@ func (c *collector) keepComponent() {
 	}
 	for slot, which := range [2]int{c.of.relay, c.of.second} {
 		if (slot == 0 || c.of.of > 0) && c.of.has(h.Code, which) {
-			c.halves[slot][h.Class()] = append(c.halves[slot][h.Class()], h)
+			c.components[slot][h.Class()] = append(c.components[slot][h.Class()], h)
 		}
 	}
 }
@@ -80,7 +80,9 @@ func (c *collector) keepComponent() {
 func (s *groupStream) join(blocks []collector) *stacks {
 	all := &stacks{}
 	for i := range blocks {
-		all.positive += blocks[i].positive
+		for slot, n := range blocks[i].positive {
+			all.positive[slot] += n
+		}
 	}
 	for _, seat := range s.want.seats {
 		all.fronts[seat] = joined(blocks, func(c *collector) []objective.Front { return c.fronts[seat] })
@@ -88,9 +90,9 @@ func (s *groupStream) join(blocks []collector) *stacks {
 	}
 	all.keplerianFronts = joined(blocks, func(c *collector) []objective.Front { return c.keplerianFronts })
 	all.relays = joined(blocks, func(c *collector) []objective.Relay { return c.relays })
-	for slot := range all.halves {
-		for class := range all.halves[slot] {
-			all.halves[slot][class] = joined(blocks, func(c *collector) []objective.PairComponent { return c.halves[slot][class] })
+	for slot := range all.components {
+		for class := range all.components[slot] {
+			all.components[slot][class] = joined(blocks, func(c *collector) []objective.PairComponent { return c.components[slot][class] })
 		}
 	}
 	return all
@@ -135,17 +137,17 @@ func (s *groupStream) plant(all *stacks) {
 
 // plantComponents builds the trees over the components of pair relays.
 func (st *stacks) plantComponents(workers int) {
-	for slot := range st.halves {
+	for slot := range st.components {
 		if slot > 0 && st.of.of == 0 {
-			st.halves[slot], st.halfTrees[slot] = st.halves[0], st.halfTrees[0]
+			st.components[slot], st.componentTrees[slot] = st.components[0], st.componentTrees[0]
 			continue
 		}
-		for class, halves := range st.halves[slot] {
-			keysOf, leaf := halfKeys, productLeaf
+		for class, list := range st.components[slot] {
+			keysOf, leaf := strongKeys, productLeaf
 			if objective.ComponentClass(class) == objective.Weak {
 				keysOf, leaf = weakKeys, 1
 			}
-			st.halfTrees[slot][class] = buildTree(workers, len(halves), leaf, func(i int) objective.Box { return halves[i].Box() }, keysOf)
+			st.componentTrees[slot][class] = buildTree(workers, len(list), leaf, func(i int) objective.Box { return list[i].Box() }, keysOf)
 		}
 	}
 }
@@ -153,12 +155,12 @@ func (st *stacks) plantComponents(workers int) {
 // pairGroups are the groups of trains with a pair relay, made when they are first
 // asked for.
 type pairGroups struct {
-	lib    *objective.Library
-	st     *stacks
-	seat   objective.Seat
-	fronts []atomic.Pointer[objective.Front]
-	rears  []atomic.Pointer[objective.Rear]
-	halves [2][objective.ComponentClasses][]atomic.Pointer[objective.PairComponentRows]
+	lib        *objective.Library
+	st         *stacks
+	seat       objective.Seat
+	fronts     []atomic.Pointer[objective.Front]
+	rears      []atomic.Pointer[objective.Rear]
+	components [2][objective.ComponentClasses][]atomic.Pointer[objective.PairComponentRows]
 }
 
 func newPairGroups(lib *objective.Library, st *stacks, seat objective.Seat) *pairGroups {
@@ -167,13 +169,13 @@ func newPairGroups(lib *objective.Library, st *stacks, seat objective.Seat) *pai
 		fronts: make([]atomic.Pointer[objective.Front], len(st.fronts[seat])),
 		rears:  make([]atomic.Pointer[objective.Rear], len(st.rears[seat])),
 	}
-	for slot := range g.halves {
+	for slot := range g.components {
 		if slot > 0 && st.of.of == 0 {
-			g.halves[slot] = g.halves[0]
+			g.components[slot] = g.components[0]
 			continue
 		}
-		for class := range g.halves[slot] {
-			g.halves[slot][class] = make([]atomic.Pointer[objective.PairComponentRows], len(st.halves[slot][class]))
+		for class := range g.components[slot] {
+			g.components[slot][class] = make([]atomic.Pointer[objective.PairComponentRows], len(st.components[slot][class]))
 		}
 	}
 	return g
@@ -195,9 +197,9 @@ func (g *pairGroups) rear(i int32) *objective.Rear {
 	})
 }
 
-func (g *pairGroups) half(slot int, class objective.ComponentClass, i int32) *objective.PairComponentRows {
-	return made(&g.halves[slot][class][i], func() objective.PairComponentRows {
-		return objective.NewPairComponentRows(g.lib.Group(g.st.halves[slot][class][i].Code))
+func (g *pairGroups) component(slot int, class objective.ComponentClass, i int32) *objective.PairComponentRows {
+	return made(&g.components[slot][class][i], func() objective.PairComponentRows {
+		return objective.NewPairComponentRows(g.lib.Group(g.st.components[slot][class][i].Code))
 	})
 }
 

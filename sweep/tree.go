@@ -37,12 +37,12 @@ func endKeys(b *objective.Box) keys {
 	return keys{100 * math.Log(b.F.Lo), b.Length, bounded(b.I.Lo), bounded(b.I.Hi)}
 }
 
-// halfKeys are those of strong halves of pair relays.
-func halfKeys(b *objective.Box) keys {
+// strongKeys are those of strong components of pair relays.
+func strongKeys(b *objective.Box) keys {
 	return keys{100 * math.Log(math.Abs(b.F.Lo)), b.Length, b.Component.TFFD, b.Component.TBFD}
 }
 
-// weakKeys are those of weak halves: the bound is loose until their power is
+// weakKeys are those of weak components: the bound is loose until their power is
 // narrow, so that it is split first.
 func weakKeys(b *objective.Box) keys {
 	return keys{200000 / b.F.Lo, b.Component.Hiatus, b.Component.Back.Lo, b.Component.Front.Lo}

@@ -10,10 +10,10 @@ import (
 	"relaysweep/sweep/internal/secondmodel"
 )
 
-// TestPairOfWeakHalves has lenses that are nearly windows among the parts of pair
+// TestWeakPairComponents has lenses that are nearly windows among the parts of pair
 // relays: up to 10^6 mm of focal length they serve, and the walk finds the designs
 // that its enumeration finds; beyond, they count as without power.
-func TestPairOfWeakHalves(t *testing.T) {
+func TestWeakPairComponents(t *testing.T) {
 	const cases = 3
 	weak := 0
 	for c := range cases {
@@ -49,6 +49,6 @@ func TestPairOfWeakHalves(t *testing.T) {
 		})
 	}
 	if weak < 20 {
-		t.Errorf("only %d halves of passing designs are weak", weak)
+		t.Errorf("only %d pair components of passing designs are weak", weak)
 	}
 }

@@ -101,8 +101,8 @@ func (a *exactSearch) advance(ctx context.Context) error {
 // least is a length below which there is nothing.
 func (a *exactSearch) least(ctx context.Context) (float64, error) {
 	least := math.Inf(1)
-	if a.stream.sifted { // those held are not all
-		least = a.stream.sieve.Least
+	if a.stream.filtered { // those held are not all
+		least = a.stream.filter.Least
 	} else {
 		err := a.stream.eachPartition(ctx, lengthBeyond, func(st *stacks) (bool, error) {
 			for _, f := range a.layouts {

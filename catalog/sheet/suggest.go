@@ -188,20 +188,24 @@ func (s *sampled) writeNotation(b *strings.Builder, guesses []guess) (commas boo
 
 // writeEqual proposes kinds with equal radii where radii are missing.
 func (s *sampled) writeEqual(b *strings.Builder, guesses []guess) {
-	has := func(column string) bool {
-		return slices.ContainsFunc(guesses, func(g guess) bool { return g.column == column })
+	at := func(column string) int {
+		return slices.IndexFunc(guesses, func(g guess) bool { return g.column == column })
 	}
-	if has("r1_mm") && has("r2_mm") || !has("kind") {
+	kind := at("kind")
+	if kind < 0 {
 		return
 	}
 	var kinds []string
-	for _, text := range s.distinct(guesses, "kind") {
-		kind := kindMeant(text)
-		if kind == "" && slices.Contains([]string{"bi-convex", "bi-concave"}, text) {
-			kind = text
+	for i := range s.rows {
+		given := 0
+		for _, column := range []string{"r1_mm", "r2_mm"} {
+			if r := at(column); r >= 0 && s.cell(i, guesses[r].at) != "" {
+				given++
+			}
 		}
-		if (kind == "bi-convex" || kind == "bi-concave") && !slices.Contains(kinds, kind) {
-			kinds = append(kinds, kind)
+		named := kindMeant(s.cell(i, guesses[kind].at))
+		if given == 0 && (named == "bi-convex" || named == "bi-concave") && !slices.Contains(kinds, named) {
+			kinds = append(kinds, named)
 		}
 	}
 	if len(kinds) > 0 {
@@ -294,6 +298,9 @@ func (s *sampled) withSigns(guesses []guess, commas bool) []guess {
 	for i := range s.rows {
 		a, wrong1 := in.number(s.cell(i, r1))
 		b, wrong2 := in.number(s.cell(i, r2))
+		if wrong1 == nil && a < 0 || wrong2 == nil && b < 0 {
+			fits[signKind] = false
+		}
 		if wrong1 != nil || wrong2 != nil || kind < 0 {
 			continue
 		}
@@ -321,7 +328,7 @@ func (s *sampled) withSigns(guesses []guess, commas bool) []guess {
 	}
 	for i := range guesses {
 		g := &guesses[i]
-		if g.column != "r1_mm" && g.column != "r2_mm" {
+		if !isRadius(g.column) {
 			continue
 		}
 		switch {

@@ -42,6 +42,14 @@ func TestSuggest(t *testing.T) {
 			wants:   []string{"# r1_mm = {", `sign = "convex" }   # unsure: the sign may be as well kind`},
 		},
 		{
+			name:    "radii for some lenses only",
+			content: "sku,type,f (mm),R1 [mm],R2 [mm],R3 [mm]\n1,achromat,50,30,-20,-80\n2,bi-convex,50,,,\n",
+			wants: []string{
+				"\n# equal_radii = [\"bi-convex\"]", "# r1_mm = {", "# r2_mm = {", "# r3_mm = {",
+				"may be as well against or convex   #", // a negative one is no magnitude
+			},
+		},
+		{
 			name:    "signs without a convention",
 			content: "sku,type,dia [mm],R1 [mm],R2 [mm],thickness [mm],material\n1,bi-convex,12,20,20,3,N-BK7\n2,bi-convex,12,-20,20,3,N-BK7\n",
 			wants:   []string{"# r1_mm = {", `unsure: by no convention`},

@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"relaysweep/catalog"
+	"relaysweep/objective"
 	"relaysweep/results"
 	"relaysweep/sweep"
 	"relaysweep/sweep/spec"
@@ -48,6 +49,9 @@ func printPreviews(w io.Writer, job *sweep.Job, previews []sweep.Preview) error 
 	fmt.Fprintf(w, "job %s, %s to %s\n", job.Spec.Job.Name, counted(len(previews), "sweep point"), job.Spec.OutputDir())
 	for _, t := range job.Catalog.Tables {
 		fmt.Fprintf(w, "  %s: %s\n", t.File, counted(t.Lenses, "lens"))
+	}
+	if t := job.Catalog.Drawer; t != nil {
+		fmt.Fprintf(w, "  %s: %s in the drawer\n", t.File, counted(t.Lenses, "part"))
 	}
 	for i := range previews {
 		v := &previews[i]
@@ -110,7 +114,7 @@ func printPreview(w io.Writer, v *sweep.Preview) error {
 		fmt.Fprintf(w, "conflict: field and pupil need a clear diameter of %.2f mm at the lens next to the eye; the largest in use is %.2f mm\n",
 			v.Problem.LastAperture(), v.LargestClearMM)
 	}
-	if limit := v.Problem.Limits.Limit("viewpoint_shift_mm"); v.ViewpointMissing() && !math.IsInf(v.LeastViewpointMM, 1) {
+	if limit := v.Problem.LimitOn(objective.ViewpointShiftMM); v.ViewpointMissing() && !math.IsInf(v.LeastViewpointMM, 1) {
 		fmt.Fprintf(w, "conflict: viewpoint_shift_mm: whatever train these groups make, the eye is more than %.2f mm behind its viewpoint; the limit is %.2f mm\n",
 			math.Floor(v.LeastViewpointMM*100)/100, limit)
 	}

@@ -128,7 +128,8 @@ func printCompared(w io.Writer, all []compared) error {
 		table *results.Table
 	}{
 		{"", head},
-		{"To order, in pieces", comparedParts(all)},
+		{"Parts, in pieces", comparedParts(all, func(_ *compared, _ string, n int) int { return n })},
+		{"To buy, in pieces, as some are there", comparedToBuy(all)},
 		{"Lenses from the world to the eye", comparedLenses(all)},
 		{"Reached", comparedNumbers(all)},
 		{"Margins to what was asked", comparedMargins(all)},
@@ -185,8 +186,17 @@ func cellsOf(all []compared, cell func(*compared) string) []string {
 	return cells
 }
 
-// comparedParts is how many pieces of each part the designs take.
-func comparedParts(all []compared) *results.Table {
+// comparedToBuy is how many pieces of each part have to be bought; empty where no run was
+// told of what is there.
+func comparedToBuy(all []compared) *results.Table {
+	if !slices.ContainsFunc(all, func(c compared) bool { return c.run.manifest.Owned != nil }) {
+		return &results.Table{}
+	}
+	return comparedParts(all, func(c *compared, part string, n int) int { return c.run.manifest.Owned.ToBuy(part, n) })
+}
+
+// comparedParts is how many pieces of each part the designs take, as of counts them.
+func comparedParts(all []compared, of func(c *compared, part string, pieces int) int) *results.Table {
 	t := comparedTable(all, results.Right, "part", "vendor")
 	seen := map[[2]string]bool{}
 	for i := range all {
@@ -206,7 +216,7 @@ func comparedParts(all []compared) *results.Table {
 				if n == 0 {
 					return results.Null
 				}
-				return strconv.Itoa(n)
+				return strconv.Itoa(of(c, l.Part, n))
 			}))
 		}
 	}

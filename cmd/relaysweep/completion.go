@@ -10,7 +10,7 @@ import (
 )
 
 // completed are the arguments of commands that a shell completes: files of some
-// kinds, folders, or names.
+// kinds, folders, or names. Where there are both, a folder comes first.
 var completed = map[string]struct {
 	extensions []string
 	folders    bool
@@ -23,8 +23,9 @@ var completed = map[string]struct {
 	"merge":          {folders: true},
 	"report":         {folders: true},
 	"setpoints":      {folders: true},
+	"compare":        {folders: true},
 	"tolerance":      {folders: true},
-	"calibrate":      {folders: true},
+	"calibrate":      {folders: true, extensions: []string{"csv"}}, // an output, then what was measured
 	"help":           {names: func() []string { return strings.Split(topicNames(), ", ") }},
 	"catalog import": {extensions: []string{"csv", "tsv", "txt", "xlsx"}},
 	"catalog check":  {extensions: []string{"csv"}},
@@ -60,7 +61,7 @@ func completeArguments(root *cobra.Command) {
 					names = slices.DeleteFunc(names, func(n string) bool { return !strings.HasPrefix(n, begun) })
 					slices.Sort(names)
 					return slices.Compact(names), cobra.ShellCompDirectiveNoFileComp
-				case what.folders:
+				case what.folders && (len(args) == 0 || what.extensions == nil):
 					return nil, cobra.ShellCompDirectiveFilterDirs
 				}
 				return what.extensions, cobra.ShellCompDirectiveFilterFileExt

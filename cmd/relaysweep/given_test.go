@@ -197,3 +197,20 @@ func TestGivenRefused(t *testing.T) {
 		t.Errorf("check says\n%s", o.stdout)
 	}
 }
+
+// TestGivenYield: the share of builds is a limit as any, told with the others.
+func TestGivenYield(t *testing.T) {
+	id := readRanked(t, finishedJob(t))[0].DesignID
+	for _, c := range []struct {
+		least string
+		fails bool
+	}{{"0.1", false}, {"100", true}} {
+		edits := append(givenEdits(id), "vignetted_pct = 20", "vignetted_pct = 20\nyield_min_pct = "+c.least)
+		output := finishedJob(t, edits...)
+		given := readManifest(t, output).Points[0].Given
+		last := given.Judged[len(given.Judged)-1]
+		if last.Name != "yield_min_pct" || last.Value == nil || last.Fails != c.fails || slices.Contains(readRanked(t, output)[0].Fails, "yield_min_pct") != c.fails {
+			t.Errorf("at least %s %% of builds: %s, fails %v", c.least, last.Line(), last.Fails)
+		}
+	}
+}

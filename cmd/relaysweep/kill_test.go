@@ -202,6 +202,7 @@ func TestInterruptedReading(t *testing.T) {
 	before := listing(t, output)
 	for _, args := range [][]string{
 		{"show", output}, {"show", output, "--rank", "1"}, {"show", output, "--rank", "1", "--rays"},
+		{"show", output, "--rank", "1", "--aberrations"},
 		{"setpoints", output, "--depths", "1"}, {"report", output}, {"report", output, "--drawing", filepath.Join(output, "x.svg")},
 	} {
 		ctx, cancel := context.WithCancel(t.Context())

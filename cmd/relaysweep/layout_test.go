@@ -84,10 +84,12 @@ func isForTests(own string) bool {
 }
 
 func TestImportDirections(t *testing.T) {
+	folders := map[string]bool{}
 	for _, name := range repositoryFiles(t) {
 		if path.Ext(name) != ".go" {
 			continue
 		}
+		folders[path.Dir(name)] = true
 		file, err := parser.ParseFile(token.NewFileSet(), filepath.Join(top, name), nil, parser.ImportsOnly)
 		if err != nil {
 			t.Fatal(err)
@@ -102,6 +104,11 @@ func TestImportDirections(t *testing.T) {
 		}
 		for _, fault := range wrongImports(name, imported) {
 			t.Error(fault)
+		}
+	}
+	for folder := range mayImport {
+		if !folders[folder] {
+			t.Errorf("%s is listed, and has no Go file", folder)
 		}
 	}
 }

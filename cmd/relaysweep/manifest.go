@@ -26,6 +26,28 @@ func glassFiles(job *sweep.Job) []results.GlassFile {
 	return files
 }
 
+// ownedFile is the table of what is there already, with the pieces of the parts in some
+// designs; nil for none.
+func ownedFile(job *sweep.Job, designs []results.Design) *results.OwnedFile {
+	t := job.Catalog.Drawer
+	if t == nil {
+		return nil
+	}
+	o := &results.OwnedFile{File: t.File, SHA256: t.SHA256, Pieces: map[string]int{}}
+	used := map[string]bool{}
+	for i := range designs {
+		for _, l := range designs[i].Lenses {
+			used[l.Part] = true
+		}
+	}
+	for _, l := range job.Catalog.Lenses {
+		if used[l.Part] && l.Owned > 0 {
+			o.Pieces[l.Part] = l.Owned
+		}
+	}
+	return o
+}
+
 // manifestPoint is a sweep point's entry in run.json.
 func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestPoint {
 	proof := &o.Proof
@@ -82,10 +104,7 @@ func givenPoint(g *sweep.Given) *results.Given {
 	}
 	given := &results.Given{Gaps: string(g.At), Unrefined: g.Unrefined, TurnedAway: g.TurnedAway, Screen: g.Screen}
 	for _, j := range g.Judged {
-		judged := results.Judged{Name: j.Name, Of: j.Of, Unit: j.Unit, Bound: results.AtMost, Asked: j.Asked, Fails: j.Fails}
-		if j.AtLeast {
-			judged.Bound = results.AtLeast
-		}
+		judged := results.Judged{Name: j.Name, Of: j.Of, Unit: j.Unit, Bound: boundOf(&j), Asked: j.Asked, Fails: j.Fails}
 		if !math.IsInf(j.Reached, 0) {
 			judged.Value = optional(j.Reached)
 		}
@@ -177,12 +196,12 @@ func askedOf(p *objective.Problem) []results.Asked {
 	add("length_mm", results.AtMost, p.LengthMax)
 	add("eye_relief_mm", results.AtLeast, p.ReliefMin)
 	add("eye_relief_mm", results.AtMost, p.ReliefMax)
-	if math.IsInf(p.Limits.Limit("vignetted_pct"), 1) { // otherwise some of the pupil may be lost
+	if math.IsInf(p.Limits.Limit(objective.VignettedPct), 1) { // otherwise some of the pupil may be lost
 		add("field_max_deg", results.AtLeast, fieldAskedDeg(p))
 	}
 	add("travel_mm", results.AtMost, p.Travel)
-	for _, name := range []string{"pixel_arcmin", "depth_step_D", "viewpoint_shift_mm"} {
-		add(name, results.AtMost, p.Limits.Limit(name))
+	for _, r := range []objective.Requirement{objective.PixelArcmin, objective.DepthStepD, objective.ViewpointShiftMM} {
+		add(r.String(), results.AtMost, p.LimitOn(r))
 	}
 	for _, m := range raycheck.MetricList {
 		add(m.Name, results.AtMost, p.Limits.Limit(m.Name))

@@ -110,7 +110,7 @@ func readFinished(folder string, job *sweep.Job, by sweep.Origin) (*results.Mani
 	}
 	if m == nil || !m.Complete || m.Version != by.Version || m.Build != by.Build ||
 		m.SpecSHA256 != job.Spec.SHA256 || !slices.Equal(m.Catalogs, catalogFiles(job)) ||
-		!slices.Equal(m.GlassTables, glassFiles(job)) || len(m.Points) != len(job.Points) {
+		!slices.Equal(m.GlassTables, glassFiles(job)) || !m.Owned.Same(ownedFile(job, nil)) || len(m.Points) != len(job.Points) {
 		return nil, nil
 	}
 	return m, nil

@@ -64,8 +64,11 @@ func copiesOf(m *results.Manifest) []placed {
 	for _, t := range m.GlassTables {
 		digests = append(digests, t.SHA256)
 	}
+	if m.Owned != nil {
+		digests = append(digests, m.Owned.SHA256)
+	}
 	var files []placed
-	for i, name := range sweep.CopyNames(len(m.Catalogs), len(m.GlassTables)) {
+	for i, name := range sweep.CopyNames(len(m.Catalogs), len(m.GlassTables), m.Owned != nil) {
 		files = append(files, placed{filepath.Join(inputsFolder, name), digests[i]})
 	}
 	return files

@@ -12,7 +12,7 @@ import (
 )
 
 // reopening are the commands that need a run's inputs.
-var reopening = [][]string{{"setpoints", "--depths", "0.5"}, {"show", "--rays"}, {"report"}}
+var reopening = [][]string{{"setpoints", "--depths", "0.5"}, {"show", "--rays"}, {"show", "--aberrations"}, {"report"}}
 
 // TestReopenAfterEdits: what a run was made from may be gone, and what it left
 // may have moved.

@@ -155,6 +155,7 @@ func reportDesign(b *reopened) results.ReportDesign {
 	l := results.ReportDesign{
 		Design: b.design, Setpoints: b.stages, Order: orderOf(t), Margins: b.margins(),
 		Drawing: b.drawing(), Stage: b.stageCurve(), Distortion: b.distortionCurve(),
+		Aberrations:  b.aberrations(),
 		HalfFieldTan: p.TanMax, FieldFraction: p.Limits.FieldFraction,
 	}
 	lens := -1
@@ -191,7 +192,7 @@ func orderOf(t *objective.Train) []results.ReportPart {
 			if !seen {
 				i = len(parts)
 				at[lens.Part] = i
-				part := results.ReportPart{Part: lens.Part, Vendor: lens.Vendor, Price: optional(lens.Price)}
+				part := results.ReportPart{Part: lens.Part, Vendor: lens.Vendor, Price: optional(lens.Price), Owned: lens.Owned}
 				if lens.Stock >= 0 {
 					part.Stock = &lens.Stock
 				}

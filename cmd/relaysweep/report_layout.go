@@ -2,6 +2,7 @@ package main
 
 import (
 	"math"
+	"slices"
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
@@ -124,39 +125,35 @@ func (b *reopened) distortionCurve() []results.ReportPoint {
 	return curve
 }
 
-// margins are the requirements that no column tells of, at the train's places.
+// withoutColumn are the requirements of which no column tells how far a train is from them.
+var withoutColumn = []objective.Requirement{objective.Magnification, objective.GapRoom, objective.Clearance, objective.MaskSize, objective.Parts}
+
+// margins are the train's to the requirements that no column tells of.
 func (b *reopened) margins() []results.ReportMargin {
-	p, t := b.problem, b.train
 	var margins []results.ReportMargin
-	add := func(name, unit string, bound results.Bound, asked, reached float64) {
-		margins = append(margins, results.ReportMargin{Name: name, Unit: unit, Bound: bound, Asked: asked, Reached: reached})
-	}
-	if t.Layout == objective.Keplerian || t.Refined {
-		add("angular magnification, off by", "", results.AtMost, p.MagnificationTol, math.Abs(math.Abs(t.AngularMagnification)/p.Magnification-1))
-	}
-	gap := math.Inf(1)
-	for i, g := range t.Gaps {
-		if i != t.MaskGap() {
-			gap = math.Min(gap, g-p.LeastGap(t.Groups[i], t.Groups[i+1])+p.GroupGapMin)
+	_, judged := raycheck.Judge(b.problem, b.train)
+	for i := range judged {
+		j := &judged[i]
+		asked := slices.ContainsFunc(withoutColumn, func(r objective.Requirement) bool { return r.String() == j.Name })
+		if j.Name == objective.Magnification.String() && b.train.Layout != objective.Keplerian && !b.train.Refined {
+			asked = false // the gaps are solved for it
 		}
-	}
-	if !math.IsInf(gap, 1) {
-		add("gap between groups, least", "mm", results.AtLeast, p.GroupGapMin, gap)
-	}
-	lo, hi := p.MaskRoom(t)
-	clearance, wide := math.Inf(1), 0.0
-	for _, s := range b.stages {
-		clearance = math.Min(clearance, math.Min(s.MaskMM-lo, hi-s.MaskMM)+p.Clearance)
-		wide = math.Max(wide, 2*math.Abs(p.ChiefAtMask(t, s.MaskMM)))
-	}
-	add("clearance of the mask", "mm", results.AtLeast, p.Clearance, clearance)
-	add("mask width used", "mm", results.AtMost, p.MaskWidth, wide*p.TanHalfWidth)
-	add("mask height used", "mm", results.AtMost, p.MaskHeight, wide*p.TanHalfHeight)
-	if p.LensesMax > 0 {
-		add("lenses_count", "", results.AtMost, float64(p.LensesMax), float64(b.design.LensesCount))
-	}
-	if p.PartsMax > 0 {
-		add("distinct_parts", "", results.AtMost, float64(p.PartsMax), float64(b.design.DistinctParts))
+		if !asked {
+			continue
+		}
+		m := results.ReportMargin{Name: j.Name, Unit: j.Unit, Bound: boundOf(j), Asked: j.Asked, Reached: j.Reached}
+		if j.Of != "" {
+			m.Name += ", " + j.Of
+		}
+		margins = append(margins, m)
 	}
 	return margins
+}
+
+// boundOf is the side on which a requirement bounds what is judged.
+func boundOf(j *raycheck.Judgement) results.Bound {
+	if j.AtLeast {
+		return results.AtLeast
+	}
+	return results.AtMost
 }

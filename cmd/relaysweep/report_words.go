@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 	"relaysweep/sweep"
 	"relaysweep/sweep/spec"
@@ -150,6 +151,14 @@ func (w *specWriter) train(s *spec.Spec) {
 	if w.isSet("train.distinct_parts_max", float64(s.Train.DistinctPartsMax)) {
 		text += ", no more different parts than " + w.of("train.distinct_parts_max", s.Train.DistinctPartsMax, "")
 	}
+	for _, slot := range []struct {
+		name  string
+		parts []string
+	}{{"front", s.Train.Front}, {"relay", s.Train.Relay}, {"rear", s.Train.Rear}} {
+		if len(slot.parts) > 0 {
+			text += ", in the " + slot.name + " only " + sayValue(slot.parts)
+		}
+	}
 	w.add("Train", "%s", text)
 }
 
@@ -157,7 +166,7 @@ func (w *specWriter) limits(s *spec.Spec) {
 	l, limits := &s.Limits, &s.Problem().Limits
 	var parts []string
 	for _, key := range spec.Keys() {
-		if key.Section != "limits" || slices.Contains([]string{"field_fraction", "transmission_min", "yield_min_pct"}, key.Name) {
+		if key.Section != "limits" || slices.Contains([]string{"field_fraction", raycheck.TransmissionMin, "yield_min_pct"}, key.Name) {
 			continue // these are no largest values
 		}
 		value := limits.Limit(key.Name)
@@ -189,6 +198,9 @@ func (w *specWriter) catalog(job *sweep.Job) {
 		files = append(files, fmt.Sprintf("%s (%s)", t.File, counted(t.Lenses, "lens")))
 	}
 	text := strings.Join(files, ", ")
+	if t := job.Catalog.Drawer; t != nil {
+		text += fmt.Sprintf("; %s in the drawer (%s)", counted(t.Lenses, "part"), t.File)
+	}
 	if len(c.ExcludeKinds) > 0 {
 		text += "; without kinds " + sayValue(c.ExcludeKinds)
 	}

@@ -62,6 +62,7 @@ func rowsFrom(job *sweep.Job, outcomes []sweep.PointOutcome, by sweep.Origin) *j
 		}
 		rows.manifest.Points = append(rows.manifest.Points, manifestPoint(o, rows.axes))
 	}
+	rows.manifest.Owned = ownedFile(job, rows.designs)
 	return rows
 }
 
@@ -95,6 +96,7 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 		ViewRefocusD: m.ViewRefocusD, AxisVergenceD: m.AxisVergenceD,
 		DistortionPct: m.DistortionPct, LateralColourArcmin: m.LateralColourArcmin,
 		AxialColourD: m.AxialColourD, VignettedPct: m.VignettedPct,
+		BlurMismatchPct: optional(m.BlurMismatchPct), GhostArcmin: m.GhostArcmin, GhostPct: optional(m.GhostPct),
 
 		Gap1MM: t.Gaps[0],
 	}

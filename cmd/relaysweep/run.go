@@ -197,7 +197,7 @@ func (r *runner) goOn(flags runFlags) (err error) {
 func warnReplaced(w io.Writer, output string, job *sweep.Job) {
 	m, err := results.ReadManifest(filepath.Join(output, manifestFile))
 	if err != nil || !m.Complete || m.SpecSHA256 == job.Spec.SHA256 &&
-		slices.Equal(m.Catalogs, catalogFiles(job)) && slices.Equal(m.GlassTables, glassFiles(job)) {
+		slices.Equal(m.Catalogs, catalogFiles(job)) && slices.Equal(m.GlassTables, glassFiles(job)) && m.Owned.Same(ownedFile(job, nil)) {
 		return
 	}
 	when := ""

@@ -16,7 +16,7 @@ import (
 
 func newShowCommand() *cobra.Command {
 	var point, rank int
-	var rays bool
+	var rays, aberrations bool
 	var format string
 	cmd := &cobra.Command{
 		Use:   "show OUTPUT",
@@ -35,14 +35,19 @@ apostrophe in front, as a spreadsheet would run it. In both infinity is inf.`,
 			switch format {
 			case formatText:
 			case formatCSV, formatJSON:
-				if rays {
-					return usageError{errors.New("--rays prints text only, without --format")}
+				if rays || aberrations {
+					return usageError{errors.New("--rays and --aberrations print text only, without --format")}
 				}
 			default:
 				return usageError{fmt.Errorf("--format takes text, csv or json; found %q", format)}
 			}
-			if rays {
+			switch {
+			case rays && aberrations:
+				return usageError{errors.New("--rays or --aberrations, not both")}
+			case rays:
 				return showRays(cmd, args[0], point, rank)
+			case aberrations:
+				return showAberrations(cmd, args[0], point, rank)
 			}
 			return show(cmd, args[0], selection{
 				point: point, anyPoint: !cmd.Flags().Changed("point"),
@@ -55,6 +60,7 @@ apostrophe in front, as a spreadsheet would run it. In both infinity is inf.`,
 	cmd.Flags().IntVar(&rank, "rank", 1, "rank of the design to print whole, from 1")
 	cmd.Flags().StringVar(&format, "format", formatText, "text, or csv or json for other programs")
 	cmd.Flags().BoolVar(&rays, "rays", false, "print instead heights and angles of its chief and edge rays at every surface")
+	cmd.Flags().BoolVar(&aberrations, "aberrations", false, "print instead what each lens adds to its third-order sums, as angles at the eye and as bars")
 	return cmd
 }
 
@@ -109,7 +115,7 @@ func show(cmd *cobra.Command, folder string, want selection) error {
 		if doubt != "" {
 			fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", doubt)
 		}
-		return showDesign(w, &manifest.Points[d.Point], d, run.setpointsOf(d))
+		return showDesign(w, manifest, d, run.setpointsOf(d))
 	}
 	return noRank(want.point, want.rank, designsAt(designs, want.point))
 }
@@ -166,7 +172,8 @@ func showTable(w io.Writer, m *results.Manifest, designs []results.Design, axes 
 }
 
 // showDesign prints one design whole.
-func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, setpoints []results.Setpoint) error {
+func showDesign(w io.Writer, m *results.Manifest, d *results.Design, setpoints []results.Setpoint) error {
+	point := &m.Points[d.Point]
 	fmt.Fprintf(w, "rank %d: %s\n", d.Rank, catalog.Visible(d.DesignID))
 	for _, v := range point.Values {
 		fmt.Fprintf(w, "  %s = %s\n", v.Key, v.Value)
@@ -198,7 +205,7 @@ func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, se
 		judged = []titled{{"Every requirement and limit", point.Given.Table()}}
 	}
 	for _, part := range append(judged, []titled{
-		{"To order", orderTable(d)},
+		{"To order", orderTable(d, m.Owned)},
 		{"Lenses from the world to the eye", lensTable(d)},
 		{"Surfaces from the world to the eye", surfaceTable(d)},
 		{"Mask: " + maskPlace(d), results.StageTable(setpoints)},
@@ -214,20 +221,30 @@ func showDesign(w io.Writer, point *results.ManifestPoint, d *results.Design, se
 	return err
 }
 
-// orderTable is what to buy: each part once, in the order in which they stand.
-func orderTable(d *results.Design) *results.Table {
-	t := &results.Table{Columns: []results.Column{
-		{Name: "pieces"}, {Name: "part", Align: results.Left}, {Name: "vendor", Align: results.Left},
-	}}
+// orderTable is what to buy: each part once, in the order in which they stand, with
+// what is there already where the run was told of it.
+func orderTable(d *results.Design, owned *results.OwnedFile) *results.Table {
+	t := &results.Table{Columns: []results.Column{{Name: "pieces"}}}
+	if owned != nil {
+		t.Columns = append(t.Columns, results.Column{Name: "there"}, results.Column{Name: "to buy"})
+	}
+	t.Columns = append(t.Columns, results.Column{Name: "part", Align: results.Left}, results.Column{Name: "vendor", Align: results.Left})
 	pieces := map[string]int{}
 	for _, l := range d.Lenses {
 		pieces[l.Part]++
 	}
 	for _, l := range d.Lenses {
-		if n := pieces[l.Part]; n > 0 {
-			t.Add(strconv.Itoa(n), l.Part, l.Vendor)
-			pieces[l.Part] = 0
+		n := pieces[l.Part]
+		if n == 0 {
+			continue
 		}
+		row := []string{strconv.Itoa(n)}
+		if owned != nil {
+			buy := owned.ToBuy(l.Part, n)
+			row = append(row, strconv.Itoa(n-buy), strconv.Itoa(buy))
+		}
+		t.Add(append(row, l.Part, l.Vendor)...)
+		pieces[l.Part] = 0
 	}
 	return t
 }

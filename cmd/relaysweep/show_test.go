@@ -151,7 +151,7 @@ func TestShowFormats(t *testing.T) {
 		}
 	}
 	for _, args := range [][]string{
-		{"--format", "xml"}, {"--format", "json", "--rays"}, {"--format", "csv", "--rank", "999"}, {"--format", "csv", "--point", "99"},
+		{"--format", "xml"}, {"--format", "json", "--rays"}, {"--format", "json", "--aberrations"}, {"--rays", "--aberrations"}, {"--format", "csv", "--rank", "999"}, {"--format", "csv", "--point", "99"},
 	} {
 		if out := must(t, exitWrong, append([]string{"show", output}, args...)...); out.stdout != "" {
 			t.Errorf("%v prints %q", args, out.stdout)

@@ -12,7 +12,6 @@ package ideal
 
 import (
 	"context"
-	"maps"
 	"math"
 
 	"relaysweep/objective"
@@ -98,36 +97,12 @@ func findWithin(ctx context.Context, p *objective.Problem, spaces []objective.Sp
 const widestAperture = 2.0
 
 // without is the problem with one requirement given up, and the aperture ratio
-// then; asked is false when it asks nothing.
+// then; asked is false when it asks nothing. The aperture is given up by wider groups: the field
+// that is asked for stays.
 func without(p *objective.Problem, r objective.Requirement, ratio float64) (q *objective.Problem, apertureRatio float64, asked bool) {
-	c := *p
-	c.Limits.Max = maps.Clone(p.Limits.Max)
-	asked = true
-	switch r {
-	case objective.GapRoom:
-		asked = c.GroupGapMin > 0
-		c.GroupGapMin = 0
-	case objective.Length:
-		asked = !math.IsInf(c.LengthMax, 1)
-		c.LengthMax = math.Inf(1)
-	case objective.Relief:
-		c.ReliefMin, c.ReliefMax = 0, math.Max(p.ReliefMax, givenUp)
-	case objective.Aperture:
-		asked = ratio < widestAperture
-		ratio = widestAperture
-	case objective.Clearance:
-		asked = c.Clearance > 0
-		c.Clearance = 0
-	case objective.Travel:
-		c.Travel = givenUp
-	case objective.MaskSize:
-		c.MaskWidth, c.MaskHeight = givenUp, givenUp
-	default:
-		_, asked = c.Limits.Max[r.String()]
-		delete(c.Limits.Max, r.String())
+	if r == objective.Aperture {
+		return p, widestAperture, ratio < widestAperture
 	}
-	return &c, ratio, asked
+	q, asked = p.GivenUp(r)
+	return q, ratio, asked
 }
-
-// givenUp, in mm, is a travel, a mask and an eye relief that ask nothing.
-const givenUp = 1e4

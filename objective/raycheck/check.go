@@ -180,14 +180,16 @@ type sampledBundle struct {
 func NewChecker(p *objective.Problem) *Checker { return newChecker(p, leastRays(p), FieldFractions[:]) }
 
 // NewNearChecker prepares checks that also let near misses pass: trains that
-// exceed no limit on sharpness, colour and vignetting, and at their exact
+// exceed no limit on sharpness, colour, vignetting and ghosts, and at their exact
 // setpoints neither travel nor mask size, by more than a factor; with a factor above 1,
 // whatever the clearance there. All else is judged as by [NewChecker].
 func NewNearChecker(p *objective.Problem, factor float64) *Checker {
 	c := NewChecker(p)
 	c.allowance, c.anyClearance = factor, factor > 1
-	for m := maskBlur; m <= vignetting; m++ {
-		c.limits[m] *= factor
+	for m := range MetricList {
+		if metricIndex(m).variesWithGaps() {
+			c.limits[m] *= factor
+		}
 	}
 	return c
 }
@@ -311,7 +313,7 @@ func (c *Checker) Check(t *objective.Train) *Report {
 
 // check does so with the train in hand.
 func (c *Checker) check() {
-	if !c.rejected() && c.measureUsed(true, true) {
+	if !c.rejected() && c.measureUsed(true, true, true) {
 		c.measureRest()
 	}
 }
@@ -320,17 +322,17 @@ func (c *Checker) check() {
 // from Check.
 func (c *Checker) Measure(t *objective.Train) *Report {
 	c.prepare(t)
-	c.measureUsed(false, true)
+	c.measureUsed(false, true, true)
 	c.measureRest()
 	return &c.report
 }
 
 // MeasureLimited traces t for the metrics, whatever fails, but leaves out
-// vignetting when it is not limited and fields that no metric looks at. It is meant for
+// vignetting and the mismatch of blurs where these are not limited, and fields that no metric looks at. It is meant for
 // trains that differ in gaps and eye relief only, one after the other.
 func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 	c.prepare(t)
-	c.measureUsed(false, c.limited(vignetting))
+	c.measureUsed(false, c.limited(vignetting), c.limited(blurMismatch))
 	return &c.report
 }
 
@@ -338,7 +340,7 @@ func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 // order, the blurs also of displaced pupils. With stop it ends when one has failed, and
 // looks at displaced pupils only where the one in the middle leaves that open; it reports
 // whether it came to its end.
-func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
+func (c *Checker) measureUsed(stop, vignetting, mismatch bool) (complete bool) {
 	used := c.usedBundles()
 	c.report.FailedBy = ""
 	c.sum(0, used)
@@ -371,7 +373,15 @@ func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
 			return false
 		}
 	}
-	c.judgeTransmission()
+	if c.judgeTransmission(); over() {
+		return false
+	}
+	if mismatch {
+		if c.judgeMismatch(); over() {
+			return false
+		}
+	}
+	c.judgeGhosts()
 	return !over()
 }
 

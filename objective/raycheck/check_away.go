@@ -141,11 +141,13 @@ func (c *Checker) rejectAwayMask(a *Checker) bool {
 }
 
 // failedLimit is the limit that has failed: before all for a requirement, beyond all
-// for the one on transmission or for none.
+// for none.
 func (c *Checker) failedLimit() metricIndex {
 	switch c.report.FailedBy {
-	case "", TransmissionMin:
+	case "":
 		return metricIndex(len(MetricList))
+	case TransmissionMin:
+		return transmission
 	}
 	for m := range MetricList {
 		if MetricList[m].Name == c.report.FailedBy {

@@ -250,6 +250,17 @@ func (c *Checker) judgeTransmission() {
 	}
 }
 
+// judgeGhosts measures what the mask's pixel grid puts beside the world.
+func (c *Checker) judgeGhosts() {
+	m := &c.report.Metrics
+	m.GhostArcmin = c.ghost()
+	m.GhostPct = 100 * ghostLight(c.p.MaskFill)
+	c.limit(ghost, m.GhostArcmin)
+	if c.limited(ghostShare) {
+		c.limit(ghostShare, m.GhostPct)
+	}
+}
+
 // refocused is the view's blur in arcmin after the eye's best refocus within
 // its bounds, and that refocus in dioptres.
 func (c *Checker) refocused(b *sampledBundle) (blur, refocus float64) {

@@ -90,7 +90,10 @@ func (c *Checker) rejectLate() {
 			return
 		}
 	}
-	c.judgeTransmission()
+	if c.judgeTransmission(); c.failed() || c.limited(blurMismatch) {
+		return // the blurs' mismatch comes before ghosts, and takes a full measurement
+	}
+	c.judgeGhosts()
 }
 
 // toView traces what bundle i needs to the world at wavelength w and sums it up.

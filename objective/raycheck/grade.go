@@ -13,15 +13,15 @@ import (
 // 0 only for a train that the check lets pass.
 func (c *Checker) Grade(t *objective.Train) (failedBy string, excess float64) {
 	c.prepare(t)
-	c.measureUsed(false, false)
-	if excess = c.excess(); excess > 0 && c.report.FailedBy != TransmissionMin {
+	c.measureUsed(false, false, c.limited(blurMismatch))
+	if excess = c.excess(); excess > 0 && c.failedLimit() < vignetting {
 		return c.report.FailedBy, excess
 	}
-	// Vignetting comes before transmission, and what passes is what Check lets
+	// Vignetting comes before transmission and ghosts, and what passes is what Check lets
 	// pass: in its steps, but for measuring what does not decide.
 	c.prepare(t)
 	if !c.rejected() {
-		c.measureUsed(true, c.limited(vignetting))
+		c.measureUsed(true, c.limited(vignetting), c.limited(blurMismatch))
 	}
 	r := &c.report
 	if r.FailedBy == MetricList[vignetting].Name {
@@ -64,7 +64,7 @@ func (c *Checker) excess() float64 {
 	sum += over(math.Max(0, math.Max(at.lo-at.slack-at.first, at.last-at.hi-at.slack)), 0, 1)
 	sum += over(2*at.chief*math.Max(p.TanHalfWidth/p.MaskWidth, p.TanHalfHeight/p.MaskHeight), 1+objective.RequirementSlack, objective.LimitScale)
 	for m := range MetricList {
-		if metricIndex(m) != vignetting && m <= int(axialColour) {
+		if metricIndex(m) != vignetting && metricIndex(m).variesWithGaps() || metricIndex(m) == ghostShare {
 			sum += over(*MetricList[m].of(&r.Metrics), c.limits[m], objective.LimitScale)
 		}
 	}

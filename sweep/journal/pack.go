@@ -10,7 +10,8 @@ import (
 // many steps they are apart, what is one of few kinds in some bits. What the short form
 // can't hold is written in a longer one: reading gives back every bit in any case.
 
-// lengthSteps is how many steps a millimetre has: lengths are mostly rounded to these.
+// lengthSteps is how many steps of the short form a millimetre has. The search rounds ranked
+// lengths to the same steps, so that most take the short form; any other length is kept as well.
 const lengthSteps = 1e6
 
 // stepsOf is a length in steps, the nearest and false where it is not a whole number

@@ -9,6 +9,14 @@ func (s *Spec) LensFiles() []catalog.File { return s.tables(s.Catalog.Files) }
 // GlassFiles are the glass tables of the spec, likewise.
 func (s *Spec) GlassFiles() []catalog.File { return s.tables(s.Catalog.Glasses) }
 
+// OwnedFile is the table of the pieces that are there already, nil for none.
+func (s *Spec) OwnedFile() *catalog.File {
+	if s.Catalog.Owned == "" {
+		return nil
+	}
+	return &s.tables([]string{s.Catalog.Owned})[0]
+}
+
 func (s *Spec) tables(names []string) []catalog.File {
 	files := make([]catalog.File, len(names))
 	for i, name := range names {

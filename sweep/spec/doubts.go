@@ -130,7 +130,7 @@ func (s *Spec) oddValues() []catalog.Fault {
 	return doubts
 }
 
-// idlePatterns tells of patterns that leave no lens out.
+// idlePatterns tells of patterns that match no lens.
 func (s *Spec) idlePatterns(lenses []*catalog.Lens) []catalog.Fault {
 	var doubts []catalog.Fault
 	kinds, parts := s.CatalogFilter().Idle(lenses)
@@ -148,9 +148,17 @@ func (s *Spec) idlePatterns(lenses []*catalog.Lens) []catalog.Fault {
 		}
 		doubts = append(doubts, s.doubt(showList(kinds)+" match no lens", want, "catalog", "exclude_kinds"))
 	}
+	const want = "names of parts in the tables, upper and lower case distinct, with * for any text and ? for any character"
 	if len(parts) > 0 {
-		doubts = append(doubts, s.doubt(showList(parts)+" match no lens",
-			"names of parts in the tables, upper and lower case distinct, with * for any text and ? for any character", "catalog", "exclude_parts"))
+		doubts = append(doubts, s.doubt(showList(parts)+" match no lens", want, "catalog", "exclude_parts"))
+	}
+	for _, slot := range []struct {
+		name     string
+		patterns []string
+	}{{"front", s.Train.Front}, {"relay", s.Train.Relay}, {"rear", s.Train.Rear}} {
+		if _, idle := (catalog.Filter{ExcludeParts: slot.patterns}).Idle(lenses); len(idle) > 0 {
+			doubts = append(doubts, s.doubt(showList(idle)+" match no lens", want, "train", slot.name))
+		}
 	}
 	return doubts
 }

@@ -169,11 +169,15 @@ func (s *Spec) givenDoubts(lenses []*catalog.Lens) []catalog.Fault {
 			why = append(why, fmt.Sprintf("mask.seat is %q", s.Mask.Seat))
 		}
 		var left []string
+		p, slots := s.Problem(), name.Layout.SlotsOf()
 		for i, group := range name.Groups {
 			if len(group) > s.Train.LensesPerGroup {
 				why = append(why, fmt.Sprintf("%d lenses in the %s are more than train.lenses_per_group", len(group), name.Layout.GroupNames()[i]))
 			}
 			for _, lens := range group {
+				if p.SlotsFor(lens.Part)&slots[i] == 0 {
+					why = append(why, fmt.Sprintf("train.%s does not have %s", strings.TrimSuffix(name.Layout.GroupNames()[i], "2"), lens.Part))
+				}
 				if !used[lens.Part] && !slices.Contains(left, lens.Part) {
 					left = append(left, lens.Part)
 				}

@@ -69,6 +69,8 @@ var allKeys = []specKey{
 		"lens tables, from the spec's folder"},
 	{"catalog", "glasses", "", []string{}, listOf("glass tables", 0), func(s *Spec) any { return &s.Catalog.Glasses },
 		"glass tables, beside the built-in one"},
+	{"catalog", "owned", "", "", tableName(), func(s *Spec) any { return &s.Catalog.Owned },
+		"table of the pieces in the drawer, part and pieces, from the spec's folder: they cost nothing in price, and may be used beside the stock of the lens tables. Without: none"},
 	{"catalog", "exclude_kinds", "", []string{}, listOf("kinds or patterns", 0), func(s *Spec) any { return &s.Catalog.ExcludeKinds },
 		"kinds of lenses to leave out; patterns with * and ?"},
 	{"catalog", "exclude_parts", "", []string{}, listOf("part names or patterns", 0), func(s *Spec) any { return &s.Catalog.ExcludeParts },
@@ -102,6 +104,12 @@ var allKeys = []specKey{
 		"least gap between facing surfaces in a stack, anywhere out to the edge"},
 	{"train", "group_gap_min_mm", "mm", 1.0, atLeast(0), func(s *Spec) any { return &s.Train.GroupGapMinMM },
 		"least gap between facing surfaces of two groups"},
+	{"train", "front", "", []string{}, listOf("part names or patterns", 0), func(s *Spec) any { return &s.Train.Front },
+		"parts that alone may stand in the front group; patterns with * and ?. Without: any"},
+	{"train", "relay", "", []string{}, listOf("part names or patterns", 0), func(s *Spec) any { return &s.Train.Relay },
+		"likewise in the relay, in both groups of a pair"},
+	{"train", "rear", "", []string{}, listOf("part names or patterns", 0), func(s *Spec) any { return &s.Train.Rear },
+		"likewise in the rear group"},
 	{"train", "given", "", "", designText(), func(s *Spec) any { return &s.Train.Given },
 		`one train to measure in place of a search, as "erector-single:rear:A+B|C/r|D": layout, seat, and the groups from the world to the eye as in the column design_id. The run tells what it reaches and which requirements it fails. Lenses of a group stand at the least gap`},
 	{"train", "given_gaps_mm", "mm", []float64{}, gapList(), func(s *Spec) any { return &s.Train.GivenGapsMM },
@@ -158,6 +166,8 @@ var allKeys = []specKey{
 		`"front": between front and relay; "rear": between relay and rear; or "either"`},
 	{"mask", "transmission", "", 1.0, aboveTo(0, 1), func(s *Spec) any { return &s.Mask.Transmission },
 		"share of light when clear"},
+	{"mask", "fill_pct", "%", nil, aboveTo(0, 100), func(s *Spec) any { return &s.Mask.FillPct },
+		"share of a pixel's area that is open, by which ghost_pct is found; not set: not known"},
 
 	{"stage", "travel_mm", "mm", required, atLeast(0), func(s *Spec) any { return &s.Stage.TravelMM },
 		"what the stage can move"},
@@ -207,6 +217,12 @@ var allKeys = []specKey{
 		"least share of builds that meet all other limits, drawn by [tolerance]: a design with less does not count, and the walk goes on. Builds end as soon as the share is certain enough (95 %)"},
 	{"limits", "transmission_min", "", nil, fromTo(0, 1), func(s *Spec) any { return &s.Limits.TransmissionMin },
 		"least share of light"},
+	{"limits", "blur_mismatch_pct", "%", nil, atLeast(0), func(s *Spec) any { return &s.Limits.BlurMismatchPct },
+		"most by which the mask may blur more or less than a real edge when the eye looks at another depth; needs two depths"},
+	{"limits", "ghost_arcmin", "arcmin", nil, atLeast(0), func(s *Spec) any { return &s.Limits.GhostArcmin },
+		"farthest that the mask's pixel grid may show the far world beside itself"},
+	{"limits", "ghost_pct", "%", nil, fromTo(0, 100), func(s *Spec) any { return &s.Limits.GhostPct },
+		"most light that may go there; needs mask.fill_pct"},
 
 	{"search", "method", "", "enumerate", oneOf(SearchEnumerate, SearchOptimize), func(s *Spec) any { return &s.Search.Method },
 		`"enumerate": the exact walk; or "optimize": a population search, for spaces that the walk can't finish`},
@@ -318,7 +334,7 @@ func (k *specKey) kind() valueKind {
 func (k *specKey) sweepable() bool {
 	switch k.kind() {
 	case kindNumber, kindInteger, kindText:
-		return k.section != "job"
+		return k.section != "job" && !k.rule.table
 	}
 	return false
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"relaysweep/catalog"
@@ -14,7 +15,11 @@ import (
 func (s *Spec) CheckOutput() catalog.Faults {
 	output := realPath(s.OutputDir())
 	var inside []string
-	for _, f := range append(append([]catalog.File{{Path: s.File, Shown: s.File}}, s.LensFiles()...), s.GlassFiles()...) {
+	files := slices.Concat([]catalog.File{{Path: s.File, Shown: s.File}}, s.LensFiles(), s.GlassFiles())
+	if owned := s.OwnedFile(); owned != nil {
+		files = append(files, *owned)
+	}
+	for _, f := range files {
 		// A link counts where it stands, and what it leads to as well.
 		place := filepath.Join(realPath(filepath.Dir(f.Path)), filepath.Base(f.Path))
 		if contains(output, place) || contains(output, realPath(f.Path)) {

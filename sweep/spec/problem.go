@@ -20,8 +20,7 @@ func (s *Spec) Problem() *objective.Problem {
 		LengthMax:        math.Inf(1),
 		NearMissFactor:   s.nearMissFactor(),
 
-		TanHalfWidth:  math.Tan(halfAngle(s.Field.WidthDeg)),
-		TanHalfHeight: math.Tan(halfAngle(s.Field.HeightDeg)),
+		FieldEllipse: s.Field.Shape == "ellipse",
 
 		Pupil:           s.Eye.PupilMM,
 		Box:             s.Eye.BoxMM,
@@ -43,23 +42,20 @@ func (s *Spec) Problem() *objective.Problem {
 		MaskGlassIndex:  s.Mask.GlassIndex,
 		Clearance:       s.Mask.ClearanceMM,
 		MaskTransmits:   s.Mask.Transmission,
+		MaskFill:        s.maskFill(),
 		Travel:          s.Stage.TravelMM,
 		StageResolution: micrometres(s.Stage.ResolutionUM),
 		StageSpeed:      s.Stage.SpeedMMS,
 		LensesMax:       s.Train.LensesMax,
 		PartsMax:        s.Train.DistinctPartsMax,
+		SlotParts:       [3][]string{s.Train.Front, s.Train.Relay, s.Train.Rear},
 
 		Limits: s.limits(),
 	}
 	if s.Train.LengthMaxMM > 0 {
 		p.LengthMax = s.Train.LengthMaxMM
 	}
-	if s.Field.Shape == "ellipse" {
-		p.TanMax = max(p.TanHalfWidth, p.TanHalfHeight)
-	} else {
-		// The corner of a flat rectangle at unit distance.
-		p.TanMax = math.Sqrt(float64(p.TanHalfWidth*p.TanHalfWidth) + float64(p.TanHalfHeight*p.TanHalfHeight))
-	}
+	p.SetField(s.Field.WidthDeg, s.Field.HeightDeg)
 	return p
 }
 
@@ -69,6 +65,14 @@ func (s *Spec) sharpBox() float64 {
 		return s.Eye.BoxMM
 	}
 	return *s.Eye.SharpBoxMM
+}
+
+// maskFill is the share of a pixel's area that is open, 0 where it is not known.
+func (s *Spec) maskFill() float64 {
+	if s.Mask.FillPct == nil {
+		return 0
+	}
+	return *s.Mask.FillPct / 100
 }
 
 // pupilCut is what apertures may cut off the pupil, by the limit on vignetting.
@@ -96,9 +100,6 @@ func (s *Spec) limits() objective.Limits {
 	}
 	return l
 }
-
-// halfAngle is half of a full angle in degrees, in radians.
-func halfAngle(deg float64) float64 { return deg / 2 * (math.Pi / 180) }
 
 // vergence of a distance in m, in 1/mm: 0 for infinity.
 func vergence(m float64) float64 { return 1 / (1000 * m) }

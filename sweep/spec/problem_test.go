@@ -27,6 +27,9 @@ magnification = 1.25
 magnification_tol = 0.02
 air_gap_min_mm = 0.3
 group_gap_min_mm = 1.5
+front = ["A*"]
+relay = ["B?", "C"]
+rear = ["D"]
 [field]
 width_deg = 90
 height_deg = 60
@@ -52,6 +55,7 @@ glass_mm = 1.1
 glass_index = 1.51
 clearance_mm = 4
 transmission = 0.21
+fill_pct = 64
 [stage]
 travel_mm = 12
 resolution_um = 2.5
@@ -77,24 +81,28 @@ viewpoint_shift_mm = 13
 mass_g = 14
 price = 15
 transmission_min = 0.16
+blur_mismatch_pct = 18
+ghost_arcmin = 16
+ghost_pct = 17
 `)
 	want := &objective.Problem{
 		WavelengthsNM: []float64{500, 600}, Weights: []float64{1, 3},
 		Magnification: 1.25, MagnificationTol: 0.02, AirGapMin: 0.3, GroupGapMin: 1.5, LengthMax: 321,
-		TanHalfWidth: 1, TanHalfHeight: 0.577350269189626, TanMax: 1.15470053837925,
+		FieldWidthDeg: 90, FieldHeightDeg: 60, TanHalfWidth: 1, TanHalfHeight: 0.577350269189626, TanMax: 1.15470053837925,
 		Pupil: 5, Box: 3, ReliefMin: 21, ReliefMax: 81, AccommodationD: 6, RefocusMaxD: 0.75,
 		CombinerMM: 2.5, CombinerIndex: 1.49, VergenceFar: 0.0005, VergenceNear: 0.004, DepthSteps: 3,
 		MaskWidth: 37, MaskHeight: 28, MaskPixel: 0.036, MaskGlass: 1.1, MaskGlassIndex: 1.51,
-		Clearance: 4, MaskTransmits: 0.21, Travel: 12, StageResolution: 0.0025, StageSpeed: 30,
+		Clearance: 4, MaskTransmits: 0.21, MaskFill: 0.64, Travel: 12, StageResolution: 0.0025, StageSpeed: 30,
 		LensesMax: 7, PartsMax: 4, NearMissFactor: 2,
-		SharpBox: 1.5, PupilCut: 1 - 0.6870488261325406, // cos a where a - sin a·cos a = π/10
+		SlotParts: [3][]string{{"A*"}, {"B?", "C"}, {"D"}},
+		SharpBox:  1.5, PupilCut: 1 - 0.6870488261325406, // cos a where a - sin a·cos a = π/10
 		Limits: objective.Limits{
 			TransmissionMin: 0.16, FieldFraction: 0.7,
 			Max: map[string]float64{
 				"mask_blur_arcmin": 1, "view_blur_arcmin": 2, "view_defocus_D": 3, "view_astigmatism_D": 4,
 				"view_refocus_D": 5, "axis_vergence_D": 6, "distortion_pct": 7, "lateral_colour_arcmin": 8,
 				"axial_colour_D": 9, "vignetted_pct": 10, "pixel_arcmin": 11, "depth_step_D": 12,
-				"viewpoint_shift_mm": 13, "mass_g": 14, "price": 15,
+				"viewpoint_shift_mm": 13, "mass_g": 14, "price": 15, "blur_mismatch_pct": 18, "ghost_arcmin": 16, "ghost_pct": 17,
 			},
 		},
 	}

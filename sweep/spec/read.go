@@ -329,7 +329,12 @@ func (r *reader) relationFault(rel *relation, s *Spec, axis int) {
 	parts := make([]string, len(rel.keys))
 	for i, name := range rel.keys {
 		k := keyByName[name]
-		parts[i] = k.name + " = " + showValue(k.get(s))
+		value := k.get(s)
+		if value == nil {
+			parts[i] = "no " + k.name
+			continue
+		}
+		parts[i] = k.name + " = " + showValue(value)
 		if !r.given[name] {
 			parts[i] += " (default)"
 		}

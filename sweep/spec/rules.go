@@ -19,6 +19,8 @@ type rule struct {
 	problem func(value any) string
 	// infinite admits inf.
 	infinite bool
+	// table tells that the key names one.
+	table bool
 }
 
 // numeric is the rule that a number meets ok.
@@ -189,6 +191,16 @@ func listOf(what string, atLeast int) rule {
 	}}
 }
 
+// tableName admits the name of a table, or none.
+func tableName() rule {
+	return rule{table: true, want: "the name of a table in CSV, in quotes", problem: func(v any) string {
+		if name := v.(string); strings.ContainsFunc(name, catalog.IsHidden) {
+			return showValue(name) + " holds a control character"
+		}
+		return ""
+	}}
+}
+
 // designText admits a text for a design; what it says is held against the tables,
 // see [Spec.GivenFaults].
 func designText() rule {
@@ -322,6 +334,14 @@ var relations = []relation{
 			}
 			return s.Train.LensesMax == 0 || s.Train.LensesMax >= fewest
 		},
+	},
+	{
+		[]string{"limits.blur_mismatch_pct", "depth.steps"}, "at least 2 steps, from one depth to another",
+		func(s *Spec) bool { return s.Limits.BlurMismatchPct == nil || s.Depth.Steps >= 2 },
+	},
+	{
+		[]string{"limits.ghost_pct", "mask.fill_pct"}, "fill_pct, by which ghost_pct is found",
+		func(s *Spec) bool { return s.Limits.GhostPct == nil || s.Mask.FillPct != nil },
 	},
 	{
 		[]string{"train.given_gaps_mm", "train.given"}, "one gap between each two groups of train.given, as [80.5, 79.9], or none",

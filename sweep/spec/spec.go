@@ -77,6 +77,7 @@ type JobSection struct {
 type CatalogSection struct {
 	Files            []string // as written; see [Spec.LensFiles]
 	Glasses          []string // as written; see [Spec.GlassFiles]
+	Owned            string   // as written; see [Spec.OwnedFile]
 	ExcludeKinds     []string
 	ExcludeParts     []string // patterns with * and ?
 	DiameterMaxMM    float64
@@ -97,6 +98,9 @@ type TrainSection struct {
 	MagnificationTol float64 // relative
 	AirGapMinMM      float64
 	GroupGapMinMM    float64
+	// Front, Relay and Rear are patterns with * and ? of the parts that alone may stand
+	// there; none for any.
+	Front, Relay, Rear []string
 	// Given is the one train to measure in place of a search, as a design_id; empty
 	// for a search. GivenGapsMM are the gaps between its groups from the world to the
 	// eye, none for paraxial or refined ones, see [Spec.GivenAt].
@@ -142,6 +146,7 @@ type MaskSection struct {
 	ClearanceMM  float64
 	Seat         string // "front", "rear" or "either"; see [Spec.Seats]
 	Transmission float64
+	FillPct      *float64 // share of a pixel's area that is open; nil: not known
 }
 
 // StageSection is the section [stage].
@@ -177,6 +182,9 @@ type LimitsSection struct {
 	MassG               *float64
 	Price               *float64 // of all the lenses together
 	TransmissionMin     *float64
+	BlurMismatchPct     *float64
+	GhostArcmin         *float64
+	GhostPct            *float64
 	YieldMinPct         *float64 // of builds, see [ToleranceSection]
 }
 

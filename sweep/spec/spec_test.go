@@ -271,6 +271,9 @@ func TestSpecRoundTrip(t *testing.T) {
 				write(file, k, v)
 			}
 		}
+		if _, limited := file["limits"]["ghost_pct"]; limited {
+			write(file, keyByName["mask.fill_pct"], 50.0)
+		}
 		first, err := parse("a.toml", []byte(writeSpec(t, file)))
 		if err != nil {
 			t.Fatal(err)

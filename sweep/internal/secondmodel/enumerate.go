@@ -71,6 +71,9 @@ func Each(r Request, lenses []*catalog.Lens, visit func(Design)) {
 					return
 				}
 				for _, s := range stacks {
+					if !r.allows(i, len(chosen), s) {
+						continue
+					}
 					chosen[i] = s
 					fill(i + 1)
 				}
@@ -78,6 +81,24 @@ func Each(r Request, lenses []*catalog.Lens, visit func(Design)) {
 			fill(0)
 		}
 	}
+}
+
+// allows reports whether all lenses of a stack may stand in the i-th of n groups.
+func (r Request) allows(i, n int, s stack) bool {
+	slot := "relay"
+	switch i {
+	case 0:
+		slot = "front"
+	case n - 1:
+		slot = "rear"
+	}
+	parts, limited := r.Allowed[slot]
+	for _, o := range s.lenses {
+		if limited && !parts[o.Lens.Part] {
+			return false
+		}
+	}
+	return true
 }
 
 func groupCount(layout string) int {

@@ -375,7 +375,7 @@ func partsMet(r Request, stacks []stack, d Design) bool {
 	for _, s := range stacks {
 		for _, o := range s.lenses {
 			used[o.Lens.Part]++
-			if o.Lens.Stock >= 0 && used[o.Lens.Part] > o.Lens.Stock {
+			if o.Lens.Stock >= 0 && used[o.Lens.Part] > o.Lens.Stock+o.Lens.Owned {
 				return false
 			}
 		}
@@ -405,8 +405,8 @@ func describe(best trial) Design {
 		for _, o := range s.lenses {
 			seen[o.Lens.Part] = true
 		}
-		d.Price += s.price()
 	}
+	d.Price = priceOf(t.stacks)
 	d.ID = t.layout + ":" + t.seat + ":" + strings.Join(labels, "|")
 	d.DistinctParts = len(seen)
 	if best.stage == focal {

@@ -20,6 +20,9 @@ type Metrics struct {
 	VignettedPct        float64
 	Transmission        float64
 	MassG, Price        float64
+	BlurMismatchPct     float64 // NaN with a single depth
+	GhostArcmin         float64
+	GhostPct            float64 // NaN where the fill is not known
 
 	Setpoints []ExactSetpoint // far to near
 	Samples   []Sample        // far to near, in each from the axis outwards
@@ -79,6 +82,7 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 	_, maskMatrix := t.views(e)
 	m := Metrics{Transmission: d.Transmission, MassG: d.MassG, Price: d.Price}
 
+	var looks []look
 	for depth, v := range r.vergences() {
 		var samples []*Sample
 		for _, fraction := range fieldFractions {
@@ -123,6 +127,9 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 				point.ViewBlurArcmin = math.Max(point.ViewBlurArcmin, s.ViewBlurArcmin)
 				m.count(r, t.theta, s, depth == 0)
 			}
+			if s.FieldFraction <= r.FieldFraction {
+				looks = append(looks, look{v, s.usable, s.rays})
+			}
 			s.rays, s.away = nil, nil
 			m.Samples = append(m.Samples, *s)
 		}
@@ -136,6 +143,8 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 	}
 	m.TravelMM = highest - lowest
 	m.RefocusS = m.TravelMM / r.SpeedMMS
+	m.countGhosts(r, t, maskMatrix)
+	m.BlurMismatchPct = mismatch(r, t, waves, maskMatrix, looks, m.Setpoints)
 	m.FailedBy = m.firstFailure(r, t, maskMatrix)
 	return m
 }
@@ -429,5 +438,86 @@ func (m *Metrics) firstFailure(r Request, t *train, mask matrix) string {
 	if least, ok := r.Limits["transmission_min"]; ok && m.Transmission < least {
 		return "transmission_min"
 	}
+	if most, ok := r.Limits["blur_mismatch_pct"]; ok && !(math.Abs(m.BlurMismatchPct) <= most) {
+		return "blur_mismatch_pct"
+	}
+	if most, ok := r.Limits["ghost_arcmin"]; ok && !(m.GhostArcmin <= most) {
+		return "ghost_arcmin"
+	}
+	if most, ok := r.Limits["ghost_pct"]; ok && !(m.GhostPct <= most) {
+		return "ghost_pct"
+	}
 	return ""
+}
+
+// look is a field sample with the eye accommodated to a depth.
+type look struct {
+	v      float64 // 1/mm
+	usable bool
+	rays   [][]seen // by wavelength
+}
+
+// mismatch compares the blur of the mask at each setpoint, to an eye that looks at another
+// depth, with that of an ideal point: a disc of the radius pupil/2 times the difference of
+// vergences, with an RMS of 1/√2 of that.
+func mismatch(r Request, t *train, waves []*optics, mask matrix, looks []look, setpoints []ExactSetpoint) float64 {
+	if len(setpoints) < 2 {
+		return math.NaN()
+	}
+	worst := 0.0
+	for _, l := range looks {
+		through := Sample{}
+		n := 0
+		for _, rays := range l.rays {
+			var open []seen
+			for _, q := range rays {
+				if !q.lost && !q.vignetted {
+					open = append(open, q)
+				}
+			}
+			n += len(open)
+			through.rays = append(through.rays, open)
+		}
+		if !l.usable || n == 0 {
+			return math.Inf(1)
+		}
+		for _, p := range setpoints {
+			set := p.VergenceD / 1000
+			if set == l.v || math.Abs(set-l.v) < 1e-12 {
+				continue
+			}
+			_, chief := t.setpoint(mask, set)
+			rms := math.Sqrt(maskVariance(r, waves, &through, p.MaskMM)) / math.Abs(chief)
+			ideal := r.PupilMM / 2 * math.Abs(set-l.v) / math.Sqrt2
+			worst = stronger(worst, 100*(rms-ideal)/ideal)
+		}
+	}
+	return worst
+}
+
+// countGhosts follows the middle ray of the first order. The mask's layer stands at a
+// setpoint, and the world's image in the far one: a ray along the axis that turns at the
+// layer by the grating equation sin θ = λ/p seems to come from a point of the image's
+// plane beside the axis. A ray from there through the eye's centre arrives with the slope
+// that the first-order matrix has for it.
+func (m *Metrics) countGhosts(r Request, t *train, mask matrix) {
+	far := m.Setpoints[0]
+	_, perSlope := t.setpoint(mask, far.VergenceD/1000)
+	lambda := r.WavelengthsNM[r.reference()] * 1e-6
+	sin := lambda / (r.PixelUM / 1000)
+	for _, p := range m.Setpoints {
+		beside := (far.MaskMM - p.MaskMM) * sin / math.Sqrt(1-sin*sin)
+		m.GhostArcmin = math.Max(m.GhostArcmin, arcmin(math.Atan(math.Abs(beside/perSlope))))
+	}
+
+	// The orders of a grid of square openings, by the integral over one opening of what it
+	// lets through: F·∫cos along one side, for all of the light that gets through 1.
+	side := math.Sqrt(r.FillPct / 100)
+	amplitude := 0.0
+	const steps = 2000
+	for i := range steps {
+		x := side * ((float64(i)+0.5)/steps - 0.5)
+		amplitude += side / steps * math.Cos(2*math.Pi*x) * side
+	}
+	m.GhostPct = 100 * 4 * amplitude * amplitude / (side * side)
 }

@@ -18,6 +18,9 @@ type Request struct {
 	MagnificationTol float64  // relative, for a keplerian; 0: 0.01
 	AirGapMinMM      float64  // between facing surfaces in a group
 	GroupGapMinMM    float64  // between facing surfaces of two groups
+	// Allowed are the parts that alone may stand in the slots front, relay and rear; one
+	// that is absent allows any.
+	Allowed map[string]map[string]bool
 
 	FieldWidthDeg  float64 // full angle
 	FieldHeightDeg float64 // full angle
@@ -45,6 +48,7 @@ type Request struct {
 	ClearanceMM      float64
 	Seat             string  // "front", "rear" or "either"; empty: rear
 	MaskTransmission float64 // 0: 1
+	FillPct          float64 // of a pixel's area that is open; 0: not known
 
 	TravelMM     float64
 	ResolutionUM float64 // 0: 10

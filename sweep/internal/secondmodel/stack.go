@@ -214,11 +214,20 @@ func elementVolume(l *catalog.Lens, i int) float64 {
 	return sum * step / 3
 }
 
-// price is the sum of the parts, NaN when one has none.
-func (s stack) price() float64 {
+// priceOf is what the pieces cost that are not there already, NaN when one of them has
+// no price.
+func priceOf(stacks []stack) float64 {
+	pieces := map[*catalog.Lens]int{}
+	for _, s := range stacks {
+		for _, o := range s.lenses {
+			pieces[o.Lens]++
+		}
+	}
 	sum := 0.0
-	for _, o := range s.lenses {
-		sum += o.Lens.Price
+	for l, n := range pieces {
+		if buy := n - l.Owned; buy > 0 {
+			sum += float64(buy) * l.Price
+		}
 	}
 	return sum
 }
