@@ -336,6 +336,12 @@ var relations = []relation{
 		},
 	},
 	{
+		[]string{"light.wavelengths_nm", "eye.colour"}, "wavelengths from 380 to 780 nm, for which the eye's colour is known, or colour = \"none\"",
+		func(s *Spec) bool {
+			return s.Eye.Colour != ColourPublished || slices.Min(s.Light.WavelengthsNM) >= 380 && slices.Max(s.Light.WavelengthsNM) <= 780
+		},
+	},
+	{
 		[]string{"limits.blur_mismatch_pct", "depth.steps"}, "at least 2 steps, from one depth to another",
 		func(s *Spec) bool { return s.Limits.BlurMismatchPct == nil || s.Depth.Steps >= 2 },
 	},
