@@ -62,6 +62,7 @@ type Design struct {
 	LateralColourArcmin float64
 	AxialColourD        float64
 	VignettedPct        float64
+	BlurMismatchPct     *float64 // nil with a single depth
 	GhostArcmin         float64
 	GhostPct            *float64 // nil where the fill of the mask's pixels is not known
 
@@ -167,6 +168,7 @@ var designColumns = []column[Design]{
 	number("lateral_colour_arcmin", "arcmin", "spread of the chief direction over the wavelengths at the far depth, the largest over the field", func(d *Design) *float64 { return &d.LateralColourArcmin }),
 	number("axial_colour_D", "D", "spread of the defocus on the axis over the wavelengths at the far depth", func(d *Design) *float64 { return &d.AxialColourD }).to(3),
 	number("vignetted_pct", "%", "share of the pupil's area lost or vignetted, the largest over field, depth and pupil position", func(d *Design) *float64 { return &d.VignettedPct }).to(1),
+	maybe("blur_mismatch_pct", "%", "by how much more (or, negative, less) the mask blurs than an ideal edge where it stands does, when the eye looks at another depth: RMS radii through the same pupil, vignetting counted, the one of largest magnitude over field and pairs of depths; +Inf where nothing of a pupil comes through, null with a single depth", func(d *Design) **float64 { return &d.BlurMismatchPct }).said("mask's blur beside an ideal one").to(1),
 	number("ghost_arcmin", "arcmin", "by how much the first orders of the mask's pixel grid show a far world beside itself, with the mask set to the depth where that is largest; reference wavelength, small angles, orders along rows and columns", func(d *Design) *float64 { return &d.GhostArcmin }).said("ghosts beside the far world"),
 	maybe("ghost_pct", "%", "share of the light through the mask that goes into these four first orders, for square openings that fill mask.fill_pct of the pixel; null where that is not set", func(d *Design) **float64 { return &d.GhostPct }).said("light in them").to(1),
 

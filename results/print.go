@@ -33,7 +33,7 @@ var designFacts = []struct {
 	{name: "depth_step_D"}, {name: "mask_scale_change_pct"}, {name: "viewpoint_shift_mm"}, {name: "angular_magnification"},
 	{name: "mask_blur_arcmin"}, {name: "view_defocus_D", terminalOnly: true}, {name: "view_astigmatism_D", terminalOnly: true},
 	{name: "view_blur_arcmin"}, {name: "view_refocus_D"}, {name: "axis_vergence_D", terminalOnly: true}, {name: "distortion_pct"},
-	{name: "lateral_colour_arcmin"}, {name: "axial_colour_D"}, {name: "vignetted_pct"}, {name: "ghost_arcmin"}, {name: "ghost_pct"},
+	{name: "lateral_colour_arcmin"}, {name: "axial_colour_D"}, {name: "vignetted_pct"}, {name: "blur_mismatch_pct"}, {name: "ghost_arcmin"}, {name: "ghost_pct"},
 	{name: "transmission"}, {name: "mass_g"}, {name: "price"},
 }
 

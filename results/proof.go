@@ -69,7 +69,12 @@ func PrintProof(w io.Writer, p *ManifestPoint, listed int) error {
 		fmt.Fprintln(&b, "not complete: the search ended before the ranking was certain")
 	}
 	printCounts(&b, "turned away", p.Failed)
-	printCounts(&b, "set aside by bounds", p.SetAside)
+	bounds := maps.Clone(p.SetAside)
+	delete(bounds, setAsideByThirdOrder)
+	printCounts(&b, "set aside by bounds", bounds)
+	if n := p.SetAside[setAsideByThirdOrder]; n != nil {
+		fmt.Fprintf(&b, "turned away by third order, without rays: %v\n", n)
+	}
 	if len(p.Binds) > 0 {
 		drawn, counts := int64(0), map[string]*big.Int{}
 		for name, n := range p.Binds {
@@ -121,6 +126,9 @@ func printScreened(b *strings.Builder, p *ManifestPoint) {
 		fmt.Fprintln(b, "    raise refine.near_miss_factor to look further")
 	}
 }
+
+// setAsideByThirdOrder is the kind of what third-order sums turned away: a screen, and no bound.
+const setAsideByThirdOrder = "third_order"
 
 const screenedAll = "screened: the whole space; every design near its limits was refined"
 

@@ -3,6 +3,7 @@ package results
 import (
 	"bytes"
 	"math"
+	"math/big"
 	"strings"
 	"testing"
 
@@ -40,6 +41,25 @@ func TestPrintProof(t *testing.T) {
 				"screened: no other design near its limits there is shorter than 200.000000 mm when refined\n",
 				"audit: of the designs that the screen turned away 200 were drawn and refined, none passes; at most 1.5 % of all would pass (95 % confidence)\n",
 			}, []string{"not complete", "shortest found", "LEAKS"},
+		},
+		"refined, with third order": {
+			ManifestPoint{
+				Passed: 90, Refined: refined, Ended: true, ProvenLengthMM: ptr(150.0), ScreenedMM: ptr(200.0), Found: &BestFound{190, "walk"},
+				SetAside: map[string]*big.Int{"bound": big.NewInt(5), "third_order": big.NewInt(1234567)},
+				Audit:    &Audit{Drawn: 200, Passed: 1, MissedShareUpper95: 0.055, ThirdOrder: &AuditOfThirdOrder{100, 1, 0.047}},
+			}, 20,
+			[]string{
+				"no other design that passes is shorter than 150.000000 mm\n", "set aside by bounds: bound 5\n",
+				"turned away by third order, without rays: 1234567\n",
+				"at most 5.5 % of all would pass (95 % confidence); third order had turned away 100 of them without rays, of which 1 pass\n",
+			}, []string{"whole space", "third_order"},
+		},
+		"refined by third order, the whole space": {
+			ManifestPoint{Refined: refined, Ended: true, ProvenLengthMM: ptr(150.0), Found: &BestFound{190, "walk"}}, 20,
+			[]string{
+				"no other design that passes is shorter than 150.000000 mm\n",
+				"screened: the whole space; every design near its limits was refined\n",
+			}, nil,
 		},
 		"refined, the whole space": {
 			ManifestPoint{Refined: refined, Ended: true, WholeSpace: true, Found: &BestFound{190, "walk"}}, 20,

@@ -62,6 +62,8 @@ type ReportDesign struct {
 	Measured []StageRow
 	// Distortion is over the half angle in degrees.
 	Distortion []ReportPoint
+	// Aberrations are the third-order sums by lens and plate from the world to the eye, and in all.
+	Aberrations []ReportAberration
 	// HalfFieldTan is the tangent of the largest half angle, FieldFraction the
 	// share of it within which sharpness is judged.
 	HalfFieldTan, FieldFraction float64

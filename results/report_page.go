@@ -60,6 +60,7 @@ type pageDesign struct {
 	Stage, Surfaces pageTable
 	Measured        pageTable
 	Margins         pageTable
+	Aberrations     pageTable
 	Samples         []pageTable
 	Yield           *pageYield
 	Charts          []template.HTML
@@ -139,7 +140,7 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		Point: strconv.Itoa(d.Point), Rank: strconv.Itoa(d.Rank), DesignID: breakable(d.DesignID),
 		Train: template.HTML(l.Drawing.trainSVG(id+"-train", name, d.LengthMM, d.EyeReliefMM)),
 		Order: orderPageTable(l, r.Eyes), Assembly: assemblyTable(l), Stage: stageTable(l), Surfaces: surfacePageTable(l),
-		Margins: marginPageTable(l, asked, r.Manifest.Points[d.Point].Given),
+		Margins: marginPageTable(l, asked, r.Manifest.Points[d.Point].Given), Aberrations: aberrationTable(l),
 		RaysNote: fmt.Sprintf("Traced rays at %s nm for the far depth, mask at far. Edge rays leave the eye %s mm from the axis: half the pupil and half the box.",
 			sayNumber(l.Drawing.WavelengthNM), Fixed(l.Drawing.PupilEdgeMM, 2)),
 		Bar:      template.HTML(scaleBar(id + "-bar")),

@@ -89,6 +89,7 @@ func wantRanked(axes []Axis, units ...string) []wantColumn[Design] {
 		{Name: "lateral_colour_arcmin", Type: "double", Unit: "arcmin", value: func(d *Design) any { return d.LateralColourArcmin }},
 		{Name: "axial_colour_D", Type: "double", Unit: "D", value: func(d *Design) any { return d.AxialColourD }},
 		{Name: "vignetted_pct", Type: "double", Unit: "%", value: func(d *Design) any { return d.VignettedPct }},
+		{Name: "blur_mismatch_pct", Type: "double", Unit: "%", Nullable: true, value: func(d *Design) any { return orNil(d.BlurMismatchPct) }},
 		{Name: "ghost_arcmin", Type: "double", Unit: "arcmin", value: func(d *Design) any { return d.GhostArcmin }},
 		{Name: "ghost_pct", Type: "double", Unit: "%", Nullable: true, value: func(d *Design) any { return orNil(d.GhostPct) }},
 		{Name: "gap1_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.Gap1MM }},

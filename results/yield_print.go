@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 )
 
@@ -81,6 +82,11 @@ func PrintYields(w io.Writer, rows []Yield, sweep, terminal bool) error {
 	}
 	if err := t.Print(w); err != nil {
 		return err
+	}
+	if slices.ContainsFunc(rows, func(y Yield) bool { return y.Worst() == nil }) {
+		if _, err := fmt.Fprintln(w, "where no limit of the spec is on anything that builds change, every build meets it"); err != nil {
+			return err
+		}
 	}
 	_, err := fmt.Fprintln(w, "yield: share of builds that meet every limit, with its 95 % interval; unadjusted: before the compensators.\n"+
 		"tighten first: the tolerance with the largest part in the variance of what most builds fail, or come nearest to")

@@ -33,14 +33,14 @@ type aberration struct {
 	of           func(*thirdorder.Sums) float64
 }
 
-var aberrations = []aberration{
-	{"S_I", "spherical aberration, the ray from the pupil's edge", func(s *thirdorder.Sums) float64 { return s.SI }},
-	{"S_II", "sagittal coma, a third of the tangential one", func(s *thirdorder.Sums) float64 { return s.SII }},
-	{"S_III", "astigmatism, half of what parts the two lines", func(s *thirdorder.Sums) float64 { return s.SIII }},
-	{"S_IV", "Petzval curvature", func(s *thirdorder.Sums) float64 { return s.SIV }},
-	{"S_V", "distortion", func(s *thirdorder.Sums) float64 { return s.SV }},
-	{"C_I", "axial colour, the ray from the pupil's edge", func(s *thirdorder.Sums) float64 { return s.CI }},
-	{"C_II", "lateral colour", func(s *thirdorder.Sums) float64 { return s.CII }},
+var aberrations = [len(results.AberrationSymbols)]aberration{
+	{results.AberrationSymbols[0], "spherical aberration, the ray from the pupil's edge", func(s *thirdorder.Sums) float64 { return s.SI }},
+	{results.AberrationSymbols[1], "sagittal coma, a third of the tangential one", func(s *thirdorder.Sums) float64 { return s.SII }},
+	{results.AberrationSymbols[2], "astigmatism, half of what parts the two lines", func(s *thirdorder.Sums) float64 { return s.SIII }},
+	{results.AberrationSymbols[3], "Petzval curvature", func(s *thirdorder.Sums) float64 { return s.SIV }},
+	{results.AberrationSymbols[4], "distortion", func(s *thirdorder.Sums) float64 { return s.SV }},
+	{results.AberrationSymbols[5], "axial colour, the ray from the pupil's edge", func(s *thirdorder.Sums) float64 { return s.CI }},
+	{results.AberrationSymbols[6], "lateral colour", func(s *thirdorder.Sums) float64 { return s.CII }},
 }
 
 // aberrationRow is a lens or a plate with its sums as angles at the eye in arcmin.
@@ -62,6 +62,20 @@ func aberrationRows(b *reopened) (rows []aberrationRow, total thirdorder.Sums) {
 		rows = append(rows, aberrationRow{c.Group, part, c.Sums.AtEye(radius)})
 	}
 	return rows, sum.AtEye(radius)
+}
+
+// aberrations are the same for a report, the total last.
+func (b *reopened) aberrations() []results.ReportAberration {
+	rows, total := aberrationRows(b)
+	rows = append(rows, aberrationRow{group: "all", sums: total})
+	all := make([]results.ReportAberration, len(rows))
+	for i := range rows {
+		all[i].Group, all[i].Part = rows[i].group, rows[i].part
+		for k, a := range aberrations {
+			all[i].Arcmin[k] = a.of(&rows[i].sums)
+		}
+	}
+	return all
 }
 
 func printAberrations(w io.Writer, b *reopened) error {

@@ -155,6 +155,7 @@ func reportDesign(b *reopened) results.ReportDesign {
 	l := results.ReportDesign{
 		Design: b.design, Setpoints: b.stages, Order: orderOf(t), Margins: b.margins(),
 		Drawing: b.drawing(), Stage: b.stageCurve(), Distortion: b.distortionCurve(),
+		Aberrations:  b.aberrations(),
 		HalfFieldTan: p.TanMax, FieldFraction: p.Limits.FieldFraction,
 	}
 	lens := -1

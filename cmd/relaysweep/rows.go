@@ -96,7 +96,7 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 		ViewRefocusD: m.ViewRefocusD, AxisVergenceD: m.AxisVergenceD,
 		DistortionPct: m.DistortionPct, LateralColourArcmin: m.LateralColourArcmin,
 		AxialColourD: m.AxialColourD, VignettedPct: m.VignettedPct,
-		GhostArcmin: m.GhostArcmin, GhostPct: optional(m.GhostPct),
+		BlurMismatchPct: optional(m.BlurMismatchPct), GhostArcmin: m.GhostArcmin, GhostPct: optional(m.GhostPct),
 
 		Gap1MM: t.Gaps[0],
 	}

@@ -50,7 +50,7 @@ func (b *Bench) Measure(build *Build) Outcome {
 // FailedBy is the name of the first limit that a build fails, empty for none.
 func (b *Bench) FailedBy(o *Outcome) string {
 	for i, m := range Measures {
-		if m.Limited && !(math.Abs(o[i]) <= b.p.Limits.Limit(m.Name)) && !math.IsNaN(o[i]) {
+		if limit, set := b.p.Limits.Max[m.Name]; m.Limited && set && !(math.Abs(o[i]) <= limit) {
 			return m.Name
 		}
 	}

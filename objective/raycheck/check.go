@@ -313,7 +313,7 @@ func (c *Checker) Check(t *objective.Train) *Report {
 
 // check does so with the train in hand.
 func (c *Checker) check() {
-	if !c.rejected() && c.measureUsed(true, true) {
+	if !c.rejected() && c.measureUsed(true, true, true) {
 		c.measureRest()
 	}
 }
@@ -322,17 +322,17 @@ func (c *Checker) check() {
 // from Check.
 func (c *Checker) Measure(t *objective.Train) *Report {
 	c.prepare(t)
-	c.measureUsed(false, true)
+	c.measureUsed(false, true, true)
 	c.measureRest()
 	return &c.report
 }
 
 // MeasureLimited traces t for the metrics, whatever fails, but leaves out
-// vignetting when it is not limited and fields that no metric looks at. It is meant for
+// vignetting and the mismatch of blurs where these are not limited, and fields that no metric looks at. It is meant for
 // trains that differ in gaps and eye relief only, one after the other.
 func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 	c.prepare(t)
-	c.measureUsed(false, c.limited(vignetting))
+	c.measureUsed(false, c.limited(vignetting), c.limited(blurMismatch))
 	return &c.report
 }
 
@@ -340,7 +340,7 @@ func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 // order, the blurs also of displaced pupils. With stop it ends when one has failed, and
 // looks at displaced pupils only where the one in the middle leaves that open; it reports
 // whether it came to its end.
-func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
+func (c *Checker) measureUsed(stop, vignetting, mismatch bool) (complete bool) {
 	used := c.usedBundles()
 	c.report.FailedBy = ""
 	c.sum(0, used)
@@ -375,6 +375,11 @@ func (c *Checker) measureUsed(stop, vignetting bool) (complete bool) {
 	}
 	if c.judgeTransmission(); over() {
 		return false
+	}
+	if mismatch {
+		if c.judgeMismatch(); over() {
+			return false
+		}
 	}
 	c.judgeGhosts()
 	return !over()

@@ -39,6 +39,10 @@ type lossFill struct {
 	begins       []int     // rays of the scan next to which losses begin
 	good, bad    []float64
 	node, weight []float64
+	// clear fills what apertures leave, not only what is not lost; over is then by how
+	// much rays overfill the worst of them, as for [lanes.Rays.Overfill].
+	clear bool
+	over  []float64
 }
 
 func newLossFill() *lossFill {
@@ -47,7 +51,7 @@ func newLossFill() *lossFill {
 	f := &lossFill{
 		rays: lanes.NewRays(max(most, scan)), mask: lanes.NewLines(most), view: lanes.NewLines(most),
 		x: make([]float64, scan), y: make([]float64, scan), alive: make([]bool, scan), begins: make([]int, 0, scan), good: make([]float64, scan), bad: make([]float64, scan),
-		node: make([]float64, lossNodes), weight: make([]float64, lossNodes),
+		node: make([]float64, lossNodes), weight: make([]float64, lossNodes), over: make([]float64, max(most, scan)),
 	}
 	f.points = pupil{make([]float64, 0, most), make([]float64, 0, most), make([]float64, 0, most)}
 	quad.Legendre{}.FixedLocations(f.node, f.weight, 0, 1)
@@ -71,24 +75,29 @@ func (c *Checker) refill(b *sampledBundle) {
 // refillSide does so at wavelength w for the half of the pupil on a side of its
 // middle, 1 or -1.
 func (c *Checker) refillSide(b *sampledBundle, w int, side float64) {
+	m, v := c.filledSide(b, w, side)
+	share := 1 / float64(len(c.at.sides()))
+	b.mask[w].add(&m, share)
+	b.view[w].add(&v, share)
+}
+
+// filledSide are the sums over what passes of a half.
+func (c *Checker) filledSide(b *sampledBundle, w int, side float64) (maskSums, viewSums) {
 	f := c.loss
 	c.fillWhatPasses(b, w, side)
 	n := len(f.points.x)
 	r, mask, view := f.rays.Part(0, n), f.mask.Part(0, n), f.view.Part(0, n)
 	r.Launch(f.points.x, f.points.y, b.tan, c.depths[b.depth])
-	c.throughSteps(&r, w, 0, c.beyondMask)
+	f.follow(c, &r, w, 0, c.beyondMask)
 	c.beforeMask(&mask, &r)
-	c.throughSteps(&r, w, c.beyondMask, len(c.steps))
+	f.follow(c, &r, w, c.beyondMask, len(c.steps))
 	view.Cross(&r, c.viewpoint)
 	for i := range f.points.weight {
-		if r.Lost(i) {
+		if f.stopped(&r, i) {
 			f.points.weight[i] = 0
 		}
 	}
-	m, v := c.maskSums(&mask, f.points.weight, b), c.viewSums(&view, f.points.weight, b)
-	share := 1 / float64(len(c.at.sides()))
-	b.mask[w].add(&m, share)
-	b.view[w].add(&v, share)
+	return c.maskSums(&mask, f.points.weight, b), c.viewSums(&view, f.points.weight, b)
 }
 
 // chord is chord i: its abscissa, half its length, and its share of the pupil.
@@ -113,7 +122,7 @@ func (c *Checker) fillWhatPasses(b *sampledBundle, w int, side float64) {
 	trace := func(n int) lanes.Rays {
 		r := f.rays.Part(0, n)
 		r.Launch(f.x[:n], f.y[:n], b.tan, c.depths[b.depth])
-		c.throughSteps(&r, w, 0, len(c.steps))
+		f.follow(c, &r, w, 0, len(c.steps))
 		return r
 	}
 	for i := range lossChords {
@@ -123,7 +132,7 @@ func (c *Checker) fillWhatPasses(b *sampledBundle, w int, side float64) {
 	}
 	r := trace(lossChords * lossScan)
 	for k := range f.alive {
-		f.alive[k] = !r.Lost(k)
+		f.alive[k] = !f.stopped(&r, k)
 	}
 	// good[k] and bad[k] close in on where losses begin between rays k and k+1.
 	begins := func(k int) bool { return k%lossScan < lossScan-1 && f.alive[k] != f.alive[k+1] }
@@ -146,7 +155,7 @@ func (c *Checker) fillWhatPasses(b *sampledBundle, w int, side float64) {
 		}
 		r := trace(len(f.begins))
 		for n, k := range f.begins {
-			if middle := (f.good[k] + f.bad[k]) / 2; r.Lost(n) {
+			if middle := (f.good[k] + f.bad[k]) / 2; f.stopped(&r, n) {
 				f.bad[k] = middle
 			} else {
 				f.good[k] = middle

@@ -90,8 +90,8 @@ func (c *Checker) rejectLate() {
 			return
 		}
 	}
-	if c.judgeTransmission(); c.failed() {
-		return
+	if c.judgeTransmission(); c.failed() || c.limited(blurMismatch) {
+		return // the blurs' mismatch comes before ghosts, and takes a full measurement
 	}
 	c.judgeGhosts()
 }

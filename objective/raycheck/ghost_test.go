@@ -58,9 +58,9 @@ func TestGhostLight(t *testing.T) {
 	testlens.Near(t, "by what the others leave", ghostLight(fill), 2*(1-side-row)*side, 1e-5)
 }
 
-// TestGhostLimits: limits on ghosts are judged after all others, and the share of light can't be
+// TestLateLimits: limits on the mismatch of blurs and on ghosts are judged after all others, and the share of light can't be
 // judged where the fill is not known.
-func TestGhostLimits(t *testing.T) {
+func TestLateLimits(t *testing.T) {
 	p := testtrain.Problem()
 	p.AccommodationD, p.RefocusMaxD, p.Travel, p.MaskFill = 8, 8, 100, 0.6
 	clear(p.Limits.Max)
@@ -73,17 +73,19 @@ func TestGhostLimits(t *testing.T) {
 	for _, c := range []struct {
 		ghost, share, transmission float64
 		fill                       float64
+		mismatch                   float64
 		want                       string
 	}{
-		{m.GhostArcmin * 1.001, m.GhostPct * 1.001, 0, 0.6, ""},
-		{m.GhostArcmin * 0.999, m.GhostPct * 0.999, 0, 0.6, "ghost_arcmin"},
-		{m.GhostArcmin * 1.001, m.GhostPct * 0.999, 0, 0.6, "ghost_pct"},
-		{m.GhostArcmin * 1.001, m.GhostPct * 1.001, 0, 0, "ghost_pct"},
-		{m.GhostArcmin * 0.999, m.GhostPct * 0.999, 0.9999, 0.6, "transmission_min"},
+		{m.GhostArcmin * 1.001, m.GhostPct * 1.001, 0, 0.6, math.Abs(m.BlurMismatchPct) * 1.001, ""},
+		{m.GhostArcmin * 0.999, m.GhostPct * 0.999, 0, 0.6, math.Abs(m.BlurMismatchPct) * 1.001, "ghost_arcmin"},
+		{m.GhostArcmin * 1.001, m.GhostPct * 0.999, 0, 0.6, math.Abs(m.BlurMismatchPct) * 1.001, "ghost_pct"},
+		{m.GhostArcmin * 1.001, m.GhostPct * 1.001, 0, 0, math.Abs(m.BlurMismatchPct) * 1.001, "ghost_pct"},
+		{m.GhostArcmin * 0.999, m.GhostPct * 0.999, 0.9999, 0.6, math.Abs(m.BlurMismatchPct) * 1.001, "transmission_min"},
+		{m.GhostArcmin * 0.999, m.GhostPct * 0.999, 0, 0.6, math.Abs(m.BlurMismatchPct) * 0.999, "blur_mismatch_pct"},
 	} {
 		q := *p
 		q.MaskFill, q.Limits.TransmissionMin = c.fill, c.transmission
-		q.Limits.Max = map[string]float64{"ghost_arcmin": c.ghost, "ghost_pct": c.share}
+		q.Limits.Max = map[string]float64{"ghost_arcmin": c.ghost, "ghost_pct": c.share, "blur_mismatch_pct": c.mismatch}
 		if got := NewChecker(&q).Check(train).FailedBy; got != c.want {
 			t.Errorf("%+v: failed by %q", c, got)
 		}

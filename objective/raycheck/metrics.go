@@ -45,6 +45,10 @@ type Metrics struct {
 	Transmission float64
 	MassG        float64 // of the glass out to the full diameters
 	Price        float64 // sum of the parts' prices
+	// BlurMismatchPct is by how much the mask blurs more than an ideal point does when the eye
+	// looks at another depth: the one of largest magnitude over fields and pairs of depths; NaN
+	// with a single depth.
+	BlurMismatchPct float64
 	// GhostArcmin is by how much the first orders of the mask's pixel grid show a world at the
 	// far depth beside itself, largest over the depths to which the mask is set.
 	GhostArcmin float64
@@ -77,6 +81,7 @@ const (
 	transmission
 	mass
 	price
+	blurMismatch
 	ghost
 	ghostShare
 )
@@ -100,13 +105,14 @@ var MetricList = []Metric{
 	transmission:  {"transmission", func(m *Metrics) *float64 { return &m.Transmission }, nil},
 	mass:          {objective.MassG.String(), func(m *Metrics) *float64 { return &m.MassG }, nil},
 	price:         {objective.Price.String(), func(m *Metrics) *float64 { return &m.Price }, nil},
+	blurMismatch:  {"blur_mismatch_pct", func(m *Metrics) *float64 { return &m.BlurMismatchPct }, nil},
 	ghost:         {"ghost_arcmin", func(m *Metrics) *float64 { return &m.GhostArcmin }, nil},
 	ghostShare:    {"ghost_pct", func(m *Metrics) *float64 { return &m.GhostPct }, nil},
 }
 
 // variesWithGaps reports whether a metric depends on gaps and eye relief: the others are the
 // parts' alone, or the mask's.
-func (m metricIndex) variesWithGaps() bool { return m <= vignetting || m == ghost }
+func (m metricIndex) variesWithGaps() bool { return m <= vignetting || m == blurMismatch || m == ghost }
 
 // TransmissionMin is the name of the one limit from below, on transmission.
 const TransmissionMin = "transmission_min"

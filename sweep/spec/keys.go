@@ -217,6 +217,8 @@ var allKeys = []specKey{
 		"least share of builds that meet all other limits, drawn by [tolerance]: a design with less does not count, and the walk goes on. Builds end as soon as the share is certain enough (95 %)"},
 	{"limits", "transmission_min", "", nil, fromTo(0, 1), func(s *Spec) any { return &s.Limits.TransmissionMin },
 		"least share of light"},
+	{"limits", "blur_mismatch_pct", "%", nil, atLeast(0), func(s *Spec) any { return &s.Limits.BlurMismatchPct },
+		"most by which the mask may blur more or less than a real edge when the eye looks at another depth; needs two depths"},
 	{"limits", "ghost_arcmin", "arcmin", nil, atLeast(0), func(s *Spec) any { return &s.Limits.GhostArcmin },
 		"farthest that the mask's pixel grid may show the far world beside itself"},
 	{"limits", "ghost_pct", "%", nil, fromTo(0, 100), func(s *Spec) any { return &s.Limits.GhostPct },

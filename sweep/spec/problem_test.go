@@ -81,6 +81,7 @@ viewpoint_shift_mm = 13
 mass_g = 14
 price = 15
 transmission_min = 0.16
+blur_mismatch_pct = 18
 ghost_arcmin = 16
 ghost_pct = 17
 `)
@@ -101,7 +102,7 @@ ghost_pct = 17
 				"mask_blur_arcmin": 1, "view_blur_arcmin": 2, "view_defocus_D": 3, "view_astigmatism_D": 4,
 				"view_refocus_D": 5, "axis_vergence_D": 6, "distortion_pct": 7, "lateral_colour_arcmin": 8,
 				"axial_colour_D": 9, "vignetted_pct": 10, "pixel_arcmin": 11, "depth_step_D": 12,
-				"viewpoint_shift_mm": 13, "mass_g": 14, "price": 15, "ghost_arcmin": 16, "ghost_pct": 17,
+				"viewpoint_shift_mm": 13, "mass_g": 14, "price": 15, "blur_mismatch_pct": 18, "ghost_arcmin": 16, "ghost_pct": 17,
 			},
 		},
 	}

@@ -336,6 +336,10 @@ var relations = []relation{
 		},
 	},
 	{
+		[]string{"limits.blur_mismatch_pct", "depth.steps"}, "at least 2 steps, from one depth to another",
+		func(s *Spec) bool { return s.Limits.BlurMismatchPct == nil || s.Depth.Steps >= 2 },
+	},
+	{
 		[]string{"limits.ghost_pct", "mask.fill_pct"}, "fill_pct, by which ghost_pct is found",
 		func(s *Spec) bool { return s.Limits.GhostPct == nil || s.Mask.FillPct != nil },
 	},

@@ -182,6 +182,7 @@ type LimitsSection struct {
 	MassG               *float64
 	Price               *float64 // of all the lenses together
 	TransmissionMin     *float64
+	BlurMismatchPct     *float64
 	GhostArcmin         *float64
 	GhostPct            *float64
 	YieldMinPct         *float64 // of builds, see [ToleranceSection]

@@ -1,7 +1,11 @@
-// Package lanes takes bundles of rays through one surface after the other, four rays
-// at a time on processors that can (AVX2), else one by one. Both give the same bits: they do the same operations in
-// the same order and round after each, so that nothing depends on the machine. Set
-// RELAYSWEEP_PLAIN=1 in the environment to have rays go one by one everywhere.
+// Package lanes takes bundles of rays through one surface after the other and sums them up,
+// four rays at a time on processors that can (AVX2), else one by one. Both give the same
+// bits, but for which NaN a NaN is: they do the same operations in the same order and round
+// after each, so that nothing depends on the machine. Set RELAYSWEEP_PLAIN=1 in the
+// environment to have rays go one by one everywhere.
+//
+// plain.go has what is done, a ray at a time. The module in gen writes the same as vector
+// code (kernels_amd64.s), and wide_amd64.go chooses between the two.
 //
 // Rays advance along w, slopes are dx/dw and dy/dw, and positions are relative to the
 // vertex of the surface that was met last.

@@ -20,6 +20,7 @@ type Metrics struct {
 	VignettedPct        float64
 	Transmission        float64
 	MassG, Price        float64
+	BlurMismatchPct     float64 // NaN with a single depth
 	GhostArcmin         float64
 	GhostPct            float64 // NaN where the fill is not known
 
@@ -81,6 +82,7 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 	_, maskMatrix := t.views(e)
 	m := Metrics{Transmission: d.Transmission, MassG: d.MassG, Price: d.Price}
 
+	var looks []look
 	for depth, v := range r.vergences() {
 		var samples []*Sample
 		for _, fraction := range fieldFractions {
@@ -125,6 +127,9 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 				point.ViewBlurArcmin = math.Max(point.ViewBlurArcmin, s.ViewBlurArcmin)
 				m.count(r, t.theta, s, depth == 0)
 			}
+			if s.FieldFraction <= r.FieldFraction {
+				looks = append(looks, look{v, s.usable, s.rays})
+			}
 			s.rays, s.away = nil, nil
 			m.Samples = append(m.Samples, *s)
 		}
@@ -139,6 +144,7 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 	m.TravelMM = highest - lowest
 	m.RefocusS = m.TravelMM / r.SpeedMMS
 	m.countGhosts(r, t, maskMatrix)
+	m.BlurMismatchPct = mismatch(r, t, waves, maskMatrix, looks, m.Setpoints)
 	m.FailedBy = m.firstFailure(r, t, maskMatrix)
 	return m
 }
@@ -432,6 +438,9 @@ func (m *Metrics) firstFailure(r Request, t *train, mask matrix) string {
 	if least, ok := r.Limits["transmission_min"]; ok && m.Transmission < least {
 		return "transmission_min"
 	}
+	if most, ok := r.Limits["blur_mismatch_pct"]; ok && !(math.Abs(m.BlurMismatchPct) <= most) {
+		return "blur_mismatch_pct"
+	}
 	if most, ok := r.Limits["ghost_arcmin"]; ok && !(m.GhostArcmin <= most) {
 		return "ghost_arcmin"
 	}
@@ -439,6 +448,51 @@ func (m *Metrics) firstFailure(r Request, t *train, mask matrix) string {
 		return "ghost_pct"
 	}
 	return ""
+}
+
+// look is a field sample with the eye accommodated to a depth.
+type look struct {
+	v      float64 // 1/mm
+	usable bool
+	rays   [][]seen // by wavelength
+}
+
+// mismatch compares the blur of the mask at each setpoint, to an eye that looks at another
+// depth, with that of an ideal point: a disc of the radius pupil/2 times the difference of
+// vergences, with an RMS of 1/√2 of that.
+func mismatch(r Request, t *train, waves []*optics, mask matrix, looks []look, setpoints []ExactSetpoint) float64 {
+	if len(setpoints) < 2 {
+		return math.NaN()
+	}
+	worst := 0.0
+	for _, l := range looks {
+		through := Sample{}
+		n := 0
+		for _, rays := range l.rays {
+			var open []seen
+			for _, q := range rays {
+				if !q.lost && !q.vignetted {
+					open = append(open, q)
+				}
+			}
+			n += len(open)
+			through.rays = append(through.rays, open)
+		}
+		if !l.usable || n == 0 {
+			return math.Inf(1)
+		}
+		for _, p := range setpoints {
+			set := p.VergenceD / 1000
+			if set == l.v || math.Abs(set-l.v) < 1e-12 {
+				continue
+			}
+			_, chief := t.setpoint(mask, set)
+			rms := math.Sqrt(maskVariance(r, waves, &through, p.MaskMM)) / math.Abs(chief)
+			ideal := r.PupilMM / 2 * math.Abs(set-l.v) / math.Sqrt2
+			worst = stronger(worst, 100*(rms-ideal)/ideal)
+		}
+	}
+	return worst
 }
 
 // countGhosts follows the middle ray of the first order. The mask's layer stands at a

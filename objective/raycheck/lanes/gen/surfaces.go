@@ -20,7 +20,7 @@ type surface struct {
 	margin vec
 }
 
-// begin loads what every surface needs. The margin starts at 1.
+// surface loads what every surface needs. The margin starts at 1.
 func (w *writer) surface() *surface {
 	s := &surface{writer: w}
 	ratio := w.param("ratio")

@@ -16,7 +16,7 @@ const (
 	vectorBytes = 8 * width
 )
 
-// Predicates of comparisons, by what they tell of a and b; all but the last two
+// Predicates of comparisons, by what they tell of a and b; all but the last three
 // are false where one is NaN (Intel 64 and IA-32 Architectures Software Developer's
 // Manual, volume 2, CMPPD).
 const (
@@ -119,10 +119,10 @@ func (w *writer) eachVector(body func()) {
 // all of these vectors, with the last one where it is not full, before the next one does.
 // The processor looks ahead over a limited number of operations, and finds more that do not
 // wait for each other within a stage than within the whole. The last vector goes beyond the
-// arrays, which have room for it, so that each vector is read as it was written. A stage may stop before the
-// vector in hand, for itself and all that follow; nothing is done after that. What
-// eachChunk returns is the number of what is done, from the first on, which is n but where a
-// stage stopped.
+// arrays, which have room for it: each vector is read as it was written, which is quicker.
+// A stage may stop before the vector in hand, for itself and all that follow; nothing is
+// done after that. What eachChunk returns is the number of what is done, from the first on,
+// which is n but where a stage stopped.
 func (w *writer) eachChunk(body func(stage func(func()))) (done operand.Mem) {
 	n := func() reg.GPVirtual { return w.Load(w.Param("n"), w.GP64()).(reg.GPVirtual) }
 	chunk := w.label("chunk")
