@@ -102,9 +102,9 @@ func BenchmarkReduce(b *testing.B) {
 		name   string
 		reduce func(g *Group) bool
 	}{
-		{"front", func(g *Group) bool { _, ok := p.NewFront(g, SeatRear, MassG); return ok }},
-		{"front-mask", func(g *Group) bool { _, ok := p.NewFront(g, SeatFront, MassG); return ok }},
-		{"rear-mask", func(g *Group) bool { _, ok := p.NewRear(g, SeatRear, MassG); return ok }},
+		{"front", func(g *Group) bool { _, ok := p.NewFront(g, SeatRear, LastRequirement); return ok }},
+		{"front-mask", func(g *Group) bool { _, ok := p.NewFront(g, SeatFront, LastRequirement); return ok }},
+		{"rear-mask", func(g *Group) bool { _, ok := p.NewRear(g, SeatRear, LastRequirement); return ok }},
 		{"relay", func(g *Group) bool { _, ok := p.NewRelay(g); return ok }},
 		{"pair-half", func(g *Group) bool { return len(NewPairComponentRows(g).back) > 0 }},
 	} {
@@ -200,10 +200,10 @@ func BenchmarkRelayTable(b *testing.B) {
 	var rears []Rear
 	var relays []Relay
 	for _, g := range benchGroups(p, lib) {
-		if f, ok := p.NewFront(g, SeatRear, MassG); ok {
+		if f, ok := p.NewFront(g, SeatRear, LastRequirement); ok {
 			fronts = append(fronts, f)
 		}
-		if r, ok := p.NewRear(g, SeatRear, MassG); ok {
+		if r, ok := p.NewRear(g, SeatRear, LastRequirement); ok {
 			rears = append(rears, r)
 		}
 		if r, ok := p.NewRelay(g); ok {

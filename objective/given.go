@@ -57,7 +57,7 @@ func (p *Problem) innerGap(t *Train, by RankBy) (gap float64, ok bool) {
 	// Not quite at the largest focal length, beyond which rounding would lead.
 	most := PairFocalMax / math.Abs(relay.product) * (1 - 1e-9)
 	inner := func(v float64) float64 { return relay.inner(math.Max(-most, math.Min(v, most))) }
-	for until := MassG; until >= GapRoom; until-- {
+	for until := LastRequirement; until >= GapRoom; until-- {
 		if b := p.pairBest(t, &relay, by, until); b.found {
 			return inner(b.v), true
 		}

@@ -11,16 +11,24 @@ func (p *Problem) Judge(t *Train) (relief Interval, failed Requirement) {
 	if relief, failed = p.eyeReliefs(t, false); failed != Met {
 		return nothing, failed
 	}
-	if p.tooManyParts(t) {
-		return nothing, Parts
-	}
-	if price, known := t.Price(); p.exceeds(Price, price, known) {
-		return nothing, Price
-	}
-	if mass, known := t.MassG(); p.exceeds(MassG, mass, known) {
-		return nothing, MassG
+	if failed = p.judgeParts(t); failed != Met {
+		return nothing, failed
 	}
 	return relief, Met
+}
+
+// judgeParts is the first requirement on a train's parts alone that it fails, or Met.
+func (p *Problem) judgeParts(t *Train) Requirement {
+	if p.tooManyParts(t) {
+		return Parts
+	}
+	if price, known := t.Price(); p.exceeds(Price, price, known) {
+		return Price
+	}
+	if mass, known := t.MassG(); p.exceeds(MassG, mass, known) {
+		return MassG
+	}
+	return Met
 }
 
 // eyeReliefs is the interval of eye reliefs (mm, physical) that meets the paraxial

@@ -49,10 +49,10 @@ func drawSpace(layout Layout, relays int) func(t *rapid.T) spaceTrial {
 			ends = append(ends, use.DrawGroup(t, s.p, "end", testlens.Between(t, "end f", 25, 80)))
 		}
 		for _, g := range ends {
-			if front, ok := s.p.NewFront(g, s.seat, MassG); ok {
+			if front, ok := s.p.NewFront(g, s.seat, LastRequirement); ok {
 				s.fronts = append(s.fronts, front)
 			}
-			if rear, ok := s.p.NewRear(g, s.seat, MassG); ok {
+			if rear, ok := s.p.NewRear(g, s.seat, LastRequirement); ok {
 				s.rears = append(s.rears, rear)
 			}
 		}
@@ -541,8 +541,8 @@ func TestReducedIntervals(t *testing.T) {
 			return
 		}
 		met++
-		front, okFront := p.NewFront(x.train.Groups[0], x.train.Seat, MassG)
-		rear, okRear := p.NewRear(x.train.Groups[2], x.train.Seat, MassG)
+		front, okFront := p.NewFront(x.train.Groups[0], x.train.Seat, LastRequirement)
+		rear, okRear := p.NewRear(x.train.Groups[2], x.train.Seat, LastRequirement)
 		if !okFront || !okRear {
 			t.Errorf("case %d: a group of %s can't serve", i, x.train.DesignID())
 			return

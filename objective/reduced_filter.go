@@ -278,7 +278,7 @@ func (v *GroupFilter) Front(s *Stacker, seat Seat, limit float64, front *Front) 
 	if !n.positive || !s.MayServe(FrontSlot) || completion != nil && n.front+completion.whole[n.bin] > limit || n.front+completion.end(n.bin, s.frontOffset(n)) > limit {
 		return 0, false
 	}
-	f, ok := v.p.NewFront(s.Group(), seat, MassG)
+	f, ok := v.p.NewFront(s.Group(), seat, LastRequirement)
 	if bound = n.front + completion.end(n.bin, -f.Q.Lo); !ok || bound > limit {
 		return 0, false
 	}
@@ -294,7 +294,7 @@ func (v *GroupFilter) Rear(s *Stacker, seat Seat, limit float64, rear *Rear) (bo
 	if !n.positive || !s.MayServe(RearSlot) || completion != nil && n.rear+completion.whole[n.bin] > limit || n.rear+completion.end(n.bin, s.rearOffset(n)) > limit {
 		return 0, false
 	}
-	r, ok := v.p.NewRear(s.Group(), seat, MassG)
+	r, ok := v.p.NewRear(s.Group(), seat, LastRequirement)
 	if bound = n.rear + completion.end(n.bin, r.P.Hi); !ok || bound > limit {
 		return 0, false
 	}

@@ -180,7 +180,7 @@ type PairTrain struct {
 func (p *Problem) NewPairTrain(seat Seat, front *Front, first, second *PairComponentRows, rear *Rear) (t PairTrain, ok bool) {
 	t.p = p
 	if t.relay, ok = p.NewPairRelay(*first, *second); ok {
-		t.c = p.newPairCase(front, &t.relay, rear, seat, MassG)
+		t.c = p.newPairCase(front, &t.relay, rear, seat, LastRequirement)
 	}
 	return t, ok
 }
@@ -259,8 +259,8 @@ func (p *Problem) SolvePair(t *Train, by RankBy) Requirement {
 	if !ok {
 		return Focal
 	}
-	if b := p.pairBest(t, &relay, by, MassG); b.found {
-		if failed := p.Solve(t, relay.inner(b.v)); failed != Parts && failed != Price && failed != MassG {
+	if b := p.pairBest(t, &relay, by, LastRequirement); b.found {
+		if failed := p.Solve(t, relay.inner(b.v)); !failed.ofParts() {
 			return failed
 		}
 	}
@@ -270,13 +270,10 @@ func (p *Problem) SolvePair(t *Train, by RankBy) Requirement {
 			return until
 		}
 	}
-	switch price, known := t.Price(); {
-	case p.tooManyParts(t):
-		return Parts
-	case p.exceeds(Price, price, known):
-		return Price
+	if failed := p.judgeParts(t); failed != Met {
+		return failed
 	}
-	return MassG
+	return LastRequirement
 }
 
 // SolveBest solves a train of any layout: a pair's by its best inner gap, see
@@ -305,8 +302,8 @@ func (p *Problem) LeastAny(t *Train) float64 {
 	if t.Layout != ErectorPair {
 		return p.LeastRefined(t)
 	}
-	front, okFront := p.NewFront(t.Groups[0], t.Seat, MassG)
-	rear, okRear := p.NewRear(t.Groups[3], t.Seat, MassG)
+	front, okFront := p.NewFront(t.Groups[0], t.Seat, LastRequirement)
+	rear, okRear := p.NewRear(t.Groups[3], t.Seat, LastRequirement)
 	first, second := NewPairComponentRows(t.Groups[1]), NewPairComponentRows(t.Groups[2])
 	pair, ok := p.NewPairTrain(t.Seat, &front, &first, &second, &rear)
 	if !okFront || !okRear || !ok {

@@ -102,7 +102,7 @@ func (x *pairTrial) eyeOf(relief Interval) Interval {
 func TestPairEye(t *testing.T) {
 	counts := map[bool]int{}
 	kept, cut := 0, 0
-	testlens.Examples(1500, drawPairTrial(MassG), func(i int, x pairTrial) {
+	testlens.Examples(1500, drawPairTrial(LastRequirement), func(i int, x pairTrial) {
 		p, c := x.p, &x.c
 		r := rand.New(rand.NewPCG(x.seed, 2))
 		reachable := c.reachable()

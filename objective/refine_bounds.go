@@ -20,11 +20,11 @@ func (p *Problem) RefineBoundsOf(start *Train) RefineBounds {
 	if start.Layout != ErectorPair {
 		return b
 	}
-	front, okFront := p.NewFront(start.Groups[0], start.Seat, MassG)
-	back, okBack := p.NewRear(rear, start.Seat, MassG)
+	front, okFront := p.NewFront(start.Groups[0], start.Seat, LastRequirement)
+	back, okBack := p.NewRear(rear, start.Seat, LastRequirement)
 	relay, ok := p.NewPairRelay(NewPairComponentRows(start.Groups[1]), NewPairComponentRows(start.Groups[2]))
 	if okFront && okBack && ok {
-		c := p.newPairCase(&front, &relay, &back, start.Seat, MassG)
+		c := p.newPairCase(&front, &relay, &back, start.Seat, LastRequirement)
 		b.pair = &c
 	}
 	return b

@@ -28,7 +28,13 @@ const (
 	MassG
 	// Met is no requirement: all are met.
 	Met
+
+	// LastRequirement is the last one: what is tested up to it is tested for all.
+	LastRequirement = Met - 1
 )
+
+// ofParts reports whether a requirement is on a train's parts alone, whatever their places.
+func (r Requirement) ofParts() bool { return Parts <= r && r < Met }
 
 // requirement is what is known of a paraxial requirement wherever it is tested or eased.
 type requirement struct {

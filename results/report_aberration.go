@@ -16,8 +16,10 @@ type ReportAberration struct {
 // value: negative ones to the left, the longest of a column as long as there is room.
 func aberrationTable(l *ReportDesign) pageTable {
 	t := pageTable{Caption: "Third-order aberrations of the view by lens, as angles at the eye", Class: "aberrations"}
-	t.Heads = heads("<group", "<lens", "S_I spherical, arcmin", "S_II coma, arcmin", "S_III astigmatism, arcmin", "S_IV Petzval, arcmin",
-		"S_V distortion, arcmin", "C_I axial colour, arcmin", "C_II lateral colour, arcmin")
+	t.Heads = heads("<group", "<lens")
+	for _, symbol := range AberrationSymbols {
+		t.Heads = append(t.Heads, heads("<"+symbol+", arcmin")...)
+	}
 	var most [len(AberrationSymbols)]float64
 	for i := range l.Aberrations {
 		for k, x := range l.Aberrations[i].Arcmin {

@@ -152,7 +152,7 @@ func (s *optimizer) group(code objective.StackCode) *groupNumbers {
 func (s *optimizer) asFront(g *groupNumbers, seat objective.Seat) *objective.Front {
 	f := &g.front[seat]
 	if f.Group == nil {
-		*f, _ = s.p.NewFront(g.Group, seat, objective.MassG)
+		*f, _ = s.p.NewFront(g.Group, seat, objective.LastRequirement)
 	}
 	return f
 }
@@ -160,7 +160,7 @@ func (s *optimizer) asFront(g *groupNumbers, seat objective.Seat) *objective.Fro
 func (s *optimizer) asRear(g *groupNumbers, seat objective.Seat) *objective.Rear {
 	r := &g.rear[seat]
 	if r.Group == nil {
-		*r, _ = s.p.NewRear(g.Group, seat, objective.MassG)
+		*r, _ = s.p.NewRear(g.Group, seat, objective.LastRequirement)
 	}
 	return r
 }

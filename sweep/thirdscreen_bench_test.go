@@ -23,7 +23,7 @@ func BenchmarkThirdOrder(b *testing.B) {
 		demo     string
 		from, to float64 // mm
 		trains   int
-	}{{"quick", 160, 230, 20_000}, {"stacks", 105, 200, 20_000}, {"whole", 96, 103, 20_000}} {
+	}{{"quick", 160, 230, 20_000}, {"stacks", 105, 125, 20_000}, {"whole", 96, 101, 20_000}} {
 		b.Run(c.demo, func(b *testing.B) {
 			for b.Loop() {
 				compareThirdOrder(b, c.demo, c.from, c.to, c.trains)

@@ -123,6 +123,7 @@ type study struct {
 	*yield.Study
 	design *results.Design
 	builds int
+	doubt  string // what to warn of, empty for nothing
 }
 
 // studyOf lays out a design for its builds.
@@ -139,11 +140,12 @@ func (r *finishedRun) studyOf(d *results.Design, builds int) (*study, error) {
 	return &study{&yield.Study{
 		Problem: b.problem, Train: b.train, Tolerances: tolerances, Compensators: compensators,
 		Seed: uint64(s.Job.Seed), Vignetting: true, Workers: r.job.Workers(),
-	}, d, builds}, nil
+	}, d, builds, b.warning(r.manifest.Version)}, nil
 }
 
-// studies are the leading designs of the points asked for.
-func (r *finishedRun) studies(ctx context.Context, o toleranceOptions) ([]*study, error) {
+// studies are the leading designs of the points asked for. What there is to warn of goes to
+// notes.
+func (r *finishedRun) studies(ctx context.Context, o toleranceOptions, notes io.Writer) ([]*study, error) {
 	var all []*study
 	for i := range r.designs {
 		d := &r.designs[i]
@@ -161,6 +163,9 @@ func (r *finishedRun) studies(ctx context.Context, o toleranceOptions) ([]*study
 		if err != nil {
 			return nil, err
 		}
+		if s.doubt != "" {
+			fmt.Fprintf(notes, "warning: %s\n", s.doubt)
+		}
 		all = append(all, s)
 	}
 	return all, nil
@@ -169,7 +174,7 @@ func (r *finishedRun) studies(ctx context.Context, o toleranceOptions) ([]*study
 // studyTolerances makes the builds and writes both files. The folder has to be locked.
 func studyTolerances(cmd *cobra.Command, run *finishedRun, o toleranceOptions) (rows []results.Yield, err error) {
 	ctx, stderr := cmd.Context(), cmd.ErrOrStderr()
-	all, err := run.studies(ctx, o)
+	all, err := run.studies(ctx, o, stderr)
 	if err != nil {
 		return nil, err
 	}

@@ -8,6 +8,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/internal/testlens"
 	"relaysweep/objective/raycheck"
 )
 
@@ -18,7 +19,7 @@ func thinPair(t testing.TB, f float64) (*objective.Problem, *objective.Train) {
 	p.Pupil, p.Box, p.SharpBox = 0.5, 0, 0
 	p.TanHalfWidth, p.TanHalfHeight, p.TanMax = 0.01, 0.01, 0.01
 	return p, testTrain(t, p, objective.Keplerian, objective.SeatRear, 0,
-		[]part{{equiconvex(f, 20, 0.5, crown), false}}, []part{{equiconvex(f, 20, 0.5, crown), false}})
+		[]part{{testlens.Equiconvex(f, 20, 0.5, testlens.Crown), false}}, []part{{testlens.Equiconvex(f, 20, 0.5, testlens.Crown), false}})
 }
 
 // TestClosedForms holds a unit afocal pair of thin lenses against first-order laws: a
@@ -44,7 +45,7 @@ func TestClosedForms(t *testing.T) {
 		// A lens tilted about its rear nodal point moves no image. That stands half of the
 		// separation of the principal planes, t(1 - 1/n) for a thin lens, from the middle.
 		tilted := b.Measure(build(b, func(x *Build) { x.Lenses[0].TiltRad = [2]float64{0, 1e-3} }))
-		nodal := 0.5 * (1 - 1/crown.Index(p.WavelengthsNM[1])) / 2
+		nodal := 0.5 * (1 - 1/testlens.Crown.Index(p.WavelengthsNM[1])) / 2
 		near(t, "tilt", tilted[Pointing], nodal*1e-3/c.f/arcminRad, 0.03*nodal*1e-3/c.f/arcminRad)
 	}
 }
@@ -64,7 +65,7 @@ func TestErrorsAreLenses(t *testing.T) {
 	x.GapsMM = []float64{0.3, -0.4}
 	got := b.Measure(x)
 
-	lenses := []*catalog.Lens{achromat(40, 26), achromat(80, 30), achromat(81, 30), achromat(41, 26)}
+	lenses := []*catalog.Lens{testlens.Achromat(40, 26), testlens.Achromat(80, 30), testlens.Achromat(81, 30), testlens.Achromat(41, 26)}
 	for s, e := range x.Lenses[0].Radius {
 		lenses[0].Surfaces[s].RadiusMM *= 1 + e
 	}
@@ -73,7 +74,7 @@ func TestErrorsAreLenses(t *testing.T) {
 	bent := func(g *catalog.Glass, index, v float64) *catalog.Glass {
 		return catalog.NewAbbe("bent "+g.Name, g.Nd()+index, g.Vd()*(1+v), 3, "test")
 	}
-	lenses[3].Glasses = []*catalog.Glass{bent(crown, -2e-3, -0.02), bent(flint, 1e-3, 0.01)}
+	lenses[3].Glasses = []*catalog.Glass{bent(testlens.Crown, -2e-3, -0.02), bent(testlens.Flint, 1e-3, 0.01)}
 	var elements [][]*objective.Element
 	for i, l := range lenses {
 		e := objective.NewLibrary(p, []*catalog.Lens{l}).ElementOf(l.Part, i == 1 || i == 3)

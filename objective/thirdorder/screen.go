@@ -39,11 +39,11 @@ var screened = [limits]struct {
 	doubt float64
 }{
 	maskBlur:        {"mask_blur_arcmin", 1.2},
-	viewDefocus:     {"view_defocus_D", 1.5},
-	viewAstigmatism: {"view_astigmatism_D", 3.5},
+	viewDefocus:     {"view_defocus_D", 2.5},
+	viewAstigmatism: {"view_astigmatism_D", 6},
 	viewBlur:        {"view_blur_arcmin", 1.25},
-	distortion:      {"distortion_pct", 4},
-	lateralColour:   {"lateral_colour_arcmin", 5},
+	distortion:      {"distortion_pct", 10},
+	lateralColour:   {"lateral_colour_arcmin", 10},
 	axialColour:     {"axial_colour_D", 1},
 }
 

@@ -268,6 +268,9 @@ func TestSpecRoundTrip(t *testing.T) {
 				if k.String() == "train.lenses_max" && v.(int64) < 4 {
 					v = int64(0)
 				}
+				if k.String() == "limits.yield_min_pct" && file["train"]["given"] != nil {
+					continue // the one asks for a search, the other for none
+				}
 				write(file, k, v)
 			}
 		}
