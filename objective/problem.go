@@ -73,6 +73,7 @@ type Problem struct {
 	ReliefMax       float64 // physical
 	AccommodationD  float64 // dioptres
 	RefocusMaxD     float64 // dioptres
+	ColouredEye     bool    // whether the eye's own colour counts, see [EyeRefractionD]
 	CombinerMM      float64 // glass path between last vertex and eye; 0 for none
 	CombinerIndex   float64
 	VergenceFar     float64 // 1/mm, apparent, the smaller one

@@ -9,10 +9,12 @@ import (
 	"io"
 	"math"
 	"os"
+	"slices"
 
 	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/file"
 	"github.com/apache/arrow/go/v15/parquet/metadata"
+	"github.com/apache/arrow/go/v15/parquet/schema"
 	"github.com/apache/thrift/lib/go/thrift"
 	"github.com/klauspost/compress/zstd"
 )
@@ -245,28 +247,37 @@ func checkPages(f *file.Reader) error {
 
 // drain reads a column of any type that the files have.
 func drain(column file.ColumnChunkReader) error {
+	of := column.Descriptor()
 	switch r := column.(type) {
 	case *file.Float64ColumnChunkReader:
-		return drainBatches(r.ReadBatch)
+		return drainBatches(of, r.ReadBatch)
 	case *file.ByteArrayColumnChunkReader:
-		return drainBatches[parquet.ByteArray](r.ReadBatch)
+		return drainBatches[parquet.ByteArray](of, r.ReadBatch)
 	case *file.Int32ColumnChunkReader:
-		return drainBatches(r.ReadBatch)
+		return drainBatches(of, r.ReadBatch)
 	case *file.Int64ColumnChunkReader:
-		return drainBatches(r.ReadBatch)
+		return drainBatches(of, r.ReadBatch)
 	case *file.BooleanColumnChunkReader:
-		return drainBatches(r.ReadBatch)
+		return drainBatches(of, r.ReadBatch)
 	}
 	return fmt.Errorf("is of type %s, which no column here is", column.Type())
 }
 
-func drainBatches[T any](read func(n int64, values []T, definitions, repetitions []int16) (int64, int, error)) error {
+// drainBatches also holds the levels against those that the column has: the decoder
+// takes a level beyond them for no value here, and for a value where it reads rows.
+func drainBatches[T any](of *schema.Column, read func(n int64, values []T, definitions, repetitions []int16) (int64, int, error)) error {
 	const n = 4096
 	values, definitions, repetitions := make([]T, n), make([]int16, n), make([]int16, n)
 	for {
 		total, _, err := read(n, values, definitions, repetitions)
 		if err != nil || total == 0 {
 			return err
+		}
+		if most := slices.Max(definitions[:total]); most > of.MaxDefinitionLevel() {
+			return fmt.Errorf("has a definition level of %d, where %d is the highest", most, of.MaxDefinitionLevel())
+		}
+		if most := slices.Max(repetitions[:total]); most > of.MaxRepetitionLevel() {
+			return fmt.Errorf("has a repetition level of %d, where %d is the highest", most, of.MaxRepetitionLevel())
 		}
 	}
 }

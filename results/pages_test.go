@@ -68,3 +68,48 @@ func TestDamagedSizes(t *testing.T) {
 		t.Errorf("only %d of 1000 were refused", refused)
 	}
 }
+
+// TestDamagedLevels damages the levels of columns of lists' structs, byte by byte: the
+// decoder counts a level that no column has as a value in one place and not in
+// another, and would fall over it where nobody can catch that.
+func TestDamagedLevels(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "ranked.parquet")
+	if err := WriteRanked(path, testAxes, nil, madeDesigns(20, testAxes)); err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	pf, err := file.NewParquetReader(bytes.NewReader(data))
+	if err != nil {
+		t.Fatal(err)
+	}
+	group := pf.MetaData().RowGroup(0)
+	for c := range group.NumColumns() {
+		column, err := group.ColumnChunk(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if column.PathInSchema().String() != "lenses.list.element.reversed" {
+			continue
+		}
+		refused := 0
+		start := int(column.DataPageOffset())
+		for at := start; at < start+int(column.TotalCompressedSize()); at++ {
+			bad := bytes.Clone(data)
+			bad[at] = 0xca
+			if err := os.WriteFile(path, bad, 0o666); err != nil {
+				t.Fatal(err)
+			}
+			if _, _, err := ReadRanked(path); err != nil {
+				refused++
+			}
+		}
+		if refused == 0 {
+			t.Error("no damage was noticed")
+		}
+		return
+	}
+	t.Fatal("the table has no column of flags in a list")
+}

@@ -105,7 +105,7 @@ func printScreened(b *strings.Builder, p *ManifestPoint) {
 			fmt.Fprintf(b, "proven%s: %s that passes is shorter than %.6f mm\n", atParaxialGaps, other, *p.ProvenLengthMM)
 		}
 		if p.ScreenedMM != nil {
-			fmt.Fprintf(b, "screened: %s near its limits there is shorter than %.6f mm when refined\n", other, *p.ScreenedMM)
+			fmt.Fprintf(b, "screened: %s that the screen takes for near its limits is shorter than %.6f mm when refined\n", other, *p.ScreenedMM)
 		} else if p.Ended {
 			fmt.Fprintln(b, screenedAll)
 		}
@@ -130,7 +130,7 @@ func printScreened(b *strings.Builder, p *ManifestPoint) {
 // setAsideByThirdOrder is the kind of what third-order sums turned away: a screen, and no bound.
 const setAsideByThirdOrder = "third_order"
 
-const screenedAll = "screened: the whole space; every design near its limits was refined"
+const screenedAll = "screened: the whole space; every design that the screen takes for near its limits was refined"
 
 // cameTo says how far the screen has come to what is found.
 func cameTo(shortestMM, screenedMM float64) string {

@@ -38,7 +38,7 @@ func TestPrintProof(t *testing.T) {
 			[]string{
 				"rays 0, refined 500 near their limits; 480 passed, 20 listed\n",
 				"proven, at paraxial gaps: no other design that passes is shorter than 200.000000 mm\n",
-				"screened: no other design near its limits there is shorter than 200.000000 mm when refined\n",
+				"screened: no other design that the screen takes for near its limits is shorter than 200.000000 mm when refined\n",
 				"audit: of the designs that the screen turned away 200 were drawn and refined, none passes; at most 1.5 % of all would pass (95 % confidence)\n",
 			}, []string{"not complete", "shortest found", "LEAKS"},
 		},
@@ -58,14 +58,14 @@ func TestPrintProof(t *testing.T) {
 			ManifestPoint{Refined: refined, Ended: true, ProvenLengthMM: ptr(150.0), Found: &BestFound{190, "walk"}}, 20,
 			[]string{
 				"no other design that passes is shorter than 150.000000 mm\n",
-				"screened: the whole space; every design near its limits was refined\n",
+				"screened: the whole space; every design that the screen takes for near its limits was refined\n",
 			}, nil,
 		},
 		"refined, the whole space": {
 			ManifestPoint{Refined: refined, Ended: true, WholeSpace: true, Found: &BestFound{190, "walk"}}, 20,
 			[]string{
 				"proven, at paraxial gaps: the whole space was searched, no other design passes\n",
-				"screened: the whole space; every design near its limits was refined\n",
+				"screened: the whole space; every design that the screen takes for near its limits was refined\n",
 			}, []string{"shorter", "audit", "not complete"},
 		},
 		"refined, cut by checks_max": {
@@ -82,7 +82,7 @@ func TestPrintProof(t *testing.T) {
 		},
 		"refined, interrupted before anything was found": {
 			ManifestPoint{Refined: &RefinedCounts{Candidates: 5}, ProvenLengthMM: ptr(150.0), ScreenedMM: ptr(150.0)}, 0,
-			[]string{"screened: no design near its limits there is shorter than 150.000000 mm when refined\n", "not complete"}, []string{"other", "shortest found"},
+			[]string{"screened: no design that the screen takes for near its limits is shorter than 150.000000 mm when refined\n", "not complete"}, []string{"other", "shortest found"},
 		},
 		"refined, a leak": {
 			ManifestPoint{Refined: refined, Ended: true, ScreenedMM: ptr(200.0), Found: &BestFound{190, "walk"}, Audit: &Audit{Drawn: 200, Passed: 3, Listed: 1, MissedShareUpper95: 0.0383}}, 20,

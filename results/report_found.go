@@ -183,7 +183,7 @@ func screenedWords(points []ManifestPoint, nothing bool) string {
 	case len(points) == 1 && points[0].ScreenedMM != nil:
 		below = fmt.Sprintf("shorter than %.2f mm", *points[0].ScreenedMM)
 	}
-	sure := fmt.Sprintf("%s %s passes: at paraxial gaps that is proven; refined, it is screened: true of every design that comes near its limits at its paraxial gaps.", what, below)
+	sure := fmt.Sprintf("%s %s passes: at paraxial gaps that is proven; refined, it is screened: true of every design that the screen takes for near its limits at its paraxial gaps.", what, below)
 	if len(points) == 1 && points[0].Audit != nil && points[0].Audit.Drawn > 0 {
 		a := points[0].Audit
 		if a.Listed > 0 {
@@ -209,7 +209,7 @@ func standingWords(r *Report) string {
 		"given":    "given: by the spec, and measured; it meets everything that was asked",
 		"fails":    "fails: given by the spec, and measured; it does not meet everything that was asked",
 		"proven":   "proven: nothing outside the ranking could stand before it, at paraxial gaps",
-		"screened": "screened: nothing outside the ranking that comes near its limits at its paraxial gaps is shorter when refined",
+		"screened": "screened: nothing outside the ranking that the screen takes for near its limits is shorter when refined",
 		"refined":  "refined: gaps and eye relief re-optimised by exact rays, the place is not certain",
 		"found":    "found: the place is not proven",
 		"so far":   "so far: the run is unfinished, and shorter ones may come",

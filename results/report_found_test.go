@@ -37,7 +37,7 @@ func TestFoundWords(t *testing.T) {
 			}}}},
 			[]string{
 				"20 designs listed of 40 that passed every requirement and every limit by exact rays, refined.",
-				"Apart from the designs listed nothing shorter than 190.50 mm passes: at paraxial gaps that is proven; refined, it is screened: true of every design that comes near its limits",
+				"Apart from the designs listed nothing shorter than 190.50 mm passes: at paraxial gaps that is proven; refined, it is screened: true of every design that the screen takes for near its limits",
 				"200 were drawn and refined, none passes; at most 1.5 % of all would pass (95 % confidence).",
 			},
 			[]string{"exact:", "Not exact", "leaks"},

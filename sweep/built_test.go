@@ -4,6 +4,8 @@ import (
 	"context"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+
 	"relaysweep/objective"
 	"relaysweep/sweep/spec"
 )
@@ -106,5 +108,56 @@ func TestYieldLimitOfRefined(t *testing.T) {
 	}
 	if kept < 4 || fell < 2 {
 		t.Errorf("%d designs kept, %d fell", kept, fell)
+	}
+}
+
+// TestYieldLimitInParts: parts of a point, merged, and a job that goes on from its journal
+// list what one run of the whole does.
+func TestYieldLimitInParts(t *testing.T) {
+	least := 60.0
+	done := 0
+	for c := 0; done < 2 && c < 200; c++ {
+		s, lenses, good := rayCase(c)
+		if !good {
+			continue
+		}
+		s.Limits.YieldMinPct, s.Tolerance = &least, toleranceOfCases
+		s.Tolerance.Builds = 8
+		s.Job.Top = 2
+		if done == 1 {
+			s.Refine = spec.RefineSection{Method: spec.RefineSimplex, NearMissFactor: 1.2}
+		}
+		j := jobOf(s, lenses)
+		single, err := j.Run(t.Context(), Attempt{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(single[0].Found) == 0 || single[0].Proof.Failed[yieldLimit] == nil {
+			continue
+		}
+		done++
+		folder := t.TempDir()
+		for i := range 2 {
+			if _, err := journalled(t.Context(), t, j, folder, Part{i, 2}, nil); err != nil {
+				t.Fatal(err)
+			}
+		}
+		whole := t.TempDir()
+		if _, err := journalled(t.Context(), t, j, whole, Part{}, nil); err != nil {
+			t.Fatal(err)
+		}
+		again, err := journalled(t.Context(), t, j, whole, Part{}, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := tell(single)[0]
+		for name, got := range map[string]told{"merged": tell(mergeOf(t, j, folder))[0], "from its journal": tell(again)[0]} {
+			if diff := cmp.Diff([]any{want.Found, want.Lengths, want.Trains}, []any{got.Found, got.Lengths, got.Trains}); diff != "" {
+				t.Errorf("case %d, %s (-one run +it):\n%s", c, name, diff)
+			}
+		}
+	}
+	if done < 2 {
+		t.Errorf("%d cases", done)
 	}
 }

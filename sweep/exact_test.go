@@ -53,6 +53,9 @@ func specOf(r secondmodel.Request) *spec.Spec {
 			*list = slices.Sorted(maps.Keys(allowed))
 		}
 	}
+	if r.EyeColour {
+		s.Eye.Colour = spec.ColourPublished
+	}
 	if r.FillPct > 0 {
 		s.Mask.FillPct = &r.FillPct
 	}

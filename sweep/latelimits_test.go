@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck"
 	"relaysweep/sweep/internal/secondmodel"
 )
 
@@ -87,5 +88,60 @@ func TestLateLimitsAgainstExhaustive(t *testing.T) {
 		if failed := out.Proof.Failed[name]; turned > 0 && len(want) > 0 && failed == nil && values[0] > limit {
 			t.Errorf("case %d: none fails by %s", c, name)
 		}
+	}
+}
+
+// TestRefinedRankingWithLateLimits: where these limits bite, a walk that refines ranks what
+// screening and refining every design one by one ranks, and what was refined meets them
+// by the rays of the second model. A limit lies in the middle of what the designs have that
+// pass without it.
+func TestRefinedRankingWithLateLimits(t *testing.T) {
+	const c, most = 3054, 30
+	for _, name := range []string{"blur_mismatch_pct", "ghost_arcmin"} {
+		s, request, lenses, good := refinedCase(c)
+		if !good {
+			t.Fatal("the case is of no use")
+		}
+		free, _, ok := refineByHand(t, s, request, lenses, most)
+		if !ok || len(free) < 2 {
+			t.Fatalf("%d designs pass without a limit", len(free))
+		}
+		p := s.Problem()
+		refiner := raycheck.NewRefiner(p, (&Job{Spec: s}).options(s).by)
+		var values []float64
+		for _, f := range free {
+			report := raycheck.NewChecker(p).Measure(f.start)
+			if f.moved != nil {
+				refiner.Begin(f.start)
+				_, report, _ = refiner.Settle(f.moved)
+			}
+			value, _ := report.Metrics.Value(name)
+			values = append(values, math.Abs(value))
+		}
+		slices.Sort(values)
+		limit := values[len(values)/2]
+		if name == "ghost_arcmin" {
+			s.Limits.GhostArcmin = &limit
+		} else {
+			s.Limits.BlurMismatchPct = &limit
+		}
+		passing, near, ok := refineByHand(t, s, request, lenses, most)
+		if !ok {
+			t.Fatal("too many designs")
+		}
+		same := len(passing) == len(free)
+		for i := range passing {
+			same = same && passing[i].ranked == free[i].ranked
+		}
+		if same || len(passing) == 0 {
+			t.Errorf("%s up to %v changes nothing, or leaves nothing: %d of %d pass", name, limit, len(passing), len(free))
+		}
+		s.Job.Top = len(passing) + 5
+		w, out := walked(t, s, lenses, func(*refineWalk) {})
+		compareByHand(t, out, passing, s.Job.Top)
+		if w.counts.Candidates != len(near) || w.counts.Passed != len(passing) {
+			t.Errorf("%s: %+v of %d near misses and %d that pass", name, w.counts, len(near), len(passing))
+		}
+		checkMoved(t, s, request, out)
 	}
 }

@@ -353,7 +353,7 @@ func (m *merge) join(ctx context.Context) (*Outcome, error) {
 	if err := report(ctx, m.lib, m.options, out.Found); err != nil {
 		return nil, err
 	}
-	if len(out.Found) == 0 && p.Exact {
+	if len(out.Found) == 0 && p.Exact && p.Failed[yieldLimit] == nil { // as in searchPoint
 		p.WouldFit = nearestFits(m.point.Spec, m.lib, outcomes)
 		if p.WouldFit.Binds, err = binding(ctx, m.lib, m.options, p); err != nil {
 			return nil, err

@@ -57,7 +57,7 @@ func (m *merge) joinRefined(ctx context.Context) (*Outcome, error) {
 	if err := w.audit(ctx, out, sample, thirdSample); err != nil {
 		return nil, err
 	}
-	if len(out.Found) == 0 && p.Exact {
+	if len(out.Found) == 0 && p.Exact && p.Failed[yieldLimit] == nil { // as in searchPoint
 		atGaps := unrefined(m.lib)
 		p.WouldFit = nearestFits(m.point.Spec, atGaps, outcomes)
 		var err error

@@ -31,7 +31,7 @@ func TestRayCheckAgainstSecondModel(t *testing.T) {
 		if slices.Contains(request.Layouts, "erector-pair") && c%2 > 0 {
 			continue
 		}
-		request.FillPct = 30 + float64(c%70)
+		request.FillPct, request.EyeColour = 30+float64(c%70), c%4 == 1
 		s := specOf(request)
 		p := s.Problem()
 		a, err := newExactSearch(context.Background(), objective.NewLibrary(p, lenses), (&Job{Spec: s}).options(s))

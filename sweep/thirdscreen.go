@@ -29,9 +29,10 @@ type thirdTool struct {
 const thirdKnown = 1 << 14
 
 // newThirdScreen prepares a screen for p, nil where there is none: where nothing is refined, or the
-// factor on that of near misses is 0.
+// factor on that of near misses is 0, or where
+// the eye has a colour of its own: the sums know a train's alone, which it may undo.
 func newThirdScreen(p *objective.Problem, workers int, factor float64) *thirdScreen {
-	if !p.Refining() || factor == 0 {
+	if !p.Refining() || factor == 0 || p.ColouredEye {
 		return nil
 	}
 	s := &thirdScreen{tools: make(chan *thirdTool, workers)}

@@ -39,6 +39,10 @@ func checkWords(t *testing.T, what, text string, wants ...string) {
 // sheet imported by what a person makes of it, a spec written, run with the
 // table, and the page made.
 func TestFiveCommands(t *testing.T) {
+	checkWords(t, "the README", string(readFile(t, top, "README.md")),
+		"\nrelaysweep catalog import --suggest testdata/demo/shop.csv > map.toml\n"+
+			"relaysweep catalog import testdata/demo/shop.csv --map map.toml -o lenses.csv\n"+
+			"relaysweep init bench.toml\nrelaysweep run bench.toml\nrelaysweep report out/bench\n")
 	folder := t.TempDir()
 	shop := filepath.Join(top, "testdata", "demo", "shop.csv")
 	mapFile, table, spec := filepath.Join(folder, "map.toml"), filepath.Join(folder, "lenses.csv"), filepath.Join(folder, "bench.toml")

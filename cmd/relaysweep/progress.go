@@ -194,7 +194,11 @@ func (p *progress) line(now time.Time, since time.Duration) string {
 			line += fmt.Sprintf(", %.1f mm (%.1f %%) to go", gap, 100*gap/s.BestMM)
 		}
 	} else if s.ProvenMM > 0 && !math.IsInf(s.ProvenMM, 0) {
-		line += fmt.Sprintf("  proven to %.1f mm", s.ProvenMM)
+		sure := "proven"
+		if s.BestMM > 0 { // designs are refined, see sweep.Status
+			sure = "screened"
+		}
+		line += fmt.Sprintf("  %s to %.1f mm", sure, s.ProvenMM)
 	}
 	if quiet := now.Sub(p.moved); quiet > quietAfter && phase != "" {
 		return line + fmt.Sprintf("  %s for %s", phase, quiet.Round(time.Second))

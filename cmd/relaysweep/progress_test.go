@@ -54,7 +54,7 @@ func TestProgressRefined(t *testing.T) {
 		status sweep.Status
 		want   string
 	}{
-		{sweep.Status{ProvenMM: 150, BestMM: math.Inf(1)}, "refined 12  proven to 150.0 mm"},
+		{sweep.Status{ProvenMM: 150, BestMM: math.Inf(1)}, "refined 12  screened to 150.0 mm"},
 		{sweep.Status{BestMM: 200}, "refined 12  best 200.0 mm"},
 		{sweep.Status{ProvenMM: 190, BestMM: 200}, "refined 12  best 200.0 mm  screened to 190.0 mm, 10.0 mm (5.0 %) to go"},
 		{sweep.Status{ProvenMM: 201, BestMM: 200}, "refined 12  best 200.0 mm  screened to 201.0 mm"},

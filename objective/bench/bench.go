@@ -106,6 +106,7 @@ type direction struct {
 	x, y     float64 // unit vector of the field's direction
 	share    float64 // of the field's fraction, in means
 	launch   rays
+	coloured []rays // by wavelength, where the eye's colour counts; nil otherwise
 }
 
 // lens is what the design says of a lens, from the world to the eye.
@@ -254,17 +255,27 @@ func (b *Bench) sampleFields() {
 		for a := range directions {
 			sin, cos := math.Sincos(2 * math.Pi * float64(a) / Azimuths)
 			d := direction{fraction: f, tan: fraction * p.TanMax, x: sin, y: cos, share: 1 / float64(directions)}
-			d.launch = newRays(len(b.vergences) * n)
-			for v, vergence := range b.vergences {
-				for place := range b.places {
-					sx, sy := pupilPlace(p.SharpBox/2, place)
-					for i := range px {
-						x, y := d.turn(sx+px[i], sy+py[i])
-						b.launch(&d.launch, v*n+place*b.points+i, &d, x, y, vergence)
+			// all are the rays of the pupil's places for every vergence, less the eye's at a wavelength.
+			all := func(eye float64) rays {
+				launch := newRays(len(b.vergences) * n)
+				for v, vergence := range b.vergences {
+					for place := range b.places {
+						sx, sy := pupilPlace(p.SharpBox/2, place)
+						for i := range px {
+							x, y := d.turn(sx+px[i], sy+py[i])
+							b.launch(&launch, v*n+place*b.points+i, &d, x, y, vergence-eye)
+						}
 					}
 				}
+				launch.shiftByPlate(p.CombinerMM, p.CombinerIndex)
+				return launch
 			}
-			d.launch.shiftByPlate(p.CombinerMM, p.CombinerIndex)
+			d.launch = all(0)
+			for w := range b.weight {
+				if p.ColouredEye {
+					d.coloured = append(d.coloured, all(p.EyeColour(w)))
+				}
+			}
 			b.fields = append(b.fields, d)
 		}
 	}

@@ -118,7 +118,11 @@ func (b *Bench) traceField(d *direction) {
 		if w == b.reference {
 			continue
 		}
-		b.traceRays(&d.launch, ends*n, w)
+		launch := &d.launch
+		if d.coloured != nil {
+			launch = &d.coloured[w]
+		}
+		b.traceRays(launch, ends*n, w)
 		for v := ends; v < len(b.vergences); v++ {
 			b.mask[w].between(v, len(b.vergences), &b.mask[b.reference])
 			b.view[w].between(v, len(b.vergences), &b.view[b.reference])

@@ -21,6 +21,7 @@ func TestNominal(t *testing.T) {
 		if rapid.Bool().Draw(t, "fixed") {
 			on = Compensators{}
 		}
+		p.ColouredEye = rapid.Bool().Draw(t, "coloured eye")
 		want := raycheck.NewChecker(p).Measure(train)
 		m := &want.Metrics
 		if math.IsInf(m.ViewBlurArcmin, 1) || m.VignettedPct > 40 {

@@ -101,7 +101,8 @@ type Checker struct {
 	fills          []pupil         // by field
 	tracedBundles  []tracedBundle  // by field, then by vergence from far to near
 	sampledBundles []sampledBundle // by field, then depth
-	launch         lanes.Rays      // all beams at the eye
+	launch         lanes.Rays      // all beams at the eye, at the reference wavelength
+	coloured       []lanes.Rays    // by wavelength, where the eye's colour counts; nil otherwise
 	between        lanes.Lines     // a bundle between traced vergences
 	loss           *lossFill       // replaces the quadrature where rays are lost
 	rim            *rimBuffers
@@ -284,6 +285,18 @@ func (c *Checker) layOut(q quadrature) {
 	for _, b := range c.tracedBundles {
 		fill, beam := &c.fills[b.field], c.launch.Part(b.from, b.to)
 		beam.Launch(fill.x, fill.y, b.tan, b.vergence)
+	}
+	c.coloured = nil
+	for w := range c.weight {
+		if !c.p.ColouredEye {
+			break
+		}
+		all := lanes.NewRays(n)
+		for _, b := range c.tracedBundles {
+			fill, beam := &c.fills[b.field], all.Part(b.from, b.to)
+			beam.Launch(fill.x, fill.y, b.tan, b.vergence-c.p.EyeColour(w))
+		}
+		c.coloured = append(c.coloured, all)
 	}
 	c.between = lanes.NewLines(most)
 	c.through = lanes.WithRoom(make([]float64, most))

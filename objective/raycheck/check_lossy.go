@@ -87,7 +87,7 @@ func (c *Checker) filledSide(b *sampledBundle, w int, side float64) (maskSums, v
 	c.fillWhatPasses(b, w, side)
 	n := len(f.points.x)
 	r, mask, view := f.rays.Part(0, n), f.mask.Part(0, n), f.view.Part(0, n)
-	r.Launch(f.points.x, f.points.y, b.tan, c.depths[b.depth])
+	r.Launch(f.points.x, f.points.y, b.tan, c.vergenceOf(b.depth, w))
 	f.follow(c, &r, w, 0, c.beyondMask)
 	c.beforeMask(&mask, &r)
 	f.follow(c, &r, w, c.beyondMask, len(c.steps))
@@ -121,7 +121,7 @@ func (c *Checker) fillWhatPasses(b *sampledBundle, w int, side float64) {
 	// trace takes the first n rays to the world.
 	trace := func(n int) lanes.Rays {
 		r := f.rays.Part(0, n)
-		r.Launch(f.x[:n], f.y[:n], b.tan, c.depths[b.depth])
+		r.Launch(f.x[:n], f.y[:n], b.tan, c.vergenceOf(b.depth, w))
 		f.follow(c, &r, w, 0, len(c.steps))
 		return r
 	}

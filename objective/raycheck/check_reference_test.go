@@ -31,6 +31,7 @@ func referenceTrace(p *objective.Problem, t *objective.Train, at [2]float64, tan
 	zV := p.Viewpoint(t)
 	mask, _ := p.PlaceMask(t, v)
 	for w, wavelength := range p.WavelengthsNM {
+		v := v - p.EyeColour(w)
 		var all, lost float64
 		for i := range rings {
 			for j := range referenceArms {
@@ -128,7 +129,7 @@ func goldenSection(a, b float64, f func(float64) float64) float64 {
 	return (a + b) / 2
 }
 
-// referenceMeasure measures everything but vignetting, transmission, mass and
+// referenceMeasure measures everything but vignetting, blurs at other depths, ghosts, transmission, mass and
 // price.
 func referenceMeasure(p *objective.Problem, t *objective.Train, rings int) *Report {
 	const toArcmin = 180 * 60 / math.Pi

@@ -88,7 +88,7 @@ func (c *Checker) traceOn(from, to, w int, at leg) {
 	first, last := c.tracedBundles[from].from, c.tracedBundles[to-1].to
 	r := k.rays.Part(first, last)
 	if at == atEye {
-		launch := c.launch.Part(first, last)
+		launch := c.launchOf(w).Part(first, last)
 		r.CopyFrom(&launch)
 		c.margin = min(c.margin, c.throughSteps(&r, w, 0, c.beyondMask))
 		l := k.mask.Part(first, last)
@@ -102,6 +102,18 @@ func (c *Checker) traceOn(from, to, w int, at leg) {
 		c.tracedBundles[i].traced[w] = at + 1
 	}
 }
+
+// launchOf are all beams at the eye at wavelength w. Light that the eye sees sharply comes from
+// another vergence at another wavelength, where its colour counts.
+func (c *Checker) launchOf(w int) *lanes.Rays {
+	if c.coloured == nil {
+		return &c.launch
+	}
+	return &c.coloured[w]
+}
+
+// vergenceOf is the vergence of the light of depth d at wavelength w.
+func (c *Checker) vergenceOf(d, w int) float64 { return c.depths[d] - c.p.EyeColour(w) }
 
 // beforeMask gives rays that have passed the surfaces before the mask's gap as
 // lines in the vertex plane of the last one. The mask's glass has been allowed
@@ -192,7 +204,7 @@ func (c *Checker) losesRim(b *sampledBundle) bool {
 			for _, at := range rimPoints {
 				c.rim.add(c.at.x+float64(side*c.p.Pupil/2*at.x), c.at.y+float64(c.p.Pupil/2*at.y))
 			}
-			r := c.rim.launch(b.tan, c.depths[b.depth])
+			r := c.rim.launch(b.tan, c.vergenceOf(b.depth, w))
 			c.throughSteps(&r, w, 0, len(c.steps))
 			for j := range rimHalfPoints {
 				if r.Lost(j) {

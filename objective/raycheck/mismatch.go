@@ -40,11 +40,26 @@ func (c *Checker) mismatch() float64 {
 			shift := s[b.depth].MaskParaxialMM - s[set].MaskMM
 			variance := pp + float64(2*shift*ps) + float64(shift*shift*ss)
 			blur := math.Sqrt(max(variance, 0)) / math.Abs(c.chief[set])
-			ideal := c.p.Pupil / (2 * math.Sqrt2) * math.Abs(c.depths[set]-c.depths[b.depth])
+			ideal := c.p.Pupil / (2 * math.Sqrt2) * c.outOfFocus(b.depth, set)
 			worst = larger(worst, 100*(blur/ideal-1))
 		}
 	}
 	return worst
+}
+
+// outOfFocus is by how much an ideal point at the set depth is out of focus for an eye that
+// accommodates to another, in 1/mm: the difference of the depths. Where the eye's own colour counts
+// that and the spread of its refraction over the wavelengths add as squares, as both an
+// ideal point and the mask at its setpoint are sharpest for the mean.
+func (c *Checker) outOfFocus(accommodated, set int) float64 {
+	var mean, square float64
+	for w, q := range c.weight {
+		colour := c.p.EyeColour(w)
+		mean += float64(q * colour)
+		square += float64(q * colour * colour)
+	}
+	off := c.depths[set] - c.depths[accommodated]
+	return math.Sqrt(float64(off*off) + max(0, square-float64(mean*mean)))
 }
 
 // judgeMismatch judges it.

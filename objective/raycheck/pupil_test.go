@@ -30,15 +30,15 @@ func densePupil(radius float64, cells int) pupil {
 	return f
 }
 
-// denseRays launches a bundle's rays from all points of a filling on a side of the
+// denseRays launches a bundle's rays at wavelength w from all points of a filling on a side of the
 // middle of the checker's pupil.
-func denseRays(c *Checker, b *sampledBundle, f *pupil, side float64) *lanes.Rays {
+func denseRays(c *Checker, b *sampledBundle, w int, f *pupil, side float64) *lanes.Rays {
 	r := lanes.NewRays(len(f.x))
 	var x, y []float64
 	for i := range f.x {
 		x, y = append(x, c.at.x+side*f.x[i]), append(y, c.at.y+f.y[i])
 	}
-	r.Launch(x, y, b.tan, c.depths[b.depth])
+	r.Launch(x, y, b.tan, c.depths[b.depth]-c.p.EyeColour(w))
 	return &r
 }
 
@@ -56,7 +56,7 @@ func summedDensely(c *Checker, k, cells int) sampledBundle {
 			sides = []float64{1, -1}
 		}
 		for _, side := range sides {
-			r := denseRays(c, &b, &f, side)
+			r := denseRays(c, &b, w, &f, side)
 			c.throughSteps(r, w, 0, c.beyondMask)
 			c.beforeMask(&mask, r)
 			c.throughSteps(r, w, c.beyondMask, len(c.steps))

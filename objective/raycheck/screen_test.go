@@ -30,7 +30,7 @@ func TestBlursAreBlurred(t *testing.T) {
 		return trial{p, train, testlens.Between(t, "share", 0.2, 1.2)}
 	}, func(i int, x trial) {
 		p, train := x.p, x.train
-		p.Limits.Max = map[string]float64{}
+		p.Limits.Max, p.ColouredEye = map[string]float64{}, i%3 == 0
 		full := NewChecker(p).Measure(train).Clone()
 		for m, value := range map[metricIndex]float64{maskBlur: full.Metrics.MaskBlurArcmin, viewBlur: full.Metrics.ViewBlurArcmin} {
 			if math.IsInf(value, 1) {

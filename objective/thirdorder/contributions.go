@@ -8,7 +8,7 @@ import (
 )
 
 // Sums are Seidel's sums S_I to S_V and those of colour C_I and C_II, in mm (W. T. Welford,
-// Aberrations of Optical Systems, 1986, sections 8.2, 8.4 and 10.2; symbols and signs are his).
+// Aberrations of Optical Systems, 1986, chapters 8 and 10, from memory; symbols and signs are his).
 type Sums struct {
 	SI, SII, SIII, SIV, SV float64
 	CI, CII                float64

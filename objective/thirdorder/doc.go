@@ -23,12 +23,12 @@
 //
 // and its slopes along P are the aberration. Against W. T. Welford, Aberrations of Optical
 // Systems, 1986, section 8.2, whose sums belong to the marginal ray from P = 1 and the chief ray
-// of t = 1: S_I = 8·a0, S_II = 8·a1, S_III = 8·a2 - 2π, S_IV = 6π, S_V = 8·a3, but for terms
-// that turn sines into tangents ([tangents]). a0 to a4 are a symmetric form of
-// the two rays and π does not depend on them, which is the short way to say Welford's laws of
-// stop shift and of change of conjugates (sections 8.5 and 8.6).
+// of t = 1: S_I = 8·a0, S_II = 8·a1, S_III = 8·a2 - 2π, S_IV = 6π, S_V = 8·a3, once sines
+// are turned into tangents (see wave.set). a0 to a4 are a symmetric form of the two rays, and π does
+// not depend on them: that is the short way to say Welford's laws of stop shift and of change of
+// conjugates. Tests hold it against sums from surface to surface and against exact rays.
 //
 // Colour likewise is a quadratic polynomial for each wavelength: with the difference of index from
-// the reference one it holds what C_I and C_II hold (Welford, section 9.2: S. 10.3 has the case
-// of thin lenses).
+// the reference one it holds what C_I and C_II hold (Welford, chapter 10). Chapters and sections
+// of his book are cited from memory.
 package thirdorder

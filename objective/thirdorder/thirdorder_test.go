@@ -90,11 +90,8 @@ func seidel(w *wave, r, f float64) [5]float64 {
 	}
 }
 
-// TestThinLens: a thin lens in the stop, object at infinity, has
-//
-//	S_I = y⁴·K³/(4·n(n-1)²)·((n+2)/... ) by its shape
-//
-// as longitudinal spherical aberration h²/(8·f·n(n-1))·((n+2)/(n-1)·q² - 4(n+1)·q + (3n+2)(n-1) +
+// TestThinLens: a thin lens in the stop, object at infinity, has the longitudinal spherical
+// aberration h²/(8·f·n(n-1))·((n+2)/(n-1)·q² - 4(n+1)·q + (3n+2)(n-1) +
 // n³/(n-1)), q = (R2+R1)/(R2-R1), f = 10, h = 1, n = 1.5 (F. A. Jenkins, H. E. White,
 // Fundamentals of Optics, chapter 9; from memory), no coma at q = 0.8 (same source), S_III = H²·K,
 // S_IV = H²·K/n and S_V = 0 whatever its shape (W. T. Welford, Aberrations of Optical Systems, 1986,
@@ -179,6 +176,20 @@ func TestColourAddsUp(t *testing.T) {
 		var groups []*Group
 		for _, g := range train.Groups {
 			groups = append(groups, maker.Group(g))
+		}
+		shifted := *p
+		shifted.Weights = []float64{2, 1, 1} // the first wavelength is the reference one
+		other := NewMaker(&shifted)
+		for i, g := range groups {
+			b := g.colour[0]
+			b.before(g.eyeSide) // in rays at the last vertex
+			ours, theirs := g.passage, other.Group(train.Groups[i]).passage
+			for _, r := range []ray{{1, 0}, {0, 0.02}} {
+				predicted := ours.of(ray{r.y + 2*(b[1]*r.y+b[2]*r.p), r.p - 2*(b[0]*r.y+b[1]*r.p)})
+				exact, plain := theirs.of(r), ours.of(r)
+				near(t, "height of another wavelength", predicted.y-plain.y, exact.y-plain.y, 1e-3*math.Abs(exact.y-plain.y)+1e-10)
+				near(t, "slope of another wavelength", predicted.p-plain.p, exact.p-plain.p, 1e-3*math.Abs(exact.p-plain.p)+1e-11)
+			}
 		}
 		_, want := Contributions(p, train)
 		e := NewEstimator(p, []float64{0}, 0)

@@ -142,6 +142,8 @@ var allKeys = []specKey{
 		"glass path of a combiner between the last lens and the eye; 0 for none"},
 	{"eye", "combiner_index", "", 1.5168, fromTo(1, 5), func(s *Spec) any { return &s.Eye.CombinerIndex },
 		"its refractive index"},
+	{"eye", "colour", "", ColourNone, oneOf(ColourNone, ColourPublished), func(s *Spec) any { return &s.Eye.Colour },
+		`"published": the eye's own difference of refraction between the wavelengths is subtracted, so that blurs and axial_colour_D are those on the retina; "none": those of the train alone`},
 
 	{"depth", "near_m", "m", required, above(0).orInfinite(), func(s *Spec) any { return &s.Depth.NearM },
 		"nearest depth"},

@@ -30,6 +30,7 @@ func (s *Spec) Problem() *objective.Problem {
 		ReliefMax:       s.Eye.ReliefMaxMM,
 		AccommodationD:  s.Eye.AccommodationD,
 		RefocusMaxD:     s.Eye.RefocusMaxD,
+		ColouredEye:     s.Eye.Colour == ColourPublished,
 		CombinerMM:      s.Eye.CombinerMM,
 		CombinerIndex:   s.Eye.CombinerIndex,
 		VergenceFar:     vergence(s.Depth.FarM),

@@ -43,6 +43,7 @@ accommodation_D = 6
 refocus_max_D = 0.75
 combiner_mm = 2.5
 combiner_index = 1.49
+colour = "published"
 [depth]
 near_m = 0.25
 far_m = 2
@@ -89,7 +90,7 @@ ghost_pct = 17
 		WavelengthsNM: []float64{500, 600}, Weights: []float64{1, 3},
 		Magnification: 1.25, MagnificationTol: 0.02, AirGapMin: 0.3, GroupGapMin: 1.5, LengthMax: 321,
 		FieldWidthDeg: 90, FieldHeightDeg: 60, TanHalfWidth: 1, TanHalfHeight: 0.577350269189626, TanMax: 1.15470053837925,
-		Pupil: 5, Box: 3, ReliefMin: 21, ReliefMax: 81, AccommodationD: 6, RefocusMaxD: 0.75,
+		Pupil: 5, Box: 3, ReliefMin: 21, ReliefMax: 81, AccommodationD: 6, RefocusMaxD: 0.75, ColouredEye: true,
 		CombinerMM: 2.5, CombinerIndex: 1.49, VergenceFar: 0.0005, VergenceNear: 0.004, DepthSteps: 3,
 		MaskWidth: 37, MaskHeight: 28, MaskPixel: 0.036, MaskGlass: 1.1, MaskGlassIndex: 1.51,
 		Clearance: 4, MaskTransmits: 0.21, MaskFill: 0.64, Travel: 12, StageResolution: 0.0025, StageSpeed: 30,

@@ -336,6 +336,12 @@ var relations = []relation{
 		},
 	},
 	{
+		[]string{"light.wavelengths_nm", "eye.colour"}, "wavelengths from 380 to 780 nm, for which the eye's colour is known, or colour = \"none\"",
+		func(s *Spec) bool {
+			return s.Eye.Colour != ColourPublished || slices.Min(s.Light.WavelengthsNM) >= 380 && slices.Max(s.Light.WavelengthsNM) <= 780
+		},
+	},
+	{
 		[]string{"limits.blur_mismatch_pct", "depth.steps"}, "at least 2 steps, from one depth to another",
 		func(s *Spec) bool { return s.Limits.BlurMismatchPct == nil || s.Depth.Steps >= 2 },
 	},
@@ -362,6 +368,10 @@ var relations = []relation{
 		func(s *Spec) bool {
 			return s.Limits.YieldMinPct == nil || s.Search.Method != SearchOptimize || s.Refine.Method != RefineNone
 		},
+	},
+	{
+		[]string{"limits.yield_min_pct", "train.given"}, "yield_min_pct with a search: relaysweep tolerance tells the yield of a train that is given",
+		func(s *Spec) bool { return s.Limits.YieldMinPct == nil || s.Train.Given == "" },
 	},
 	{
 		[]string{"tolerance.radius_pct", "tolerance.focal_pct"}, "one of both 0: focal_pct gives a lens its focal length whatever its radii are",

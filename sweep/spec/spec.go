@@ -32,6 +32,12 @@ const (
 // Compensators are the words of tolerance.compensators.
 var Compensators = []string{"last_gap", "front_gap", "stage_zero", "picture_shift"}
 
+// The words of eye.colour.
+const (
+	ColourNone      = "none"
+	ColourPublished = "published"
+)
+
 // Spec is a job as its TOML file describes it, in the file's own units, with
 // the defaults filled in. [Read] makes one; treat it as read-only.
 type Spec struct {
@@ -127,6 +133,7 @@ type EyeSection struct {
 	RefocusMaxD    float64
 	CombinerMM     float64 // glass path between last lens and eye
 	CombinerIndex  float64
+	Colour         string // "none" or "published": whether the eye's own colour counts
 }
 
 // DepthSection is the section [depth]: apparent distances before the eye.

@@ -33,6 +33,7 @@ type Request struct {
 	ReliefMaxMM    float64 // physical; 0: 80
 	AccommodationD float64
 	RefocusMaxD    float64
+	EyeColour      bool    // whether the eye's own colour counts
 	CombinerMM     float64 // glass path between last vertex and eye
 	CombinerIndex  float64 // 0: 1.5168
 
