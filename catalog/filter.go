@@ -81,7 +81,7 @@ func MatchesAny(patterns []string, name string) bool {
 	return slices.ContainsFunc(patterns, func(p string) bool { return matchName(p, name) })
 }
 
-// matchName tells whether the whole name fits the pattern. It goes back only
+// matchName reports whether the whole name fits the pattern. It goes back only
 // to the last *, so that its time is at most the product of the two lengths.
 func matchName(pattern, name string) bool {
 	p, n := []rune(pattern), []rune(name)

@@ -6,7 +6,7 @@ import "math"
 // with [IsSet] and never by comparison.
 var Unset = math.NaN()
 
-// IsSet tells whether an optional number of a table is there.
+// IsSet reports whether an optional number of a table is there.
 func IsSet(x float64) bool { return !math.IsNaN(x) }
 
 // Unlimited is the Stock of a part of which as many as wanted can be used.
@@ -84,7 +84,7 @@ func (s Surface) Curvature() float64 {
 	return 1 / s.RadiusMM
 }
 
-// IsSpherical tells whether the surface is a sphere or a flat.
+// IsSpherical reports whether the surface is a sphere or a flat.
 func (s Surface) IsSpherical() bool {
 	if s.Conic != 0 && !math.IsInf(s.RadiusMM, 0) {
 		return false
@@ -143,7 +143,7 @@ func (l *Lens) Reversed() *Lens {
 	return &r
 }
 
-// IsSymmetric tells whether the lens equals its own reverse, so that turning
+// IsSymmetric reports whether the lens equals its own reverse, so that turning
 // it round changes nothing.
 func (l *Lens) IsSymmetric() bool {
 	r := l.Reversed()

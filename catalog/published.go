@@ -34,7 +34,7 @@ func focalLengthsOf(l *Lens) focalLengths {
 	return f
 }
 
-// agrees tells whether a published length is one of the two computed ones but
+// agrees reports whether a published length is one of the two computed ones but
 // for a share of itself.
 func (f *focalLengths) agrees(published float64, computed [2]float64, share float64) bool {
 	if math.IsInf(published, 0) {
@@ -47,7 +47,7 @@ func (f *focalLengths) agrees(published float64, computed [2]float64, share floa
 	return slices.ContainsFunc(computed[:], func(x float64) bool { return math.Abs(x-published) <= share*size })
 }
 
-// fits tells whether both published lengths, times a factor, are those computed.
+// fits reports whether both published lengths, times a factor, are those computed.
 func (f *focalLengths) fits(efl, bfl, factor float64) bool {
 	return (!IsSet(efl) || f.agrees(efl*factor, f.efl, focalMismatchRatio)) &&
 		(!IsSet(bfl) || f.agrees(bfl*factor, f.bfl, focalMismatchRatio))
@@ -115,7 +115,7 @@ func wantOf(far bool) string {
 	return wantNear
 }
 
-// farBack tells whether a published back focal length is a fault: of a thick
+// farBack reports whether a published back focal length is a fault: of a thick
 // lens it may be next to nothing, so that it is measured by the focal length.
 func (f *focalLengths) farBack(published float64) bool {
 	if math.IsInf(published, 0) {
@@ -181,7 +181,7 @@ func withSurfaces(l *Lens, change func([]Surface)) *Lens {
 	return &other
 }
 
-// reaches tells whether a changed lens could be made.
+// reaches reports whether a changed lens could be made.
 func reaches(l *Lens) bool {
 	for i := range l.Glasses {
 		if !(l.EdgeThicknessMM(i) >= -edgeSlackMM) {
@@ -191,7 +191,7 @@ func reaches(l *Lens) bool {
 	return true
 }
 
-// isAfocal tells whether the power is nothing beside those of the surfaces.
+// isAfocal reports whether the power is nothing beside those of the surfaces.
 func (l *Lens) isAfocal(wavelengthNM float64) bool {
 	efl, _, _ := l.Cardinal(wavelengthNM)
 	sum, n := 0.0, 1.0

@@ -150,7 +150,7 @@ func (gr *glassReader) dispersion(r *row) dispersion {
 	return s
 }
 
-// isTransparent tells whether the index is real, above 1 and falling with the
+// isTransparent reports whether the index is real, above 1 and falling with the
 // wavelength over the visible range.
 func isTransparent(d dispersion) bool {
 	last := math.Inf(1)

@@ -133,7 +133,7 @@ func ignorable(name string) string {
 	return name
 }
 
-// checkText tells whether the bytes can be read as lines of text.
+// checkText reports whether the bytes can be read as lines of text.
 func (t *table) checkText(data []byte) bool {
 	const want = "plain text in UTF-8 with comma-separated columns"
 	switch {
@@ -200,7 +200,7 @@ func (t *table) records(data []byte) []*row {
 	return rows
 }
 
-// runsOn tells whether a cell goes over several lines, which only text that is
+// runsOn reports whether a cell goes over several lines, which only text that is
 // passed over may do: otherwise a quote is missing, and the cell would swallow
 // the rows up to the next one.
 func (t *table) runsOn(cells []string, before []*row) bool {
@@ -319,7 +319,7 @@ func (r *row) mendable(column, cell string, rule rule) bool {
 	return true
 }
 
-// isUnitOf tells whether a unit is that in which a column's numbers are.
+// isUnitOf reports whether a unit is that in which a column's numbers are.
 func isUnitOf(column, unit string) bool {
 	switch unit {
 	case "%":

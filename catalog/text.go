@@ -8,7 +8,7 @@ import (
 	"unicode/utf8"
 )
 
-// IsHidden tells whether a character is not seen as itself where text is shown:
+// IsHidden reports whether a character is not seen as itself where text is shown:
 // a control character, one that turns the direction of writing, or another
 // format character. The two joiners that some scripts write with are none.
 func IsHidden(c rune) bool {
@@ -131,7 +131,7 @@ func MendNumber(s string) (mended, slip, unit string) {
 	return number, strings.Join(slips, " and "), unit
 }
 
-// isUnit tells whether a text can be meant as the unit behind a number.
+// isUnit reports whether a text can be meant as the unit behind a number.
 func isUnit(s string) bool {
 	if utf8.RuneCountInString(s) > 8 {
 		return false

@@ -228,7 +228,7 @@ func printFit(w io.Writer, b *reopened, f *eyeFit) error {
 	if f.Fit.Freedom > 0 {
 		fmt.Fprintf(&text, "chi-squared %s for %s, probability %s\n", results.Fixed(f.Fit.ChiSquared, 2), counted(f.Fit.Freedom, "degree")+" of freedom", results.Fixed(f.Fit.Probability, 3))
 	} else {
-		text.WriteString("as many parameters as measurements: nothing tells whether the fit is right\n")
+		text.WriteString("as many parameters as measurements: nothing reports whether the fit is right\n")
 	}
 	var correlations []string
 	for i := range f.Free {

@@ -91,8 +91,8 @@ func newRoot() *cobra.Command {
 		Short: "find the shortest train of stock lenses for a viewer with a movable mask",
 		Long: `relaysweep reads a job (a TOML spec and tables of stock lenses), searches all
 trains of single lenses and stacks that the job allows, checks the shortest by
-exact rays, and writes a ranked table of designs with the proof that nothing
-shorter exists.
+exact rays, and writes a ranked table of designs and how far it is proven that
+nothing shorter exists.
 
 Exit codes: 0 done, 1 failed, 2 the spec, a catalog or the command line is
 wrong, 3 done but nothing meets the requirements, 130 interrupted.

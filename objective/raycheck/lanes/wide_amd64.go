@@ -11,7 +11,7 @@ import (
 // width is the number of rays that go together.
 const width = 4
 
-// wide tells whether rays go four at a time.
+// wide reports whether rays go four at a time.
 var wide = cpu.X86.HasAVX2 && os.Getenv("RELAYSWEEP_PLAIN") != "1"
 
 // termsMost is the largest number of polynomial terms that rays go four at a time with.
