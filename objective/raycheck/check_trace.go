@@ -75,8 +75,12 @@ func (c *Checker) refer(i, w int, at leg) {
 		}
 		return &b.mask[w]
 	}
-	r := c.reference
-	lines(here, w).Between(float64(i%n)/float64(n-1),
+	r, v := c.reference, c.vergences
+	share := 0.0
+	if v[n-1] != v[0] {
+		share = (v[i%n] - v[0]) / (v[n-1] - v[0])
+	}
+	lines(here, w).Between(share,
 		lines(here, r), lines(farEnd, w), lines(farEnd, r), lines(nearEnd, w), lines(nearEnd, r))
 	here.traced[w] = at + 1
 }

@@ -99,7 +99,8 @@ func TestJudge(t *testing.T) {
 		}
 	})
 	for _, name := range []string{"length", "travel", "view_blur_arcmin", "axis_vergence_D", "pixel_arcmin"} {
-		if failed[name] == 0 {
+		// A fifth of the draws, as -short makes them, need not meet each.
+		if failed[name] == 0 && !testing.Short() {
 			t.Errorf("nothing failed %s, which tests nothing", name)
 		}
 	}
