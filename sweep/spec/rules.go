@@ -370,10 +370,6 @@ var relations = []relation{
 		},
 	},
 	{
-		[]string{"limits.yield_min_pct", "train.given"}, "yield_min_pct with a search: relaysweep tolerance tells the yield of a train that is given",
-		func(s *Spec) bool { return s.Limits.YieldMinPct == nil || s.Train.Given == "" },
-	},
-	{
 		[]string{"tolerance.radius_pct", "tolerance.focal_pct"}, "one of both 0: focal_pct gives a lens its focal length whatever its radii are",
 		func(s *Spec) bool { return s.Tolerance.RadiusPct == 0 || s.Tolerance.FocalPct == 0 },
 	},
