@@ -213,12 +213,12 @@ func TestReplayInterrupted(t *testing.T) {
 			t.Fatal(err)
 		}
 		header := len(firstRecords(t, whole, 1))
-		for range 6 {
+		for range 12 {
 			if err := os.WriteFile(path, whole[:header+r.IntN(len(whole)-header)], 0o666); err != nil {
 				t.Fatal(err)
 			}
 			ctx, cancel := context.WithCancel(t.Context())
-			left := 1 + r.IntN(6)
+			left := 1 + r.IntN(16)
 			out, err := journalled(ctx, t, j, folder, Part{}, func(s Status) {
 				if left--; left == 0 {
 					cancel()
