@@ -42,7 +42,7 @@ type reportPage struct {
 	Ranked          pageTable
 	RankedLeft      int
 	RankedNote      string
-	Yields          pageTable
+	Beside, Yields  pageTable
 	Designs         []pageDesign
 	Bar             template.HTML
 }
@@ -115,6 +115,9 @@ func newReportPage(r *Report) *reportPage {
 	if len(r.Designs) > 0 {
 		p.Ranked, p.RankedLeft = rankedTable(r)
 		p.RankedNote = standingWords(r)
+	}
+	if len(r.Leading) > 1 {
+		p.Beside = besideTable(r)
 	}
 	if len(r.Yields) > 0 {
 		p.Yields = yieldTable(r)

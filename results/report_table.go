@@ -69,6 +69,8 @@ type pageCell struct {
 	Class           string
 	// Label and Unit are the column's, for rows that stack.
 	Label, Unit string
+	// Point and Rank tell whose number it is where designs stand in columns.
+	Point, Rank string
 }
 
 // stacks gives each cell the name and unit of its column.
