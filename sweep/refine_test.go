@@ -483,3 +483,24 @@ func TestRefineToEye(t *testing.T) {
 		}
 	}
 }
+
+// TestRefineStatus: in every stage of a walk that refines what is told says so, so that
+// nobody takes what the screen has come to for a proof.
+func TestRefineStatus(t *testing.T) {
+	j := demoJob(t, "quick")
+	stages := map[string]int{}
+	_, err := j.Run(t.Context(), Attempt{Progress: func(s Status) {
+		stages[s.Stage]++
+		if slices.Contains([]string{"search", "screen", "refine", "audit"}, s.Stage) && !(s.BestMM > 0) {
+			t.Errorf("%s: certain to %v mm with %d refined, and no sign that it is screened", s.Stage, s.ProvenMM, s.Refined)
+		}
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, stage := range []string{"search", "screen", "refine"} {
+		if stages[stage] == 0 {
+			t.Errorf("nothing was told of %s, only %v", stage, stages)
+		}
+	}
+}

@@ -80,6 +80,7 @@ func newRefineWalk(a *exactSearch) *refineWalk {
 		screens: newAuditSample(a.refine.audit, a.refine.seed), solves: newAuditSample(a.refine.audit, a.refine.seed),
 		thirds: newAuditSample(a.refine.audit, a.refine.seed),
 	}
+	a.reportAs = w.showAs
 	for range a.workers {
 		w.tools <- &refineTools{raycheck.NewScreener(a.p), raycheck.NewChecker(a.p), raycheck.NewRefiner(a.p, a.by)}
 	}

@@ -80,11 +80,14 @@ type exactSearch struct {
 	step    float64
 	over    bool // the whole space has been examined
 	brought int  // candidates so far
-	effort  int64
-	stopped bool // by effortMax
-	serving *big.Int
-	byRays  map[string]*big.Int
-	backlog backlog // accounts for pending
+	// reportAs takes the place of report where the search is part of a walk that refines,
+	// which knows what has been found and what is certain; nil otherwise.
+	reportAs func(stage string)
+	effort   int64
+	stopped  bool // by effortMax
+	serving  *big.Int
+	byRays   map[string]*big.Int
+	backlog  backlog // accounts for pending
 	// lengthMost is the length beyond which nothing is wanted, mm.
 	lengthMost float64
 	shared     *sharedSearch // of the layout searches; nil where there are none
@@ -171,7 +174,13 @@ func (a *exactSearch) clock(stage string) func() {
 	return func() { a.proof.Seconds[stage] += time.Since(start).Seconds() }
 }
 
-func (a *exactSearch) report(stage string) { a.show(a.status(stage)) }
+func (a *exactSearch) report(stage string) {
+	if a.reportAs != nil {
+		a.reportAs(stage)
+		return
+	}
+	a.show(a.status(stage))
+}
 
 func (a *exactSearch) status(stage string) Status {
 	return Status{
