@@ -326,7 +326,7 @@ func (c *Checker) Check(t *objective.Train) *Report {
 
 // check does so with the train in hand.
 func (c *Checker) check() {
-	if !c.rejected() && c.measureUsed(true, true, true) {
+	if !c.rejected() && c.measureUsed(c.away, true, true, true) {
 		c.measureRest()
 	}
 }
@@ -335,7 +335,7 @@ func (c *Checker) check() {
 // from Check.
 func (c *Checker) Measure(t *objective.Train) *Report {
 	c.prepare(t)
-	c.measureUsed(false, true, true)
+	c.measureUsed(c.away, false, true, true)
 	c.measureRest()
 	return &c.report
 }
@@ -345,15 +345,15 @@ func (c *Checker) Measure(t *objective.Train) *Report {
 // trains that differ in gaps and eye relief only, one after the other.
 func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 	c.prepare(t)
-	c.measureUsed(false, c.limited(vignetting), c.limited(blurMismatch))
+	c.measureUsed(c.away, false, c.limited(vignetting), c.limited(blurMismatch))
 	return &c.report
 }
 
 // measureUsed judges everything that requirements and limits look at, in their
-// order, the blurs also of displaced pupils. With stop it ends when one has failed, and
+// order, the blurs also of the displaced pupils in away. With stop it ends when one has failed, and
 // looks at displaced pupils only where the one in the middle leaves that open; it reports
 // whether it came to its end.
-func (c *Checker) measureUsed(stop, vignetting, mismatch bool) (complete bool) {
+func (c *Checker) measureUsed(away []*Checker, stop, vignetting, mismatch bool) (complete bool) {
 	used := c.usedBundles()
 	c.report.FailedBy = ""
 	c.sum(0, used)
@@ -366,16 +366,16 @@ func (c *Checker) measureUsed(stop, vignetting, mismatch bool) (complete bool) {
 			return false
 		}
 	}
-	for _, a := range c.away {
+	for _, a := range away {
 		a.sum(0, used)
 	}
-	if c.judgeMaskBlur(c.away); over() {
+	if c.judgeMaskBlur(away); over() {
 		return false
 	}
 	if c.judgeDefocus(); over() {
 		return false
 	}
-	if c.judgeViewBlur(c.away); over() {
+	if c.judgeViewBlur(away); over() {
 		return false
 	}
 	if c.judgeFar(); over() {
@@ -398,6 +398,17 @@ func (c *Checker) measureUsed(stop, vignetting, mismatch bool) (complete bool) {
 	return !over()
 }
 
+// addPupil takes a displaced pupil, which was not yet looked at, into what measureUsed has
+// measured.
+func (c *Checker) addPupil(a *Checker) {
+	a.follow(c)
+	a.sum(0, c.usedBundles())
+	for i := range c.usedBundles() {
+		c.addMaskBlur(i, a)
+		c.addViewBlur(i, a)
+	}
+}
+
 // measureRest adds the samples of fields that no limit on sharpness looks at.
 func (c *Checker) measureRest() {
 	used := c.usedBundles()
@@ -415,7 +426,7 @@ func (c *Checker) measureRest() {
 // prepare takes t in hand and clears the report.
 func (c *Checker) prepare(t *objective.Train) {
 	c.take(t)
-	c.begin()
+	c.begin(c.away)
 }
 
 // take takes t in hand and lays out its surfaces.
@@ -440,8 +451,8 @@ func (c *Checker) take(t *objective.Train) {
 	c.viewpoint = -p.Viewpoint(t)
 }
 
-// begin clears the report for the train in hand.
-func (c *Checker) begin() {
+// begin clears the report for the train in hand, which displaced pupils take over.
+func (c *Checker) begin(away []*Checker) {
 	t, r := c.t, &c.report
 	r.FailedBy, r.TravelMM = "", math.NaN()
 	r.Metrics.reset()
@@ -465,7 +476,7 @@ func (c *Checker) begin() {
 			MaskBlurArcmin: nan, ViewBlurArcmin: nan, ViewDefocusD: nan, ViewAstigmatismD: nan,
 		}
 	}
-	for _, a := range c.away {
+	for _, a := range away {
 		a.follow(c)
 	}
 }
