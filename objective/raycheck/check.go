@@ -118,7 +118,8 @@ type Checker struct {
 	// refocusSlackD is by how much the bounds of the eye's refocus are widened; 0 but for
 	// screens.
 	refocusSlackD float64
-	through       []float64 // weights of the rays that get through, a buffer
+	passed        []maskSums // by bundle in use: over what passes all clear apertures, a buffer
+	through       []float64  // weights of the rays that get through, a buffer
 	worstFirst    []int
 
 	// The train in hand.
@@ -132,6 +133,7 @@ type Checker struct {
 	ratios     [][]float64 // by wavelength, then step
 	blocks     []block     // by wavelength
 	margin     float64     // as for [lanes.Rays.Through], over all that was traced
+	cornersRim float64     // overfill on the rim of the box in all [Checker.corners]; NaN when not known
 	viewpoint  float64     // distance from the first vertex towards the world
 	layer      []float64   // paraxial distance from the first vertex behind the mask to the layer, by depth
 	chief      []float64   // paraxial height in it for unit slope towards the world, by depth
@@ -240,7 +242,7 @@ func newCheckerAt(p *objective.Problem, q quadrature, fractions, depths []float6
 		}
 	}
 	c.ratios = make([][]float64, len(c.weight))
-	c.loss = newLossFill()
+	c.loss = newLossFill(len(c.weight))
 	c.layer = make([]float64, len(c.depths))
 	c.chief = make([]float64, len(c.depths))
 	c.report.Setpoints = make([]Setpoint, len(c.depths))
@@ -444,7 +446,7 @@ func (c *Checker) take(t *objective.Train) {
 		}
 		indexRatios(t, c.indicesOf, c.ratios)
 	}
-	c.margin = 1
+	c.margin, c.cornersRim = 1, math.NaN()
 	for i := range c.tracedBundles {
 		clear(c.tracedBundles[i].traced)
 	}
