@@ -183,14 +183,14 @@ func (c *Checker) sumMask(b *sampledBundle) {
 	weight := c.fills[b.field].weight
 	b.maskAll = maskSums{}
 	for w := range b.mask {
-		b.mask[w] = c.maskSums(b.maskFrom[w].of(), weight, b)
+		c.sumCrossings(&b.mask[w], b.maskFrom[w].of(), weight, b)
 		b.maskAll.add(&b.mask[w], c.weight[w])
 	}
 }
 
 // sumView does so for wavelength w in the viewpoint plane.
 func (c *Checker) sumView(b *sampledBundle, w int) {
-	b.view[w] = c.viewSums(b.viewFrom[w].of(), c.fills[b.field].weight, b)
+	c.sumSlopes(&b.view[w], b.viewFrom[w].of(), c.fills[b.field].weight, b)
 }
 
 // sum traces all that bundles from and up to but not including to need, whole
@@ -242,26 +242,36 @@ func (c *Checker) losesRim(b *sampledBundle) bool {
 // maskSums sums up where rays cross the mask's layer. They are taken at the
 // paraxial setpoint and from the paraxial chief ray, next to which the sums lose
 // no digits.
-func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *sampledBundle) maskSums {
-	a := maskSums(l.CrossingSums(weight, c.layer[b.depth], c.chief[b.depth]*b.tan))
+func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *sampledBundle) (a maskSums) {
+	c.sumCrossings(&a, l, weight, b)
+	return a
+}
+
+// sumCrossings sets a to the maskSums.
+func (c *Checker) sumCrossings(a *maskSums, l *lanes.Lines, weight []float64, b *sampledBundle) {
+	(*lanes.CrossingSums)(a).Of(l, weight, c.layer[b.depth], c.chief[b.depth]*b.tan)
 	if c.at.x == 0 {
 		a.PX, a.SX = 0, 0
 		if b.field == 0 && c.at.y == 0 {
 			a.PY, a.SY = 0, 0
 		}
 	}
-	return a
 }
 
 // viewSums sums up how rays leave the first vertex, in the viewpoint plane.
-func (c *Checker) viewSums(l *lanes.Lines, weight []float64, b *sampledBundle) viewSums {
+func (c *Checker) viewSums(l *lanes.Lines, weight []float64, b *sampledBundle) (a viewSums) {
+	c.sumSlopes(&a, l, weight, b)
+	return a
+}
+
+// sumSlopes sets a to the viewSums.
+func (c *Checker) sumSlopes(a *viewSums, l *lanes.Lines, weight []float64, b *sampledBundle) {
 	theta := c.t.AngularMagnification
-	a := viewSums(l.SlopeSums(weight, c.depths[b.depth]/(theta*theta), b.tan/theta))
+	(*lanes.SlopeSums)(a).Of(l, weight, c.depths[b.depth]/(theta*theta), b.tan/theta)
 	if c.at.x == 0 {
 		a.X, a.EX = 0, 0
 		if b.field == 0 && c.at.y == 0 {
 			a.Y, a.EY = 0, 0
 		}
 	}
-	return a
 }
