@@ -44,7 +44,7 @@ type painter struct {
 	around         Rect    // the figure
 	everyPixel     bool    // is traced
 
-	pupil       []raycheck.Line
+	pupil       [][]raycheck.Line // by wavelength
 	from        []raycheck.Line
 	through     []raycheck.Passage
 	top, bottom edge // above and below a row of cells
@@ -87,8 +87,8 @@ func newPainter(p *objective.Problem, t *objective.Train, maskMM float64, scene 
 		patch:  2 * math.Sqrt(math.Pi/float64(n)),
 		pixelX: (eye.Window.Right - eye.Window.Left) / float64(eye.Width),
 		pixelY: (eye.Window.Top - eye.Window.Bottom) / float64(eye.Height),
-		around: scene.around(), pupil: fill(p.Pupil/2, n),
-		from: make([]raycheck.Line, n), through: make([]raycheck.Passage, n),
+		around: scene.around(),
+		from:   make([]raycheck.Line, n), through: make([]raycheck.Passage, n),
 		top: newEdge(columns), bottom: newEdge(columns), direct: newEdge(1),
 		picture: &Picture{eye.Width, eye.Height, make([]float64, eye.Width*eye.Height)},
 	}
@@ -96,17 +96,22 @@ func newPainter(p *objective.Problem, t *objective.Train, maskMM float64, scene 
 	if scene.GridTan > 0 {
 		a.perWall = 1 / scene.GridTan
 	}
+	for w := range p.Weights {
+		// Points of one wavelength stand between those of another.
+		a.pupil = append(a.pupil, fill(p.Pupil/2, n, float64(w)/float64(len(p.Weights))))
+	}
 	return a
 }
 
 // fill fills a disc with points of equal weight: equal steps in the squared radius, in which the
 // area is uniform, each point a golden section of the quarter turn beyond the one before, and three
-// more that make it symmetric. Its mean square is that of the disc.
-func fill(radius float64, n int) []raycheck.Line {
+// more that make it symmetric. Its mean square is that of the disc. All are turned by a share of
+// the quarter turn.
+func fill(radius float64, n int, turned float64) []raycheck.Line {
 	var points []raycheck.Line
 	for i := range n / 4 {
 		r := radius * math.Sqrt((float64(i)+0.5)/float64(n/4))
-		_, turn := math.Modf(float64(float64(i) * math.Phi))
+		_, turn := math.Modf(float64(float64(i)*math.Phi) + turned)
 		sin, cos := math.Sincos(math.Pi / 2 * turn)
 		x, y := r*cos, r*sin
 		points = append(points, raycheck.Line{X: x, Y: y}, raycheck.Line{X: -y, Y: x}, raycheck.Line{X: -x, Y: -y}, raycheck.Line{X: y, Y: -x})
@@ -148,7 +153,7 @@ func (a *painter) trace(w int, column, row float64, to []seen) (width places) {
 	// Light that the eye sees sharply comes from another vergence at another wavelength, where its
 	// colour counts.
 	v := a.eye.Accommodation - a.p.EyeColour(w)
-	for i, at := range a.pupil {
+	for i, at := range a.pupil[w] {
 		a.from[i] = raycheck.Line{X: at.X, Y: at.Y, SX: tanX - float64(at.X*v), SY: tanY - float64(at.Y*v)}
 	}
 	a.tracer.Trace(w, a.from, a.through)
