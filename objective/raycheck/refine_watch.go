@@ -115,10 +115,19 @@ func (r *Refiner) exceeded(w *watchedPupil, share float64) float64 {
 	return over[n-1-k] + float64(min(1, place-float64(k))*(over[n-2-k]-over[n-1-k]))
 }
 
-// addWatched judges the vignetting of the train in hand by the watched pupils.
-func (r *Refiner) addWatched() {
+// watchedLevels is how far beyond the allowed overfill each watched pupil of the train in
+// hand is, which needs no other ray.
+func (r *Refiner) watchedLevels() []float64 {
+	r.levels = r.levels[:0]
 	for i := range r.watched {
-		level := r.exceeded(&r.watched[i], r.allowedShare) - r.overfillError
+		r.levels = append(r.levels, r.exceeded(&r.watched[i], r.allowedShare)-r.overfillError)
+	}
+	return r.levels
+}
+
+// addWatched judges the vignetting of the train in hand by the watched pupils.
+func (r *Refiner) addWatched(levels []float64) {
+	for _, level := range levels {
 		r.add(MetricList[vignetting].Name, level, 0, overfillScale)
 	}
 }

@@ -74,7 +74,7 @@ func (s *Screener) Screen(t *objective.Train) Screened {
 			first = cmp.Or(first, MetricList[viewBlur].Name)
 			continue
 		}
-		c.begin()
+		c.begin(c.away)
 		c.check() // with the rays that have been traced
 		if c.report.FailedBy == "" {
 			return Screened{Relief: relief}
