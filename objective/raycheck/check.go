@@ -101,8 +101,7 @@ type Checker struct {
 	fills          []pupil         // by field
 	tracedBundles  []tracedBundle  // by field, then by vergence from far to near
 	sampledBundles []sampledBundle // by field, then depth
-	launch         lanes.Rays      // all beams at the eye, at the reference wavelength
-	coloured       []lanes.Rays    // by wavelength, where the eye's colour counts; nil otherwise
+	launches       []lanes.Rays    // beams at the eye, those that are traced, by wavelength
 	between        lanes.Lines     // a bundle between traced vergences
 	loss           *lossFill       // replaces the quadrature where rays are lost
 	rim            *rimBuffers
@@ -145,7 +144,8 @@ type tracedBundle struct {
 	field    int
 	tan      float64
 	vergence float64
-	from, to int   // its rays in a block
+	from, to int   // its lines in a block, and its rays at the reference wavelength
+	others   int   // where its rays begin at another wavelength, unless it [Checker.refers]
 	traced   []leg // by wavelength
 	// Its lines in a block, by wavelength.
 	mask, view []lanes.Lines
@@ -162,7 +162,7 @@ const (
 
 // block holds all beams of a wavelength.
 type block struct {
-	rays lanes.Rays
+	rays lanes.Rays  // of the beams that are traced
 	mask lanes.Lines // in the vertex plane before the mask, its glass allowed for
 	view lanes.Lines // in the viewpoint plane
 }
@@ -265,15 +265,18 @@ func newCheckerAt(p *objective.Problem, q quadrature, fractions, depths []float6
 // take.
 func (c *Checker) layOut(q quadrature) {
 	p := c.p
-	var n, most int
+	var n, others, most int
 	for f, fraction := range c.fractions {
 		fill := c.at.fill(p.Pupil/2, q.halfArms, fraction == 0)
 		fill.weight = lanes.WithRoom(fill.weight)
 		c.fills = append(c.fills, fill)
 		most = max(most, len(fill.x))
-		for _, v := range c.vergences {
-			b := tracedBundle{field: f, tan: fraction * p.TanMax, vergence: v, from: n, to: n + len(fill.x), traced: make([]leg, len(c.weight))}
+		for k, v := range c.vergences {
+			b := tracedBundle{field: f, tan: fraction * p.TanMax, vergence: v, from: n, to: n + len(fill.x), others: others, traced: make([]leg, len(c.weight))}
 			n = b.to
+			if !c.ends || k == 0 || k == len(c.vergences)-1 {
+				others += len(fill.x)
+			}
 			c.tracedBundles = append(c.tracedBundles, b)
 		}
 		for d := range c.depths {
@@ -283,27 +286,25 @@ func (c *Checker) layOut(q quadrature) {
 			})
 		}
 	}
-	c.launch = lanes.NewRays(n)
-	for _, b := range c.tracedBundles {
-		fill, beam := &c.fills[b.field], c.launch.Part(b.from, b.to)
-		beam.Launch(fill.x, fill.y, b.tan, b.vergence)
-	}
-	c.coloured = nil
+	c.launches = nil
 	for w := range c.weight {
-		if !c.p.ColouredEye {
-			break
+		traced := others
+		if w == c.reference {
+			traced = n
 		}
-		all := lanes.NewRays(n)
-		for _, b := range c.tracedBundles {
-			fill, beam := &c.fills[b.field], all.Part(b.from, b.to)
-			beam.Launch(fill.x, fill.y, b.tan, b.vergence-c.p.EyeColour(w))
+		all := lanes.NewRays(traced)
+		for i := range c.tracedBundles {
+			if b := &c.tracedBundles[i]; !c.refers(i, w) {
+				fill, beam := &c.fills[b.field], all.Part(c.raysOf(b, w))
+				beam.Launch(fill.x, fill.y, b.tan, b.vergence-c.p.EyeColour(w))
+			}
 		}
-		c.coloured = append(c.coloured, all)
+		c.launches = append(c.launches, all)
 	}
 	c.between = lanes.NewLines(most)
 	c.through = lanes.WithRoom(make([]float64, most))
-	for range c.weight {
-		k := block{lanes.NewRays(n), lanes.NewLines(n), lanes.NewLines(n)}
+	for w := range c.weight {
+		k := block{lanes.NewRays(len(c.launches[w].X)), lanes.NewLines(n), lanes.NewLines(n)}
 		c.blocks = append(c.blocks, k)
 		for i := range c.tracedBundles {
 			b := &c.tracedBundles[i]

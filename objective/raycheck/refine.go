@@ -40,6 +40,7 @@ type Refiner struct {
 	overfillError float64
 	watched       []watchedPupil
 	levels        []float64  // a buffer
+	largest       []float64  // another
 	leading       []*Checker // the displaced pupils that an estimate looks at, see lead
 	// Of the unknowns, see Centre.
 	centre   []float64
