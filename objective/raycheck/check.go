@@ -394,7 +394,10 @@ func (c *Checker) measureUsed(stop, vignetting, mismatch bool) (complete bool) {
 			return false
 		}
 	}
-	c.judgeGhosts()
+	if c.judgeGhosts(); over() {
+		return false
+	}
+	c.judgeGrooves()
 	return !over()
 }
 

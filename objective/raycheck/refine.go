@@ -200,7 +200,7 @@ func (r *Refiner) addTraced(report *Report) {
 	r.add(objective.MaskSize.String(), 2*at.chief*p.TanHalfHeight, p.MaskHeight*(1+objective.RequirementSlack), p.MaskHeight)
 	for m := range MetricList {
 		limit := c.limits[m]
-		if math.IsInf(limit, 1) {
+		if math.IsInf(limit, 1) || metricIndex(m).ofFacets() && !c.t.HasFacets() {
 			continue
 		}
 		name, scale := MetricList[m].Name, max(limit, objective.LimitScale)

@@ -95,8 +95,19 @@ func (m *Maker) Group(g *objective.Group) *Group {
 		}
 	}
 	c.toPrincipalPlanes()
+	for _, e := range g.Elements {
+		if slices.ContainsFunc(e.Surfaces, catalog.Surface.IsFaceted) {
+			c.quartic = unknown
+		}
+	}
 	return c
 }
+
+// unknown is the quartic of a group with facets. Rays at facets are not normal to a wave: where
+// they turn by the slope of a surface on the plane at its vertex, n sin turns by (sqrt(n² - p²) -
+// sqrt(n'² - p'²))·∇z, which no function f has as its derivative by the place, as it depends on p.
+// An estimate from it is NaN, and exceeds nothing.
+var unknown = quartic{math.NaN(), math.NaN(), math.NaN(), math.NaN(), math.NaN()}
 
 // cross adds a distance in mm in a glass of the given indices. The ray goes on by p/sqrt(n² - p²)
 // times the distance, which is the derivative by p of -sqrt(n² - p²).
