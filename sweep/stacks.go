@@ -27,6 +27,7 @@ type stacks struct {
 	components     [2][objective.ComponentClasses][]objective.PairComponent
 	componentTrees [2][objective.ComponentClasses]*tree
 	ready          [2]*pairGroups // by seat
+	boxes          [2]*thirdBoxes // by seat, once they are asked for
 }
 
 // collector holds the groups of one block.

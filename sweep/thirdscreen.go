@@ -11,13 +11,17 @@ import (
 // thirdScreen turns trains away by third-order sums, without rays: those whose estimates exceed
 // a limit by more than a factor at every eye relief at which rays would screen them. What it
 // answers depends on the train alone.
-type thirdScreen struct{ tools chan *thirdTool }
+type thirdScreen struct {
+	tools  chan *thirdTool
+	slopes *thirdorder.Slopes // nil for none
+}
 
 // thirdTool is what one goroutine screens with.
 type thirdTool struct {
 	maker   *thirdorder.Maker
 	screens [2]*thirdorder.Screen // by seat
 	groups  []*thirdorder.Group   // of the train in hand
+	singles *singleBoxes          // nil until they are asked for
 	known   [thirdKnown]struct {
 		code  objective.StackCode
 		group *thirdorder.Group
@@ -45,6 +49,7 @@ func newThirdScreen(p *objective.Problem, workers int, factor float64) *thirdScr
 		t := &thirdTool{maker: thirdorder.NewMaker(p)}
 		t.screens[objective.SeatFront] = thirdorder.NewScreen(p, fields, slack, factor*p.NearMissFactor)
 		t.screens[objective.SeatRear] = thirdorder.NewScreen(&rear, fields, slack, factor*p.NearMissFactor)
+		s.slopes = t.screens[objective.SeatFront].Slopes()
 		s.tools <- t
 	}
 	return s

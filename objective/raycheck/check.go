@@ -101,8 +101,7 @@ type Checker struct {
 	fills          []pupil         // by field
 	tracedBundles  []tracedBundle  // by field, then by vergence from far to near
 	sampledBundles []sampledBundle // by field, then depth
-	launch         lanes.Rays      // all beams at the eye, at the reference wavelength
-	coloured       []lanes.Rays    // by wavelength, where the eye's colour counts; nil otherwise
+	launches       []lanes.Rays    // beams at the eye, those that are traced, by wavelength
 	between        lanes.Lines     // a bundle between traced vergences
 	loss           *lossFill       // replaces the quadrature where rays are lost
 	rim            *rimBuffers
@@ -118,7 +117,8 @@ type Checker struct {
 	// refocusSlackD is by how much the bounds of the eye's refocus are widened; 0 but for
 	// screens.
 	refocusSlackD float64
-	through       []float64 // weights of the rays that get through, a buffer
+	passed        []maskSums // by bundle in use: over what passes all clear apertures, a buffer
+	through       []float64  // weights of the rays that get through, a buffer
 	worstFirst    []int
 
 	// The train in hand.
@@ -132,6 +132,7 @@ type Checker struct {
 	ratios     [][]float64 // by wavelength, then step
 	blocks     []block     // by wavelength
 	margin     float64     // as for [lanes.Rays.Through], over all that was traced
+	cornersRim float64     // overfill on the rim of the box in all [Checker.corners]; NaN when not known
 	viewpoint  float64     // distance from the first vertex towards the world
 	layer      []float64   // paraxial distance from the first vertex behind the mask to the layer, by depth
 	chief      []float64   // paraxial height in it for unit slope towards the world, by depth
@@ -143,7 +144,8 @@ type tracedBundle struct {
 	field    int
 	tan      float64
 	vergence float64
-	from, to int   // its rays in a block
+	from, to int   // its lines in a block, and its rays at the reference wavelength
+	others   int   // where its rays begin at another wavelength, unless it [Checker.refers]
 	traced   []leg // by wavelength
 	// Its lines in a block, by wavelength.
 	mask, view []lanes.Lines
@@ -160,7 +162,7 @@ const (
 
 // block holds all beams of a wavelength.
 type block struct {
-	rays lanes.Rays
+	rays lanes.Rays  // of the beams that are traced
 	mask lanes.Lines // in the vertex plane before the mask, its glass allowed for
 	view lanes.Lines // in the viewpoint plane
 }
@@ -240,7 +242,7 @@ func newCheckerAt(p *objective.Problem, q quadrature, fractions, depths []float6
 		}
 	}
 	c.ratios = make([][]float64, len(c.weight))
-	c.loss = newLossFill()
+	c.loss = newLossFill(len(c.weight))
 	c.layer = make([]float64, len(c.depths))
 	c.chief = make([]float64, len(c.depths))
 	c.report.Setpoints = make([]Setpoint, len(c.depths))
@@ -263,15 +265,18 @@ func newCheckerAt(p *objective.Problem, q quadrature, fractions, depths []float6
 // take.
 func (c *Checker) layOut(q quadrature) {
 	p := c.p
-	var n, most int
+	var n, others, most int
 	for f, fraction := range c.fractions {
 		fill := c.at.fill(p.Pupil/2, q.halfArms, fraction == 0)
 		fill.weight = lanes.WithRoom(fill.weight)
 		c.fills = append(c.fills, fill)
 		most = max(most, len(fill.x))
-		for _, v := range c.vergences {
-			b := tracedBundle{field: f, tan: fraction * p.TanMax, vergence: v, from: n, to: n + len(fill.x), traced: make([]leg, len(c.weight))}
+		for k, v := range c.vergences {
+			b := tracedBundle{field: f, tan: fraction * p.TanMax, vergence: v, from: n, to: n + len(fill.x), others: others, traced: make([]leg, len(c.weight))}
 			n = b.to
+			if !c.ends || k == 0 || k == len(c.vergences)-1 {
+				others += len(fill.x)
+			}
 			c.tracedBundles = append(c.tracedBundles, b)
 		}
 		for d := range c.depths {
@@ -281,27 +286,25 @@ func (c *Checker) layOut(q quadrature) {
 			})
 		}
 	}
-	c.launch = lanes.NewRays(n)
-	for _, b := range c.tracedBundles {
-		fill, beam := &c.fills[b.field], c.launch.Part(b.from, b.to)
-		beam.Launch(fill.x, fill.y, b.tan, b.vergence)
-	}
-	c.coloured = nil
+	c.launches = nil
 	for w := range c.weight {
-		if !c.p.ColouredEye {
-			break
+		traced := others
+		if w == c.reference {
+			traced = n
 		}
-		all := lanes.NewRays(n)
-		for _, b := range c.tracedBundles {
-			fill, beam := &c.fills[b.field], all.Part(b.from, b.to)
-			beam.Launch(fill.x, fill.y, b.tan, b.vergence-c.p.EyeColour(w))
+		all := lanes.NewRays(traced)
+		for i := range c.tracedBundles {
+			if b := &c.tracedBundles[i]; !c.refers(i, w) {
+				fill, beam := &c.fills[b.field], all.Part(c.raysOf(b, w))
+				beam.Launch(fill.x, fill.y, b.tan, b.vergence-c.p.EyeColour(w))
+			}
 		}
-		c.coloured = append(c.coloured, all)
+		c.launches = append(c.launches, all)
 	}
 	c.between = lanes.NewLines(most)
 	c.through = lanes.WithRoom(make([]float64, most))
-	for range c.weight {
-		k := block{lanes.NewRays(n), lanes.NewLines(n), lanes.NewLines(n)}
+	for w := range c.weight {
+		k := block{lanes.NewRays(len(c.launches[w].X)), lanes.NewLines(n), lanes.NewLines(n)}
 		c.blocks = append(c.blocks, k)
 		for i := range c.tracedBundles {
 			b := &c.tracedBundles[i]
@@ -326,7 +329,7 @@ func (c *Checker) Check(t *objective.Train) *Report {
 
 // check does so with the train in hand.
 func (c *Checker) check() {
-	if !c.rejected() && c.measureUsed(true, true, true) {
+	if !c.rejected() && c.measureUsed(c.away, true, true, true) {
 		c.measureRest()
 	}
 }
@@ -335,7 +338,7 @@ func (c *Checker) check() {
 // from Check.
 func (c *Checker) Measure(t *objective.Train) *Report {
 	c.prepare(t)
-	c.measureUsed(false, true, true)
+	c.measureUsed(c.away, false, true, true)
 	c.measureRest()
 	return &c.report
 }
@@ -345,15 +348,15 @@ func (c *Checker) Measure(t *objective.Train) *Report {
 // trains that differ in gaps and eye relief only, one after the other.
 func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 	c.prepare(t)
-	c.measureUsed(false, c.limited(vignetting), c.limited(blurMismatch))
+	c.measureUsed(c.away, false, c.limited(vignetting), c.limited(blurMismatch))
 	return &c.report
 }
 
 // measureUsed judges everything that requirements and limits look at, in their
-// order, the blurs also of displaced pupils. With stop it ends when one has failed, and
+// order, the blurs also of the displaced pupils in away. With stop it ends when one has failed, and
 // looks at displaced pupils only where the one in the middle leaves that open; it reports
 // whether it came to its end.
-func (c *Checker) measureUsed(stop, vignetting, mismatch bool) (complete bool) {
+func (c *Checker) measureUsed(away []*Checker, stop, vignetting, mismatch bool) (complete bool) {
 	used := c.usedBundles()
 	c.report.FailedBy = ""
 	c.sum(0, used)
@@ -366,16 +369,16 @@ func (c *Checker) measureUsed(stop, vignetting, mismatch bool) (complete bool) {
 			return false
 		}
 	}
-	for _, a := range c.away {
+	for _, a := range away {
 		a.sum(0, used)
 	}
-	if c.judgeMaskBlur(c.away); over() {
+	if c.judgeMaskBlur(away); over() {
 		return false
 	}
 	if c.judgeDefocus(); over() {
 		return false
 	}
-	if c.judgeViewBlur(c.away); over() {
+	if c.judgeViewBlur(away); over() {
 		return false
 	}
 	if c.judgeFar(); over() {
@@ -401,6 +404,17 @@ func (c *Checker) measureUsed(stop, vignetting, mismatch bool) (complete bool) {
 	return !over()
 }
 
+// addPupil takes a displaced pupil, which was not yet looked at, into what measureUsed has
+// measured.
+func (c *Checker) addPupil(a *Checker) {
+	a.follow(c)
+	a.sum(0, c.usedBundles())
+	for i := range c.usedBundles() {
+		c.addMaskBlur(i, a)
+		c.addViewBlur(i, a)
+	}
+}
+
 // measureRest adds the samples of fields that no limit on sharpness looks at.
 func (c *Checker) measureRest() {
 	used := c.usedBundles()
@@ -418,7 +432,7 @@ func (c *Checker) measureRest() {
 // prepare takes t in hand and clears the report.
 func (c *Checker) prepare(t *objective.Train) {
 	c.take(t)
-	c.begin()
+	c.begin(c.away)
 }
 
 // take takes t in hand and lays out its surfaces.
@@ -436,15 +450,15 @@ func (c *Checker) take(t *objective.Train) {
 		}
 		indexRatios(t, c.indicesOf, c.ratios)
 	}
-	c.margin = 1
+	c.margin, c.cornersRim = 1, math.NaN()
 	for i := range c.tracedBundles {
 		clear(c.tracedBundles[i].traced)
 	}
 	c.viewpoint = -p.Viewpoint(t)
 }
 
-// begin clears the report for the train in hand.
-func (c *Checker) begin() {
+// begin clears the report for the train in hand, which displaced pupils take over.
+func (c *Checker) begin(away []*Checker) {
 	t, r := c.t, &c.report
 	r.FailedBy, r.TravelMM = "", math.NaN()
 	r.Metrics.reset()
@@ -468,7 +482,7 @@ func (c *Checker) begin() {
 			MaskBlurArcmin: nan, ViewBlurArcmin: nan, ViewDefocusD: nan, ViewAstigmatismD: nan,
 		}
 	}
-	for _, a := range c.away {
+	for _, a := range away {
 		a.follow(c)
 	}
 }

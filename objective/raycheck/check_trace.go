@@ -42,7 +42,7 @@ func (c *Checker) traceWavelength(from, to, w int, until leg) {
 			i = j
 			continue
 		}
-		for j < to && c.tracedBundles[j].traced[w] == at && !c.refers(j, w) {
+		for j < to && (c.refers(j, w) || c.tracedBundles[j].traced[w] == at) {
 			j++
 		}
 		for ; at < until; at++ {
@@ -85,35 +85,54 @@ func (c *Checker) refer(i, w int, at leg) {
 	here.traced[w] = at + 1
 }
 
-// traceOn takes neighbouring beams from the eye to the mask, or from there to
-// the world.
-func (c *Checker) traceOn(from, to, w int, at leg) {
-	k := &c.blocks[w]
-	first, last := c.tracedBundles[from].from, c.tracedBundles[to-1].to
-	r := k.rays.Part(first, last)
-	if at == atEye {
-		launch := c.launchOf(w).Part(first, last)
-		r.CopyFrom(&launch)
-		c.margin = min(c.margin, c.throughSteps(&r, w, 0, c.beyondMask))
-		l := k.mask.Part(first, last)
-		c.beforeMask(&l, &r)
-	} else {
-		c.margin = min(c.margin, c.throughSteps(&r, w, c.beyondMask, len(c.steps)))
-		l := k.view.Part(first, last)
-		l.Cross(&r, c.viewpoint)
+// raysOf is where the rays of a beam are among those that are traced at a wavelength.
+func (c *Checker) raysOf(b *tracedBundle, w int) (from, to int) {
+	if w == c.reference {
+		return b.from, b.to
 	}
-	for i := from; i < to; i++ {
-		c.tracedBundles[i].traced[w] = at + 1
-	}
+	return b.others, b.others + b.to - b.from
 }
 
-// launchOf are all beams at the eye at wavelength w. Light that the eye sees sharply comes from
-// another vergence at another wavelength, where its colour counts.
-func (c *Checker) launchOf(w int) *lanes.Rays {
-	if c.coloured == nil {
-		return &c.launch
+// traceOn takes neighbouring beams, but for those that refer to others, from the eye to the
+// mask, or from there to the world. The first of them does not refer.
+func (c *Checker) traceOn(from, to, w int, at leg) {
+	k, last := &c.blocks[w], to-1
+	for c.refers(last, w) {
+		last--
 	}
-	return &c.coloured[w]
+	first, _ := c.raysOf(&c.tracedBundles[from], w)
+	_, end := c.raysOf(&c.tracedBundles[last], w)
+	r := k.rays.Part(first, end)
+	if at == atEye {
+		launch := c.launches[w].Part(first, end)
+		r.CopyFrom(&launch)
+		c.margin = min(c.margin, c.throughSteps(&r, w, 0, c.beyondMask))
+	} else {
+		c.margin = min(c.margin, c.throughSteps(&r, w, c.beyondMask, len(c.steps)))
+	}
+	for i := from; i <= last; {
+		if c.refers(i, w) {
+			i++
+			continue
+		}
+		// Beams next to each other have their lines next to each other.
+		j := i
+		for ; j <= last && !c.refers(j, w); j++ {
+			c.tracedBundles[j].traced[w] = at + 1
+		}
+		a, b := &c.tracedBundles[i], &c.tracedBundles[j-1]
+		first, _ := c.raysOf(a, w)
+		_, end := c.raysOf(b, w)
+		r := k.rays.Part(first, end)
+		if at == atEye {
+			l := k.mask.Part(a.from, b.to)
+			c.beforeMask(&l, &r)
+		} else {
+			l := k.view.Part(a.from, b.to)
+			l.Cross(&r, c.viewpoint)
+		}
+		i = j
+	}
 }
 
 // vergenceOf is the vergence of the light of depth d at wavelength w.
@@ -164,14 +183,14 @@ func (c *Checker) sumMask(b *sampledBundle) {
 	weight := c.fills[b.field].weight
 	b.maskAll = maskSums{}
 	for w := range b.mask {
-		b.mask[w] = c.maskSums(b.maskFrom[w].of(), weight, b)
+		c.sumCrossings(&b.mask[w], b.maskFrom[w].of(), weight, b)
 		b.maskAll.add(&b.mask[w], c.weight[w])
 	}
 }
 
 // sumView does so for wavelength w in the viewpoint plane.
 func (c *Checker) sumView(b *sampledBundle, w int) {
-	b.view[w] = c.viewSums(b.viewFrom[w].of(), c.fills[b.field].weight, b)
+	c.sumSlopes(&b.view[w], b.viewFrom[w].of(), c.fills[b.field].weight, b)
 }
 
 // sum traces all that bundles from and up to but not including to need, whole
@@ -223,26 +242,36 @@ func (c *Checker) losesRim(b *sampledBundle) bool {
 // maskSums sums up where rays cross the mask's layer. They are taken at the
 // paraxial setpoint and from the paraxial chief ray, next to which the sums lose
 // no digits.
-func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *sampledBundle) maskSums {
-	a := maskSums(l.CrossingSums(weight, c.layer[b.depth], c.chief[b.depth]*b.tan))
+func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *sampledBundle) (a maskSums) {
+	c.sumCrossings(&a, l, weight, b)
+	return a
+}
+
+// sumCrossings sets a to the maskSums.
+func (c *Checker) sumCrossings(a *maskSums, l *lanes.Lines, weight []float64, b *sampledBundle) {
+	(*lanes.CrossingSums)(a).Of(l, weight, c.layer[b.depth], c.chief[b.depth]*b.tan)
 	if c.at.x == 0 {
 		a.PX, a.SX = 0, 0
 		if b.field == 0 && c.at.y == 0 {
 			a.PY, a.SY = 0, 0
 		}
 	}
-	return a
 }
 
 // viewSums sums up how rays leave the first vertex, in the viewpoint plane.
-func (c *Checker) viewSums(l *lanes.Lines, weight []float64, b *sampledBundle) viewSums {
+func (c *Checker) viewSums(l *lanes.Lines, weight []float64, b *sampledBundle) (a viewSums) {
+	c.sumSlopes(&a, l, weight, b)
+	return a
+}
+
+// sumSlopes sets a to the viewSums.
+func (c *Checker) sumSlopes(a *viewSums, l *lanes.Lines, weight []float64, b *sampledBundle) {
 	theta := c.t.AngularMagnification
-	a := viewSums(l.SlopeSums(weight, c.depths[b.depth]/(theta*theta), b.tan/theta))
+	(*lanes.SlopeSums)(a).Of(l, weight, c.depths[b.depth]/(theta*theta), b.tan/theta)
 	if c.at.x == 0 {
 		a.X, a.EX = 0, 0
 		if b.field == 0 && c.at.y == 0 {
 			a.Y, a.EY = 0, 0
 		}
 	}
-	return a
 }

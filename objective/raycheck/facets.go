@@ -45,7 +45,7 @@ func (c *Checker) throughFacets() float64 {
 	beam := &c.tracedBundles[0] // the axis at the far depth
 	n := beam.to - beam.from
 	r := lanes.NewRays(n)
-	launch := c.launchOf(c.reference).Part(beam.from, beam.to)
+	launch := c.launches[c.reference].Part(beam.from, beam.to)
 	r.CopyFrom(&launch)
 	here, share := lanes.NewRays(n), make([]float64, n)
 	for i := range share {

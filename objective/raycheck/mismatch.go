@@ -2,6 +2,7 @@ package raycheck
 
 import (
 	"math"
+	"slices"
 
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck/lanes"
@@ -25,14 +26,28 @@ func (c *Checker) mismatch() float64 {
 	if n < 2 {
 		return math.NaN()
 	}
-	worst := 0.0
-	for k := range c.sampledBundles[:c.usedBundles()] {
-		b := &c.sampledBundles[k]
-		passing := c.passing(b)
-		if b.maskAll.Weight < halfLost || !(passing.Weight > 0) {
+	used := c.usedBundles()
+	for k := range used {
+		if c.sampledBundles[k].maskAll.Weight < halfLost {
 			return math.Inf(1)
 		}
-		pp, ps, ss := passing.variance()
+	}
+	// Outer fields lose more: from there on it soon shows where nothing passes.
+	c.passed = slices.Grow(c.passed[:0], used)[:used]
+	clear := c.clearFields()
+	for k := used - 1; k >= 0; k-- {
+		b := &c.sampledBundles[k]
+		if c.passed[k] = b.maskAll; b.lossy || b.field >= clear {
+			c.passed[k] = c.passing(b)
+		}
+		if !(c.passed[k].Weight > 0) {
+			return math.Inf(1)
+		}
+	}
+	worst := 0.0
+	for k := range used {
+		b := &c.sampledBundles[k]
+		pp, ps, ss := c.passed[k].variance()
 		for set := range n {
 			if set == b.depth {
 				continue
@@ -46,6 +61,39 @@ func (c *Checker) mismatch() float64 {
 	}
 	return worst
 }
+
+// clearFields is the number of fields in use, from the axis on, in which the pupil in the middle is
+// surely free of vignetting at every depth. As in [Checker.judgeVignetting] the squared
+// height of a ray is convex but for aberrations, so that what is clear on the axis and at an outer
+// field, for the far and the near end, is so between them; clearCare leaves room for
+// aberrations.
+func (c *Checker) clearFields() int {
+	if c.cornersRim < -clearCare {
+		return c.used
+	}
+	clear := func(field int) bool {
+		far, near := field*len(c.depths), (field+1)*len(c.depths)-1
+		for _, k := range [...]int{near, far} {
+			if !(c.rimOverfill(&c.sampledBundles[k], 0, 0, c.p.Pupil/2) < -clearCare) {
+				return false
+			}
+		}
+		return true
+	}
+	if !clear(0) {
+		return 0
+	}
+	for f := c.used - 1; f > 0; f-- {
+		if clear(f) {
+			return f + 1
+		}
+	}
+	return 1
+}
+
+// clearCare is how near, as a share of a clear semi-diameter, a rim ray at the ends of the ranges of field
+// and depth may come before those between them are looked at.
+const clearCare = 2 * rimCare
 
 // outOfFocus is by how much an ideal point at the set depth is out of focus for an eye that
 // accommodates to another, in 1/mm: the difference of the depths. Where the eye's own colour counts
@@ -72,19 +120,30 @@ func (c *Checker) judgeMismatch() {
 }
 
 // passing are the sums of a bundle, at all wavelengths, over what passes all clear apertures.
-func (c *Checker) passing(b *sampledBundle) (all maskSums) {
+func (c *Checker) passing(b *sampledBundle) maskSums {
 	if !b.lossy && c.clears(b, c.at.x, c.at.y, c.p.Pupil/2) {
 		return b.maskAll
 	}
-	f := c.loss
-	f.clear = true
+	c.loss.clear = true
+	all, ok := maskSums{}, false
+	if !b.lossy {
+		all, ok = c.cutByApertures(b)
+	}
+	if !ok {
+		all = c.throughApertures(b)
+	}
+	c.loss.clear = false
+	return all
+}
+
+// throughApertures are these sums by the filling of a bundle that loses rays.
+func (c *Checker) throughApertures(b *sampledBundle) (all maskSums) {
 	for w := range c.blocks {
 		for _, side := range c.at.sides() {
 			mask, _ := c.filledSide(b, w, side)
 			all.add(&mask, c.weight[w]/float64(len(c.at.sides())))
 		}
 	}
-	f.clear = false
 	return all
 }
 
