@@ -28,7 +28,7 @@ func (s *Screen) Excess() (sum, largest float64) {
 // largest are the largest magnitudes of the estimates of what is limited.
 func (s *Screen) largest() (of [limits]float64) {
 	raise := func(i limit, value float64) {
-		if value = math.Abs(value); !(value <= of[i]) {
+		if value = math.Abs(value); value > of[i] { // what is not known exceeds nothing
 			of[i] = value
 		}
 	}
