@@ -16,8 +16,8 @@ type thirdScreen struct{ tools chan *thirdTool }
 // thirdTool is what one goroutine screens with.
 type thirdTool struct {
 	maker   *thirdorder.Maker
-	screens [2]*thirdorder.Screen // by seat
-	groups  []*thirdorder.Group   // of the train in hand
+	screens [objective.SeatCount]*thirdorder.Screen // by seat
+	groups  []*thirdorder.Group                     // of the train in hand
 	known   [thirdKnown]struct {
 		code  objective.StackCode
 		group *thirdorder.Group
@@ -43,7 +43,8 @@ func newThirdScreen(p *objective.Problem, workers int, factor float64) *thirdScr
 	fields, slack := raycheck.FieldSamples(p), 1000*p.ResidualVergenceMax()
 	for range workers {
 		t := &thirdTool{maker: thirdorder.NewMaker(p)}
-		t.screens[objective.SeatFront] = thirdorder.NewScreen(p, fields, slack, factor*p.NearMissFactor)
+		front := thirdorder.NewScreen(p, fields, slack, factor*p.NearMissFactor)
+		t.screens[objective.SeatFront], t.screens[objective.SeatBoth] = front, front
 		t.screens[objective.SeatRear] = thirdorder.NewScreen(&rear, fields, slack, factor*p.NearMissFactor)
 		s.tools <- t
 	}

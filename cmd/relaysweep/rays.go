@@ -45,14 +45,14 @@ type tracedRay struct {
 }
 
 // traceSample traces the rays of a field sample at an apparent vergence in
-// 1/mm, the mask standing for it, at the reference wavelength.
-func (b *reopened) traceSample(field, vergence, maskMM float64) []tracedRay {
+// 1/mm, the masks standing for it, at the reference wavelength.
+func (b *reopened) traceSample(field, vergence float64, masksMM []float64) []tracedRay {
 	p := b.problem
 	var rays []tracedRay
 	for _, r := range pupilRays {
 		y := r.share * p.PupilEdge()
 		slope := float64(field*p.TanMax) - float64(y*vergence)
-		points, complete := raycheck.TraceRay(p, b.train, maskMM, raycheck.RayStart{WavelengthNM: p.WavelengthsNM[p.Reference()], YMM: y, SlopeY: slope})
+		points, complete := raycheck.TraceRay(p, b.train, masksMM, raycheck.RayStart{WavelengthNM: p.WavelengthsNM[p.Reference()], YMM: y, SlopeY: slope})
 		rays = append(rays, tracedRay{r, points, complete})
 	}
 	return rays
@@ -97,7 +97,7 @@ func printRays(w io.Writer, b *reopened) error {
 			angle := math.Atan(field*p.TanMax) * 180 / math.Pi
 			fmt.Fprintf(w, "\nfield %s of the half field, %.2f deg; depth %s m, mask at %.3f mm\n",
 				shortest(field), angle, results.Fixed(s.DepthM, 3), s.MaskMM)
-			t, n := rayTable(b.traceSample(field, s.VergenceD/1000, s.MaskMM), places)
+			t, n := rayTable(b.traceSample(field, s.VergenceD/1000, []float64{s.MaskMM}), places)
 			beyond += n
 			t.Terminal = isTerminal(w)
 			if err := t.Print(w); err != nil {

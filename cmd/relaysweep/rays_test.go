@@ -53,7 +53,7 @@ func compareRays(t *testing.T, b *reopened) {
 	layout := &bench{d: b.design, eyeMM: b.design.LengthToEyeMM}
 	for _, s := range b.stages {
 		for _, field := range []float64{0, 0.5, 0.7, 1} {
-			for _, r := range b.traceSample(field, s.VergenceD/1000, s.MaskMM) {
+			for _, r := range b.traceSample(field, s.VergenceD/1000, []float64{s.MaskMM}) {
 				if !r.complete {
 					continue
 				}

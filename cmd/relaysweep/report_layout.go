@@ -39,7 +39,7 @@ func (b *reopened) drawing() results.ReportDrawing {
 		WavelengthNM: p.WavelengthsNM[p.Reference()], PupilEdgeMM: p.PupilEdge(),
 	}
 	for k, field := range raycheck.FieldFractions {
-		for _, r := range b.traceSample(field, far.VergenceD/1000, far.MaskMM) {
+		for _, r := range b.traceSample(field, far.VergenceD/1000, []float64{far.MaskMM}) {
 			ray := results.ReportRay{
 				Field: k, HalfDeg: math.Atan(field*p.TanMax) * 180 / math.Pi, Chief: r.ray.share == 0, Lost: !r.complete,
 			}

@@ -22,7 +22,7 @@ func (c *Checker) throughSteps(r *lanes.Rays, w, from, to int) (margin float64) 
 	return margin
 }
 
-// trace takes beams from and up to but not including to on to the mask or to
+// trace takes beams from and up to but not including to on to the masks or to
 // the world at all wavelengths, the reference first because others refer to it.
 func (c *Checker) trace(from, to int, until leg) {
 	c.traceWavelength(from, to, c.reference, until)
@@ -69,11 +69,15 @@ func (c *Checker) refer(i, w int, at leg) {
 	n := len(c.vergences)
 	far := i - i%n
 	here, farEnd, nearEnd := &c.tracedBundles[i], &c.tracedBundles[far], &c.tracedBundles[far+n-1]
+	if c.passes(at) {
+		here.traced[w] = at + 1
+		return
+	}
 	lines := func(b *tracedBundle, w int) *lanes.Lines {
-		if at == toMask {
+		if at == toSecond {
 			return &b.view[w]
 		}
-		return &b.mask[w]
+		return &b.mask[at][w]
 	}
 	r, v := c.reference, c.vergences
 	share := 0.0
@@ -85,22 +89,33 @@ func (c *Checker) refer(i, w int, at leg) {
 	here.traced[w] = at + 1
 }
 
-// traceOn takes neighbouring beams from the eye to the mask, or from there to
-// the world.
+// passes reports whether the leg that starts at a place leads nowhere: there is no second
+// mask.
+func (c *Checker) passes(at leg) bool { return at == toMask && len(c.masks) == 1 }
+
+// traceOn takes neighbouring beams from the eye to the first mask, from there to the second
+// one, or from the last to the world.
 func (c *Checker) traceOn(from, to, w int, at leg) {
 	k := &c.blocks[w]
 	first, last := c.tracedBundles[from].from, c.tracedBundles[to-1].to
 	r := k.rays.Part(first, last)
-	if at == atEye {
-		launch := c.launchOf(w).Part(first, last)
-		r.CopyFrom(&launch)
-		c.margin = min(c.margin, c.throughSteps(&r, w, 0, c.beyondMask))
-		l := k.mask.Part(first, last)
-		c.beforeMask(&l, &r)
-	} else {
-		c.margin = min(c.margin, c.throughSteps(&r, w, c.beyondMask, len(c.steps)))
+	switch {
+	case c.passes(at):
+	case at == toSecond:
+		c.margin = min(c.margin, c.throughSteps(&r, w, c.masks[len(c.masks)-1].beyond, len(c.steps)))
 		l := k.view.Part(first, last)
 		l.Cross(&r, c.viewpoint)
+	default:
+		begin := 0
+		if at == atEye {
+			launch := c.launchOf(w).Part(first, last)
+			r.CopyFrom(&launch)
+		} else {
+			begin = c.masks[at-1].beyond
+		}
+		c.margin = min(c.margin, c.throughSteps(&r, w, begin, c.masks[at].beyond))
+		l := k.mask[at].Part(first, last)
+		c.beforeMask(&l, &r)
 	}
 	for i := from; i < to; i++ {
 		c.tracedBundles[i].traced[w] = at + 1
@@ -119,7 +134,7 @@ func (c *Checker) launchOf(w int) *lanes.Rays {
 // vergenceOf is the vergence of the light of depth d at wavelength w.
 func (c *Checker) vergenceOf(d, w int) float64 { return c.depths[d] - c.p.EyeColour(w) }
 
-// beforeMask gives rays that have passed the surfaces before the mask's gap as
+// beforeMask gives rays that have passed the surfaces before a mask's gap as
 // lines in the vertex plane of the last one. The mask's glass has been allowed
 // for up to its middle, where the layer lies.
 func (c *Checker) beforeMask(l *lanes.Lines, r *lanes.Rays) {
@@ -158,15 +173,24 @@ func (c *Checker) sourceOf(lines *lanes.Lines, b *sampledBundle) source {
 	}
 }
 
-// sumMask sums up the crossings of b with the mask's layer at all wavelengths.
+// sumMasks sums up the crossings of b with the layers of masks at all wavelengths.
 // A lost ray makes a sum NaN.
-func (c *Checker) sumMask(b *sampledBundle) {
+func (c *Checker) sumMasks(b *sampledBundle) {
 	weight := c.fills[b.field].weight
-	b.maskAll = maskSums{}
-	for w := range b.mask {
-		b.mask[w] = c.maskSums(b.maskFrom[w].of(), weight, b)
-		b.maskAll.add(&b.mask[w], c.weight[w])
+	for k := range c.masks {
+		m := &b.masks[k]
+		m.all = maskSums{}
+		for w := range m.sums {
+			m.sums[w] = c.maskSums(k, m.from[w].of(), weight, b)
+			m.all.add(&m.sums[w], c.weight[w])
+		}
 	}
+}
+
+// lossyAtMasks reports whether such a sum is NaN: rays that are lost before the first mask
+// are lost to all.
+func (c *Checker) lossyAtMasks(b *sampledBundle) bool {
+	return math.IsNaN(b.masks[len(c.masks)-1].all.PP)
 }
 
 // sumView does so for wavelength w in the viewpoint plane.
@@ -187,8 +211,8 @@ func (c *Checker) sum(from, to int) {
 		if c.skips(b.field) {
 			continue
 		}
-		c.sumMask(b)
-		b.lossy = math.IsNaN(b.maskAll.PP)
+		c.sumMasks(b)
+		b.lossy = c.lossyAtMasks(b)
 		for w := range b.view {
 			c.sumView(b, w)
 			b.lossy = b.lossy || math.IsNaN(b.view[w].EYY)
@@ -220,11 +244,12 @@ func (c *Checker) losesRim(b *sampledBundle) bool {
 	return false
 }
 
-// maskSums sums up where rays cross the mask's layer. They are taken at the
+// maskSums sums up where rays cross the layer of mask k. They are taken at the
 // paraxial setpoint and from the paraxial chief ray, next to which the sums lose
 // no digits.
-func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *sampledBundle) maskSums {
-	a := maskSums(l.CrossingSums(weight, c.layer[b.depth], c.chief[b.depth]*b.tan))
+func (c *Checker) maskSums(k int, l *lanes.Lines, weight []float64, b *sampledBundle) maskSums {
+	m := &c.masks[k]
+	a := maskSums(l.CrossingSums(weight, m.layer[b.depth], m.chief[b.depth]*b.tan))
 	if c.at.x == 0 {
 		a.PX, a.SX = 0, 0
 		if b.field == 0 && c.at.y == 0 {

@@ -7,7 +7,7 @@ import (
 	"relaysweep/objective/raycheck/lanes"
 )
 
-// mismatch tells, in %, how the mask blurs for an eye that looks at another depth than the
+// mismatch tells, in %, how mask k blurs for an eye that looks at another depth than the
 // mask is set to: by how much the RMS of its blur is more than that of a point at the
 // same difference of vergence before an eye with the same pupil, signed, the one of largest
 // magnitude over the fields in use and all pairs of a set and an accommodated depth. It is NaN
@@ -20,16 +20,16 @@ import (
 // mask_blur_arcmin. Only rays inside all clear apertures count: what is vignetted takes
 // from the pupil, and makes the blur smaller. A bundle that nothing of passes, or that
 // loses more than half of its rays, has +Inf.
-func (c *Checker) mismatch() float64 {
-	n, s := len(c.depths), c.report.Setpoints
+func (c *Checker) mismatch(k int) float64 {
+	n, s := len(c.depths), c.report.Mask(k).Setpoints
 	if n < 2 {
 		return math.NaN()
 	}
 	worst := 0.0
-	for k := range c.sampledBundles[:c.usedBundles()] {
-		b := &c.sampledBundles[k]
-		passing := c.passing(b)
-		if b.maskAll.Weight < halfLost || !(passing.Weight > 0) {
+	for i := range c.sampledBundles[:c.usedBundles()] {
+		b := &c.sampledBundles[i]
+		passing := c.passing(b)[k]
+		if b.masks[k].all.Weight < halfLost || !(passing.Weight > 0) {
 			return math.Inf(1)
 		}
 		pp, ps, ss := passing.variance()
@@ -39,7 +39,7 @@ func (c *Checker) mismatch() float64 {
 			}
 			shift := s[b.depth].MaskParaxialMM - s[set].MaskMM
 			variance := pp + float64(2*shift*ps) + float64(shift*shift*ss)
-			blur := math.Sqrt(max(variance, 0)) / math.Abs(c.chief[set])
+			blur := math.Sqrt(max(variance, 0)) / math.Abs(c.masks[k].chief[set])
 			ideal := c.p.Pupil / (2 * math.Sqrt2) * c.outOfFocus(b.depth, set)
 			worst = larger(worst, 100*(blur/ideal-1))
 		}
@@ -64,24 +64,31 @@ func (c *Checker) outOfFocus(accommodated, set int) float64 {
 
 // judgeMismatch judges it.
 func (c *Checker) judgeMismatch() {
-	m := &c.report.Metrics
-	m.BlurMismatchPct = c.mismatch()
+	for k := range c.masks {
+		c.report.Metrics.mask(k).BlurMismatchPct = c.mismatch(k)
+	}
 	if c.limited(blurMismatch) {
-		c.limit(blurMismatch, m.BlurMismatchPct)
+		c.limitAll(blurMismatch)
 	}
 }
 
-// passing are the sums of a bundle, at all wavelengths, over what passes all clear apertures.
-func (c *Checker) passing(b *sampledBundle) (all maskSums) {
+// passing are the sums of a bundle, by mask and at all wavelengths, over what passes all clear
+// apertures.
+func (c *Checker) passing(b *sampledBundle) (all [objective.MasksMost]maskSums) {
 	if !b.lossy && c.clears(b, c.at.x, c.at.y, c.p.Pupil/2) {
-		return b.maskAll
+		for k := range c.masks {
+			all[k] = b.masks[k].all
+		}
+		return all
 	}
 	f := c.loss
 	f.clear = true
 	for w := range c.blocks {
 		for _, side := range c.at.sides() {
-			mask, _ := c.filledSide(b, w, side)
-			all.add(&mask, c.weight[w]/float64(len(c.at.sides())))
+			masks, _ := c.filledSide(b, w, side)
+			for k := range c.masks {
+				all[k].add(&masks[k], c.weight[w]/float64(len(c.at.sides())))
+			}
 		}
 	}
 	f.clear = false
