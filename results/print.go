@@ -24,28 +24,46 @@ var rankedColumnsShown = []shownColumn{
 }
 
 // designFacts are the columns that tell of one design, in the order of reading.
-var designFacts = []struct {
-	name         string
-	terminalOnly bool // the page has it in a chart, a table or a note
-}{
+var designFacts = []designFact{
 	{name: "length_mm"}, {name: "length_to_eye_mm"}, {name: "eye_relief_mm"}, {name: "field_max_deg"},
 	{name: "field_asked_deg", terminalOnly: true}, {name: "travel_mm"}, {name: "refocus_s"}, {name: "pixel_arcmin"},
 	{name: "depth_step_D"}, {name: "mask_scale_change_pct"}, {name: "viewpoint_shift_mm"}, {name: "angular_magnification"},
 	{name: "mask_blur_arcmin"}, {name: "view_defocus_D", terminalOnly: true}, {name: "view_astigmatism_D", terminalOnly: true},
 	{name: "view_blur_arcmin"}, {name: "view_refocus_D"}, {name: "axis_vergence_D", terminalOnly: true}, {name: "distortion_pct"},
 	{name: "lateral_colour_arcmin"}, {name: "axial_colour_D"}, {name: "vignetted_pct"}, {name: "blur_mismatch_pct"}, {name: "ghost_arcmin"}, {name: "ghost_pct"},
+	{name: "front_travel_mm", ofSecond: true}, {name: "front_refocus_s", ofSecond: true}, {name: "front_pixel_arcmin", ofSecond: true},
+	{name: "front_depth_step_D", ofSecond: true}, {name: "front_mask_scale_change_pct", ofSecond: true},
+	{name: "front_mask_blur_arcmin", ofSecond: true}, {name: "front_blur_mismatch_pct", ofSecond: true},
+	{name: "front_ghost_arcmin", ofSecond: true}, {name: "front_ghost_pct", ofSecond: true},
 	{name: "transmission"}, {name: "mass_g"}, {name: "price"},
 }
 
-// DesignFacts are the names of the columns that tell of one design, in the order
+// designFact is a column that tells of one design.
+type designFact struct {
+	name         string
+	terminalOnly bool // the page has it in a chart, a table or a note
+	ofSecond     bool // it tells of a second mask
+}
+
+// factsOf are the columns that tell of designs: of a second mask where one of them has it.
+func factsOf(designs ...*Design) []designFact {
+	two := slices.ContainsFunc(designs, func(d *Design) bool { return len(d.Masks()) > 1 })
+	return slices.DeleteFunc(slices.Clone(designFacts), func(f designFact) bool { return f.ofSecond && !two })
+}
+
+// DesignFacts are the names of the columns that tell of designs, in the order
 // of reading.
-func DesignFacts() []string {
-	names := make([]string, len(designFacts))
-	for i, fact := range designFacts {
+func DesignFacts(designs ...*Design) []string {
+	facts := factsOf(designs...)
+	names := make([]string, len(facts))
+	for i, fact := range facts {
 		names[i] = fact.name
 	}
 	return names
 }
+
+// secondNote tells of tables that show the columns of one mask.
+const secondNote = "of designs with two masks travel, pixel and mask blur are those of the rear one, at image 2; ranked.parquet has those of the other as front_ columns"
 
 // PrintRanked prints a compact table of ranked designs: what a builder
 // compares first. The swept keys, and the sweep point, are shown when there
@@ -98,7 +116,12 @@ func PrintRanked(w io.Writer, designs []Design, sweep []Axis, terminal bool) err
 		return err
 	}
 	if slices.ContainsFunc(designs, func(d Design) bool { return d.fieldShort() }) {
-		_, err := fmt.Fprintln(w, "field*: the whole pupil is lit up to there, which is less than was asked; beyond, up to the share under vignetted is lost")
+		if _, err := fmt.Fprintln(w, "field*: the whole pupil is lit up to there, which is less than was asked; beyond, up to the share under vignetted is lost"); err != nil {
+			return err
+		}
+	}
+	if slices.ContainsFunc(designs, func(d Design) bool { return len(d.Masks()) > 1 }) {
+		_, err := fmt.Fprintln(w, secondNote)
 		return err
 	}
 	return nil

@@ -34,7 +34,11 @@ func besideTable(r *Report) pageTable {
 		}
 		t.Rows = append(t.Rows, row)
 	}
-	for _, fact := range designFacts {
+	var leading []*Design
+	for i := range r.Leading {
+		leading = append(leading, r.Leading[i].Design)
+	}
+	for _, fact := range factsOf(leading...) {
 		add(saidName(fact.name), named(designColumns, fact.name).headUnit(), func(d *Design) pageCell { return columnCell(d, fact.name) })
 	}
 	most := 0
