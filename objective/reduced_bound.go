@@ -308,6 +308,17 @@ func (t *RelayTable) Scan(front *Front, rear *Rear, relay Interval, limit float6
 	}
 }
 
+// Relays are the relays in ascending focal length.
+func (t *RelayTable) Relays() []Relay { return t.relays }
+
+// Ends bounds what two boxes leave a relay: no train of them with a relay of a focal length
+// f is shorter than base + kappa·f + its hiatus, and f lies in an interval.
+func (t *RelayTable) Ends(front, rear *Box) (base, kappa float64, relay Interval) {
+	theta := t.p.Magnification
+	relay, _ = coupling(theta, front, rear)
+	return front.Length + rear.Length + t.p.MaskShift(), leastKappa(magnifications(theta, front, rear)), relay
+}
+
 // KeplerianBound is a lower bound on the length of every keplerian with its
 // front in one box and its rear in the other; +Inf when their focal lengths
 // can't have the magnification.

@@ -58,6 +58,10 @@ type ReportDesign struct {
 	Distortion []ReportPoint
 	// Aberrations are the third-order sums by lens and plate from the world to the eye, and in all.
 	Aberrations []ReportAberration
+	// Looks are what an eye sees through it, and LookNote says what is in these pictures and what
+	// is not; none of a design that is not looked through.
+	Looks    []ReportLook
+	LookNote string
 	// HalfFieldTan is the tangent of the largest half angle, FieldFraction the
 	// share of it within which sharpness is judged.
 	HalfFieldTan, FieldFraction float64
@@ -149,6 +153,14 @@ type ReportLens struct {
 	// HalfMM is half of the full diameter.
 	HalfMM         float64
 	FirstMM, EndMM float64 // vertices
+}
+
+// ReportLook is a picture of what an eye sees that looks at a depth.
+type ReportLook struct {
+	VergenceD     float64 // of that depth
+	Where         string  // what is there; empty for nothing
+	PNG           []byte
+	Width, Height int // pixels
 }
 
 // ReportRay is a traced ray, from the eye to beyond the first vertex.

@@ -65,6 +65,8 @@ type pageDesign struct {
 	Samples         []pageTable
 	Yield           *pageYield
 	Charts          []template.HTML
+	Looks           []pageLook
+	LookNote        string
 	Strips          []template.HTML
 	Bar             template.HTML
 	Full            template.URL
@@ -194,6 +196,7 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 	if y := r.yieldOf(d); y != nil {
 		p.Yield = newPageYield(y, r.Eyes)
 	}
+	p.Looks, p.LookNote = pageLooks(l), l.LookNote
 	for _, s := range l.Drawing.strips(id+"-full", name) {
 		p.Strips = append(p.Strips, template.HTML(s))
 	}

@@ -5,6 +5,8 @@ import (
 	"container/heap"
 	"math"
 	"slices"
+
+	"relaysweep/objective"
 )
 
 // auditSample draws designs at random from all that are offered to it: of those up to
@@ -32,13 +34,38 @@ func mix(x uint64) uint64 {
 	return x ^ x>>31
 }
 
-// number is a design's.
+// number is a design's. Where a hash of the design is so low that it can only be drawn from very many,
+// the number's higher digits are those of a hash of front and rear: all designs have the same chance,
+// and those that are drawn from very many are found among few fronts and rears.
 func (s *auditSample) number(c *candidate) uint64 {
+	codes := c.codes()
 	h := mix(s.seed ^ uint64(c.space.Layout)<<8 ^ uint64(c.space.Seat))
-	for _, code := range c.codes() {
+	for _, code := range codes {
 		h = mix(h ^ uint64(code))
 	}
-	return h
+	if h >= endsBelow {
+		return h
+	}
+	return s.endsNumber(c.space, codes[0], codes[len(codes)-1]) | h&endsRest
+}
+
+// Designs whose hash is below endsBelow, one of 1024, share all but the digits of endsRest with
+// others of their front and rear. Of these some thousands would have to be wanted for two of
+// them to be drawn as often as not.
+const (
+	endsBelow = 1 << 54
+	endsRest  = 1<<20 - 1
+)
+
+// endsNumber is the least number that a design of a front and a rear may have below endsBelow.
+func (s *auditSample) endsNumber(space objective.Space, front, rear objective.StackCode) uint64 {
+	h := mix(s.seed ^ endsRest ^ uint64(space.Layout)<<8 ^ uint64(space.Seat))
+	return mix(mix(h^uint64(front))^uint64(rear)) >> 10 &^ endsRest
+}
+
+// wantsOf reports whether designs of a front and a rear may be among those drawn so far.
+func (s *auditSample) wantsOf(space objective.Space, front, rear objective.StackCode) bool {
+	return s != nil && s.endsNumber(space, front, rear) < s.below()
 }
 
 // below is the number from which on no design is drawn.

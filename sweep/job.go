@@ -1,6 +1,7 @@
 package sweep
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"log/slog"
@@ -306,6 +307,7 @@ func (j *Job) options(s *spec.Spec) options {
 		optimize: optimizeOptions{
 			wanted: s.Search.Method == spec.SearchOptimize, seed: s.Job.Seed,
 			evaluations: int64(s.Search.EvaluationsMax), stall: int64(s.Search.StallEvaluations),
+			farFactor: s.Search.ThirdOrder * cmp.Or(s.Refine.NearMissFactor, 1),
 		},
 		built: buildOptionsOf(s),
 	}

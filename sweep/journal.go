@@ -16,7 +16,7 @@ import (
 
 // journalFormat is the version of the journal's format. Change it with
 // whatever the records hold or mean.
-const journalFormat = 7
+const journalFormat = 8
 
 // Origin is the program that does a job. What one program has begun another
 // may do in other steps, so that it must not go on with it.

@@ -84,12 +84,14 @@ type window struct {
 // thirdTurned are the designs that third-order sums turned away.
 type thirdTurned struct {
 	designs int64
+	boxed   int64       // designs of units that are set aside, up to the window's end, see thirdBoxes
 	least   float64     // ranked length of the shortest, mm; 0 for none
 	sample  []candidate // to draw an audit from
 }
 
 func (t *thirdTurned) add(u *thirdTurned) {
 	t.designs += u.designs
+	t.boxed += u.boxed
 	t.sample = append(t.sample, u.sample...)
 	if t.least == 0 || u.least > 0 && u.least < t.least {
 		t.least = u.least
@@ -168,6 +170,8 @@ type sharedSearch struct {
 	third   *thirdScreen // nil for none
 	// Samples of what either turns away are drawn by these; nil for none.
 	drawing, drawingThird *auditSample
+	// boxesFrom is the length from which on boxes are looked at, see thirdBoxes, mm; 0 for not yet.
+	boxesFrom float64
 }
 
 // examinedToo is how many trains a window may examine for each candidate that it
@@ -308,6 +312,9 @@ func (f *singleSearch) space(s *groupStream) spaceCount {
 func (f *singleSearch) find(ctx context.Context, st *stacks, lo, hi float64, most int) (window, bool, error) {
 	if st.of.second > 0 { // it has none: once is enough
 		return window{}, true, nil
+	}
+	if f.boxesFrom > 0 {
+		return f.boxed(ctx, st, lo, hi, most)
 	}
 	bound := func(a, b *objective.Box) float64 {
 		length, _ := st.table.Bound(a, b)

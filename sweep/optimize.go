@@ -8,12 +8,14 @@ import (
 	"math/big"
 	"math/rand/v2"
 	"slices"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/sync/errgroup"
 
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/objective/thirdorder"
 )
 
 // optimizeOptions are what a spec asks of a population search.
@@ -22,6 +24,7 @@ type optimizeOptions struct {
 	evaluations int64 // at most
 	stall       int64 // evaluations without a better design after which it ends
 	seed        int64
+	farFactor   float64 // see farGrader; 0 for none
 }
 
 // groupNumbers is a group, reduced for the slots in which it has stood.
@@ -34,6 +37,7 @@ type groupNumbers struct {
 	relay     objective.Relay
 	half      *objective.PairComponentRows // nil unless it stood in a pair relay
 	miss      float64                      // for lack of a positive focal length
+	third     atomic.Pointer[thirdorder.Group]
 }
 
 // Numbers that shape the population search.
@@ -123,7 +127,7 @@ func newOptimizer(lib *objective.Library, o options) (*optimizer, error) {
 		lower: math.Inf(-1), workers: make(chan *evaluator, o.workers),
 	}
 	for range o.workers {
-		s.workers <- &evaluator{p: s.p, by: o.by, checker: raycheck.NewChecker(s.p)}
+		s.workers <- &evaluator{p: s.p, by: o.by, checker: raycheck.NewChecker(s.p), far: newFarGrader(s.p, o.optimize.farFactor, 0)}
 	}
 	for _, space := range o.spaces {
 		s.proof.Space.Add(s.proof.Space, designsOf(lib, space.Layout, o.lensesPerGroup))
@@ -312,6 +316,8 @@ func (s *optimizer) account(g *graded) {
 	switch g.tier {
 	case tooLong:
 		tally(s.proof.SetAside, byRest, one)
+	case far:
+		tally(s.proof.SetAside, byThirdOrder, one)
 	case passes, exceeds:
 		s.proof.Checked++
 		s.traced = append(s.traced, *g)
@@ -461,14 +467,16 @@ func (s *optimizer) outcome(ctx context.Context) (*Outcome, error) {
 func (s *optimizer) nearest() (*Nearest, error) {
 	c := s.best.candidate()
 	n := &Nearest{ID: c.id(s.lib), Failed: gradeNames[s.best.failed], RankedMM: c.ranked, Exceeds: map[string]float64{}}
-	if s.best.tier != exceeds {
+	if s.best.tier != exceeds && s.best.tier != far {
 		return n, nil
 	}
 	train, err := c.solve(s.lib)
 	if err != nil {
 		return nil, err
 	}
-	r := raycheck.NewChecker(s.p).Measure(train)
+	checker := raycheck.NewChecker(s.p)
+	n.Failed = checker.Check(train).FailedBy
+	r := checker.Measure(train)
 	for _, m := range raycheck.MetricList {
 		if value, _ := r.Metrics.Value(m.Name); math.Abs(value) > s.p.Limits.Limit(m.Name) {
 			n.Exceeds[m.Name] = value

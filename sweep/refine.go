@@ -145,8 +145,11 @@ func (d *descent) becomeAllowed(origin []float64, infeasible float64) {
 	}
 	var others []place
 	m := &merit{squares: true}
+	least := math.Inf(1)
 	for _, x := range d.r.Starts() {
-		others = append(others, place{x, m.value(d.estimateAt(x))})
+		sum := d.estimateBelow(x, m, least)
+		others = append(others, place{x, sum})
+		least = min(least, sum)
 	}
 	slices.SortStableFunc(others, func(a, b place) int { return cmp.Compare(a.infeasible, b.infeasible) })
 	for _, other := range others[:min(len(others), feasibleStarts-1)] {
@@ -211,10 +214,11 @@ func (d *descent) lowerRelief() {
 	}
 	relief := d.r.Unknowns() - 1
 	x := slices.Clone(d.best.moved)
+	fails := func(_ float64, excess []float64) bool { return slices.Max(excess) > 0 }
 	estimated := func(at float64) bool {
 		d.best.evaluations++
 		x[relief] = at
-		_, excess := d.r.Estimate(x)
+		_, excess := d.r.EstimateUntil(x, fails)
 		return slices.Max(excess) <= 0
 	}
 	measured := func(at float64) bool {
@@ -282,11 +286,31 @@ func (d *descent) estimate(u []float64) (length float64, excess []float64) {
 func (d *descent) estimateAt(x []float64) (length float64, excess []float64) {
 	d.best.evaluations++
 	length, excess = d.r.Estimate(x)
+	d.claim(x, length, excess)
+	return length, excess
+}
+
+// claim keeps a place if it is the shortest that estimates allow.
+func (d *descent) claim(x []float64, length float64, excess []float64) {
 	if length < d.claimedLength && slices.Max(excess) <= 0 {
 		d.claimed, d.claimedLength = x, length
 	}
-	return length, excess
 }
+
+// estimateBelow is the merit of a place as estimateAt finds it, or, where that is above a
+// bound, any number above that.
+func (d *descent) estimateBelow(x []float64, m *merit, bound float64) float64 {
+	d.best.evaluations++
+	length, excess := d.r.EstimateUntil(x, func(length float64, excess []float64) bool {
+		// A place that may be claimed is evaluated to its end, whatever its merit.
+		return m.value(length, excess) > bound*(1+boundSlack) && (length >= d.claimedLength || slices.Max(excess) > 0)
+	})
+	d.claim(x, length, excess)
+	return m.value(length, excess)
+}
+
+// boundSlack is more than sums of the same terms in another order differ by, as a share.
+const boundSlack = 1e-9
 
 // merit is what a method minimises.
 type merit struct {
@@ -331,11 +355,12 @@ func (m *merit) slope(e float64) float64 {
 // minimise brings down a merit from the centre with about budget evaluations and
 // returns the place that it came to.
 func (d *descent) minimise(m *merit, step float64, budget int) []float64 {
+	least := func() float64 { return math.Inf(1) }
 	f := func(u []float64) float64 {
 		if m.squares && d.claimed != nil {
 			return 0 // the phase is over
 		}
-		return m.value(d.estimate(u))
+		return d.estimateBelow(d.r.Place(u), m, least())
 	}
 	problem := optimize.Problem{Func: f}
 	settings := &optimize.Settings{FuncEvaluations: budget}
@@ -377,6 +402,13 @@ func (d *descent) minimise(m *merit, step float64, budget int) []float64 {
 	default:
 		method = &optimize.NelderMead{SimplexSize: step}
 		converge.Iterations = 12
+		simplex, whole := &simplexBound{unknowns: n}, f
+		least = simplex.bound
+		problem.Func = func(u []float64) float64 {
+			value := whole(u)
+			simplex.evaluated(value)
+			return value
+		}
 	}
 	settings.Converger = converge
 	// An error is that of a line search that finds nothing lower: the end of a

@@ -50,6 +50,9 @@ type options struct {
 	held int
 	// heldMost is how many groups may be held at once; 0 for no limit.
 	heldMost int
+	// boxesAfter is how many trains third order has turned away, one by one, before boxes are
+	// looked at.
+	boxesAfter int64
 	// effortMax ends a search that has examined so much (see effortOf) before
 	// it is through; 0 for no limit.
 	effortMax int64
@@ -94,6 +97,7 @@ type exactSearch struct {
 	// They draw from what is turned away as it is solved, by the mask or by third-order sums; nil
 	// for none.
 	turned, turnedThird *auditSample
+	boxed               int64   // designs in units that are set aside, see thirdBoxes
 	thirdLeast          float64 // ranked length of the shortest that these sums turned away, mm; +Inf for none
 }
 
@@ -112,6 +116,7 @@ func newExactSearch(ctx context.Context, lib *objective.Library, o options) (*ex
 	if lib.Problem.Refining() {
 		shared.mask = newMaskScreen(lib.Problem, o.workers)
 	}
+	a.boxesAfter = cmp.Or(o.boxesAfter, boxesAfter)
 	shared.third = newThirdScreen(lib.Problem, o.workers, o.refine.thirdOrder)
 	a.shared = shared
 	for _, s := range o.spaces {

@@ -27,6 +27,7 @@ type stacks struct {
 	components     [2][objective.ComponentClasses][]objective.PairComponent
 	componentTrees [2][objective.ComponentClasses]*tree
 	ready          [objective.SeatCount]*pairGroups // by seat
+	boxes          [objective.SeatCount]*thirdBoxes // by seat, once they are asked for
 }
 
 // collector holds the groups of one block.

@@ -11,13 +11,17 @@ import (
 // thirdScreen turns trains away by third-order sums, without rays: those whose estimates exceed
 // a limit by more than a factor at every eye relief at which rays would screen them. What it
 // answers depends on the train alone.
-type thirdScreen struct{ tools chan *thirdTool }
+type thirdScreen struct {
+	tools  chan *thirdTool
+	slopes *thirdorder.Slopes // nil for none
+}
 
 // thirdTool is what one goroutine screens with.
 type thirdTool struct {
 	maker   *thirdorder.Maker
 	screens [objective.SeatCount]*thirdorder.Screen // by seat
 	groups  []*thirdorder.Group                     // of the train in hand
+	singles *singleBoxes                            // nil until they are asked for
 	known   [thirdKnown]struct {
 		code  objective.StackCode
 		group *thirdorder.Group
@@ -46,6 +50,7 @@ func newThirdScreen(p *objective.Problem, workers int, factor float64) *thirdScr
 		front := thirdorder.NewScreen(p, fields, slack, factor*p.NearMissFactor)
 		t.screens[objective.SeatFront], t.screens[objective.SeatBoth] = front, front
 		t.screens[objective.SeatRear] = thirdorder.NewScreen(&rear, fields, slack, factor*p.NearMissFactor)
+		s.slopes = t.screens[objective.SeatFront].Slopes()
 		s.tools <- t
 	}
 	return s

@@ -29,29 +29,34 @@ type node struct {
 
 // keys are what a tree sorts its items by, all in units that make about the same
 // difference to the length of a train.
-type keys [4]float64
+type keys [5]float64
 
 // endKeys are the keys of fronts and rears: log focal length, U and the ends of
 // the interval.
 func endKeys(b *objective.Box) keys {
-	return keys{100 * math.Log(b.F.Lo), b.Length, bounded(b.I.Lo), bounded(b.I.Hi)}
+	return keys{100 * math.Log(b.F.Lo), b.Length, bounded(b.I.Lo), bounded(b.I.Hi), 0}
 }
 
 // strongKeys are those of strong components of pair relays.
 func strongKeys(b *objective.Box) keys {
-	return keys{100 * math.Log(math.Abs(b.F.Lo)), b.Length, b.Component.TFFD, b.Component.TBFD}
+	return keys{100 * math.Log(math.Abs(b.F.Lo)), b.Length, b.Component.TFFD, b.Component.TBFD, 0}
 }
 
 // weakKeys are those of weak components: the bound is loose until their power is
 // narrow, so that it is split first.
 func weakKeys(b *objective.Box) keys {
-	return keys{200000 / b.F.Lo, b.Component.Hiatus, b.Component.Back.Lo, b.Component.Front.Lo}
+	return keys{200000 / b.F.Lo, b.Component.Hiatus, b.Component.Back.Lo, b.Component.Front.Lo, 0}
 }
 
 // buildTree splits items by their boxes, always across the widest of their keys,
 // so that near items share a leaf. A leaf holds up to leaf items. Halves of large
 // trees are split side by side, on up to so many cores.
 func buildTree(workers, n, leaf int, box func(i int) objective.Box, keysOf func(*objective.Box) keys) *tree {
+	return buildTreeBy(workers, n, leaf, box, func(_ int, b *objective.Box) keys { return keysOf(b) })
+}
+
+// buildTreeBy is buildTree with keys that depend on more than the box.
+func buildTreeBy(workers, n, leaf int, box func(i int) objective.Box, keysOf func(i int, b *objective.Box) keys) *tree {
 	t := &tree{order: make([]int32, n), box: box}
 	for i := range t.order {
 		t.order[i] = int32(i)
@@ -62,7 +67,7 @@ func buildTree(workers, n, leaf int, box func(i int) objective.Box, keysOf func(
 	all := make([]keys, n)
 	for i := range all {
 		b := box(i)
-		all[i] = keysOf(&b)
+		all[i] = keysOf(i, &b)
 	}
 	t.nodes = make([]node, nodesOf(n, leaf))
 	var apart errgroup.Group
@@ -225,22 +230,35 @@ func (p nodePair) children(fronts, rears *tree) []nodePair {
 // walk visits every front and rear of a node pair whose bound is within limit.
 // It stops early when visit returns false.
 func walk(fronts, rears *tree, p nodePair, bound boundFunc, limit float64, visit func(front, rear int32) bool) bool {
-	f, r := &fronts.nodes[p.front], &rears.nodes[p.rear]
-	if bound(&f.box, &r.box) > limit {
-		return true
-	}
-	if f.left == 0 && r.left == 0 {
-		for _, i := range fronts.order[f.first:f.last] {
-			for _, k := range rears.order[r.first:r.last] {
+	return walkLeaves(fronts, rears, p, bound, limit, func(front, rear int32) bool {
+		for _, i := range fronts.items(front) {
+			for _, k := range rears.items(rear) {
 				if !visit(i, k) {
 					return false
 				}
 			}
 		}
 		return true
+	})
+}
+
+// items are the items of a node.
+func (t *tree) items(node int32) []int32 {
+	n := &t.nodes[node]
+	return t.order[n.first:n.last]
+}
+
+// walkLeaves likewise visits leaves, by their nodes.
+func walkLeaves(fronts, rears *tree, p nodePair, bound boundFunc, limit float64, visit func(front, rear int32) bool) bool {
+	f, r := &fronts.nodes[p.front], &rears.nodes[p.rear]
+	if bound(&f.box, &r.box) > limit {
+		return true
+	}
+	if f.left == 0 && r.left == 0 {
+		return visit(p.front, p.rear)
 	}
 	for _, c := range p.children(fronts, rears) {
-		if !walk(fronts, rears, c, bound, limit, visit) {
+		if !walkLeaves(fronts, rears, c, bound, limit, visit) {
 			return false
 		}
 	}

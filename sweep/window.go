@@ -72,6 +72,7 @@ func (a *exactSearch) advance(ctx context.Context) error {
 	if err := a.restore(ctx); err != nil {
 		return err
 	}
+	a.lookAtBoxes()
 	joined, err := a.examineUnit(ctx, hi, most)
 	if err != nil {
 		return err
@@ -97,6 +98,21 @@ func (a *exactSearch) advance(ctx context.Context) error {
 	a.over = hi >= a.p.LengthMax
 	return nil
 }
+
+// lookAtBoxes begins to look at boxes where third order has turned away enough trains, one by one:
+// to prepare costs more than what is turned away before.
+func (a *exactSearch) lookAtBoxes() {
+	s := a.shared
+	if s == nil || s.boxesFrom > 0 || s.third == nil || s.third.slopes == nil || a.heldMost > 0 {
+		return
+	}
+	if n := a.proof.SetAside[byThirdOrder]; n != nil && n.Cmp(big.NewInt(a.boxesAfter)) >= 0 {
+		s.boxesFrom = a.lo
+	}
+}
+
+// boxesAfter is how many trains third order has turned away, one by one, before boxes are looked at.
+const boxesAfter = 1 << 18
 
 // least is a length below which there is nothing.
 func (a *exactSearch) least(ctx context.Context) (float64, error) {
@@ -205,6 +221,7 @@ func (a *exactSearch) examineUnit(ctx context.Context, hi float64, most int) (ex
 			e.Int64(w.blurred)
 			e.designs(w.sample)
 			e.Int64(w.third.designs)
+			e.Int64(w.third.boxed)
 			e.Float(w.third.least)
 			e.designs(w.third.sample)
 		}
@@ -230,7 +247,7 @@ func (a *exactSearch) examineUnit(ctx context.Context, hi float64, most int) (ex
 		}
 		if a.turned != nil {
 			w.blurred, w.sample = d.Int64(), draw(a.turned, d.designs(a.lib), a.lib)
-			w.third = thirdTurned{d.Int64(), d.Float(), draw(a.turnedThird, d.designs(a.lib), a.lib)}
+			w.third = thirdTurned{d.Int64(), d.Int64(), d.Float(), draw(a.turnedThird, d.designs(a.lib), a.lib)}
 		}
 		part = backlogPart{lo: a.lo, hi: hi, designs: d.Uvarint(), least: math.Inf(1), most: math.Inf(-1), effort: w.effort}
 		if part.designs > 0 {
@@ -290,6 +307,10 @@ func (a *exactSearch) account(w *window) {
 	tally(a.proof.Failed, raycheck.MaskBlurName, big.NewInt(w.blurred))
 	tally(a.byRays, raycheck.MaskBlurName, big.NewInt(w.blurred))
 	tally(a.proof.SetAside, byThirdOrder, big.NewInt(w.third.designs))
+	boxed := big.NewInt(w.third.boxed - a.boxed)
+	a.boxed = w.third.boxed
+	tally(a.proof.SetAside, byThirdOrder, boxed)
+	tally(a.proof.SetAside, byBound, new(big.Int).Neg(boxed))
 	if w.third.designs > 0 {
 		a.thirdLeast = math.Min(a.thirdLeast, w.third.least)
 	}

@@ -83,7 +83,7 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 	if report.Yields, err = run.yields(cmd.ErrOrStderr()); err != nil {
 		return err
 	}
-	for _, d := range run.leading(o) {
+	for i, d := range run.leading(o) {
 		b, err := untilInterrupted(ctx, func() (*reopened, error) { return run.reopen(d) })
 		if err != nil {
 			return err
@@ -93,6 +93,11 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 			fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", w)
 		}
 		told := reportDesign(b)
+		if i == 0 {
+			if told.Looks, told.LookNote, err = b.looks(); err != nil {
+				return err
+			}
+		}
 		measured, err := b.measuredStages(folder, cmd.ErrOrStderr())
 		if err != nil {
 			return err

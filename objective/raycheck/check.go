@@ -121,8 +121,7 @@ type Checker struct {
 	fills          []pupil         // by field
 	tracedBundles  []tracedBundle  // by field, then by vergence from far to near
 	sampledBundles []sampledBundle // by field, then depth
-	launch         lanes.Rays      // all beams at the eye, at the reference wavelength
-	coloured       []lanes.Rays    // by wavelength, where the eye's colour counts; nil otherwise
+	launches       []lanes.Rays    // beams at the eye, those that are traced, by wavelength
 	between        lanes.Lines     // a bundle between traced vergences
 	loss           *lossFill       // replaces the quadrature where rays are lost
 	rim            *rimBuffers
@@ -138,23 +137,25 @@ type Checker struct {
 	// refocusSlackD is by how much the bounds of the eye's refocus are widened; 0 but for
 	// screens.
 	refocusSlackD float64
-	through       []float64 // weights of the rays that get through, a buffer
+	passed        []sumsOfMasks // by bundle in use: over what passes all clear apertures, a buffer
+	through       []float64     // weights of the rays that get through, a buffer
 	worstFirst    []int
 	masksMost     int // for how many masks room is laid out
 
 	// The train in hand.
-	t         *objective.Train
-	groups    []*objective.Group // that the surfaces were prepared from
-	layout    objective.Layout
-	seat      objective.Seat
-	steps     []step
-	masks     []maskInHand // in the order of [objective.Train.MaskGaps], in which rays meet them
-	gapSteps  []int        // the step before which each gap lies, by gap
-	ratios    [][]float64  // by wavelength, then step
-	blocks    []block      // by wavelength
-	margin    float64      // as for [lanes.Rays.Through], over all that was traced
-	viewpoint float64      // distance from the first vertex towards the world
-	report    Report
+	t          *objective.Train
+	groups     []*objective.Group // that the surfaces were prepared from
+	layout     objective.Layout
+	seat       objective.Seat
+	steps      []step
+	masks      []maskInHand // in the order of [objective.Train.MaskGaps], in which rays meet them
+	gapSteps   []int        // the step before which each gap lies, by gap
+	ratios     [][]float64  // by wavelength, then step
+	blocks     []block      // by wavelength
+	margin     float64      // as for [lanes.Rays.Through], over all that was traced
+	cornersRim float64      // overfill on the rim of the box in all [Checker.corners]; NaN when not known
+	viewpoint  float64      // distance from the first vertex towards the world
+	report     Report
 }
 
 // maskInHand is a mask of the train in hand.
@@ -170,7 +171,8 @@ type tracedBundle struct {
 	field    int
 	tan      float64
 	vergence float64
-	from, to int   // its rays in a block
+	from, to int   // its lines in a block, and its rays at the reference wavelength
+	others   int   // where its rays begin at another wavelength, unless it [Checker.refers]
 	traced   []leg // by wavelength
 	// Its lines in a block, by wavelength.
 	mask [objective.MasksMost][]lanes.Lines
@@ -192,7 +194,7 @@ const toMasks = toSecond
 
 // block holds all beams of a wavelength.
 type block struct {
-	rays lanes.Rays
+	rays lanes.Rays                       // of the beams that are traced
 	mask [objective.MasksMost]lanes.Lines // in the vertex plane before a mask, its glass allowed for
 	view lanes.Lines                      // in the viewpoint plane
 }
@@ -278,7 +280,7 @@ func newCheckerAt(p *objective.Problem, q quadrature, fractions, depths []float6
 		}
 	}
 	c.ratios = make([][]float64, len(c.weight))
-	c.loss = newLossFill()
+	c.loss = newLossFill(len(c.weight))
 	c.report.Samples = make([]Sample, len(fractions)*len(c.depths))
 	c.rim = newRimBuffers(len(fractions) * len(c.depths))
 	if p.SharpBox > 0 {
@@ -298,15 +300,18 @@ func newCheckerAt(p *objective.Problem, q quadrature, fractions, depths []float6
 // take.
 func (c *Checker) layOut(q quadrature) {
 	p := c.p
-	var n, most int
+	var n, others, most int
 	for f, fraction := range c.fractions {
 		fill := c.at.fill(p.Pupil/2, q.halfArms, fraction == 0)
 		fill.weight = lanes.WithRoom(fill.weight)
 		c.fills = append(c.fills, fill)
 		most = max(most, len(fill.x))
-		for _, v := range c.vergences {
-			b := tracedBundle{field: f, tan: fraction * p.TanMax, vergence: v, from: n, to: n + len(fill.x), traced: make([]leg, len(c.weight))}
+		for k, v := range c.vergences {
+			b := tracedBundle{field: f, tan: fraction * p.TanMax, vergence: v, from: n, to: n + len(fill.x), others: others, traced: make([]leg, len(c.weight))}
 			n = b.to
+			if !c.ends || k == 0 || k == len(c.vergences)-1 {
+				others += len(fill.x)
+			}
 			c.tracedBundles = append(c.tracedBundles, b)
 		}
 		for d := range c.depths {
@@ -315,27 +320,25 @@ func (c *Checker) layOut(q quadrature) {
 			})
 		}
 	}
-	c.launch = lanes.NewRays(n)
-	for _, b := range c.tracedBundles {
-		fill, beam := &c.fills[b.field], c.launch.Part(b.from, b.to)
-		beam.Launch(fill.x, fill.y, b.tan, b.vergence)
-	}
-	c.coloured = nil
+	c.launches = nil
 	for w := range c.weight {
-		if !c.p.ColouredEye {
-			break
+		traced := others
+		if w == c.reference {
+			traced = n
 		}
-		all := lanes.NewRays(n)
-		for _, b := range c.tracedBundles {
-			fill, beam := &c.fills[b.field], all.Part(b.from, b.to)
-			beam.Launch(fill.x, fill.y, b.tan, b.vergence-c.p.EyeColour(w))
+		all := lanes.NewRays(traced)
+		for i := range c.tracedBundles {
+			if b := &c.tracedBundles[i]; !c.refers(i, w) {
+				fill, beam := &c.fills[b.field], all.Part(c.raysOf(b, w))
+				beam.Launch(fill.x, fill.y, b.tan, b.vergence-c.p.EyeColour(w))
+			}
 		}
-		c.coloured = append(c.coloured, all)
+		c.launches = append(c.launches, all)
 	}
 	c.between = lanes.NewLines(most)
 	c.through = lanes.WithRoom(make([]float64, most))
-	for range c.weight {
-		k := block{rays: lanes.NewRays(n), view: lanes.NewLines(n)}
+	for w := range c.weight {
+		k := block{rays: lanes.NewRays(len(c.launches[w].X)), view: lanes.NewLines(n)}
 		c.blocks = append(c.blocks, k)
 		for i := range c.tracedBundles {
 			b := &c.tracedBundles[i]
@@ -353,7 +356,7 @@ func (c *Checker) layOut(q quadrature) {
 // train has one.
 func (c *Checker) layOutMask(k int) {
 	for w := range c.blocks {
-		lines := lanes.NewLines(len(c.launch.X))
+		lines := lanes.NewLines(c.tracedBundles[len(c.tracedBundles)-1].to)
 		c.blocks[w].mask[k] = lines
 		for i := range c.tracedBundles {
 			b := &c.tracedBundles[i]
@@ -382,7 +385,7 @@ func (c *Checker) Check(t *objective.Train) *Report {
 
 // check does so with the train in hand.
 func (c *Checker) check() {
-	if !c.rejected() && c.measureUsed(true, true, true) {
+	if !c.rejected() && c.measureUsed(c.away, true, true, true) {
 		c.measureRest()
 	}
 }
@@ -391,7 +394,7 @@ func (c *Checker) check() {
 // from Check.
 func (c *Checker) Measure(t *objective.Train) *Report {
 	c.prepare(t)
-	c.measureUsed(false, true, true)
+	c.measureUsed(c.away, false, true, true)
 	c.measureRest()
 	return &c.report
 }
@@ -401,15 +404,15 @@ func (c *Checker) Measure(t *objective.Train) *Report {
 // trains that differ in gaps and eye relief only, one after the other.
 func (c *Checker) MeasureLimited(t *objective.Train) *Report {
 	c.prepare(t)
-	c.measureUsed(false, c.limited(vignetting), c.limited(blurMismatch))
+	c.measureUsed(c.away, false, c.limited(vignetting), c.limited(blurMismatch))
 	return &c.report
 }
 
 // measureUsed judges everything that requirements and limits look at, in their
-// order, the blurs also of displaced pupils. With stop it ends when one has failed, and
+// order, the blurs also of the displaced pupils in away. With stop it ends when one has failed, and
 // looks at displaced pupils only where the one in the middle leaves that open; it reports
 // whether it came to its end.
-func (c *Checker) measureUsed(stop, vignetting, mismatch bool) (complete bool) {
+func (c *Checker) measureUsed(away []*Checker, stop, vignetting, mismatch bool) (complete bool) {
 	used := c.usedBundles()
 	c.report.FailedBy = ""
 	c.sum(0, used)
@@ -422,16 +425,16 @@ func (c *Checker) measureUsed(stop, vignetting, mismatch bool) (complete bool) {
 			return false
 		}
 	}
-	for _, a := range c.away {
+	for _, a := range away {
 		a.sum(0, used)
 	}
-	if c.judgeMaskBlur(c.away); over() {
+	if c.judgeMaskBlur(away); over() {
 		return false
 	}
 	if c.judgeDefocus(); over() {
 		return false
 	}
-	if c.judgeViewBlur(c.away); over() {
+	if c.judgeViewBlur(away); over() {
 		return false
 	}
 	if c.judgeFar(); over() {
@@ -454,6 +457,17 @@ func (c *Checker) measureUsed(stop, vignetting, mismatch bool) (complete bool) {
 	return !over()
 }
 
+// addPupil takes a displaced pupil, which was not yet looked at, into what measureUsed has
+// measured.
+func (c *Checker) addPupil(a *Checker) {
+	a.follow(c)
+	a.sum(0, c.usedBundles())
+	for i := range c.usedBundles() {
+		c.addMaskBlur(i, a)
+		c.addViewBlur(i, a)
+	}
+}
+
 // measureRest adds the samples of fields that no limit on sharpness looks at.
 func (c *Checker) measureRest() {
 	used := c.usedBundles()
@@ -471,7 +485,7 @@ func (c *Checker) measureRest() {
 // prepare takes t in hand and clears the report.
 func (c *Checker) prepare(t *objective.Train) {
 	c.take(t)
-	c.begin()
+	c.begin(c.away)
 }
 
 // take takes t in hand and lays out its surfaces.
@@ -490,15 +504,15 @@ func (c *Checker) take(t *objective.Train) {
 		}
 		indexRatios(t, c.indicesOf, c.ratios)
 	}
-	c.margin = 1
+	c.margin, c.cornersRim = 1, math.NaN()
 	for i := range c.tracedBundles {
 		clear(c.tracedBundles[i].traced)
 	}
 	c.viewpoint = -p.Viewpoint(t)
 }
 
-// begin clears the report for the train in hand.
-func (c *Checker) begin() {
+// begin clears the report for the train in hand, which displaced pupils take over.
+func (c *Checker) begin(away []*Checker) {
 	t, r := c.t, &c.report
 	r.FailedBy = ""
 	r.Metrics.reset()
@@ -529,7 +543,7 @@ func (c *Checker) begin() {
 			MaskBlurArcmin: nan, SecondBlurArcmin: nan, ViewBlurArcmin: nan, ViewDefocusD: nan, ViewAstigmatismD: nan,
 		}
 	}
-	for _, a := range c.away {
+	for _, a := range away {
 		a.follow(c)
 	}
 }

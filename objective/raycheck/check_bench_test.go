@@ -24,7 +24,7 @@ func BenchmarkTraceSurface(b *testing.B) {
 	p, train := benchmarkTrain(b)
 	c := NewChecker(p)
 	c.prepare(train)
-	r, launch := &c.blocks[c.reference].rays, &c.launch
+	r, launch := &c.blocks[c.reference].rays, &c.launches[c.reference]
 	surfaces := 0
 	for b.Loop() {
 		r.CopyFrom(launch)

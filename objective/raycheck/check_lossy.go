@@ -45,15 +45,16 @@ type lossFill struct {
 	// much rays overfill the worst of them, as for [lanes.Rays.Overfill].
 	clear bool
 	over  []float64
+	cut   apertureFill
 }
 
-func newLossFill() *lossFill {
+func newLossFill(wavelengths int) *lossFill {
 	most := lossChords * lossStretches * lossNodes
 	scan := lossChords * lossScan
 	f := &lossFill{
 		rays: lanes.NewRays(max(most, scan)), view: lanes.NewLines(most),
-		x: make([]float64, scan), y: make([]float64, scan), alive: make([]bool, scan), begins: make([]int, 0, scan), good: make([]float64, scan), bad: make([]float64, scan),
-		node: make([]float64, lossNodes), weight: make([]float64, lossNodes), over: make([]float64, max(most, scan)),
+		x: make([]float64, 2*scan), y: make([]float64, 2*scan), alive: make([]bool, scan), begins: make([]int, 0, scan), good: make([]float64, scan), bad: make([]float64, scan),
+		node: make([]float64, lossNodes), weight: make([]float64, lossNodes), over: make([]float64, max(most, scan)), cut: newApertureFill(wavelengths),
 	}
 	f.points = pupil{make([]float64, 0, most), make([]float64, 0, most), make([]float64, 0, most)}
 	for k := range f.masks {
@@ -96,7 +97,7 @@ func (c *Checker) refillSide(b *sampledBundle, w int, side float64) {
 }
 
 // filledSide are the sums over what passes of a half, by mask and of the view.
-func (c *Checker) filledSide(b *sampledBundle, w int, side float64) (masks [objective.MasksMost]maskSums, _ viewSums) {
+func (c *Checker) filledSide(b *sampledBundle, w int, side float64) (masks sumsOfMasks, _ viewSums) {
 	f := c.loss
 	c.fillWhatPasses(b, w, side)
 	n := len(f.points.x)
@@ -136,47 +137,23 @@ func (c *Checker) chord(i int) (x, half, share float64) {
 func (c *Checker) fillWhatPasses(b *sampledBundle, w int, side float64) {
 	f := c.loss
 	f.points.x, f.points.y, f.points.weight = f.points.x[:0], f.points.y[:0], f.points.weight[:0]
-	at := func(j int) float64 { return 2*float64(j)/(lossScan-1) - 1 }
-	leave := func(k, i int, t float64) {
-		x, half, _ := c.chord(i)
-		f.x[k], f.y[k] = c.at.x+float64(side*x), c.at.y+float64(half*t)
-	}
-	// trace takes the first n rays to the world.
-	trace := func(n int) lanes.Rays {
-		r := f.rays.Part(0, n)
-		r.Launch(f.x[:n], f.y[:n], b.tan, c.vergenceOf(b.depth, w))
-		f.follow(c, &r, w, 0, len(c.steps))
-		return r
-	}
 	for i := range lossChords {
 		for j := range lossScan {
-			leave(i*lossScan+j, i, at(j))
+			f.leave(c, i*lossScan+j, i, side, scanAt(j))
 		}
 	}
-	r := trace(lossChords * lossScan)
+	r := f.trace(c, b, w, lossChords*lossScan)
 	for k := range f.alive {
 		f.alive[k] = !f.stopped(&r, k)
 	}
-	// good[k] and bad[k] close in on where losses begin between rays k and k+1.
-	begins := func(k int) bool { return k%lossScan < lossScan-1 && f.alive[k] != f.alive[k+1] }
-	f.begins = f.begins[:0]
-	for k := range f.alive {
-		if begins(k) {
-			f.begins = append(f.begins, k)
-			f.good[k], f.bad[k] = at(k%lossScan), at(k%lossScan+1)
-			if !f.alive[k] {
-				f.good[k], f.bad[k] = f.bad[k], f.good[k]
-			}
-		}
-	}
-	if !slices.Contains(f.alive, true) {
+	if !f.bracket() {
 		return // nothing gets through
 	}
 	for range lossHalvings {
 		for n, k := range f.begins {
-			leave(n, k/lossScan, (f.good[k]+f.bad[k])/2)
+			f.leave(c, n, k/lossScan, side, (f.good[k]+f.bad[k])/2)
 		}
-		r := trace(len(f.begins))
+		r := f.trace(c, b, w, len(f.begins))
 		for n, k := range f.begins {
 			if middle := (f.good[k] + f.bad[k]) / 2; f.stopped(&r, n) {
 				f.bad[k] = middle
@@ -185,14 +162,55 @@ func (c *Checker) fillWhatPasses(b *sampledBundle, w int, side float64) {
 			}
 		}
 	}
+	f.addStretches(c, side)
+}
+
+// scanAt is the ordinate of ray j of the scan along a chord, in half chords.
+func scanAt(j int) float64 { return 2*float64(j)/(lossScan-1) - 1 }
+
+// leave has ray k leave chord i at an ordinate.
+func (f *lossFill) leave(c *Checker, k, i int, side, t float64) {
+	x, half, _ := c.chord(i)
+	f.x[k], f.y[k] = c.at.x+float64(side*x), c.at.y+float64(half*t)
+}
+
+// trace takes the first n of these rays to the world.
+func (f *lossFill) trace(c *Checker, b *sampledBundle, w, n int) lanes.Rays {
+	r := f.rays.Part(0, n)
+	r.Launch(f.x[:n], f.y[:n], b.tan, c.vergenceOf(b.depth, w))
+	f.follow(c, &r, w, 0, len(c.steps))
+	return r
+}
+
+// bracket finds, from what came of the scan, between which of its rays losses begin: for such
+// a ray k good[k] and bad[k] close in on the place. It reports whether anything gets through.
+func (f *lossFill) bracket() bool {
+	f.begins = f.begins[:0]
+	for k := range f.alive {
+		if f.beginsAt(k) {
+			f.begins = append(f.begins, k)
+			f.good[k], f.bad[k] = scanAt(k%lossScan), scanAt(k%lossScan+1)
+			if !f.alive[k] {
+				f.good[k], f.bad[k] = f.bad[k], f.good[k]
+			}
+		}
+	}
+	return slices.Contains(f.alive, true)
+}
+
+// beginsAt reports whether losses begin between rays k and k+1 of the scan.
+func (f *lossFill) beginsAt(k int) bool { return k%lossScan < lossScan-1 && f.alive[k] != f.alive[k+1] }
+
+// addStretches fills what lies between losses.
+func (f *lossFill) addStretches(c *Checker, side float64) {
 	for i := range lossChords {
 		from, sharp := -1.0, false // where a stretch begins, and whether after a loss
 		for j := range lossScan {
 			k := i*lossScan + j
 			switch {
-			case begins(k) && f.alive[k]:
+			case f.beginsAt(k) && f.alive[k]:
 				f.addStretch(c, i, side, from, f.good[k], sharp, true)
-			case begins(k):
+			case f.beginsAt(k):
 				from, sharp = f.good[k], true
 			case j == lossScan-1 && f.alive[k]:
 				f.addStretch(c, i, side, from, 1, sharp, false)

@@ -42,7 +42,7 @@ func (c *Checker) traceWavelength(from, to, w int, until leg) {
 			i = j
 			continue
 		}
-		for j < to && c.tracedBundles[j].traced[w] == at && !c.refers(j, w) {
+		for j < to && (c.refers(j, w) || c.tracedBundles[j].traced[w] == at) {
 			j++
 		}
 		for ; at < until; at++ {
@@ -89,46 +89,73 @@ func (c *Checker) refer(i, w int, at leg) {
 	here.traced[w] = at + 1
 }
 
+// raysOf is where the rays of a beam are among those that are traced at a wavelength.
+func (c *Checker) raysOf(b *tracedBundle, w int) (from, to int) {
+	if w == c.reference {
+		return b.from, b.to
+	}
+	return b.others, b.others + b.to - b.from
+}
+
 // passes reports whether the leg that starts at a place leads nowhere: there is no second
 // mask.
 func (c *Checker) passes(at leg) bool { return at == toMask && len(c.masks) == 1 }
 
-// traceOn takes neighbouring beams from the eye to the first mask, from there to the second
-// one, or from the last to the world.
-func (c *Checker) traceOn(from, to, w int, at leg) {
-	k := &c.blocks[w]
-	first, last := c.tracedBundles[from].from, c.tracedBundles[to-1].to
-	r := k.rays.Part(first, last)
-	switch {
-	case c.passes(at):
-	case at == toSecond:
-		c.margin = min(c.margin, c.throughSteps(&r, w, c.masks[len(c.masks)-1].beyond, len(c.steps)))
-		l := k.view.Part(first, last)
-		l.Cross(&r, c.viewpoint)
-	default:
-		begin := 0
-		if at == atEye {
-			launch := c.launchOf(w).Part(first, last)
-			r.CopyFrom(&launch)
-		} else {
-			begin = c.masks[at-1].beyond
-		}
-		c.margin = min(c.margin, c.throughSteps(&r, w, begin, c.masks[at].beyond))
-		l := k.mask[at].Part(first, last)
-		c.beforeMask(&l, &r)
+// stepsOf are the surfaces on the leg that starts at a place: from and up to but not including
+// to.
+func (c *Checker) stepsOf(at leg) (from, to int) {
+	n := len(c.masks)
+	if at != atEye {
+		from = c.masks[min(int(at), n)-1].beyond
 	}
-	for i := from; i < to; i++ {
-		c.tracedBundles[i].traced[w] = at + 1
+	if at == toSecond {
+		return from, len(c.steps)
 	}
+	return from, c.masks[min(int(at), n-1)].beyond
 }
 
-// launchOf are all beams at the eye at wavelength w. Light that the eye sees sharply comes from
-// another vergence at another wavelength, where its colour counts.
-func (c *Checker) launchOf(w int) *lanes.Rays {
-	if c.coloured == nil {
-		return &c.launch
+// traceOn takes neighbouring beams, but for those that refer to others, from the eye to the
+// first mask, from there to the second, or from the last one to the world. The first of them
+// does not refer.
+func (c *Checker) traceOn(from, to, w int, at leg) {
+	k, last := &c.blocks[w], to-1
+	for c.refers(last, w) {
+		last--
 	}
-	return &c.coloured[w]
+	first, _ := c.raysOf(&c.tracedBundles[from], w)
+	_, end := c.raysOf(&c.tracedBundles[last], w)
+	r := k.rays.Part(first, end)
+	if at == atEye {
+		launch := c.launches[w].Part(first, end)
+		r.CopyFrom(&launch)
+	}
+	begin, beyond := c.stepsOf(at)
+	c.margin = min(c.margin, c.throughSteps(&r, w, begin, beyond))
+	for i := from; i <= last; {
+		if c.refers(i, w) {
+			i++
+			continue
+		}
+		// Beams next to each other have their lines next to each other.
+		j := i
+		for ; j <= last && !c.refers(j, w); j++ {
+			c.tracedBundles[j].traced[w] = at + 1
+		}
+		a, b := &c.tracedBundles[i], &c.tracedBundles[j-1]
+		first, _ := c.raysOf(a, w)
+		_, end := c.raysOf(b, w)
+		r := k.rays.Part(first, end)
+		switch {
+		case c.passes(at):
+		case at == toSecond:
+			l := k.view.Part(a.from, b.to)
+			l.Cross(&r, c.viewpoint)
+		default:
+			l := k.mask[at].Part(a.from, b.to)
+			c.beforeMask(&l, &r)
+		}
+		i = j
+	}
 }
 
 // vergenceOf is the vergence of the light of depth d at wavelength w.
@@ -181,7 +208,7 @@ func (c *Checker) sumMasks(b *sampledBundle) {
 		m := &b.masks[k]
 		m.all = maskSums{}
 		for w := range m.sums {
-			m.sums[w] = c.maskSums(k, m.from[w].of(), weight, b)
+			c.sumCrossings(&m.sums[w], k, m.from[w].of(), weight, b)
 			m.all.add(&m.sums[w], c.weight[w])
 		}
 	}
@@ -195,7 +222,7 @@ func (c *Checker) lossyAtMasks(b *sampledBundle) bool {
 
 // sumView does so for wavelength w in the viewpoint plane.
 func (c *Checker) sumView(b *sampledBundle, w int) {
-	b.view[w] = c.viewSums(b.viewFrom[w].of(), c.fills[b.field].weight, b)
+	c.sumSlopes(&b.view[w], b.viewFrom[w].of(), c.fills[b.field].weight, b)
 }
 
 // sum traces all that bundles from and up to but not including to need, whole
@@ -247,27 +274,37 @@ func (c *Checker) losesRim(b *sampledBundle) bool {
 // maskSums sums up where rays cross the layer of mask k. They are taken at the
 // paraxial setpoint and from the paraxial chief ray, next to which the sums lose
 // no digits.
-func (c *Checker) maskSums(k int, l *lanes.Lines, weight []float64, b *sampledBundle) maskSums {
+func (c *Checker) maskSums(k int, l *lanes.Lines, weight []float64, b *sampledBundle) (a maskSums) {
+	c.sumCrossings(&a, k, l, weight, b)
+	return a
+}
+
+// sumCrossings sets a to the maskSums.
+func (c *Checker) sumCrossings(a *maskSums, k int, l *lanes.Lines, weight []float64, b *sampledBundle) {
 	m := &c.masks[k]
-	a := maskSums(l.CrossingSums(weight, m.layer[b.depth], m.chief[b.depth]*b.tan))
+	(*lanes.CrossingSums)(a).Of(l, weight, m.layer[b.depth], m.chief[b.depth]*b.tan)
 	if c.at.x == 0 {
 		a.PX, a.SX = 0, 0
 		if b.field == 0 && c.at.y == 0 {
 			a.PY, a.SY = 0, 0
 		}
 	}
-	return a
 }
 
 // viewSums sums up how rays leave the first vertex, in the viewpoint plane.
-func (c *Checker) viewSums(l *lanes.Lines, weight []float64, b *sampledBundle) viewSums {
+func (c *Checker) viewSums(l *lanes.Lines, weight []float64, b *sampledBundle) (a viewSums) {
+	c.sumSlopes(&a, l, weight, b)
+	return a
+}
+
+// sumSlopes sets a to the viewSums.
+func (c *Checker) sumSlopes(a *viewSums, l *lanes.Lines, weight []float64, b *sampledBundle) {
 	theta := c.t.AngularMagnification
-	a := viewSums(l.SlopeSums(weight, c.depths[b.depth]/(theta*theta), b.tan/theta))
+	(*lanes.SlopeSums)(a).Of(l, weight, c.depths[b.depth]/(theta*theta), b.tan/theta)
 	if c.at.x == 0 {
 		a.X, a.EX = 0, 0
 		if b.field == 0 && c.at.y == 0 {
 			a.Y, a.EY = 0, 0
 		}
 	}
-	return a
 }

@@ -13,7 +13,7 @@ import (
 // 0 only for a train that the check lets pass.
 func (c *Checker) Grade(t *objective.Train) (failedBy string, excess float64) {
 	c.prepare(t)
-	c.measureUsed(false, false, c.limited(blurMismatch))
+	c.measureUsed(c.away, false, false, c.limited(blurMismatch))
 	if excess = c.excess(); excess > 0 && c.failedLimit() < vignetting {
 		return c.report.FailedBy, excess
 	}
@@ -21,7 +21,7 @@ func (c *Checker) Grade(t *objective.Train) (failedBy string, excess float64) {
 	// pass: in its steps, but for measuring what does not decide.
 	c.prepare(t)
 	if !c.rejected() {
-		c.measureUsed(true, c.limited(vignetting), c.limited(blurMismatch))
+		c.measureUsed(c.away, true, c.limited(vignetting), c.limited(blurMismatch))
 	}
 	r := &c.report
 	if r.FailedBy == MetricList[vignetting].Name {

@@ -195,6 +195,9 @@ func (m *Metrics) reset() {
 // pupil is displaced sideways.
 type maskSums lanes.CrossingSums
 
+// sumsOfMasks are such sums in the layers of the masks, in the order of [objective.Train.MaskGaps].
+type sumsOfMasks [objective.MasksMost]maskSums
+
 func (a *maskSums) add(b *maskSums, weight float64) {
 	a.Weight += float64(weight * b.Weight)
 	a.PX += float64(weight * b.PX)

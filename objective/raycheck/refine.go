@@ -39,6 +39,8 @@ type Refiner struct {
 	allowedShare  float64 // of a pupil
 	overfillError float64
 	watched       []watchedPupil
+	levels        []float64  // a buffer
+	largest       []float64  // another
 	leading       []*Checker // the displaced pupils that an estimate looks at, see lead
 	// Of the unknowns, see Centre.
 	centre   []float64
@@ -94,7 +96,9 @@ func (r *Refiner) Evaluate(x []float64) (length float64, excess []float64) {
 	r.place(x)
 	r.names, r.excess = r.names[:0], r.excess[:0]
 	r.addParaxial()
-	r.addTraced(r.c.MeasureLimited(r.t))
+	r.c.MeasureLimited(r.t)
+	r.addSetpoints()
+	r.addMetrics(true)
 	r.lead()
 	if r.c.limited(vignetting) {
 		r.watch()
@@ -109,18 +113,42 @@ func (r *Refiner) Evaluate(x []float64) (length float64, excess []float64) {
 // vignetting, at any distance from that, and the nearer to the place where Evaluate
 // was last called, which has to be once after Begin, the better. Evaluate decides.
 func (r *Refiner) Estimate(x []float64) (length float64, excess []float64) {
+	return r.EstimateUntil(x, func(float64, []float64) bool { return false })
+}
+
+// EstimateUntil is Estimate that ends as soon as what it has found is enough. It asks after
+// each part of the work, the cheap ones first, with the excesses so far: each of them is one
+// of those of Estimate, or less than that.
+func (r *Refiner) EstimateUntil(x []float64, enough func(length float64, excess []float64) bool) (length float64, excess []float64) {
+	c := r.c
 	r.place(x)
+	length = r.t.Ranked(r.by)
 	r.names, r.excess = r.names[:0], r.excess[:0]
 	r.addParaxial()
-	allowed := r.c.limits[vignetting]
-	r.c.limits[vignetting] = math.Inf(1) // so that it is not measured
-	all := r.c.away
-	r.c.away = r.leading
-	r.addTraced(r.c.MeasureLimited(r.t))
-	r.c.away = all
-	r.c.limits[vignetting] = allowed
-	r.addWatched()
-	return r.t.Ranked(r.by), r.excess
+	if enough(length, r.excess) {
+		return length, r.excess
+	}
+	c.take(r.t)
+	paraxial := len(r.excess)
+	levels := r.watchedLevels()
+	r.addWatched(levels)
+	if enough(length, r.excess) {
+		return length, r.excess
+	}
+	c.begin(nil)
+	c.measureUsed(nil, false, false, c.limited(blurMismatch))
+	r.names, r.excess = r.names[:paraxial], r.excess[:paraxial]
+	r.addSetpoints()
+	setpoints := len(r.excess)
+	for next := 0; ; next++ {
+		r.names, r.excess = r.names[:setpoints], r.excess[:setpoints]
+		r.addMetrics(false)
+		r.addWatched(levels)
+		if next == len(r.leading) || enough(length, r.excess) {
+			return length, r.excess
+		}
+		c.addPupil(r.leading[next])
+	}
 }
 
 // add records a value against its limit, with the scale by which the excess is
@@ -191,13 +219,11 @@ func (r *Refiner) addParaxial() {
 	}
 }
 
-// addTraced judges what rays have measured. Limits on what is sampled over
-// fields and depths are judged sample by sample: the largest of them is no
-// smooth function of the gaps.
-func (r *Refiner) addTraced(report *Report) {
+// addSetpoints judges the exact setpoints that rays have found.
+func (r *Refiner) addSetpoints() {
 	p, c := r.p, r.c
 	for k := range c.masks {
-		r.add(objective.Travel.String(), report.Mask(k).TravelMM, p.Travel*(1+objective.RequirementSlack), max(p.Travel, 1))
+		r.add(objective.Travel.String(), c.report.Mask(k).TravelMM, p.Travel*(1+objective.RequirementSlack), max(p.Travel, 1))
 	}
 	var at [objective.MasksMost]atSetpoints
 	for k := range c.masks {
@@ -209,9 +235,17 @@ func (r *Refiner) addTraced(report *Report) {
 		r.add(objective.MaskSize.String(), 2*at.chief*p.TanHalfWidth, p.MaskWidth*(1+objective.RequirementSlack), p.MaskWidth)
 		r.add(objective.MaskSize.String(), 2*at.chief*p.TanHalfHeight, p.MaskHeight*(1+objective.RequirementSlack), p.MaskHeight)
 	}
+}
+
+// addMetrics judges the metrics that rays have measured, vignetting where it is one of
+// them. Limits on what is sampled over
+// fields and depths are judged sample by sample: the largest of them is no
+// smooth function of the gaps.
+func (r *Refiner) addMetrics(withVignetting bool) {
+	p, c, report := r.p, r.c, &r.c.report
 	for m := range MetricList {
 		limit := c.limits[m]
-		if math.IsInf(limit, 1) {
+		if math.IsInf(limit, 1) || metricIndex(m) == vignetting && !withVignetting {
 			continue
 		}
 		name, scale := MetricList[m].Name, max(limit, objective.LimitScale)

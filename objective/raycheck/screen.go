@@ -74,7 +74,7 @@ func (s *Screener) Screen(t *objective.Train) Screened {
 			first = cmp.Or(first, MetricList[viewBlur].Name)
 			continue
 		}
-		c.begin()
+		c.begin(c.away)
 		c.check() // with the rays that have been traced
 		if c.report.FailedBy == "" {
 			return Screened{Relief: relief}
@@ -129,7 +129,7 @@ func (c *Checker) newFewRays() *fewRays {
 	arms := leastRays(c.p).halfArms
 	beam := &c.tracedBundles[b.field*len(c.vergences)+traced]
 	n := arms[len(arms)-1]
-	f := &fewRays{launch: c.launch.Part(beam.to-n, beam.to), rays: lanes.NewRays(n), lines: lanes.NewLines(n)}
+	f := &fewRays{launch: c.launches[c.reference].Part(beam.to-n, beam.to), rays: lanes.NewRays(n), lines: lanes.NewLines(n)}
 	all := c.fills[b.field].weight
 	f.weight = lanes.WithRoom(all[len(all)-n:])
 	for _, q := range f.weight {

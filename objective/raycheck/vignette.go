@@ -121,14 +121,16 @@ func (c *Checker) judgeVignetting(stop bool) {
 	for i := range c.rim.union {
 		c.rim.union[i] = -1
 	}
+	rim := -1.0
 	for k, i := range corners {
 		if slices.Contains(corners[:k], i) {
 			continue // a single depth
 		}
-		if c.suspect(i); stop && c.vignettesTooMuch(i) {
+		if rim = max(rim, c.suspect(i)); stop && c.vignettesTooMuch(i) {
 			return
 		}
 	}
+	c.cornersRim = rim
 	var worst, together float64
 	for _, s := range c.rim.suspects {
 		worst = max(worst, s.share)
@@ -168,11 +170,12 @@ func (c *Checker) corners() [4]int {
 }
 
 // suspect estimates the vignetting of bundle i at all places of its pupil, unless
-// it surely is free of it. One grid of rays in the box serves them all.
-func (c *Checker) suspect(i int) {
+// it surely is free of it. One grid of rays in the box serves them all. It returns the
+// overfill on the rim of the box.
+func (c *Checker) suspect(i int) (rim float64) {
 	b := &c.sampledBundles[i]
-	if c.clears(b, 0, 0, c.p.PupilEdge()) {
-		return
+	if rim = c.rimOverfill(b, 0, 0, c.p.PupilEdge()); rim < -rimCare {
+		return rim
 	}
 	over := c.grid(b)
 	for k, v := range over {
@@ -187,6 +190,7 @@ func (c *Checker) suspect(i int) {
 			c.rim.suspects = append(c.rim.suspects, suspect{i, x, y, share})
 		}
 	}
+	return rim
 }
 
 // clearsPlace is clears for place k of the pupil.
@@ -281,12 +285,18 @@ func within(chord []float64, half, lo, hi float64) (length float64) {
 }
 
 // clears reports whether a disc of the pupil plane about (x, y) is surely free of
-// vignetting. A ray's height at a surface is, but for aberrations, a linear
+// vignetting.
+func (c *Checker) clears(b *sampledBundle, x, y, radius float64) bool {
+	return c.rimOverfill(b, x, y, radius) < -rimCare
+}
+
+// rimOverfill is the largest overfill of rays by which a disc of the pupil plane about
+// (x, y) is judged, NaN when one is lost. A ray's height at a surface is, but for aberrations, a linear
 // function of its pupil point, so that its square is convex and largest on the
 // rim; a ring half way and the centre are looked at as well, in case
 // aberrations are so strong that this fails. For x >= 0 the half of the rim on
 // the side of larger x decides: heights are the same at x and -x.
-func (c *Checker) clears(b *sampledBundle, x, y, radius float64) bool {
+func (c *Checker) rimOverfill(b *sampledBundle, x, y, radius float64) float64 {
 	c.rim.begin()
 	c.rim.add(x, y)
 	for j, at := range rimPoints {
@@ -295,12 +305,11 @@ func (c *Checker) clears(b *sampledBundle, x, y, radius float64) bool {
 			c.rim.add(x+float64(radius/2*at.x), y+float64(radius/2*at.y))
 		}
 	}
+	worst := -1.0
 	for _, over := range c.overfill(b) {
-		if !(over < -rimCare) {
-			return false
-		}
+		worst = max(worst, over) // NaN stays
 	}
-	return true
+	return worst
 }
 
 // rimPoints are points of the unit circle's half x > 0.
@@ -404,17 +413,7 @@ func crossing(before, a, b float64) float64 {
 // and depth of b, traces them at the reference wavelength and gives their height over the
 // clear semi-diameter, less 1, at the surface where that is largest.
 func (c *Checker) overfill(b *sampledBundle) []float64 {
-	r := c.rim.launch(b.tan, c.depths[b.depth])
-	over := c.rim.over[:len(r.X)]
-	clear(over)
-	for s := range c.steps {
-		st := &c.steps[s]
-		margin := st.through(&r, c.ratios[c.reference][s])
-		if margin < 0 && r.AllLost() {
-			break
-		}
-		r.Overfill(over, st.clear)
-	}
+	over, r := c.overfillSquares(b)
 	for i := range over {
 		over[i] = math.Sqrt(over[i]) - 1
 		if r.Lost(i) {
@@ -422,4 +421,21 @@ func (c *Checker) overfill(b *sampledBundle) []float64 {
 		}
 	}
 	return over
+}
+
+// overfillSquares is overfill that leaves the squares of the quotients as they are, of no
+// meaning for rays that are lost.
+func (c *Checker) overfillSquares(b *sampledBundle) (squares []float64, r lanes.Rays) {
+	r = c.rim.launch(b.tan, c.depths[b.depth])
+	squares = c.rim.over[:len(r.X)]
+	clear(squares)
+	for s := range c.steps {
+		st := &c.steps[s]
+		margin := st.through(&r, c.ratios[c.reference][s])
+		if margin < 0 && r.AllLost() {
+			break
+		}
+		r.Overfill(squares, st.clear)
+	}
+	return squares, r
 }

@@ -11,9 +11,10 @@ import (
 type Screen struct {
 	*Estimator
 	most      [limits]float64
-	blurs     bool // the view's blur is limited
-	rest      bool // any other of the view's metrics is
-	blursMask bool // the mask's blur is
+	factor    float64 // in most
+	blurs     bool    // the view's blur is limited
+	rest      bool    // any other of the view's metrics is
+	blursMask bool    // the mask's blur is
 	relief    float64
 }
 
@@ -44,13 +45,13 @@ var screened = [limits]struct {
 	viewBlur:        {"view_blur_arcmin", 1.25},
 	distortion:      {"distortion_pct", 10},
 	lateralColour:   {"lateral_colour_arcmin", 10},
-	axialColour:     {"axial_colour_D", 1},
+	axialColour:     {"axial_colour_D", 1.1},
 }
 
 // NewScreen prepares a screen that lets pass what is within the limits of p times a factor, at
 // fields and with a slack as for [NewEstimator].
 func NewScreen(p *objective.Problem, fractions []float64, refocusSlackD, factor float64) *Screen {
-	s := &Screen{Estimator: NewEstimator(p, fractions, refocusSlackD)}
+	s := &Screen{Estimator: NewEstimator(p, fractions, refocusSlackD), factor: factor}
 	for i := range screened {
 		s.most[i] = factor * screened[i].doubt * p.Limits.Limit(screened[i].name)
 		switch limited := !math.IsInf(s.most[i], 1); limit(i) {

@@ -130,24 +130,24 @@ func mix(to, from, share []float64) {
 	mixAVX2(&to[:all][0], &from[:n*(len(share)-1)+all][0], n, &share[0], len(share))
 }
 
-func (l *Lines) crossingSums(weight []float64, distance, chief float64) (a CrossingSums) {
+func (a *CrossingSums) of(l *Lines, weight []float64, distance, chief float64) {
 	n := len(weight)
 	if !wide || n == 0 || cap(weight) < whole(n) {
-		return l.plainCrossingSums(weight, distance, chief)
+		*a = l.plainCrossingSums(weight, distance, chief)
+		return
 	}
 	x, y, sx, sy := l.arrays(n)
 	crossingSumsAVX2(x, y, sx, sy, &weight[0], n, distance, chief, &a.PP)
-	return a
 }
 
-func (l *Lines) slopeSums(weight []float64, vergence, chief float64) (a SlopeSums) {
+func (a *SlopeSums) of(l *Lines, weight []float64, vergence, chief float64) {
 	n := len(weight)
 	if !wide || n == 0 || cap(weight) < whole(n) {
-		return l.plainSlopeSums(weight, vergence, chief)
+		*a = l.plainSlopeSums(weight, vergence, chief)
+		return
 	}
 	x, y, sx, sy := l.arrays(n)
 	slopeSumsAVX2(x, y, sx, sy, &weight[0], n, vergence, chief, &a.XX)
-	return a
 }
 
 // whole is n, up to whole vectors.

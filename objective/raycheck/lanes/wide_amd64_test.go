@@ -233,11 +233,15 @@ func TestSameBitsOfBundles(t *testing.T) {
 				weight[i] = 0
 			}
 		}
-		if got, want := summed.CrossingSums(weight, a, b), summed.plainCrossingSums(weight, a, b); !sameSums(got, want) {
-			t.Fatalf("sums of %d crossings: plain %v, wide %v", n, want, got)
+		var crossings CrossingSums
+		crossings.Of(summed, weight, a, b)
+		if want := summed.plainCrossingSums(weight, a, b); !sameSums(crossings, want) {
+			t.Fatalf("sums of %d crossings: plain %v, wide %v", n, want, crossings)
 		}
-		if got, want := summed.SlopeSums(weight, a, b), summed.plainSlopeSums(weight, a, b); !sameSums(got, want) {
-			t.Fatalf("sums of %d slopes: plain %v, wide %v", n, want, got)
+		var slopes SlopeSums
+		slopes.Of(summed, weight, a, b)
+		if want := summed.plainSlopeSums(weight, a, b); !sameSums(slopes, want) {
+			t.Fatalf("sums of %d slopes: plain %v, wide %v", n, want, slopes)
 		}
 	}
 }

@@ -28,10 +28,10 @@ func between(to, reference, far, referenceFar, near, referenceNear []float64, sh
 
 func mix(to, from, share []float64) { plainMix(to, from, share) }
 
-func (l *Lines) crossingSums(weight []float64, distance, chief float64) CrossingSums {
-	return l.plainCrossingSums(weight, distance, chief)
+func (a *CrossingSums) of(l *Lines, weight []float64, distance, chief float64) {
+	*a = l.plainCrossingSums(weight, distance, chief)
 }
 
-func (l *Lines) slopeSums(weight []float64, vergence, chief float64) SlopeSums {
-	return l.plainSlopeSums(weight, vergence, chief)
+func (a *SlopeSums) of(l *Lines, weight []float64, vergence, chief float64) {
+	*a = l.plainSlopeSums(weight, vergence, chief)
 }
