@@ -24,39 +24,30 @@ var rankedColumnsShown = []shownColumn{
 }
 
 // designFacts are the columns that tell of one design, in the order of reading.
-var designFacts = []designFact{
+var designFacts = []struct {
+	name         string
+	terminalOnly bool // the page has it in a chart, a table or a note
+	whereItIs    bool // it is left out where it is null: of designs without Fresnel surfaces, or with one mask
+}{
 	{name: "length_mm"}, {name: "length_to_eye_mm"}, {name: "eye_relief_mm"}, {name: "field_max_deg"},
 	{name: "field_asked_deg", terminalOnly: true}, {name: "travel_mm"}, {name: "refocus_s"}, {name: "pixel_arcmin"},
 	{name: "depth_step_D"}, {name: "mask_scale_change_pct"}, {name: "viewpoint_shift_mm"}, {name: "angular_magnification"},
 	{name: "mask_blur_arcmin"}, {name: "view_defocus_D", terminalOnly: true}, {name: "view_astigmatism_D", terminalOnly: true},
 	{name: "view_blur_arcmin"}, {name: "view_refocus_D"}, {name: "axis_vergence_D", terminalOnly: true}, {name: "distortion_pct"},
 	{name: "lateral_colour_arcmin"}, {name: "axial_colour_D"}, {name: "vignetted_pct"}, {name: "blur_mismatch_pct"}, {name: "ghost_arcmin"}, {name: "ghost_pct"},
-	{name: "front_travel_mm", ofSecond: true}, {name: "front_refocus_s", ofSecond: true}, {name: "front_pixel_arcmin", ofSecond: true},
-	{name: "front_depth_step_D", ofSecond: true}, {name: "front_mask_scale_change_pct", ofSecond: true},
-	{name: "front_mask_blur_arcmin", ofSecond: true}, {name: "front_blur_mismatch_pct", ofSecond: true},
-	{name: "front_ghost_arcmin", ofSecond: true}, {name: "front_ghost_pct", ofSecond: true},
+	{name: "groove_blur_arcmin", whereItIs: true}, {name: "groove_visible_arcmin", whereItIs: true},
+	{name: "front_travel_mm", whereItIs: true}, {name: "front_refocus_s", whereItIs: true}, {name: "front_pixel_arcmin", whereItIs: true},
+	{name: "front_depth_step_D", whereItIs: true}, {name: "front_mask_scale_change_pct", whereItIs: true},
+	{name: "front_mask_blur_arcmin", whereItIs: true}, {name: "front_blur_mismatch_pct", whereItIs: true},
+	{name: "front_ghost_arcmin", whereItIs: true}, {name: "front_ghost_pct", whereItIs: true},
 	{name: "transmission"}, {name: "mass_g"}, {name: "price"},
 }
 
-// designFact is a column that tells of one design.
-type designFact struct {
-	name         string
-	terminalOnly bool // the page has it in a chart, a table or a note
-	ofSecond     bool // it tells of a second mask
-}
-
-// factsOf are the columns that tell of designs: of a second mask where one of them has it.
-func factsOf(designs ...*Design) []designFact {
-	two := slices.ContainsFunc(designs, func(d *Design) bool { return len(d.Masks()) > 1 })
-	return slices.DeleteFunc(slices.Clone(designFacts), func(f designFact) bool { return f.ofSecond && !two })
-}
-
-// DesignFacts are the names of the columns that tell of designs, in the order
+// DesignFacts are the names of the columns that tell of one design, in the order
 // of reading.
-func DesignFacts(designs ...*Design) []string {
-	facts := factsOf(designs...)
-	names := make([]string, len(facts))
-	for i, fact := range facts {
+func DesignFacts() []string {
+	names := make([]string, len(designFacts))
+	for i, fact := range designFacts {
 		names[i] = fact.name
 	}
 	return names
@@ -64,6 +55,29 @@ func DesignFacts(designs ...*Design) []string {
 
 // secondNote tells of tables that show the columns of one mask.
 const secondNote = "of designs with two masks travel, pixel and mask blur are those of the rear one, at image 2; ranked.parquet has those of the other as front_ columns"
+
+// TellsOf reports whether a column that tells of one design says anything of this one.
+func (d *Design) TellsOf(name string) bool {
+	for _, fact := range designFacts {
+		if fact.name == name && fact.whereItIs {
+			_, _, ok := d.Number(name)
+			return ok
+		}
+	}
+	return true
+}
+
+// GrooveNote says where the grooves of Fresnel surfaces spread light by more than the view may be
+// blurred; it is empty otherwise.
+func (d *Design) GrooveNote(asked []Asked) string {
+	for _, a := range asked {
+		if a.Column == "view_blur_arcmin" && d.GrooveBlurArcmin != nil && *d.GrooveBlurArcmin > a.Value {
+			return fmt.Sprintf("Fresnel grooves spread light by %s arcmin to either side, beside a view blur that may be %s arcmin and does not count it",
+				Fixed(*d.GrooveBlurArcmin, 1), Fixed(a.Value, 1))
+		}
+	}
+	return ""
+}
 
 // PrintRanked prints a compact table of ranked designs: what a builder
 // compares first. The swept keys, and the sweep point, are shown when there

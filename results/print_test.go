@@ -21,7 +21,7 @@ func TestShownColumns(t *testing.T) {
 	}
 	ofDesign := func(name string) bool { c := named(designColumns, name); return c != nil && c.value != nil }
 	check("ranked", namesOf(rankedColumnsShown), ofDesign)
-	check("facts", DesignFacts(&Design{Seat: "both"}), ofDesign)
+	check("facts", DesignFacts(), ofDesign)
 	check("stage", namesOf(stageColumns), func(name string) bool {
 		c := named(setpointColumns, name)
 		return c != nil && c.value != nil

@@ -2,6 +2,7 @@ package results
 
 import (
 	"html/template"
+	"slices"
 	"strconv"
 )
 
@@ -34,11 +35,10 @@ func besideTable(r *Report) pageTable {
 		}
 		t.Rows = append(t.Rows, row)
 	}
-	var leading []*Design
-	for i := range r.Leading {
-		leading = append(leading, r.Leading[i].Design)
-	}
-	for _, fact := range factsOf(leading...) {
+	for _, fact := range designFacts {
+		if !slices.ContainsFunc(r.Leading, func(l ReportDesign) bool { return l.Design.TellsOf(fact.name) }) {
+			continue
+		}
 		add(saidName(fact.name), named(designColumns, fact.name).headUnit(), func(d *Design) pageCell { return columnCell(d, fact.name) })
 	}
 	most := 0

@@ -156,6 +156,9 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 	if note := d.FieldNote(); note != "" {
 		p.RaysNote += " Field: " + note + "."
 	}
+	if note := d.GrooveNote(asked); note != "" {
+		p.RaysNote += " " + note + "."
+	}
 	if len(d.Fails) > 0 {
 		p.RaysNote += " The train fails: " + strings.Join(d.Fails, ", ") + "."
 	}
@@ -163,8 +166,8 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 	for _, a := range asked {
 		held[a.Column] = true
 	}
-	for _, fact := range factsOf(d) {
-		if fact.terminalOnly {
+	for _, fact := range designFacts {
+		if fact.terminalOnly || !d.TellsOf(fact.name) {
 			continue
 		}
 		column := named(designColumns, fact.name)

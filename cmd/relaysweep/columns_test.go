@@ -69,6 +69,7 @@ func rankedColumns(swept ...fileColumn) []fileColumn {
 		number("view_blur_arcmin", "arcmin"), number("view_refocus_D", "D"), number("axis_vergence_D", "D"),
 		number("distortion_pct", "%"), number("lateral_colour_arcmin", "arcmin"), number("axial_colour_D", "D"),
 		number("vignetted_pct", "%"), number("blur_mismatch_pct", "%").orNull(), number("ghost_arcmin", "arcmin"), number("ghost_pct", "%").orNull(),
+		number("groove_blur_arcmin", "arcmin").orNull(), number("groove_visible_arcmin", "arcmin").orNull(),
 		number("front_travel_mm", "mm").orNull(), number("front_travel_paraxial_mm", "mm").orNull(), number("front_mask_far_mm", "mm").orNull(),
 		number("front_mask_near_mm", "mm").orNull(), number("front_depth_step_D", "D").orNull(), number("front_refocus_s", "s").orNull(),
 		number("front_pixel_arcmin", "arcmin").orNull(), number("front_mask_scale_change_pct", "%").orNull(), number("front_mask_blur_arcmin", "arcmin").orNull(),

@@ -277,7 +277,7 @@ func comparedNumbers(all []compared) *results.Table {
 			return results.Null
 		}))
 	}
-	for _, column := range slices.Concat(results.DesignFacts(designsOf(all)...), []string{"f_front_mm", "f_relay_mm", "f_rear_mm", "gap1_mm", "gap_inner_mm", "gap2_mm"}) {
+	for _, column := range slices.Concat(results.DesignFacts(), []string{"f_front_mm", "f_relay_mm", "f_rear_mm", "gap1_mm", "gap_inner_mm", "gap2_mm"}) {
 		unit, any := "", false
 		cells := cellsOf(all, func(c *compared) string {
 			value, of, ok := c.design.Number(column)
@@ -293,15 +293,6 @@ func comparedNumbers(all []compared) *results.Table {
 		}
 	}
 	return t
-}
-
-// designsOf are the designs that are compared.
-func designsOf(all []compared) []*results.Design {
-	designs := make([]*results.Design, len(all))
-	for i := range all {
-		designs[i] = all[i].design
-	}
-	return designs
 }
 
 func sweptKeys(all []compared) []string {
@@ -321,7 +312,7 @@ func sweptKeys(all []compared) []string {
 func comparedMargins(all []compared) *results.Table {
 	t := comparedTable(all, results.Right, "number", "asked", "unit")
 	var asked []results.Asked
-	for _, column := range results.DesignFacts(designsOf(all)...) {
+	for _, column := range results.DesignFacts() {
 		for i := range all {
 			for _, a := range all[i].point.Asked {
 				if a.Column == column && !slices.Contains(asked, a) {

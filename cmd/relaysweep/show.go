@@ -193,6 +193,9 @@ func showDesign(w io.Writer, m *results.Manifest, d *results.Design, setpoints [
 	if note := d.FieldNote(); note != "" {
 		fmt.Fprintf(w, "field: %s\n", note)
 	}
+	if note := d.GrooveNote(point.Asked); note != "" {
+		fmt.Fprintf(w, "grooves: %s\n", note)
+	}
 	if line := point.IdealLimit.Line(); line != "" {
 		fmt.Fprintln(w, line)
 	}
@@ -311,7 +314,7 @@ func marginTable(point *results.ManifestPoint, d *results.Design) *results.Table
 		{Name: "number", Align: results.Left}, {Name: "unit", Align: results.Left}, {Name: "reached"},
 		{Name: "asked"}, {Name: "margin"},
 	}}
-	for _, name := range results.DesignFacts(d) {
+	for _, name := range results.DesignFacts() {
 		value, unit, ok := d.Number(name)
 		reached := results.Null
 		if ok {
@@ -332,7 +335,7 @@ func marginTable(point *results.ManifestPoint, d *results.Design) *results.Table
 			}
 			t.Add(name, unit, reached, sign+" "+results.Fixed(a.Value, 3), margin)
 		}
-		if !asked {
+		if !asked && d.TellsOf(name) {
 			t.Add(name, unit, reached, "", "")
 		}
 	}

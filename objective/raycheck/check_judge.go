@@ -321,7 +321,7 @@ func (c *Checker) refocusedOf(b *sampledBundle, all viewSums) (blur, refocus flo
 // transmission is the share of light that gets through lenses, masks and
 // combiner at the reference wavelength.
 func (c *Checker) transmission() float64 {
-	through := 1.0
+	through := c.throughFacets()
 	for range c.masks {
 		through *= c.p.MaskTransmits
 	}

@@ -67,6 +67,9 @@ func (c *Checker) excess() float64 {
 		sum += over(2*at.chief*math.Max(p.TanHalfWidth/p.MaskWidth, p.TanHalfHeight/p.MaskHeight), 1+objective.RequirementSlack, objective.LimitScale)
 	}
 	for m := range MetricList {
+		if metricIndex(m).ofFacets() && !c.t.HasFacets() {
+			continue
+		}
 		if metricIndex(m) != vignetting && metricIndex(m).variesWithGaps() || metricIndex(m) == ghostShare {
 			for value := range MetricList[m].values(&r.Metrics, len(c.masks)) {
 				sum += over(value, c.limits[m], objective.LimitScale)

@@ -270,6 +270,9 @@ func (j *judging) metrics() {
 				j.atLeast("transmission_min", "", "", j.report.Metrics.Transmission, least, 0)
 			}
 		default:
+			if metricIndex(i).ofFacets() && !j.t.HasFacets() {
+				continue
+			}
 			k := 0
 			for value := range m.values(&j.report.Metrics, len(j.t.MaskGaps())) {
 				of := ""

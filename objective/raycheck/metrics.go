@@ -46,6 +46,10 @@ type Metrics struct {
 	Transmission float64
 	MassG        float64 // of the glass out to the full diameters
 	Price        float64 // sum of the parts' prices
+	// GrooveBlurArcmin is by how much light spreads to either side by diffraction at the zones of
+	// surfaces with facets, largest over the depths, GrooveVisibleArcmin the angle of a pitch where
+	// the eye can see the facets, largest over the surfaces; NaN without facets.
+	GrooveBlurArcmin, GrooveVisibleArcmin float64
 }
 
 // MaskMetrics are the metrics of one mask.
@@ -128,6 +132,8 @@ const (
 	blurMismatch
 	ghost
 	ghostShare
+	grooveBlur
+	grooveVisible
 )
 
 // MetricList is every metric in the order in which limits apply to them.
@@ -155,11 +161,18 @@ var MetricList = []Metric{
 		func(m *MaskMetrics) *float64 { return &m.GhostArcmin }},
 	ghostShare: {"ghost_pct", func(m *Metrics) *float64 { return &m.GhostPct }, nil,
 		func(m *MaskMetrics) *float64 { return &m.GhostPct }},
+	grooveBlur:    {"groove_blur_arcmin", func(m *Metrics) *float64 { return &m.GrooveBlurArcmin }, nil, nil},
+	grooveVisible: {"groove_visible_arcmin", func(m *Metrics) *float64 { return &m.GrooveVisibleArcmin }, nil, nil},
 }
 
 // variesWithGaps reports whether a metric depends on gaps and eye relief: the others are the
 // parts' alone, or the mask's.
-func (m metricIndex) variesWithGaps() bool { return m <= vignetting || m == blurMismatch || m == ghost }
+func (m metricIndex) variesWithGaps() bool {
+	return m <= vignetting || m == blurMismatch || m == ghost || m.ofFacets()
+}
+
+// ofFacets reports whether a metric is one of facets: a train without them keeps any limit on it.
+func (m metricIndex) ofFacets() bool { return m == grooveBlur || m == grooveVisible }
 
 // TransmissionMin is the name of the one limit from below, on transmission.
 const TransmissionMin = "transmission_min"

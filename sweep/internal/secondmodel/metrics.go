@@ -20,6 +20,8 @@ type Metrics struct {
 	VignettedPct        float64
 	Transmission        float64
 	MassG, Price        float64
+	GrooveBlurArcmin    float64 // NaN, as the next, without facets
+	GrooveVisibleArcmin float64
 
 	Samples []Sample // far to near, in each from the axis outwards
 }
@@ -170,6 +172,9 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 		of.RefocusS = of.TravelMM / r.SpeedMMS
 		of.countGhosts(r, t, masks[k])
 		of.BlurMismatchPct = mismatch(r, t, waves, k, masks[k], looks, of.Setpoints)
+	}
+	if m.countGrooves(r, t, e); !math.IsNaN(m.GrooveBlurArcmin) {
+		m.Transmission *= facetTransmission(r, waves[r.reference()], r.far())
 	}
 	m.FailedBy = m.firstFailure(r, t, masks, ofMask)
 	return m
@@ -485,6 +490,12 @@ func (m *Metrics) firstFailure(r Request, t *train, masks []matrix, ofMask []*Ma
 	}
 	if most, ok := r.Limits["ghost_pct"]; ok && !(m.GhostPct <= most) {
 		return "ghost_pct"
+	}
+	if most, ok := r.Limits["groove_blur_arcmin"]; ok && m.GrooveBlurArcmin > most {
+		return "groove_blur_arcmin"
+	}
+	if most, ok := r.Limits["groove_visible_arcmin"]; ok && m.GrooveVisibleArcmin > most {
+		return "groove_visible_arcmin"
 	}
 	return ""
 }
