@@ -14,6 +14,7 @@ type surface struct {
 	curvature float64  // as seen from the eye: the opposite of 1/R
 	conic     float64
 	asphere   []float64 // a4, a6, … as seen from the eye; empty for none
+	faceted   bool      // the plane at the vertex, with facets of these slopes
 	clear     float64   // clear semi-diameter
 }
 
@@ -44,7 +45,7 @@ func shiftByPlate(r *lanes.Rays, thickness, n float64) {
 // through takes the rays to surface s and refracts them there. ratio is the index
 // before the surface over that after it.
 func (s *surface) through(r *lanes.Rays, ratio float64) {
-	if s.conic == 0 && len(s.asphere) == 0 {
+	if s.conic == 0 && len(s.asphere) == 0 && !s.faceted {
 		r.ThroughTilted(&lanes.Tilted{Vertex: s.vertex, Axis: s.axis, Curvature: s.curvature}, ratio)
 		return
 	}
@@ -68,7 +69,12 @@ func (s *surface) throughAsphere(r *lanes.Rays, i int, ratio float64) {
 	k := s.turn.into(vec{r.KX[i], r.KY[i], r.KW[i]})
 	t := -p[2] / k[2]
 	p = vec{p[0] + float64(t*k[0]), p[1] + float64(t*k[1]), 0}
-	way, slope := s.crossing(p[0], p[1], k)
+	var way, slope float64
+	if s.faceted {
+		_, slope, _ = s.miss(0, p[0], p[1], k)
+	} else {
+		way, slope = s.crossing(p[0], p[1], k)
+	}
 	p = vec{p[0] + float64(way*k[0]), p[1] + float64(way*k[1]), way * k[2]}
 	nx, ny := -slope*p[0], -slope*p[1]
 	length := math.Sqrt(1 + float64(nx*nx) + float64(ny*ny))
@@ -78,7 +84,11 @@ func (s *surface) throughAsphere(r *lanes.Rays, i int, ratio float64) {
 		cos = math.NaN()
 	}
 	bend := math.Sqrt(1-float64(ratio*ratio*(1-float64(cos*cos)))) - float64(ratio*cos)
-	k = s.turn.of(vec{float64(ratio*k[0]) + float64(bend*nx), float64(ratio*k[1]) + float64(bend*ny), float64(ratio*k[2]) + float64(bend*nw)})
+	along := float64(ratio*k[2]) + float64(bend*nw)
+	if s.faceted && !(along > 0) {
+		along = math.NaN() // backwards
+	}
+	k = s.turn.of(vec{float64(ratio*k[0]) + float64(bend*nx), float64(ratio*k[1]) + float64(bend*ny), along})
 	p = s.turn.of(p).add(s.vertex)
 	r.X[i], r.Y[i], r.W[i] = p[0], p[1], p[2]
 	r.KX[i], r.KY[i], r.KW[i], r.Per[i] = k[0], k[1], k[2], 1/k[2]
