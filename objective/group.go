@@ -67,6 +67,7 @@ type Element struct {
 	// firstSphere and lastSphere report whether the faces towards world and eye
 	// are spherical.
 	firstSphere, lastSphere bool
+	faceted                 bool // a surface is cut into facets
 	// firstSags and lastSags are samples of these faces out to each half
 	// diameter of the library up to the element's own, which is the last; nil
 	// where the library has no aspheres.
@@ -186,6 +187,7 @@ func (p *Problem) NewElement(l *catalog.Lens, reversed bool, part, index int) *E
 	m, n := Matrix{1, 0, 0, 1}, 1.0
 	var before []Matrix // from the first vertex to just before each surface
 	for s, surface := range e.Surfaces {
+		e.faceted = e.faceted || surface.IsFaceted()
 		before = append(before, m)
 		next := 1.0
 		if s < len(e.Glasses) {

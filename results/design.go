@@ -65,6 +65,8 @@ type Design struct {
 	BlurMismatchPct     *float64 // nil with a single depth
 	GhostArcmin         float64
 	GhostPct            *float64 // nil where the fill of the mask's pixels is not known
+	GrooveBlurArcmin    *float64 // nil, as the next, without a surface that is cut into facets
+	GrooveVisibleArcmin *float64
 
 	Gap1MM     float64
 	Gap2MM     *float64 // nil without a relay
@@ -141,7 +143,7 @@ var designColumns = []column[Design]{
 	count("distinct_parts", "different parts in the train", func(d *Design) *int { return &d.DistinctParts }).said("different parts"),
 	maybe("price", unitPrice, "sum of the lenses' prices; null where a part has none", func(d *Design) **float64 { return &d.Price }),
 	maybe("mass_g", "g", "mass of the lenses; null where a density is not known", func(d *Design) **float64 { return &d.MassG }).said("mass of the glass").to(1),
-	number("transmission", unitOne, "share of the light that all surfaces and the mask let through", func(d *Design) *float64 { return &d.Transmission }).to(3),
+	number("transmission", unitOne, "share of the light that all surfaces and the mask let through; light from a far point on the axis that falls on the walls between the facets of Fresnel surfaces is lost", func(d *Design) *float64 { return &d.Transmission }).to(3),
 
 	number("f_front_mm", "mm", "focal length of the front group", func(d *Design) *float64 { return &d.FFrontMM }),
 	maybe("f_relay_mm", "mm", "focal length of the relay, of the compound for a pair; null without a relay", func(d *Design) **float64 { return &d.FRelayMM }),
@@ -171,6 +173,8 @@ var designColumns = []column[Design]{
 	maybe("blur_mismatch_pct", "%", "by how much more (or, negative, less) the mask blurs than an ideal edge where it stands does, when the eye looks at another depth: RMS radii through the same pupil, vignetting counted, the one of largest magnitude over field and pairs of depths; +Inf where nothing of a pupil comes through, null with a single depth", func(d *Design) **float64 { return &d.BlurMismatchPct }).said("mask's blur beside an ideal one").to(1),
 	number("ghost_arcmin", "arcmin", "by how much the first orders of the mask's pixel grid show a world at the far depth beside itself, with the mask set to the depth where that is largest; reference wavelength, small angles, orders along rows and columns", func(d *Design) *float64 { return &d.GhostArcmin }).said("ghosts beside the far world"),
 	maybe("ghost_pct", "%", "share of the light through the mask that goes into these four first orders, for square openings that fill mask.fill_pct of the pixel; null where that is not set", func(d *Design) **float64 { return &d.GhostPct }).said("light in ghosts").to(1),
+	maybe("groove_blur_arcmin", "arcmin", "by how much the grooves of Fresnel surfaces spread light to either side, half width: wavelength over pitch, times the height of the pupil's edge ray there for unit height at the eye, where the beam is wider than a pitch; surfaces added as squares, the largest over depth, reference wavelength; null without Fresnel surfaces", func(d *Design) **float64 { return &d.GrooveBlurArcmin }).said("spread by Fresnel grooves"),
+	maybe("groove_visible_arcmin", "arcmin", "angle of a pitch of a Fresnel surface whose image for the eye lies within 0.5 D of the depths, the largest; 0 where none does, null without Fresnel surfaces", func(d *Design) **float64 { return &d.GrooveVisibleArcmin }).said("Fresnel grooves as seen"),
 
 	number("gap1_mm", "mm", "vertex gap after the front group: to the relay, or to the rear group of a keplerian", func(d *Design) *float64 { return &d.Gap1MM }),
 	maybe("gap2_mm", "mm", "vertex gap from the relay to the rear group; null without a relay", func(d *Design) **float64 { return &d.Gap2MM }),
@@ -192,7 +196,7 @@ var lensColumns = []column[Lens]{
 
 var surfaceColumns = []column[Surface]{
 	number("z_mm", "mm", "vertex of the surface, from the first vertex of the train", func(s *Surface) *float64 { return &s.ZMM }),
-	number("radius_mm", "mm", "radius of curvature, positive when its centre lies on the eye side; infinite for a flat", func(s *Surface) *float64 { return &s.RadiusMM }),
+	number("radius_mm", "mm", "radius of curvature, positive when its centre lies on the eye side; infinite for a flat. Of a Fresnel surface, which stands on a plane, it is that of the surface whose slopes its facets have", func(s *Surface) *float64 { return &s.RadiusMM }),
 	label("glass_after", "medium on the eye side of the surface", func(s *Surface) *string { return &s.GlassAfter }),
 	number("semi_diameter_mm", "mm", "clear semi-diameter", func(s *Surface) *float64 { return &s.SemiDiameterMM }),
 }

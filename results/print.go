@@ -27,6 +27,7 @@ var rankedColumnsShown = []shownColumn{
 var designFacts = []struct {
 	name         string
 	terminalOnly bool // the page has it in a chart, a table or a note
+	ofFacets     bool // it is left out where it is null: of designs without Fresnel surfaces
 }{
 	{name: "length_mm"}, {name: "length_to_eye_mm"}, {name: "eye_relief_mm"}, {name: "field_max_deg"},
 	{name: "field_asked_deg", terminalOnly: true}, {name: "travel_mm"}, {name: "refocus_s"}, {name: "pixel_arcmin"},
@@ -34,6 +35,7 @@ var designFacts = []struct {
 	{name: "mask_blur_arcmin"}, {name: "view_defocus_D", terminalOnly: true}, {name: "view_astigmatism_D", terminalOnly: true},
 	{name: "view_blur_arcmin"}, {name: "view_refocus_D"}, {name: "axis_vergence_D", terminalOnly: true}, {name: "distortion_pct"},
 	{name: "lateral_colour_arcmin"}, {name: "axial_colour_D"}, {name: "vignetted_pct"}, {name: "blur_mismatch_pct"}, {name: "ghost_arcmin"}, {name: "ghost_pct"},
+	{name: "groove_blur_arcmin", ofFacets: true}, {name: "groove_visible_arcmin", ofFacets: true},
 	{name: "transmission"}, {name: "mass_g"}, {name: "price"},
 }
 
@@ -45,6 +47,29 @@ func DesignFacts() []string {
 		names[i] = fact.name
 	}
 	return names
+}
+
+// TellsOf reports whether a column that tells of one design says anything of this one.
+func (d *Design) TellsOf(name string) bool {
+	for _, fact := range designFacts {
+		if fact.name == name && fact.ofFacets {
+			_, _, ok := d.Number(name)
+			return ok
+		}
+	}
+	return true
+}
+
+// GrooveNote says where the grooves of Fresnel surfaces spread light by more than the view may be
+// blurred; it is empty otherwise.
+func (d *Design) GrooveNote(asked []Asked) string {
+	for _, a := range asked {
+		if a.Column == "view_blur_arcmin" && d.GrooveBlurArcmin != nil && *d.GrooveBlurArcmin > a.Value {
+			return fmt.Sprintf("Fresnel grooves spread light by %s arcmin to either side, beside a view blur that may be %s arcmin and does not count it",
+				Fixed(*d.GrooveBlurArcmin, 1), Fixed(a.Value, 1))
+		}
+	}
+	return ""
 }
 
 // PrintRanked prints a compact table of ranked designs: what a builder

@@ -155,6 +155,9 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 	if note := d.FieldNote(); note != "" {
 		p.RaysNote += " Field: " + note + "."
 	}
+	if note := d.GrooveNote(asked); note != "" {
+		p.RaysNote += " " + note + "."
+	}
 	if len(d.Fails) > 0 {
 		p.RaysNote += " The train fails: " + strings.Join(d.Fails, ", ") + "."
 	}
@@ -163,7 +166,7 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		held[a.Column] = true
 	}
 	for _, fact := range designFacts {
-		if fact.terminalOnly {
+		if fact.terminalOnly || !d.TellsOf(fact.name) {
 			continue
 		}
 		cell, unit := columnCell(d, fact.name), named(designColumns, fact.name).headUnit()

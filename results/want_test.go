@@ -92,6 +92,8 @@ func wantRanked(axes []Axis, units ...string) []wantColumn[Design] {
 		{Name: "blur_mismatch_pct", Type: "double", Unit: "%", Nullable: true, value: func(d *Design) any { return orNil(d.BlurMismatchPct) }},
 		{Name: "ghost_arcmin", Type: "double", Unit: "arcmin", value: func(d *Design) any { return d.GhostArcmin }},
 		{Name: "ghost_pct", Type: "double", Unit: "%", Nullable: true, value: func(d *Design) any { return orNil(d.GhostPct) }},
+		{Name: "groove_blur_arcmin", Type: "double", Unit: "arcmin", Nullable: true, value: func(d *Design) any { return orNil(d.GrooveBlurArcmin) }},
+		{Name: "groove_visible_arcmin", Type: "double", Unit: "arcmin", Nullable: true, value: func(d *Design) any { return orNil(d.GrooveVisibleArcmin) }},
 		{Name: "gap1_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.Gap1MM }},
 		{Name: "gap2_mm", Type: "double", Unit: "mm", Nullable: true, value: func(d *Design) any { return orNil(d.Gap2MM) }},
 		{Name: "gap_inner_mm", Type: "double", Unit: "mm", Nullable: true, value: func(d *Design) any { return orNil(d.GapInnerMM) }},

@@ -69,6 +69,7 @@ func rankedColumns(swept ...fileColumn) []fileColumn {
 		number("view_blur_arcmin", "arcmin"), number("view_refocus_D", "D"), number("axis_vergence_D", "D"),
 		number("distortion_pct", "%"), number("lateral_colour_arcmin", "arcmin"), number("axial_colour_D", "D"),
 		number("vignetted_pct", "%"), number("blur_mismatch_pct", "%").orNull(), number("ghost_arcmin", "arcmin"), number("ghost_pct", "%").orNull(),
+		number("groove_blur_arcmin", "arcmin").orNull(), number("groove_visible_arcmin", "arcmin").orNull(),
 		number("gap1_mm", "mm"), number("gap2_mm", "mm").orNull(), number("gap_inner_mm", "mm").orNull(),
 		listOf("lenses", label("group"), count("position"), label("part"), label("vendor"), yesNo("reversed"), number("gap_after_mm", "mm")),
 		listOf("surfaces", number("z_mm", "mm"), number("radius_mm", "mm"), label("glass_after"), number("semi_diameter_mm", "mm")),

@@ -64,6 +64,16 @@ func (b *reopened) outlines() []results.ReportLens {
 	for k, g := range t.Groups {
 		for i, e := range g.Elements {
 			half, clear := e.Lens.DiameterMM/2, e.Lens.ClearMM/2
+			face := func(s int, vertex, from, to float64) []results.ReportPoint {
+				if e.Surfaces[s].IsFaceted() {
+					inward := 1.0
+					if s > 0 {
+						inward = -1
+					}
+					return teeth(e.Surfaces[s], vertex, inward, half/drawnTeeth, from, to)
+				}
+				return arc(e.Surfaces[s], vertex, from, to)
+			}
 			lens := results.ReportLens{Group: names[k], Part: e.Lens.Part, HalfMM: half, FirstMM: z}
 			vertices := []float64{z}
 			for _, thickness := range e.Thickness {
@@ -72,12 +82,12 @@ func (b *reopened) outlines() []results.ReportLens {
 			}
 			lens.EndMM = z
 			for s := range e.Glasses {
-				outline := arc(e.Surfaces[s], vertices[s], -half, half)
-				back := arc(e.Surfaces[s+1], vertices[s+1], half, -half)
+				outline := face(s, vertices[s], -half, half)
+				back := face(s+1, vertices[s+1], half, -half)
 				lens.Glasses = append(lens.Glasses, append(outline, back...))
 			}
 			for _, s := range []int{0, len(e.Surfaces) - 1} {
-				lens.Rims = append(lens.Rims, arc(e.Surfaces[s], vertices[s], clear, half), arc(e.Surfaces[s], vertices[s], -half, -clear))
+				lens.Rims = append(lens.Rims, face(s, vertices[s], clear, half), face(s, vertices[s], -half, -clear))
 			}
 			lenses = append(lenses, lens)
 			switch {
@@ -97,6 +107,35 @@ func arc(s catalog.Surface, vertex, from, to float64) []results.ReportPoint {
 	for i := range 2*outlineSteps + 1 {
 		h := from + (to-from)*float64(i)/(2*outlineSteps)
 		points = append(points, results.ReportPoint{X: vertex + s.Sag(math.Abs(h)), Y: h})
+	}
+	return points
+}
+
+// drawnTeeth is how many teeth stand for the facets of half a Fresnel surface, and toothDepth how
+// deep the steepest is drawn, in widths of a tooth: the real ones are too fine to be seen.
+const (
+	drawnTeeth = 16
+	toothDepth = 0.6
+)
+
+// teeth is a surface with facets in section from one height to another: as many teeth as can be
+// seen, cut from the plane at the vertex into the glass, which is on the side that inward tells.
+func teeth(s catalog.Surface, vertex, inward, width, from, to float64) []results.ReportPoint {
+	n := max(1, int(math.Round(math.Abs(to-from)/width)))
+	var points []results.ReportPoint
+	for i := range n {
+		a, b := from+(to-from)*float64(i)/float64(n), from+(to-from)*float64(i+1)/float64(n)
+		inner, outer := math.Min(math.Abs(a), math.Abs(b)), math.Max(math.Abs(a), math.Abs(b))
+		// Away from the axis the facet goes into the glass, or comes out of it.
+		slope := inward * s.SagSlope((inner+outer)/2)
+		deep := inward * width * math.Min(math.Abs(slope), toothDepth)
+		for _, h := range []float64{a, b} {
+			x := vertex
+			if (math.Abs(h) == outer) == (slope > 0) {
+				x += deep
+			}
+			points = append(points, results.ReportPoint{X: x, Y: h})
+		}
 	}
 	return points
 }

@@ -97,6 +97,7 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 		DistortionPct: m.DistortionPct, LateralColourArcmin: m.LateralColourArcmin,
 		AxialColourD: m.AxialColourD, VignettedPct: m.VignettedPct,
 		BlurMismatchPct: optional(m.BlurMismatchPct), GhostArcmin: m.GhostArcmin, GhostPct: optional(m.GhostPct),
+		GrooveBlurArcmin: optional(m.GrooveBlurArcmin), GrooveVisibleArcmin: optional(m.GrooveVisibleArcmin),
 
 		Gap1MM: t.Gaps[0],
 	}

@@ -193,6 +193,9 @@ func showDesign(w io.Writer, m *results.Manifest, d *results.Design, setpoints [
 	if note := d.FieldNote(); note != "" {
 		fmt.Fprintf(w, "field: %s\n", note)
 	}
+	if note := d.GrooveNote(point.Asked); note != "" {
+		fmt.Fprintf(w, "grooves: %s\n", note)
+	}
 	if line := point.IdealLimit.Line(); line != "" {
 		fmt.Fprintln(w, line)
 	}
@@ -329,7 +332,7 @@ func marginTable(point *results.ManifestPoint, d *results.Design) *results.Table
 			}
 			t.Add(name, unit, reached, sign+" "+results.Fixed(a.Value, 3), margin)
 		}
-		if !asked {
+		if !asked && d.TellsOf(name) {
 			t.Add(name, unit, reached, "", "")
 		}
 	}

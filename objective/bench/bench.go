@@ -352,7 +352,7 @@ func (b *Bench) takeLenses() {
 		l := &b.lenses[i]
 		for s := len(l.surfaces) - 1; s >= 0; s-- {
 			out := &b.surfaces[n]
-			out.conic, out.clear = l.surfaces[s].Conic, l.clear
+			out.conic, out.clear, out.faceted = l.surfaces[s].Conic, l.clear, l.surfaces[s].IsFaceted()
 			if !l.surfaces[s].IsSpherical() && len(l.surfaces[s].Asphere) > 0 {
 				out.asphere = make([]float64, len(l.surfaces[s].Asphere))
 			}

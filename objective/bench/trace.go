@@ -10,6 +10,7 @@ type surface struct {
 	curvature float64  // as seen from the eye: the opposite of 1/R
 	conic     float64
 	asphere   []float64 // a4, a6, … as seen from the eye; empty for none
+	faceted   bool      // the plane at the vertex, with facets of these slopes
 	clear     float64   // clear semi-diameter
 }
 
@@ -64,7 +65,7 @@ func (r *rays) shiftByPlate(thickness, n float64) {
 // through takes the rays to surface s and refracts them there. ratio is the index
 // before the surface over that after it.
 func (r *rays) through(s *surface, ratio float64) {
-	if s.conic == 0 && len(s.asphere) == 0 {
+	if s.conic == 0 && len(s.asphere) == 0 && !s.faceted {
 		r.throughSphere(s, ratio)
 		return
 	}
@@ -136,7 +137,12 @@ func (r *rays) throughAsphere(i int, s *surface, ratio float64) {
 	k := s.turn.into(vec{r.kx[i], r.ky[i], r.kw[i]})
 	t := -p[2] / k[2]
 	p = vec{p[0] + float64(t*k[0]), p[1] + float64(t*k[1]), 0}
-	way, slope := s.crossing(p[0], p[1], k)
+	var way, slope float64
+	if s.faceted {
+		_, slope, _ = s.miss(0, p[0], p[1], k)
+	} else {
+		way, slope = s.crossing(p[0], p[1], k)
+	}
 	p = vec{p[0] + float64(way*k[0]), p[1] + float64(way*k[1]), way * k[2]}
 	nx, ny := -slope*p[0], -slope*p[1]
 	length := math.Sqrt(1 + float64(nx*nx) + float64(ny*ny))
@@ -146,7 +152,11 @@ func (r *rays) throughAsphere(i int, s *surface, ratio float64) {
 		cos = math.NaN()
 	}
 	bend := math.Sqrt(1-float64(ratio*ratio*(1-float64(cos*cos)))) - float64(ratio*cos)
-	k = s.turn.of(vec{float64(ratio*k[0]) + float64(bend*nx), float64(ratio*k[1]) + float64(bend*ny), float64(ratio*k[2]) + float64(bend*nw)})
+	along := float64(ratio*k[2]) + float64(bend*nw)
+	if s.faceted && !(along > 0) {
+		along = math.NaN() // backwards
+	}
+	k = s.turn.of(vec{float64(ratio*k[0]) + float64(bend*nx), float64(ratio*k[1]) + float64(bend*ny), along})
 	p = s.turn.of(p).add(s.vertex)
 	r.x[i], r.y[i], r.w[i] = p[0], p[1], p[2]
 	r.kx[i], r.ky[i], r.kw[i], r.per[i] = k[0], k[1], k[2], 1/k[2]

@@ -154,7 +154,7 @@ func bent(p *objective.Problem, e *objective.Element, scale float64) *objective.
 	l := *e.Lens
 	l.Surfaces = nil
 	for _, s := range e.Lens.Surfaces {
-		b := catalog.Surface{RadiusMM: s.RadiusMM / scale, Conic: s.Conic}
+		b := catalog.Surface{RadiusMM: s.RadiusMM / scale, Conic: s.Conic, PitchMM: s.PitchMM, DraftDeg: s.DraftDeg}
 		for _, a := range s.Asphere {
 			b.Asphere = append(b.Asphere, a*scale)
 		}

@@ -397,7 +397,10 @@ func (c *Checker) measureUsed(away []*Checker, stop, vignetting, mismatch bool) 
 			return false
 		}
 	}
-	c.judgeGhosts()
+	if c.judgeGhosts(); over() {
+		return false
+	}
+	c.judgeGrooves()
 	return !over()
 }
 

@@ -292,7 +292,7 @@ func (c *Checker) refocusedOf(b *sampledBundle, all viewSums) (blur, refocus flo
 // transmission is the share of light that gets through lenses, mask and
 // combiner at the reference wavelength.
 func (c *Checker) transmission() float64 {
-	through := c.p.MaskTransmits
+	through := c.p.MaskTransmits * c.throughFacets()
 	for _, g := range c.t.Groups {
 		for _, e := range g.Elements {
 			if loss := e.Lens.LossPct; catalog.IsSet(loss) {

@@ -93,7 +93,9 @@ func (c *Checker) rejectLate() {
 	if c.judgeTransmission(); c.failed() || c.limited(blurMismatch) {
 		return // the blurs' mismatch comes before ghosts, and takes a full measurement
 	}
-	c.judgeGhosts()
+	if c.judgeGhosts(); !c.failed() {
+		c.judgeGrooves()
+	}
 }
 
 // toView traces what bundle i needs to the world at wavelength w and sums it up.

@@ -64,6 +64,9 @@ func (c *Checker) excess() float64 {
 	sum += over(math.Max(0, math.Max(at.lo-at.slack-at.first, at.last-at.hi-at.slack)), 0, 1)
 	sum += over(2*at.chief*math.Max(p.TanHalfWidth/p.MaskWidth, p.TanHalfHeight/p.MaskHeight), 1+objective.RequirementSlack, objective.LimitScale)
 	for m := range MetricList {
+		if metricIndex(m).ofFacets() && !c.t.HasFacets() {
+			continue
+		}
 		if metricIndex(m) != vignetting && metricIndex(m).variesWithGaps() || metricIndex(m) == ghostShare {
 			sum += over(*MetricList[m].of(&r.Metrics), c.limits[m], objective.LimitScale)
 		}

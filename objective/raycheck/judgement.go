@@ -220,6 +220,9 @@ func (j *judging) metrics() {
 				j.atLeast("transmission_min", "", "", j.report.Metrics.Transmission, least, 0)
 			}
 		default:
+			if metricIndex(i).ofFacets() && !j.t.HasFacets() {
+				continue
+			}
 			j.atMost(m.Name, "", unitIn(m.Name), math.Abs(*m.of(&j.report.Metrics)), j.p.Limits.Limit(m.Name), 0)
 		}
 	}

@@ -55,6 +55,10 @@ type Metrics struct {
 	// GhostPct is the share in % of the light through the mask that goes into these orders; NaN
 	// where the fill of the pixels is not known.
 	GhostPct float64
+	// GrooveBlurArcmin is by how much light spreads to either side by diffraction at the zones of
+	// surfaces with facets, largest over the depths, GrooveVisibleArcmin the angle of a pitch where
+	// the eye can see the facets, largest over the surfaces; NaN without facets.
+	GrooveBlurArcmin, GrooveVisibleArcmin float64
 }
 
 // Metric describes one of Metrics.
@@ -84,6 +88,8 @@ const (
 	blurMismatch
 	ghost
 	ghostShare
+	grooveBlur
+	grooveVisible
 )
 
 // MetricList is every metric in the order in which limits apply to them.
@@ -108,11 +114,18 @@ var MetricList = []Metric{
 	blurMismatch:  {"blur_mismatch_pct", func(m *Metrics) *float64 { return &m.BlurMismatchPct }, nil},
 	ghost:         {"ghost_arcmin", func(m *Metrics) *float64 { return &m.GhostArcmin }, nil},
 	ghostShare:    {"ghost_pct", func(m *Metrics) *float64 { return &m.GhostPct }, nil},
+	grooveBlur:    {"groove_blur_arcmin", func(m *Metrics) *float64 { return &m.GrooveBlurArcmin }, nil},
+	grooveVisible: {"groove_visible_arcmin", func(m *Metrics) *float64 { return &m.GrooveVisibleArcmin }, nil},
 }
 
 // variesWithGaps reports whether a metric depends on gaps and eye relief: the others are the
 // parts' alone, or the mask's.
-func (m metricIndex) variesWithGaps() bool { return m <= vignetting || m == blurMismatch || m == ghost }
+func (m metricIndex) variesWithGaps() bool {
+	return m <= vignetting || m == blurMismatch || m == ghost || m.ofFacets()
+}
+
+// ofFacets reports whether a metric is one of facets: a train without them keeps any limit on it.
+func (m metricIndex) ofFacets() bool { return m == grooveBlur || m == grooveVisible }
 
 // TransmissionMin is the name of the one limit from below, on transmission.
 const TransmissionMin = "transmission_min"

@@ -234,7 +234,7 @@ func (r *Refiner) addMetrics(withVignetting bool) {
 	p, c, report := r.p, r.c, &r.c.report
 	for m := range MetricList {
 		limit := c.limits[m]
-		if math.IsInf(limit, 1) || metricIndex(m) == vignetting && !withVignetting {
+		if math.IsInf(limit, 1) || metricIndex(m) == vignetting && !withVignetting || metricIndex(m).ofFacets() && !c.t.HasFacets() {
 			continue
 		}
 		name, scale := MetricList[m].Name, max(limit, objective.LimitScale)

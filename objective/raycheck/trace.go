@@ -43,6 +43,7 @@ func trainSteps(p *objective.Problem, t *objective.Train, buf []step, gapBuf []i
 				*st = step{
 					Surface: lanes.Surface{
 						DistanceMM: distance, Curvature: -surface.Curvature(), Conic: surface.Conic, Asphere: st.Asphere[:0],
+						Faceted: surface.IsFaceted(),
 					},
 					plate: plate, plateIndex: plateIndex, clear: element.Lens.ClearMM / 2,
 				}

@@ -128,6 +128,9 @@ const (
 // side where F < 0 lies next to the vertex. Polynomial terms follow by
 // Newton's iteration.
 func (r *RayPoint) cross(vertex float64, surface catalog.Surface) bool {
+	if surface.IsFaceted() {
+		surface = catalog.Surface{RadiusMM: math.Inf(1)}
+	}
 	c, k := surface.Curvature(), 1+surface.Conic
 	z := r.Z - vertex
 	a := c * (r.L*r.L + r.M*r.M + k*r.N*r.N)
@@ -177,5 +180,5 @@ func (r *RayPoint) bend(vertex float64, surface catalog.Surface, n, next float64
 	}
 	normal := math.Sqrt(normal2)
 	r.L, r.M, r.N = (tx+normal*nx)/next, (ty+normal*ny)/next, (tz+normal*nz)/next
-	return true
+	return !surface.IsFaceted() || r.N < 0
 }

@@ -29,7 +29,7 @@ func traceBatch(p *objective.Problem, t *objective.Train, wavelengthNM float64, 
 func TestTraceRayAgainstBatch(t *testing.T) {
 	lost, through := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
-		p, train := testtrain.DrawTraced(t)
+		p, train := testtrain.DrawAnyTraced(t)
 		mask, _ := p.PlaceMask(train, p.Depth(0))
 		wavelength := rapid.Float64Range(450, 680).Draw(t, "wavelength")
 		wide := rapid.Float64Range(1, 6).Draw(t, "wide") // out to where rays are lost
@@ -66,7 +66,7 @@ func TestTraceRayAgainstBatch(t *testing.T) {
 // matrix of the train, plates included.
 func TestTraceParaxialLimit(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p, train := testtrain.DrawTraced(t)
+		p, train := testtrain.DrawAnyTraced(t)
 		const small = 1e-5
 		y, u := small*rapid.Float64Range(-2, 2).Draw(t, "y"), small*rapid.Float64Range(-0.1, 0.1).Draw(t, "u")
 		r := singleRay(0, y, 0, u)

@@ -192,6 +192,8 @@ type LimitsSection struct {
 	BlurMismatchPct     *float64
 	GhostArcmin         *float64
 	GhostPct            *float64
+	GrooveBlurArcmin    *float64
+	GrooveVisibleArcmin *float64
 	YieldMinPct         *float64 // of builds, see [ToleranceSection]
 }
 

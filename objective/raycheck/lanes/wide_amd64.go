@@ -70,6 +70,8 @@ func (r *Rays) asphere(s *Surface, ratio float64) (margin float64) {
 	return margin
 }
 
+func (r *Rays) facets(s *Surface, ratio float64) (margin float64) { return r.plainFacets(s, ratio) }
+
 func (r *Rays) launch(px, py []float64, tan, v float64) {
 	n := len(px)
 	if !wide || n < width {

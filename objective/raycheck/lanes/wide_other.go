@@ -12,6 +12,8 @@ func (r *Rays) conic(s *Surface, ratio float64) float64 { return r.plainConic(s,
 
 func (r *Rays) asphere(s *Surface, ratio float64) float64 { return r.plainAsphere(s, ratio) }
 
+func (r *Rays) facets(s *Surface, ratio float64) float64 { return r.plainFacets(s, ratio) }
+
 func (r *Rays) launch(px, py []float64, tan, v float64) { r.plainLaunch(px, py, tan, v) }
 
 func throughPlate(x, y []float64, r *Rays, thickness, index float64) {

@@ -23,6 +23,8 @@ type Metrics struct {
 	BlurMismatchPct     float64 // NaN with a single depth
 	GhostArcmin         float64
 	GhostPct            float64 // NaN where the fill is not known
+	GrooveBlurArcmin    float64 // NaN, as the next, without facets
+	GrooveVisibleArcmin float64
 
 	Setpoints []ExactSetpoint // far to near
 	Samples   []Sample        // far to near, in each from the axis outwards
@@ -144,6 +146,9 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 	m.TravelMM = highest - lowest
 	m.RefocusS = m.TravelMM / r.SpeedMMS
 	m.countGhosts(r, t, maskMatrix)
+	if m.countGrooves(r, t, e); !math.IsNaN(m.GrooveBlurArcmin) {
+		m.Transmission *= facetTransmission(r, waves[r.reference()], r.far())
+	}
 	m.BlurMismatchPct = mismatch(r, t, waves, maskMatrix, looks, m.Setpoints)
 	m.FailedBy = m.firstFailure(r, t, maskMatrix)
 	return m
@@ -446,6 +451,12 @@ func (m *Metrics) firstFailure(r Request, t *train, mask matrix) string {
 	}
 	if most, ok := r.Limits["ghost_pct"]; ok && !(m.GhostPct <= most) {
 		return "ghost_pct"
+	}
+	if most, ok := r.Limits["groove_blur_arcmin"]; ok && m.GrooveBlurArcmin > most {
+		return "groove_blur_arcmin"
+	}
+	if most, ok := r.Limits["groove_visible_arcmin"]; ok && m.GrooveVisibleArcmin > most {
+		return "groove_visible_arcmin"
 	}
 	return ""
 }

@@ -33,6 +33,18 @@ func (q ray) meet(s catalog.Surface, z float64) (vector, vector, bool) {
 	// From the vertex plane, in coordinates from the vertex.
 	p := q.toPlane(z).at
 	p[2] = 0
+	if s.PitchMM > 0 {
+		// On the plane, with the slope of a facet.
+		n := vector{0, 0, 1}
+		if h := math.Hypot(p[0], p[1]); h > 0 {
+			n = vector{-s.SagSlope(h) * p[0] / h, -s.SagSlope(h) * p[1] / h, 1}.unit()
+		}
+		if math.IsNaN(n[2]) {
+			return vector{}, vector{}, false
+		}
+		p[2] = z
+		return p, n, true
+	}
 	if s.IsSpherical() {
 		// c·|p + t·dir|² = 2·(p + t·dir)_z is a quadratic in t, of which the
 		// root near the vertex is wanted.
@@ -136,6 +148,8 @@ type optics struct {
 	index     [][]float64 // behind each surface
 	viewpoint float64     // from the first vertex
 	mask      float64     // paraxial position for the far end: where the glass stands in the trace
+	// met is told of each surface that a ray meets, with the ray before and behind it; may be nil.
+	met func(f face, before, after ray)
 }
 
 // newOptics places all surfaces, the first vertex at z = 0.
@@ -195,8 +209,12 @@ func (o *optics) trace(px, py, tan, v float64) seen {
 			if j > 0 {
 				before = o.index[i][j-1]
 			}
+			on := q
 			if q, ok = q.through(faces[j].surface, o.vertex[i][j], o.index[i][j], before); !ok {
 				return out
+			}
+			if o.met != nil {
+				o.met(faces[j], on, q)
 			}
 			if math.Hypot(q.at[0], q.at[1]) > faces[j].clear {
 				out.vignetted = true
