@@ -14,7 +14,7 @@ import (
 // what is set aside it solves only what the audit may draw.
 func (f *singleSearch) boxed(ctx context.Context, st *stacks, lo, hi float64, most int) (window, bool, error) {
 	if st.boxes[f.seat] == nil {
-		st.boxes[f.seat] = newThirdBoxes(f, st)
+		st.boxes[f.seat] = newThirdBoxes(f, st, boxLeaf)
 	}
 	b := &boxSearch{singleSearch: f, st: st, thirdBoxes: st.boxes[f.seat]}
 	if b.overlap < 0 {

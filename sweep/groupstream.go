@@ -23,7 +23,8 @@ type groupStream struct {
 	filtered   bool // by filter; otherwise everything is held
 	held       *stacks
 	wanted     int // how many groups the next horizon should leave
-	partitions int // in how many partitions the groups of each slot are held, one after the other
+	owed       float64 // the horizon that an earlier attempt had come to, mm; 0 for none
+	partitions int     // in how many partitions the groups of each slot are held, one after the other
 	// counted tells that what each slot can be served by was counted: all is held.
 	counted bool
 	// positive is how many of inSlot converge, and own how many of those in front fall
@@ -243,9 +244,14 @@ func (s *groupStream) reach(ctx context.Context, length float64) (err error) {
 	if s.held != nil && s.held.horizon >= length {
 		return nil
 	}
-	if s.held != nil {
+	if owed := s.owed; owed >= length {
+		s.owed = 0
+		s.held, err = s.collect(ctx, owed, partition{})
+		return err
+	}
+	if s.held != nil || s.owed > 0 {
 		s.wanted *= heldGrowth
-		s.held = nil
+		s.held, s.owed = nil, 0
 	}
 	horizon := math.Inf(1)
 	switch {
@@ -267,6 +273,23 @@ func (s *groupStream) reach(ctx context.Context, length float64) (err error) {
 	}
 	s.held, err = s.collect(ctx, horizon, partition{})
 	return err
+}
+
+// state is how many groups the horizon should leave, and that horizon; 0 where groups are
+// held in partitions.
+func (s *groupStream) state() (wanted int, horizon float64) {
+	if s.held != nil {
+		return s.wanted, s.held.horizon
+	}
+	return s.wanted, s.owed
+}
+
+// resume brings the stream to a state at which an earlier attempt was: what is counted of
+// boxes depends on which groups are held.
+func (s *groupStream) resume(wanted int, horizon float64) {
+	if s.wanted = wanted; horizon > 0 && (s.held == nil || s.held.horizon != horizon) {
+		s.held, s.owed = nil, horizon
+	}
 }
 
 // size is how many groups are held, each in every slot.

@@ -1,7 +1,6 @@
 package sweep
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"log/slog"
@@ -25,6 +24,8 @@ type Job struct {
 	Catalog *catalog.Catalog
 	Points  []spec.Point
 	beat    beatOptions
+	// boxesAfter is that of the options; 0 for boxesAfter.
+	boxesAfter int64
 }
 
 // Open reads a spec and its catalogs. What is wrong in them comes as one
@@ -299,7 +300,7 @@ func (j *Job) options(s *spec.Spec) options {
 	o := options{
 		top: s.Job.Top, checksMax: int64(s.Search.ChecksMax), workers: j.Workers(),
 		onePerParts: s.Search.OnePer == "parts", lensesPerGroup: s.Train.LensesPerGroup,
-		spaces: s.Spaces(), heldMost: int(s.Job.MemoryGB * 1e9 / groupBytes), listing: seldom,
+		spaces: s.Spaces(), heldMost: int(s.Job.MemoryGB * 1e9 / groupBytes), listing: seldom, boxesAfter: j.boxesAfter,
 		refine: refineOptions{
 			method: s.Refine.Method, candidates: s.Refine.Candidates, audit: s.Refine.Audit, seed: s.Job.Seed, beat: j.beat,
 			thirdOrder: s.Search.ThirdOrder,
@@ -307,9 +308,12 @@ func (j *Job) options(s *spec.Spec) options {
 		optimize: optimizeOptions{
 			wanted: s.Search.Method == spec.SearchOptimize, seed: s.Job.Seed,
 			evaluations: int64(s.Search.EvaluationsMax), stall: int64(s.Search.StallEvaluations),
-			farFactor: s.Search.ThirdOrder * cmp.Or(s.Refine.NearMissFactor, 1),
+			farFactor: s.Search.ThirdOrder,
 		},
 		built: buildOptionsOf(s),
+	}
+	if o.refine.wanted() {
+		o.optimize.nearFactor = s.Search.ThirdOrder * s.Refine.NearMissFactor
 	}
 	if s.Job.MemoryGB > 0 {
 		o.heldMost = max(o.heldMost, 1)

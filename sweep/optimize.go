@@ -24,7 +24,8 @@ type optimizeOptions struct {
 	evaluations int64 // at most
 	stall       int64 // evaluations without a better design after which it ends
 	seed        int64
-	farFactor   float64 // see farGrader; 0 for none
+	farFactor   float64 // on limits, see farGrader; 0 for none
+	nearFactor  float64 // on limits, of what refinement may put right; 0 where nothing is refined
 }
 
 // groupNumbers is a group, reduced for the slots in which it has stood.
@@ -58,7 +59,7 @@ type optimizer struct {
 	random   *rand.Rand
 	groups   map[objective.StackCode]*groupNumbers
 	memo     map[designKey]grade
-	traced   []graded  // those that were traced, in the order of evaluation
+	hopeful  []graded  // those that were traced or may be refined, in the order of evaluation
 	shortest []float64 // ranked lengths of those that passed, ascending, at most top
 	best     graded    // by compareGraded
 	proof    Proof
@@ -127,7 +128,7 @@ func newOptimizer(lib *objective.Library, o options) (*optimizer, error) {
 		lower: math.Inf(-1), workers: make(chan *evaluator, o.workers),
 	}
 	for range o.workers {
-		s.workers <- &evaluator{p: s.p, by: o.by, checker: raycheck.NewChecker(s.p), far: newFarGrader(s.p, o.optimize.farFactor, 0)}
+		s.workers <- &evaluator{p: s.p, by: o.by, checker: raycheck.NewChecker(s.p), far: newFarGrader(s.p, &o.optimize)}
 	}
 	for _, space := range o.spaces {
 		s.proof.Space.Add(s.proof.Space, designsOf(lib, space.Layout, o.lensesPerGroup))
@@ -318,9 +319,12 @@ func (s *optimizer) account(g *graded) {
 		tally(s.proof.SetAside, byRest, one)
 	case far:
 		tally(s.proof.SetAside, byThirdOrder, one)
+		if g.near {
+			s.hopeful = append(s.hopeful, *g)
+		}
 	case passes, exceeds:
 		s.proof.Checked++
-		s.traced = append(s.traced, *g)
+		s.hopeful = append(s.hopeful, *g)
 	}
 	switch g.tier {
 	case passes:
@@ -408,9 +412,9 @@ func (s *optimizer) take(c *candidate) {
 // ranking are the designs that passed, in order, at most top.
 func (s *optimizer) ranking() []candidate {
 	var all []candidate
-	for i := range s.traced {
-		if s.traced[i].tier == passes {
-			all = append(all, s.traced[i].candidate())
+	for i := range s.hopeful {
+		if s.hopeful[i].tier == passes {
+			all = append(all, s.hopeful[i].candidate())
 		}
 	}
 	return s.ordered(all)

@@ -37,6 +37,7 @@ type grade struct {
 	amount float64 // how far it exceeds limits, of a far one by estimate, or misses requirements; 0 for others
 	ranked float64 // mm, 0 for one that misses
 	inner  float64 // mm, the gap inside a pair relay
+	near   bool    // of a far one: refinement may put it right all the same
 }
 
 // gradeNames are the names under which designs are counted that don't pass.
@@ -131,8 +132,7 @@ func (e *evaluator) evaluate(space objective.Space, groups *designGroups, longes
 		g.tier = tooLong
 		return g
 	}
-	if excess, is := e.far.excess(t, groups); is {
-		g.tier, g.amount = far, excess
+	if e.far.grade(t, groups, &g) {
 		return g
 	}
 	name, excess := e.checker.Grade(t)
@@ -226,6 +226,9 @@ func (e *encoder) grade(g *graded) {
 	if g.tier == misses {
 		return
 	}
+	if g.tier == far {
+		e.Flag(g.near)
+	}
 	e.Float(g.ranked)
 	if g.key.space.Layout == objective.ErectorPair {
 		e.Float(g.inner)
@@ -242,6 +245,9 @@ func (d *decoder) grade(space objective.Space) (g grade) {
 	}
 	if g.tier == misses {
 		return g
+	}
+	if g.tier == far {
+		g.near = d.Flag()
 	}
 	g.ranked = d.Float()
 	if space.Layout == objective.ErectorPair {

@@ -51,7 +51,7 @@ type options struct {
 	// heldMost is how many groups may be held at once; 0 for no limit.
 	heldMost int
 	// boxesAfter is how many trains third order has turned away, one by one, before boxes are
-	// looked at.
+	// looked at; 0 for boxesAfter.
 	boxesAfter int64
 	// effortMax ends a search that has examined so much (see effortOf) before
 	// it is through; 0 for no limit.
@@ -116,7 +116,7 @@ func newExactSearch(ctx context.Context, lib *objective.Library, o options) (*ex
 	if lib.Problem.Refining() {
 		shared.mask = newMaskScreen(lib.Problem, o.workers)
 	}
-	a.boxesAfter = cmp.Or(o.boxesAfter, boxesAfter)
+	a.boxesAfter = cmp.Or(a.boxesAfter, boxesAfter)
 	shared.third = newThirdScreen(lib.Problem, o.workers, o.refine.thirdOrder)
 	a.shared = shared
 	for _, s := range o.spaces {

@@ -94,8 +94,8 @@ type relayRow [2 * binsMost]atomic.Pointer[[thirdorder.PlacesMost]float64]
 
 const rowShards = 32
 
-// newThirdBoxes prepares for the groups held.
-func newThirdBoxes(f *singleSearch, st *stacks) *thirdBoxes {
+// newThirdBoxes prepares for the groups held, with up to so many fronts or rears in a leaf.
+func newThirdBoxes(f *singleSearch, st *stacks, leaf int) *thirdBoxes {
 	x := &thirdBoxes{slopes: f.third.slopes, theta: f.p.Magnification, overlap: -1}
 	for i := range x.rows {
 		x.rows[i].known = map[rowKey]*relayRow{}
@@ -139,8 +139,8 @@ func newThirdBoxes(f *singleSearch, st *stacks) *thirdBoxes {
 		least = min(least, x.bins[n].hiatus)
 		x.bins[n].leastOn = least
 	}
-	x.fronts = x.tree(f.workers, x.frontEnds, func(i int) objective.Box { return fronts[i].Box() })
-	x.rears = x.tree(f.workers, x.rearEnds, func(i int) objective.Box { return rears[i].Box() })
+	x.fronts = x.tree(f.workers, leaf, x.frontEnds, func(i int) objective.Box { return fronts[i].Box() })
+	x.rears = x.tree(f.workers, leaf, x.rearEnds, func(i int) objective.Box { return rears[i].Box() })
 	x.frontBox, x.rearBox = x.leaves(x.fronts, x.frontEnds), x.leaves(x.rears, x.rearEnds)
 	return x
 }
@@ -163,8 +163,8 @@ func (f *singleSearch) eachGroup(n int, do func(m *thirdorder.Maker, i int)) {
 }
 
 // tree sorts ends by lengths and by slopes.
-func (x *thirdBoxes) tree(workers int, ends []slopeEnd, box func(i int) objective.Box) *tree {
-	return buildTreeBy(workers, len(ends), boxLeaf, box, func(i int, b *objective.Box) keys {
+func (x *thirdBoxes) tree(workers, leaf int, ends []slopeEnd, box func(i int) objective.Box) *tree {
+	return buildTreeBy(workers, len(ends), leaf, box, func(i int, b *objective.Box) keys {
 		k := endKeys(b)
 		e := &ends[i]
 		at := max(-binsMost, min(binsMost, e.at.Lo)) + slopeKeyAt

@@ -214,6 +214,9 @@ func (a *exactSearch) examineUnit(ctx context.Context, hi float64, most int) (ex
 		e.Int64(w.effort)
 		e.Int64(w.examined)
 		e.Int64(w.noGap)
+		wanted, horizon := a.stream.state()
+		e.Uvarint(wanted)
+		e.Float(horizon)
 		for _, n := range w.failed {
 			e.Int64(n)
 		}
@@ -242,6 +245,7 @@ func (a *exactSearch) examineUnit(ctx context.Context, hi float64, most int) (ex
 		}
 		w.ok, w.effort, w.examined = d.Flag(), d.Int64(), d.Int64()
 		w.noGap = d.Int64()
+		a.stream.resume(d.Uvarint(), d.Float())
 		for i := range w.failed {
 			w.failed[i] = d.Int64()
 		}

@@ -60,7 +60,7 @@ func lookNote(p *objective.Problem, t *objective.Train, gridDeg, letterDeg float
 	if p.ColouredEye {
 		in, out = ", the eye's own colour", "the eye's other aberrations"
 	}
-	note := fmt.Sprintf("Simulated: a wall at the far depth with lines %s° apart, and a letter %s° high that the mask hides. The whole field, %s° × %s°. "+
+	note := fmt.Sprintf("Simulated: a wall at the far depth with lines %s° apart, and a letter %s° high hidden by the mask, set for the middle of the depth range. The whole field, %s° × %s°. "+
 		"A pixel is %d rays of each wavelength from all over the %s mm pupil in the middle of its box, weighted as in the metrics, in grey. "+
 		"Modelled: blur by train and accommodation, without refocus; distortion, vignetting, transmission (white: the wall without the train)%s. "+
 		"Not modelled: diffraction, scattered light, reflections, the mask's pixels and frame, what would be rendered over the letter, errors of building, %s.",

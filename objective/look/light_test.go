@@ -233,6 +233,39 @@ func TestInterpolation(t *testing.T) {
 	}
 }
 
+// TestLost: where lenses end at no aperture light ends where rays are lost, which no interpolation can
+// tell. The light is the same as if every pixel were traced but where no ray that was traced
+// has any.
+func TestLost(t *testing.T) {
+	partly := 0
+	testlens.Examples(20, drawScene, func(i int, c *scene) {
+		for _, g := range c.train.Groups {
+			for _, e := range g.Elements {
+				e.Lens.ClearMM *= 100
+			}
+		}
+		eye := &Eye{Window: Rect{-0.8, 0.8, -0.6, 0.6}, Width: 80, Height: 60, PupilPoints: 16}
+		wall := &Scene{WallLight: 1}
+		exact := newPainter(c.p, c.train, c.maskMM, wall, eye)
+		exact.everyPixel = true
+		quick, all := Render(c.p, c.train, c.maskMM, wall, eye).Light, exact.paint().Light
+		var sum, want float64
+		for k := range all {
+			sum += math.Abs(quick[k]-all[k]) / float64(len(all))
+			want += all[k] / float64(len(all))
+		}
+		if want < 0.95 {
+			partly++
+		}
+		if sum > 0.005 {
+			t.Errorf("example %d: light of %g differs by %g in the mean", i, want, sum)
+		}
+	})
+	if partly < 5 {
+		t.Errorf("rays are lost in %d trains", partly)
+	}
+}
+
 // pixelsAcross is how many pixels the pictures of a report have at most.
 const pixelsAcross = 360
 

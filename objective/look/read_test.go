@@ -73,7 +73,7 @@ func (r *reader) about(s *Scene, x, y, half float64, along axis) (light []float6
 }
 
 // blur is the standard deviation along an axis, in the mask or on the wall, of the rays of one
-// direction, as read from pictures of an edge or a line that is seen there. A picture shows it at
+// direction, as read from pictures of an edge that is seen there. A picture shows it at
 // the eye; by how much things stand farther apart there than in the mask or on the wall is read by
 // moving the edge.
 func (r *reader) blur(t *testing.T, wall bool, x, y float64, along axis) float64 {
@@ -82,11 +82,10 @@ func (r *reader) blur(t *testing.T, wall bool, x, y float64, along axis) float64
 	seen := [...]float64{x, y}[along]
 	look := func(at, half float64) (readings, float64) {
 		s := &Scene{WallLight: 1, WallVergence: r.p.VergenceFar}
-		own := 0.0
 		switch {
-		case wall:
-			s.GridTan, s.LineTan = at, 2*arcmin
-			own = s.LineTan * s.LineTan / 12
+		case wall: // the edge of a line from 0.8 to 1.2 of the distance between lines
+			s.GridTan = at / 0.8
+			s.LineTan = 0.4 * s.GridTan
 		case along == 0:
 			s.Figure = []Rect{{at, wide, -wide, wide}}
 		default:
@@ -94,13 +93,13 @@ func (r *reader) blur(t *testing.T, wall bool, x, y float64, along axis) float64
 		}
 		light, from, pixel := r.about(s, x, y, half, along)
 		// A pixel is a box of its width; the steps of an edge between pixels are a second one.
-		if own += pixel * pixel / 12; !wall {
-			own += pixel * pixel / 12
-		}
-		return spreadOf(t, light, from, pixel, !wall), own
+		return spreadOf(t, light, from, pixel, true), 2 * pixel * pixel / 12
 	}
 	const moved = 3 * arcmin
 	at, half := seen, 60*arcmin
+	if wall {
+		half = min(half, 0.3*seen) // lines end at half as much again
+	}
 	for pass := 0; ; pass++ {
 		here, own := look(at, half)
 		left, _ := look(at-moved, half+moved)

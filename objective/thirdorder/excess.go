@@ -5,15 +5,31 @@ import "math"
 // excessMost bounds what a single limit adds to an excess.
 const excessMost = 5.0
 
-// Excess is the sum over all limits of the logarithms of the estimates from below over what is
-// allowed, of those that exceed it, for the train that was taken up, at the eye relief that
-// [Screen.Exceeds] was last asked about. Where a train exceeds a limit by more than the factor it
-// is more than the factor's logarithm.
-func (s *Screen) Excess() float64 {
-	var largest [limits]float64
-	raise := func(of limit, value float64) {
-		if value = math.Abs(value); value > largest[of] { // what is not known exceeds nothing
-			largest[of] = value
+// Excess tells how far the train that was taken up is beyond its limits, at the eye relief that
+// [Screen.Exceeds] was last asked about: the sum over all limits of the logarithms of the estimates
+// from below over what is allowed, of those that exceed it, and the largest of these
+// logarithms.
+func (s *Screen) Excess() (sum, largest float64) {
+	values := s.largest()
+	for i, value := range values {
+		allowed := s.most[i] / s.factor
+		if value <= allowed {
+			continue
+		}
+		over := excessMost
+		if value < math.Inf(1) {
+			over = min(math.Log(value/allowed), excessMost)
+		}
+		sum, largest = sum+over, max(largest, over)
+	}
+	return sum, largest
+}
+
+// largest are the largest magnitudes of the estimates of what is limited.
+func (s *Screen) largest() (of [limits]float64) {
+	raise := func(i limit, value float64) {
+		if value = math.Abs(value); value > of[i] { // what is not known exceeds nothing
+			of[i] = value
 		}
 	}
 	if s.blurs || s.rest {
@@ -40,16 +56,5 @@ func (s *Screen) Excess() float64 {
 			raise(maskBlur, arcmin(math.Sqrt(s.maskVariance(&s.wave))))
 		}
 	}
-	sum := 0.0
-	for i, value := range largest {
-		allowed := s.most[i] / s.factor
-		switch {
-		case value <= allowed:
-		case value < math.Inf(1):
-			sum += min(math.Log(value/allowed), excessMost)
-		default:
-			sum += excessMost
-		}
-	}
-	return sum
+	return of
 }
