@@ -245,7 +245,7 @@ const (
 const rowsMost = 16
 
 // judge tells what is certain of the fronts and rears of two boxes with the relays of a bin.
-func (x *thirdBoxes) judge(front, rear *endBox, bin int) verdict {
+func (x *thirdBoxes) judge(front, rear *endBox, bin int, known *knownRows) verdict {
 	b := &x.bins[bin]
 	if !b.known {
 		return allowed
@@ -268,13 +268,14 @@ func (x *thirdBoxes) judge(front, rear *endBox, bin int) verdict {
 	n := 0
 	for iu := u0; iu <= u1; iu++ {
 		for iw := w0; iw <= w1; iw++ {
-			rows[n] = x.row(rowKey{bin, iw, iu})
+			rows[n] = known.row(x, rowKey{bin, iw, iu})
 			n++
 		}
 	}
 	h := w.Lo * b.f.Lo
 	found := impossible
-	for at := binOf(p.Lo); at <= binOf(p.Hi); at++ {
+	// Aberrations tend to be least where the eye is farthest: what lets pass is found there first.
+	for at := binOf(p.Hi); at >= binOf(p.Lo); at-- {
 		eye := float64(at) * binMM
 		q := front.at.And(objective.Interval{Lo: t2*eye - d.Hi - placeSlack, Hi: t2*(eye+binMM) - d.Lo + placeSlack})
 		if q.Empty() {
@@ -318,6 +319,21 @@ func (x *thirdBoxes) judge(front, rear *endBox, bin int) verdict {
 		}
 	}
 	return found
+}
+
+// knownRows are rows that one goroutine has asked for lately, each in the one place that its key
+// gives it.
+type knownRows [1 << 8]struct {
+	key rowKey
+	row *relayRow
+}
+
+func (k *knownRows) row(x *thirdBoxes, key rowKey) *relayRow {
+	at := &k[(key.relay^key.w<<4^key.u<<6)%len(k)]
+	if at.row == nil || at.key != key {
+		at.key, at.row = key, x.row(key)
+	}
+	return at.row
 }
 
 // row is the row of a key.

@@ -86,7 +86,7 @@ func TestBoxesAreRight(t *testing.T) {
 				j := relays[codes[1]]
 				r := &st.table.Relays()[j]
 				p.bin = logBin(r.F, relayFineBits) - x.bin0
-				switch x.judge(p.singles.front(x, p.i), p.singles.rear(x, p.k), p.bin) {
+				switch x.judge(p.singles.front(x, p.i), p.singles.rear(x, p.k), p.bin, &p.singles.rows) {
 				case impossible:
 					t.Errorf("case %d: %s is impossible, and stands", c, train.DesignID())
 				case setAside:
@@ -107,13 +107,13 @@ func TestBoxesAreRight(t *testing.T) {
 						continue
 					}
 					for bin := range x.bins {
-						if x.judge(front, rear, bin) != setAside {
+						if x.judge(front, rear, bin, &singles.rows) != setAside {
 							continue
 						}
 						boxes++
 						for _, i := range x.fronts.items(int32(n)) {
 							for _, k := range x.rears.items(int32(m)) {
-								if x.judge(singles.front(x, i), singles.rear(x, k), bin) == allowed {
+								if x.judge(singles.front(x, i), singles.rear(x, k), bin, &singles.rows) == allowed {
 									t.Errorf("case %d: a box is set aside, and not each unit of it", c)
 								}
 							}
