@@ -21,6 +21,8 @@
 //	price                       in whatever currency all tables share
 //	efl_mm, bfl_mm              as published, to check the prescription by
 //	stock                       how many may be used in one train
+//	pitch_mm                    width of a facet: the lens's curved surface is a Fresnel one
+//	draft_deg                   angle of the draft facets from the axis
 //
 // A comment line such as
 //

@@ -27,6 +27,22 @@ type Surface struct {
 	Conic float64
 	// Asphere holds a4, a6, a8, … in mm^-3, mm^-5, mm^-7, …; nil for none.
 	Asphere []float64
+	// PitchMM is the width of a facet across the axis, 0 for a smooth surface. The facets of a
+	// Fresnel lens stand on the plane at the vertex, so that the sag is 0 everywhere, and are as
+	// steep as the smooth surface of the same terms is at the same height.
+	PitchMM float64
+	// DraftDeg is the angle in degrees from the axis at which the walls between facets
+	// lean, so that the lens comes out of its mould.
+	DraftDeg float64
+}
+
+// IsFaceted reports whether the surface is cut into facets.
+func (s Surface) IsFaceted() bool { return s.PitchMM > 0 }
+
+// Smooth is the surface whose slopes the facets have; a smooth one is it itself.
+func (s Surface) Smooth() Surface {
+	s.PitchMM, s.DraftDeg = 0, 0
+	return s
 }
 
 // Lens is one catalog part as it stands in its table: its first surface faces
@@ -63,7 +79,7 @@ func (l *Lens) Pieces() int {
 // Reversed is the surface seen from its other side: the one that a lens turned
 // round shows.
 func (s Surface) Reversed() Surface {
-	r := Surface{RadiusMM: -s.RadiusMM, Conic: s.Conic}
+	r := Surface{RadiusMM: -s.RadiusMM, Conic: s.Conic, PitchMM: s.PitchMM, DraftDeg: s.DraftDeg}
 	if math.IsInf(s.RadiusMM, 0) {
 		r.RadiusMM = math.Inf(1)
 	}
@@ -84,8 +100,12 @@ func (s Surface) Curvature() float64 {
 	return 1 / s.RadiusMM
 }
 
-// IsSpherical reports whether the surface is a sphere or a flat.
+// IsSpherical reports whether the surface is a sphere or a flat, which one cut into facets is
+// not.
 func (s Surface) IsSpherical() bool {
+	if s.IsFaceted() {
+		return false
+	}
 	if s.Conic != 0 && !math.IsInf(s.RadiusMM, 0) {
 		return false
 	}
@@ -97,8 +117,14 @@ func (s Surface) IsSpherical() bool {
 	return true
 }
 
+// isFlat reports whether the surface has no power and no slope anywhere.
+func (s Surface) isFlat() bool { return s.Curvature() == 0 && s.Smooth().IsSpherical() }
+
 // Sag is z(h) in mm, NaN where the surface does not reach height h (mm).
 func (s Surface) Sag(h float64) float64 {
+	if s.IsFaceted() {
+		return 0
+	}
 	// h/R first, so that a hemisphere reaches its rim: there it is exactly 1.
 	q := h / s.RadiusMM
 	h2 := h * h
@@ -112,7 +138,7 @@ func (s Surface) Sag(h float64) float64 {
 }
 
 // SagSlope is dz/dh at height h (mm), infinite at the rim of a hemisphere and
-// NaN where the surface does not reach.
+// NaN where the surface does not reach. Of a surface with facets it is their slope there.
 func (s Surface) SagSlope(h float64) float64 {
 	q := h / s.RadiusMM
 	h2 := h * h
@@ -164,6 +190,9 @@ func (l *Lens) IsSymmetric() bool {
 // equalTerms compares everything of two surfaces but their curvature. The
 // conic of a flat has no effect.
 func equalTerms(s, t Surface) bool {
+	if s.PitchMM != t.PitchMM || s.DraftDeg != t.DraftDeg {
+		return false
+	}
 	if s.Conic != t.Conic && s.Curvature() != 0 {
 		return false
 	}

@@ -81,7 +81,7 @@ func shapeHeights(l *Lens, surfaces ...Surface) []float64 {
 }
 
 func checkSurface(r *row, l *Lens, i int, aspheres []asphereColumn) bool {
-	s := l.Surfaces[i]
+	s := l.Surfaces[i].Smooth() // whose slopes the facets of a Fresnel surface have
 	half := l.DiameterMM / 2
 	if s.Conic == 0 && math.Abs(s.RadiusMM) < half {
 		r.fault(radiusColumn(i+1), fmt.Sprintf("a sphere of radius %g does not reach half the diameter, %g mm", s.RadiusMM, half),

@@ -21,7 +21,7 @@ var lensColumns = []string{
 	"part", "vendor", "kind", "diameter_mm", "clear_mm",
 	"r1_mm", "t1_mm", "glass1", "r2_mm", "t2_mm", "glass2", "r3_mm", "t3_mm", "glass3", "r4_mm",
 	"k1", "k2", "k3", "k4", "a4_1", "a6_1", "a8_1", "a4_2", "a6_2", "a8_2",
-	"loss_pct", "density", "price", "efl_mm", "bfl_mm", "stock",
+	"loss_pct", "density", "price", "efl_mm", "bfl_mm", "stock", "pitch_mm", "draft_deg",
 }
 
 // ReadLenses reads the bytes of a lens table that the user named as shown.
@@ -167,7 +167,7 @@ func (lr *lensReader) row(r *row, aspheres []asphereColumn) {
 	if stock, _ := r.number("stock", stockRule); IsSet(stock) {
 		l.Stock = int(stock)
 	}
-	if whole {
+	if lr.readFacets(r, l, whole) && whole {
 		checkShape(r, l, aspheres)
 	}
 	if len(r.table.faults) == before && whole && l.Part != "" && !slices.Contains(l.Glasses, nil) {

@@ -38,6 +38,12 @@ var (
 	stockRule = rule{"a whole number of parts, 0 or more; empty for no limit", func(x float64) bool {
 		return x >= 0 && x <= 1e9 && x == math.Trunc(x)
 	}}
+	pitchRule = rule{"the width of a facet in mm, greater than 0; empty for a smooth lens", func(x float64) bool {
+		return x > 0 && isFinite(x)
+	}}
+	draftRule = rule{"the angle of the draft facets from the axis in degrees, from 0 to less than 45", func(x float64) bool {
+		return x >= 0 && x < 45
+	}}
 	coefficientRule = rule{"a Sellmeier coefficient, 0 for a term that is not used", isFinite}
 	ndRule          = rule{"the index at the d line, greater than 1 and at most 3", func(x float64) bool {
 		return x > 1 && x <= 3

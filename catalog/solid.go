@@ -28,6 +28,9 @@ func (l *Lens) ElementVolumeMM3(i int) float64 {
 //
 // and a term q·h^m adds 2π·q·a^(m+2)/(m+2).
 func (s Surface) volumeUnder(a float64) float64 {
+	if s.IsFaceted() {
+		return 0
+	}
 	var v float64
 	if c := s.Curvature(); c != 0 {
 		z := Surface{RadiusMM: s.RadiusMM, Conic: s.Conic}.Sag(a)

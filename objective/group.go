@@ -67,6 +67,7 @@ type Element struct {
 	// firstSphere and lastSphere report whether the faces towards world and eye
 	// are spherical.
 	firstSphere, lastSphere bool
+	faceted                 bool // a surface is cut into facets
 	// firstSags and lastSags are samples of these faces out to each half
 	// diameter of the library up to the element's own, which is the last; nil
 	// where the library has no aspheres.
@@ -118,12 +119,23 @@ type Train struct {
 	Refined bool
 }
 
-// MaskGap is the index in Gaps of the gap that holds the mask.
-func (t *Train) MaskGap() int {
-	if t.Seat == SeatFront {
-		return 0
-	}
-	return len(t.Gaps) - 1
+// MaskGap is the index in Gaps of the gap that holds the mask, of two masks that at image 2.
+func (t *Train) MaskGap() int { return t.MaskGaps()[0] }
+
+// MaskGaps are the indices in Gaps of the gaps that hold masks, in the order of
+// [Seat.Masks]; they must not be changed.
+func (t *Train) MaskGaps() []int { return maskGaps[t.Seat][len(t.Gaps)] }
+
+// maskGaps are those by seat and number of gaps.
+var maskGaps = [SeatCount][4][]int{
+	SeatFront: {1: {0}, 2: {0}, 3: {0}},
+	SeatRear:  {1: {0}, 2: {1}, 3: {2}},
+	SeatBoth:  {2: {1, 0}, 3: {2, 0}},
+}
+
+// HoldsMask reports whether gap i holds a mask.
+func (t *Train) HoldsMask(i int) bool {
+	return i == 0 && t.Seat != SeatRear || i == len(t.Gaps)-1 && t.Seat != SeatFront
 }
 
 // RankedStepsPerMM and RankedStepMM are the steps in which ranked lengths are compared.
@@ -186,6 +198,7 @@ func (p *Problem) NewElement(l *catalog.Lens, reversed bool, part, index int) *E
 	m, n := Matrix{1, 0, 0, 1}, 1.0
 	var before []Matrix // from the first vertex to just before each surface
 	for s, surface := range e.Surfaces {
+		e.faceted = e.faceted || surface.IsFaceted()
 		before = append(before, m)
 		next := 1.0
 		if s < len(e.Glasses) {

@@ -9,7 +9,7 @@ var AberrationSymbols = [...]string{"S_I", "S_II", "S_III", "S_IV", "S_V", "C_I"
 // ReportAberration is what a lens, a plate or the whole train has of the third-order sums.
 type ReportAberration struct {
 	Group, Part string
-	Arcmin      [len(AberrationSymbols)]float64 // angles at the eye
+	Arcmin      [len(AberrationSymbols)]float64 // angles at the eye; NaN where there is no such sum
 }
 
 // aberrationTable lists what lenses add to the third-order sums, and all of it, with a bar at each
@@ -23,13 +23,19 @@ func aberrationTable(l *ReportDesign) pageTable {
 	var most [len(AberrationSymbols)]float64
 	for i := range l.Aberrations {
 		for k, x := range l.Aberrations[i].Arcmin {
-			most[k] = math.Max(most[k], math.Abs(x))
+			if !math.IsNaN(x) {
+				most[k] = math.Max(most[k], math.Abs(x))
+			}
 		}
 	}
 	for i := range l.Aberrations {
 		a := &l.Aberrations[i]
 		row := pageRow{Cells: []pageCell{words(a.Group).head(), words(a.Part)}}
 		for k, x := range a.Arcmin {
+			if math.IsNaN(x) {
+				row.Cells = append(row.Cells, plain(Null)) // a lens with facets
+				continue
+			}
 			row.Cells = append(row.Cells, drawn(signedBar(x, most[k])))
 		}
 		t.Rows = append(t.Rows, row)

@@ -2,6 +2,7 @@ package results
 
 import (
 	"html/template"
+	"slices"
 	"strconv"
 )
 
@@ -35,6 +36,9 @@ func besideTable(r *Report) pageTable {
 		t.Rows = append(t.Rows, row)
 	}
 	for _, fact := range designFacts {
+		if !slices.ContainsFunc(r.Leading, func(l ReportDesign) bool { return l.Design.TellsOf(fact.name) }) {
+			continue
+		}
 		add(saidName(fact.name), named(designColumns, fact.name).headUnit(), func(d *Design) pageCell { return columnCell(d, fact.name) })
 	}
 	most := 0

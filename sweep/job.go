@@ -308,8 +308,12 @@ func (j *Job) options(s *spec.Spec) options {
 		optimize: optimizeOptions{
 			wanted: s.Search.Method == spec.SearchOptimize, seed: s.Job.Seed,
 			evaluations: int64(s.Search.EvaluationsMax), stall: int64(s.Search.StallEvaluations),
+			farFactor: s.Search.ThirdOrder,
 		},
 		built: buildOptionsOf(s),
+	}
+	if o.refine.wanted() {
+		o.optimize.nearFactor = s.Search.ThirdOrder * s.Refine.NearMissFactor
 	}
 	if s.Job.MemoryGB > 0 {
 		o.heldMost = max(o.heldMost, 1)

@@ -8,12 +8,14 @@ import (
 	"math/big"
 	"math/rand/v2"
 	"slices"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/sync/errgroup"
 
 	"relaysweep/objective"
 	"relaysweep/objective/raycheck"
+	"relaysweep/objective/thirdorder"
 )
 
 // optimizeOptions are what a spec asks of a population search.
@@ -22,18 +24,21 @@ type optimizeOptions struct {
 	evaluations int64 // at most
 	stall       int64 // evaluations without a better design after which it ends
 	seed        int64
+	farFactor   float64 // on limits, see farGrader; 0 for none
+	nearFactor  float64 // on limits, of what refinement may put right; 0 where nothing is refined
 }
 
 // groupNumbers is a group, reduced for the slots in which it has stood.
 type groupNumbers struct {
 	*objective.Group
 	code      objective.StackCode
-	front     [2]objective.Front // by seat
-	rear      [2]objective.Rear
+	front     [objective.SeatCount]objective.Front // by seat
+	rear      [objective.SeatCount]objective.Rear
 	keplerian objective.Front // of a keplerian
 	relay     objective.Relay
 	half      *objective.PairComponentRows // nil unless it stood in a pair relay
 	miss      float64                      // for lack of a positive focal length
+	third     atomic.Pointer[thirdorder.Group]
 }
 
 // Numbers that shape the population search.
@@ -54,7 +59,7 @@ type optimizer struct {
 	random   *rand.Rand
 	groups   map[objective.StackCode]*groupNumbers
 	memo     map[designKey]grade
-	traced   []graded  // those that were traced, in the order of evaluation
+	hopeful  []graded  // those that were traced or may be refined, in the order of evaluation
 	shortest []float64 // ranked lengths of those that passed, ascending, at most top
 	best     graded    // by compareGraded
 	proof    Proof
@@ -123,7 +128,7 @@ func newOptimizer(lib *objective.Library, o options) (*optimizer, error) {
 		lower: math.Inf(-1), workers: make(chan *evaluator, o.workers),
 	}
 	for range o.workers {
-		s.workers <- &evaluator{p: s.p, by: o.by, checker: raycheck.NewChecker(s.p)}
+		s.workers <- &evaluator{p: s.p, by: o.by, checker: raycheck.NewChecker(s.p), far: newFarGrader(s.p, &o.optimize)}
 	}
 	for _, space := range o.spaces {
 		s.proof.Space.Add(s.proof.Space, designsOf(lib, space.Layout, o.lensesPerGroup))
@@ -312,9 +317,14 @@ func (s *optimizer) account(g *graded) {
 	switch g.tier {
 	case tooLong:
 		tally(s.proof.SetAside, byRest, one)
+	case far:
+		tally(s.proof.SetAside, byThirdOrder, one)
+		if g.near {
+			s.hopeful = append(s.hopeful, *g)
+		}
 	case passes, exceeds:
 		s.proof.Checked++
-		s.traced = append(s.traced, *g)
+		s.hopeful = append(s.hopeful, *g)
 	}
 	switch g.tier {
 	case passes:
@@ -402,9 +412,9 @@ func (s *optimizer) take(c *candidate) {
 // ranking are the designs that passed, in order, at most top.
 func (s *optimizer) ranking() []candidate {
 	var all []candidate
-	for i := range s.traced {
-		if s.traced[i].tier == passes {
-			all = append(all, s.traced[i].candidate())
+	for i := range s.hopeful {
+		if s.hopeful[i].tier == passes {
+			all = append(all, s.hopeful[i].candidate())
 		}
 	}
 	return s.ordered(all)
@@ -461,14 +471,16 @@ func (s *optimizer) outcome(ctx context.Context) (*Outcome, error) {
 func (s *optimizer) nearest() (*Nearest, error) {
 	c := s.best.candidate()
 	n := &Nearest{ID: c.id(s.lib), Failed: gradeNames[s.best.failed], RankedMM: c.ranked, Exceeds: map[string]float64{}}
-	if s.best.tier != exceeds {
+	if s.best.tier != exceeds && s.best.tier != far {
 		return n, nil
 	}
 	train, err := c.solve(s.lib)
 	if err != nil {
 		return nil, err
 	}
-	r := raycheck.NewChecker(s.p).Measure(train)
+	checker := raycheck.NewChecker(s.p)
+	n.Failed = checker.Check(train).FailedBy
+	r := checker.Measure(train)
 	for _, m := range raycheck.MetricList {
 		if value, _ := r.Metrics.Value(m.Name); math.Abs(value) > s.p.Limits.Limit(m.Name) {
 			n.Exceeds[m.Name] = value

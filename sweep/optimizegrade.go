@@ -23,17 +23,21 @@ type tier uint8
 const (
 	passes  tier = iota // all requirements and limits
 	exceeds             // meets the paraxial requirements, but fails by rays
+	far                 // meets them, but is so far beyond limits by third-order sums that it is not traced
 	tooLong             // meets them, but would not come into the ranking: not traced
 	misses              // a paraxial requirement
 )
+
+func (t tier) hasAmount() bool { return t == exceeds || t == far || t == misses }
 
 // grade is what an evaluation brings: designs are compared by it.
 type grade struct {
 	tier   tier
 	failed uint8   // place in gradeNames of what it fails first
-	amount float64 // how far it exceeds limits, or misses requirements; 0 for others
+	amount float64 // how far it exceeds limits, of a far one by estimate, or misses requirements; 0 for others
 	ranked float64 // mm, 0 for one that misses
 	inner  float64 // mm, the gap inside a pair relay
+	near   bool    // of a far one: refinement may put it right all the same
 }
 
 // gradeNames are the names under which designs are counted that don't pass.
@@ -63,8 +67,10 @@ func (g *graded) candidate() candidate {
 }
 
 // compareGraded is the order of fitness: what passes by its ranked length, then what
-// exceeds limits by how far, then what misses requirements by how far; equal
-// ones by length and by their codes, so that the order is total.
+// exceeds limits by how far, then what is far beyond them by the estimate, then what is too long,
+// then what misses requirements by how far; equal ones by length and by their codes, so that the
+// order is total. An estimate is from below, so that it could outrank a measured excess which is
+// less in truth: these two are never compared.
 func compareGraded(a, b *graded) int {
 	if c := cmp.Or(cmp.Compare(a.tier, b.tier), cmp.Compare(a.amount, b.amount), cmp.Compare(a.ranked, b.ranked)); c != 0 {
 		return c
@@ -89,6 +95,7 @@ type evaluator struct {
 	p       *objective.Problem
 	by      objective.RankBy
 	checker *raycheck.Checker
+	far     *farGrader // nil where all are for rays
 	train   objective.Train
 }
 
@@ -123,6 +130,9 @@ func (e *evaluator) evaluate(space objective.Space, groups *designGroups, longes
 	}
 	if g.ranked > longest {
 		g.tier = tooLong
+		return g
+	}
+	if e.far.grade(t, groups, &g) {
 		return g
 	}
 	name, excess := e.checker.Grade(t)
@@ -210,11 +220,14 @@ func (s *optimizer) evaluateUnit(ctx context.Context, all []graded) error {
 func (e *encoder) grade(g *graded) {
 	e.Byte(byte(g.tier))
 	e.Byte(g.failed)
-	if g.tier == exceeds || g.tier == misses {
+	if g.tier.hasAmount() {
 		e.Float(g.amount)
 	}
 	if g.tier == misses {
 		return
+	}
+	if g.tier == far {
+		e.Flag(g.near)
 	}
 	e.Float(g.ranked)
 	if g.key.space.Layout == objective.ErectorPair {
@@ -227,11 +240,14 @@ func (d *decoder) grade(space objective.Space) (g grade) {
 	if g.tier > misses || int(g.failed) >= len(gradeNames) {
 		d.Fail()
 	}
-	if g.tier == exceeds || g.tier == misses {
+	if g.tier.hasAmount() {
 		g.amount = d.Float()
 	}
 	if g.tier == misses {
 		return g
+	}
+	if g.tier == far {
+		g.near = d.Flag()
 	}
 	g.ranked = d.Float()
 	if space.Layout == objective.ErectorPair {

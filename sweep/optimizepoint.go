@@ -30,7 +30,7 @@ func optimizePoint(ctx context.Context, lib *objective.Library, o options) (*Out
 	return out, err
 }
 
-// refine ranks what refinement makes of the designs that were traced. With an error come
+// refine ranks what refinement makes of the designs that came near to passing. With an error come
 // those refined up to then.
 func (s *optimizer) refine(ctx context.Context, lib *objective.Library, out *Outcome) error {
 	o := s.options
@@ -62,7 +62,7 @@ func (s *optimizer) refine(ctx context.Context, lib *objective.Library, out *Out
 	return err
 }
 
-// walk is a walk over the designs that were traced, as if they were all, in ascending
+// walk is a walk over the designs that came near to passing, as if they were all, in ascending
 // order of what refinement can make of them.
 func (s *optimizer) walk(lib *objective.Library, o options) *exactSearch {
 	a := &exactSearch{
@@ -70,8 +70,8 @@ func (s *optimizer) walk(lib *objective.Library, o options) *exactSearch {
 		proof:  Proof{SetAside: map[string]*big.Int{}, Failed: map[string]*big.Int{}, Seconds: map[string]float64{}, Exact: true},
 		byRays: map[string]*big.Int{}, serving: new(big.Int),
 	}
-	for i := range s.traced {
-		c := s.traced[i].candidate()
+	for i := range s.hopeful {
+		c := s.hopeful[i].candidate()
 		if start, err := c.solve(lib); err == nil {
 			c.ranked = objective.RoundedLength(lib.Problem.LeastAny(start) + a.reliefAdded())
 			a.pending = append(a.pending, c)

@@ -37,7 +37,8 @@ func (w *refineWalk) population(ctx context.Context) error {
 	o := w.options
 	o.refine = refineOptions{}
 	decades := int64(len(w.proof.Space.String()) - 1 - beatDecades)
-	o.optimize = optimizeOptions{wanted: true, seed: w.refine.seed, evaluations: cmp.Or(w.refine.beat.evaluations, beatEvaluations*decades)}
+	o.optimize.wanted, o.optimize.seed, o.optimize.stall = true, w.refine.seed, 0
+	o.optimize.evaluations = cmp.Or(w.refine.beat.evaluations, beatEvaluations*decades)
 	o.checksMax = 0
 	o.progress = func(s Status) {
 		s.ProvenMM, s.BestMM = w.level(), math.Inf(1)

@@ -16,17 +16,18 @@ import (
 
 // BenchmarkThirdOrder prints, for the demos, how far estimates by third-order sums stand below
 // exact metrics: quantiles of their ratio, by metric, over trains that meet the paraxial
-// requirements, from the lengths at which the first of them appear to those at which designs pass;
-// and how the verdicts of the third-order screen compare with those of rays. One run is an operation.
+// requirements, from the lengths at which the first of them appear to those at which designs pass,
+// each once and equally many out of each tenth of these lengths as far as there are as many; and
+// how the verdicts of the third-order screen compare with those of rays. One run is an operation.
 func BenchmarkThirdOrder(b *testing.B) {
+	const trains = 100_000
 	for _, c := range []struct {
 		demo     string
 		from, to float64 // mm
-		trains   int
-	}{{"quick", 160, 230, 20_000}, {"stacks", 105, 125, 20_000}, {"whole", 96, 101, 20_000}} {
+	}{{"quick", 150, 320}, {"pair", 180, 280}, {"stacks", 130, 150}, {"whole", 92, 108}} {
 		b.Run(c.demo, func(b *testing.B) {
 			for b.Loop() {
-				compareThirdOrder(b, c.demo, c.from, c.to, c.trains)
+				compareThirdOrder(b, c.demo, c.from, c.to, trains)
 			}
 		})
 	}
@@ -48,7 +49,7 @@ func compareThirdOrder(b *testing.B, demo string, from, to float64, most int) {
 	o.refine.thirdOrder = 0
 	lib := j.library(s, p)
 	var all []thirdRatios
-	const slices10 = 10
+	const tenths = 10
 	a, err := newExactSearch(b.Context(), lib, o)
 	if err != nil {
 		b.Fatal(err)
@@ -58,35 +59,39 @@ func compareThirdOrder(b *testing.B, demo string, from, to float64, most int) {
 	third := newThirdScreen(p, 1, 1).take()
 	estimator, maker := thirdorder.NewEstimator(p, raycheck.FieldSamples(p), 0), thirdorder.NewMaker(p)
 	a.begun = true
-	for i := range slices10 {
-		// So many trains from here on, whatever the length at which their number is reached.
-		a.lo, a.step, a.pending, a.brought = from+(to-from)*float64(i)/(slices10-1), 1e-3, nil, 0
+	for i := range tenths {
+		at := func(i int) float64 { return from + (to-from)*float64(i)/tenths }
+		a.lo, a.step, a.pending, a.brought = at(i), (to-from)/1e4, nil, 0
 		a.backlog = newBacklog(0, math.Inf(1))
-		var found []candidate
-		for len(found) < most/slices10 && a.lo < to+20 {
-			batch, more, err := a.next(b.Context(), most/slices10-len(found))
+		wanted := len(all) + (most-len(all))/(tenths-i)
+		for len(all) < wanted {
+			batch, more, err := a.next(b.Context(), min(1000, wanted-len(all)))
 			if err != nil {
 				b.Fatal(err)
 			}
-			if found = append(found, batch...); !more {
+			beyond := slices.IndexFunc(batch, func(c candidate) bool { return c.ranked >= at(i+1) })
+			if beyond >= 0 {
+				batch, more = batch[:beyond], false
+			}
+			for k := range batch {
+				train, err := batch[k].solve(lib)
+				if err != nil {
+					b.Fatal(err)
+				}
+				var groups []*thirdorder.Group
+				for _, g := range train.Groups {
+					groups = append(groups, maker.Group(g))
+				}
+				e, m := estimator.Estimate(train, groups), checker.Measure(train).Metrics
+				all = append(all, thirdRatios{
+					[7]float64{m.ViewBlurArcmin, m.MaskBlurArcmin, m.ViewDefocusD, m.ViewAstigmatismD, m.DistortionPct, m.LateralColourArcmin, m.AxialColourD},
+					[7]float64{e.ViewBlurArcmin, e.MaskBlurArcmin, e.ViewDefocusD, e.ViewAstigmatismD, e.DistortionPct, e.LateralColourArcmin, e.AxialColourD},
+					screener.Screen(train).Failed == "", !third.turnsAway(train, batch[k].groups),
+				})
+			}
+			if !more {
 				break
 			}
-		}
-		for k := range len(found) {
-			train, err := found[k].solve(lib)
-			if err != nil {
-				b.Fatal(err)
-			}
-			var groups []*thirdorder.Group
-			for _, g := range train.Groups {
-				groups = append(groups, maker.Group(g))
-			}
-			e, m := estimator.Estimate(train, groups), checker.Measure(train).Metrics
-			all = append(all, thirdRatios{
-				[7]float64{m.ViewBlurArcmin, m.MaskBlurArcmin, m.ViewDefocusD, m.ViewAstigmatismD, m.DistortionPct, m.LateralColourArcmin, m.AxialColourD},
-				[7]float64{e.ViewBlurArcmin, e.MaskBlurArcmin, e.ViewDefocusD, e.ViewAstigmatismD, e.DistortionPct, e.LateralColourArcmin, e.AxialColourD},
-				screener.Screen(train).Failed == "", !third.turnsAway(train, found[k].groups),
-			})
 		}
 	}
 	printThirdOrder(demo, p, all)

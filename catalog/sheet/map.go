@@ -411,6 +411,8 @@ func meaningOf(column string) string {
 		return "it is in g/cm³"
 	case column == "loss_pct":
 		return "it is in %"
+	case column == "draft_deg":
+		return "it is in degrees"
 	}
 	return "it is a plain number, or in powers of mm"
 }

@@ -47,6 +47,8 @@ var meanings = []meaning{
 	{"vendor", regexp.MustCompile(`^(vendor|maker|manufacturer|brand|shop|supplier|hersteller|lieferant)$`)},
 	{"price", regexp.MustCompile(`\b(price|cost|preis)\b`)},
 	{"density", regexp.MustCompile(`^(density|dichte)$`)},
+	{"pitch_mm", regexp.MustCompile(`^((groove|facet) )?pitch$|^(groove|facet) (width|spacing)$|^rillenabstand$`)},
+	{"draft_deg", regexp.MustCompile(`^draft( angle)?$`)},
 	{"loss_pct", regexp.MustCompile(`^(reflectance|loss|surface loss)( per surface)?$`)},
 }
 

@@ -84,7 +84,7 @@ var lines = []line{
 	{vendor: ninepenny, kind: asphere, glasses: one("B270"), diameters: allDiameters,
 		ratioMin: 0.8, ratioMax: 1.15, focalMinMM: 12, focalMaxMM: 56, focals: twentyPerDecade, price: 16},
 	{vendor: ninepenny, kind: fresnel, glasses: one("PMMA-BEADIE"), diameters: allDiameters[4:],
-		ratioMin: 2.5, ratioMax: 4.5, focalMinMM: 80, focalMaxMM: 200, focals: tenPerDecade, price: 7},
+		ratioMin: 0.95, ratioMax: 1.6, focalMinMM: 32, focalMaxMM: 80, focals: tenPerDecade, price: 7},
 	{vendor: tarn, kind: meniscus, glasses: one("N-SK16"), diameters: allDiameters[1:],
 		ratioMin: 1.9, ratioMax: 5, focalMinMM: 32, focalMaxMM: 200, focals: tenPerDecade, coated: true, price: 27},
 	{vendor: tarn, kind: achromat, glasses: [][]string{{"N-SSK8", "N-SF11"}, {"N-BAF10", "N-SF11"}, {"N-LAK22", "N-SF6"}, {"N-LAK21", "N-SF6"}},
@@ -175,8 +175,10 @@ func design(kind string, glasses []*catalog.Glass, diameter, focal float64) *cat
 	switch kind {
 	case achromat:
 		return designAchromat(glasses[0], glasses[1], diameter, focal)
-	case asphere, fresnel:
+	case asphere:
 		return designAsphere(glasses[0], diameter, focal)
+	case fresnel:
+		return designFresnel(glasses[0], diameter, focal)
 	case planoConcave, biConcave:
 		focal = -focal
 	}

@@ -17,7 +17,7 @@ const preamble = `# An invented catalog: none of these vendors, part numbers and
 var columns = []string{
 	"part", "vendor", "kind", "diameter_mm", "clear_mm",
 	"r1_mm", "t1_mm", "glass1", "r2_mm", "t2_mm", "glass2", "r3_mm", "k1", "a6_1",
-	"loss_pct", "price", "efl_mm", "bfl_mm", "stock",
+	"loss_pct", "price", "efl_mm", "bfl_mm", "stock", "pitch_mm", "draft_deg",
 }
 
 // writeTable writes the parts as a lens table.
@@ -49,6 +49,9 @@ func cells(l *catalog.Lens) []string {
 	}
 	if len(first.Asphere) > 0 {
 		c["k1"], c["a6_1"] = number(first.Conic), number(first.Asphere[1])
+	}
+	if first.IsFaceted() {
+		c["pitch_mm"], c["draft_deg"] = number(first.PitchMM), number(first.DraftDeg)
 	}
 	if l.Stock != catalog.Unlimited {
 		c["stock"] = strconv.Itoa(l.Stock)

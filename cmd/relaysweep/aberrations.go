@@ -101,6 +101,9 @@ func printAberrations(w io.Writer, b *reopened) error {
 	if err := t.Print(w); err != nil {
 		return err
 	}
+	if b.train.HasFacets() {
+		fmt.Fprint(w, "\nA lens with a Fresnel surface has no such sums but those of colour, as its rays are normal to no wave.\n")
+	}
 	for _, a := range aberrations {
 		if err := printBars(w, a, rows, &total, t.Terminal); err != nil {
 			return err
@@ -114,9 +117,15 @@ const barHalf = 24
 
 // printBars prints one sum of all lenses as bars, negative ones to the left.
 func printBars(w io.Writer, a aberration, rows []aberrationRow, total *thirdorder.Sums, terminal bool) error {
-	most := math.Abs(a.of(total))
+	most := 0.0
+	longest := func(s *thirdorder.Sums) {
+		if x := math.Abs(a.of(s)); !math.IsNaN(x) {
+			most = max(most, x)
+		}
+	}
+	longest(total)
 	for i := range rows {
-		most = max(most, math.Abs(a.of(&rows[i].sums)))
+		longest(&rows[i].sums)
 	}
 	fmt.Fprintf(w, "\n%s, %s\n", a.symbol, a.name)
 	t := &results.Table{Columns: []results.Column{
@@ -124,7 +133,7 @@ func printBars(w io.Writer, a aberration, rows []aberrationRow, total *thirdorde
 	}, Terminal: terminal}
 	add := func(group, part string, value float64) {
 		n := 0
-		if most > 0 {
+		if most > 0 && !math.IsNaN(value) {
 			n = int(math.Round(barHalf * math.Abs(value) / most))
 		}
 		bar := strings.Repeat("#", n)

@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -213,6 +214,10 @@ func listLenses(w io.Writer, lenses []*catalog.Lens, kinds []string, focal, diam
 		{Name: "diameter", Unit: "mm"}, {Name: "clear", Unit: "mm"}, {Name: "focal", Unit: "mm"}, {Name: "back focal", Unit: "mm"},
 		{Name: "thick", Unit: "mm"}, {Name: "glass", Align: results.Left}, {Name: "price"}, {Name: "stock"},
 	}, Terminal: isTerminal(w)}
+	facets := slices.ContainsFunc(lenses, func(l *catalog.Lens) bool { return slices.ContainsFunc(l.Surfaces, catalog.Surface.IsFaceted) })
+	if facets {
+		t.Columns = append(t.Columns, results.Column{Name: "pitch", Unit: "mm"}, results.Column{Name: "draft", Unit: "deg"})
+	}
 	for _, l := range lenses {
 		ofKind := len(kinds) == 0
 		for _, k := range kinds {
@@ -234,8 +239,20 @@ func listLenses(w io.Writer, lenses []*catalog.Lens, kinds []string, focal, diam
 		if l.Stock != catalog.Unlimited {
 			stock = strconv.Itoa(l.Stock)
 		}
-		t.Add(l.Part, l.Kind, l.Vendor, results.Fixed(l.DiameterMM, 2), results.Fixed(l.ClearMM, 2), results.Fixed(efl, 2), results.Fixed(bfl, 2),
-			results.Fixed(thick, 2), strings.Join(glass, " + "), results.Fixed(l.Price, 2), stock)
+		row := []string{
+			l.Part, l.Kind, l.Vendor, results.Fixed(l.DiameterMM, 2), results.Fixed(l.ClearMM, 2), results.Fixed(efl, 2), results.Fixed(bfl, 2),
+			results.Fixed(thick, 2), strings.Join(glass, " + "), results.Fixed(l.Price, 2), stock,
+		}
+		if facets {
+			pitch, draft := results.Null, results.Null
+			for _, s := range l.Surfaces {
+				if s.IsFaceted() {
+					pitch, draft = results.Fixed(s.PitchMM, 3), results.Fixed(s.DraftDeg, 1)
+				}
+			}
+			row = append(row, pitch, draft)
+		}
+		t.Add(row...)
 	}
 	listed := len(t.Rows)
 	if listed > 0 {

@@ -57,8 +57,9 @@ var mayImport = map[string][]string{
 	"objective/internal/testlens":  {"catalog", "objective"},
 	"objective/internal/testtrain": {"catalog", "objective", "objective/internal/testlens"},
 	"objective/thirdorder":         {"catalog", "objective"},
-	"objective/bench":              {"catalog", "objective", "objective/raycheck", "objective/internal/testlens", "objective/internal/testtrain"},
+	"objective/bench":              {"catalog", "objective", "objective/raycheck", "objective/raycheck/lanes", "objective/internal/testlens", "objective/internal/testtrain"},
 	"objective/calibrate":          {"catalog", "objective", "objective/raycheck"},
+	"objective/look":               {"objective", "objective/raycheck", "objective/internal/testlens", "objective/internal/testtrain"},
 	"sweep/journal":                {},
 	"sweep/yield":                  {"catalog", "objective", "objective/bench", "sweep/journal"},
 	"sweep/spec":                   {"catalog", "objective"},
@@ -70,7 +71,7 @@ var mayImport = map[string][]string{
 	"results":                    {},
 	"cmd/relaysweep": {
 		"catalog", "catalog/sheet", "objective", "objective/raycheck", "objective/ideal", "objective/thirdorder",
-		"objective/bench", "objective/calibrate", "sweep", "sweep/spec", "sweep/journal", "sweep/yield", "results",
+		"objective/bench", "objective/calibrate", "objective/look", "sweep", "sweep/spec", "sweep/journal", "sweep/yield", "results",
 	},
 	"cmd/demostock": {"catalog", "objective", "objective/raycheck", "sweep", "sweep/spec", "results"},
 }

@@ -83,7 +83,7 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 	if report.Yields, err = run.yields(cmd.ErrOrStderr()); err != nil {
 		return err
 	}
-	for _, d := range run.leading(o) {
+	for i, d := range run.leading(o) {
 		b, err := untilInterrupted(ctx, func() (*reopened, error) { return run.reopen(d) })
 		if err != nil {
 			return err
@@ -93,8 +93,17 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 			fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s\n", w)
 		}
 		told := reportDesign(b)
-		if told.Measured, err = b.measuredStage(folder, cmd.ErrOrStderr()); err != nil {
+		if i == 0 {
+			if told.Looks, told.LookNote, err = b.looks(); err != nil {
+				return err
+			}
+		}
+		measured, err := b.measuredStages(folder, cmd.ErrOrStderr())
+		if err != nil {
 			return err
+		}
+		for k := range told.Masks {
+			told.Masks[k].Measured = measured[k]
 		}
 		report.Leading = append(report.Leading, told)
 	}
@@ -153,15 +162,13 @@ func cautionSentences() string {
 func reportDesign(b *reopened) results.ReportDesign {
 	p, t := b.problem, b.train
 	l := results.ReportDesign{
-		Design: b.design, Setpoints: b.stages, Order: orderOf(t), Margins: b.margins(),
-		Drawing: b.drawing(), Stage: b.stageCurve(), Distortion: b.distortionCurve(),
+		Design: b.design, Setpoints: b.rows, Order: orderOf(t), Margins: b.margins(),
+		Drawing: b.drawing(), Masks: b.masks(), Distortion: b.distortionCurve(),
 		Aberrations:  b.aberrations(),
 		HalfFieldTan: p.TanMax, FieldFraction: p.Limits.FieldFraction,
 	}
-	lens := -1
 	for k, g := range t.Groups {
 		for i, e := range g.Elements {
-			lens++
 			centre := 0.0
 			for _, thickness := range e.Thickness {
 				centre += thickness
@@ -173,9 +180,6 @@ func reportDesign(b *reopened) results.ReportDesign {
 			case k < len(t.Gaps):
 				l.EdgeGapMM = append(l.EdgeGapMM, objective.EdgeGapMM(e, t.Groups[k+1].Elements[0], t.Gaps[k]))
 			}
-		}
-		if k == t.MaskGap() {
-			l.MaskAfter = lens
 		}
 	}
 	return l

@@ -64,7 +64,7 @@ func simpleTrain(t rapid.TB, p *objective.Problem) *objective.Train {
 
 // drawTrain draws a problem and a train that rays pass or nearly pass.
 func drawTrain(t *rapid.T) (*objective.Problem, *objective.Train) {
-	p, train := testtrain.DrawTraced(t)
+	p, train := testtrain.DrawAnyTraced(t)
 	p.SharpBox = rapid.SampledFrom([]float64{0, 1, 2}).Draw(t, "sharp box")
 	p.DepthSteps = rapid.IntRange(2, 6).Draw(t, "depth steps")
 	return p, train

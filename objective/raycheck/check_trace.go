@@ -22,7 +22,7 @@ func (c *Checker) throughSteps(r *lanes.Rays, w, from, to int) (margin float64) 
 	return margin
 }
 
-// trace takes beams from and up to but not including to on to the mask or to
+// trace takes beams from and up to but not including to on to the masks or to
 // the world at all wavelengths, the reference first because others refer to it.
 func (c *Checker) trace(from, to int, until leg) {
 	c.traceWavelength(from, to, c.reference, until)
@@ -42,7 +42,7 @@ func (c *Checker) traceWavelength(from, to, w int, until leg) {
 			i = j
 			continue
 		}
-		for j < to && c.tracedBundles[j].traced[w] == at && !c.refers(j, w) {
+		for j < to && (c.refers(j, w) || c.tracedBundles[j].traced[w] == at) {
 			j++
 		}
 		for ; at < until; at++ {
@@ -69,11 +69,15 @@ func (c *Checker) refer(i, w int, at leg) {
 	n := len(c.vergences)
 	far := i - i%n
 	here, farEnd, nearEnd := &c.tracedBundles[i], &c.tracedBundles[far], &c.tracedBundles[far+n-1]
+	if c.passes(at) {
+		here.traced[w] = at + 1
+		return
+	}
 	lines := func(b *tracedBundle, w int) *lanes.Lines {
-		if at == toMask {
+		if at == toSecond {
 			return &b.view[w]
 		}
-		return &b.mask[w]
+		return &b.mask[at][w]
 	}
 	r, v := c.reference, c.vergences
 	share := 0.0
@@ -85,41 +89,79 @@ func (c *Checker) refer(i, w int, at leg) {
 	here.traced[w] = at + 1
 }
 
-// traceOn takes neighbouring beams from the eye to the mask, or from there to
-// the world.
-func (c *Checker) traceOn(from, to, w int, at leg) {
-	k := &c.blocks[w]
-	first, last := c.tracedBundles[from].from, c.tracedBundles[to-1].to
-	r := k.rays.Part(first, last)
-	if at == atEye {
-		launch := c.launchOf(w).Part(first, last)
-		r.CopyFrom(&launch)
-		c.margin = min(c.margin, c.throughSteps(&r, w, 0, c.beyondMask))
-		l := k.mask.Part(first, last)
-		c.beforeMask(&l, &r)
-	} else {
-		c.margin = min(c.margin, c.throughSteps(&r, w, c.beyondMask, len(c.steps)))
-		l := k.view.Part(first, last)
-		l.Cross(&r, c.viewpoint)
+// raysOf is where the rays of a beam are among those that are traced at a wavelength.
+func (c *Checker) raysOf(b *tracedBundle, w int) (from, to int) {
+	if w == c.reference {
+		return b.from, b.to
 	}
-	for i := from; i < to; i++ {
-		c.tracedBundles[i].traced[w] = at + 1
-	}
+	return b.others, b.others + b.to - b.from
 }
 
-// launchOf are all beams at the eye at wavelength w. Light that the eye sees sharply comes from
-// another vergence at another wavelength, where its colour counts.
-func (c *Checker) launchOf(w int) *lanes.Rays {
-	if c.coloured == nil {
-		return &c.launch
+// passes reports whether the leg that starts at a place leads nowhere: there is no second
+// mask.
+func (c *Checker) passes(at leg) bool { return at == toMask && len(c.masks) == 1 }
+
+// stepsOf are the surfaces on the leg that starts at a place: from and up to but not including
+// to.
+func (c *Checker) stepsOf(at leg) (from, to int) {
+	n := len(c.masks)
+	if at != atEye {
+		from = c.masks[min(int(at), n)-1].beyond
 	}
-	return &c.coloured[w]
+	if at == toSecond {
+		return from, len(c.steps)
+	}
+	return from, c.masks[min(int(at), n-1)].beyond
+}
+
+// traceOn takes neighbouring beams, but for those that refer to others, from the eye to the
+// first mask, from there to the second, or from the last one to the world. The first of them
+// does not refer.
+func (c *Checker) traceOn(from, to, w int, at leg) {
+	k, last := &c.blocks[w], to-1
+	for c.refers(last, w) {
+		last--
+	}
+	first, _ := c.raysOf(&c.tracedBundles[from], w)
+	_, end := c.raysOf(&c.tracedBundles[last], w)
+	r := k.rays.Part(first, end)
+	if at == atEye {
+		launch := c.launches[w].Part(first, end)
+		r.CopyFrom(&launch)
+	}
+	begin, beyond := c.stepsOf(at)
+	c.margin = min(c.margin, c.throughSteps(&r, w, begin, beyond))
+	for i := from; i <= last; {
+		if c.refers(i, w) {
+			i++
+			continue
+		}
+		// Beams next to each other have their lines next to each other.
+		j := i
+		for ; j <= last && !c.refers(j, w); j++ {
+			c.tracedBundles[j].traced[w] = at + 1
+		}
+		a, b := &c.tracedBundles[i], &c.tracedBundles[j-1]
+		first, _ := c.raysOf(a, w)
+		_, end := c.raysOf(b, w)
+		r := k.rays.Part(first, end)
+		switch {
+		case c.passes(at):
+		case at == toSecond:
+			l := k.view.Part(a.from, b.to)
+			l.Cross(&r, c.viewpoint)
+		default:
+			l := k.mask[at].Part(a.from, b.to)
+			c.beforeMask(&l, &r)
+		}
+		i = j
+	}
 }
 
 // vergenceOf is the vergence of the light of depth d at wavelength w.
 func (c *Checker) vergenceOf(d, w int) float64 { return c.depths[d] - c.p.EyeColour(w) }
 
-// beforeMask gives rays that have passed the surfaces before the mask's gap as
+// beforeMask gives rays that have passed the surfaces before a mask's gap as
 // lines in the vertex plane of the last one. The mask's glass has been allowed
 // for up to its middle, where the layer lies.
 func (c *Checker) beforeMask(l *lanes.Lines, r *lanes.Rays) {
@@ -158,20 +200,29 @@ func (c *Checker) sourceOf(lines *lanes.Lines, b *sampledBundle) source {
 	}
 }
 
-// sumMask sums up the crossings of b with the mask's layer at all wavelengths.
+// sumMasks sums up the crossings of b with the layers of masks at all wavelengths.
 // A lost ray makes a sum NaN.
-func (c *Checker) sumMask(b *sampledBundle) {
+func (c *Checker) sumMasks(b *sampledBundle) {
 	weight := c.fills[b.field].weight
-	b.maskAll = maskSums{}
-	for w := range b.mask {
-		b.mask[w] = c.maskSums(b.maskFrom[w].of(), weight, b)
-		b.maskAll.add(&b.mask[w], c.weight[w])
+	for k := range c.masks {
+		m := &b.masks[k]
+		m.all = maskSums{}
+		for w := range m.sums {
+			c.sumCrossings(&m.sums[w], k, m.from[w].of(), weight, b)
+			m.all.add(&m.sums[w], c.weight[w])
+		}
 	}
+}
+
+// lossyAtMasks reports whether such a sum is NaN: rays that are lost before the first mask
+// are lost to all.
+func (c *Checker) lossyAtMasks(b *sampledBundle) bool {
+	return math.IsNaN(b.masks[len(c.masks)-1].all.PP)
 }
 
 // sumView does so for wavelength w in the viewpoint plane.
 func (c *Checker) sumView(b *sampledBundle, w int) {
-	b.view[w] = c.viewSums(b.viewFrom[w].of(), c.fills[b.field].weight, b)
+	c.sumSlopes(&b.view[w], b.viewFrom[w].of(), c.fills[b.field].weight, b)
 }
 
 // sum traces all that bundles from and up to but not including to need, whole
@@ -187,8 +238,8 @@ func (c *Checker) sum(from, to int) {
 		if c.skips(b.field) {
 			continue
 		}
-		c.sumMask(b)
-		b.lossy = math.IsNaN(b.maskAll.PP)
+		c.sumMasks(b)
+		b.lossy = c.lossyAtMasks(b)
 		for w := range b.view {
 			c.sumView(b, w)
 			b.lossy = b.lossy || math.IsNaN(b.view[w].EYY)
@@ -220,29 +271,40 @@ func (c *Checker) losesRim(b *sampledBundle) bool {
 	return false
 }
 
-// maskSums sums up where rays cross the mask's layer. They are taken at the
+// maskSums sums up where rays cross the layer of mask k. They are taken at the
 // paraxial setpoint and from the paraxial chief ray, next to which the sums lose
 // no digits.
-func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *sampledBundle) maskSums {
-	a := maskSums(l.CrossingSums(weight, c.layer[b.depth], c.chief[b.depth]*b.tan))
+func (c *Checker) maskSums(k int, l *lanes.Lines, weight []float64, b *sampledBundle) (a maskSums) {
+	c.sumCrossings(&a, k, l, weight, b)
+	return a
+}
+
+// sumCrossings sets a to the maskSums.
+func (c *Checker) sumCrossings(a *maskSums, k int, l *lanes.Lines, weight []float64, b *sampledBundle) {
+	m := &c.masks[k]
+	(*lanes.CrossingSums)(a).Of(l, weight, m.layer[b.depth], m.chief[b.depth]*b.tan)
 	if c.at.x == 0 {
 		a.PX, a.SX = 0, 0
 		if b.field == 0 && c.at.y == 0 {
 			a.PY, a.SY = 0, 0
 		}
 	}
-	return a
 }
 
 // viewSums sums up how rays leave the first vertex, in the viewpoint plane.
-func (c *Checker) viewSums(l *lanes.Lines, weight []float64, b *sampledBundle) viewSums {
+func (c *Checker) viewSums(l *lanes.Lines, weight []float64, b *sampledBundle) (a viewSums) {
+	c.sumSlopes(&a, l, weight, b)
+	return a
+}
+
+// sumSlopes sets a to the viewSums.
+func (c *Checker) sumSlopes(a *viewSums, l *lanes.Lines, weight []float64, b *sampledBundle) {
 	theta := c.t.AngularMagnification
-	a := viewSums(l.SlopeSums(weight, c.depths[b.depth]/(theta*theta), b.tan/theta))
+	(*lanes.SlopeSums)(a).Of(l, weight, c.depths[b.depth]/(theta*theta), b.tan/theta)
 	if c.at.x == 0 {
 		a.X, a.EX = 0, 0
 		if b.field == 0 && c.at.y == 0 {
 			a.Y, a.EY = 0, 0
 		}
 	}
-	return a
 }

@@ -98,21 +98,44 @@ func (r *Refiner) exceeded(w *watchedPupil, share float64) float64 {
 			add(c.p.Pupil / 2 * math.Sqrt((float64(i)+0.5)/watchRings))
 		}
 	}
-	over := c.overfill(b)
-	n := len(over)
-	for i, o := range over {
-		if math.IsNaN(o) {
-			over[i] = 1 // lost
+	squares, lost := c.overfillSquares(b)
+	n := len(squares)
+	for i := range squares {
+		if lost.Lost(i) {
+			squares[i] = lostSquare
 		}
 	}
-	slices.Sort(over)
+	overfill := func(square float64) float64 { return math.Sqrt(square) - 1 }
 	if rim {
-		return over[n-1]
+		return overfill(slices.Max(squares))
 	}
 	// Ray k from above stands for the share from k to k+1 of n.
 	place := float64(share*float64(n)) - 0.5
 	k := min(int(place), n-2)
-	return over[n-1-k] + float64(min(1, place-float64(k))*(over[n-2-k]-over[n-1-k]))
+	r.largest = largest(squares, k+2, r.largest)
+	upper, lower := overfill(r.largest[k]), overfill(r.largest[k+1])
+	return upper + float64(min(1, place-float64(k))*(lower-upper))
+}
+
+// lostSquare is what the squared overfill of a ray that is lost counts as: an overfill of 1.
+const lostSquare = 4
+
+// largest are the n largest of some numbers, from the largest on, in a buffer.
+func largest(numbers []float64, n int, buf []float64) []float64 {
+	buf = buf[:0]
+	for _, x := range numbers {
+		if len(buf) < n {
+			buf = append(buf, x)
+		} else if x <= buf[n-1] {
+			continue
+		}
+		i := len(buf) - 1
+		for ; i > 0 && buf[i-1] < x; i-- {
+			buf[i] = buf[i-1]
+		}
+		buf[i] = x
+	}
+	return buf
 }
 
 // watchedLevels is how far beyond the allowed overfill each watched pupil of the train in
@@ -167,7 +190,9 @@ func (c *Checker) blurLevel(a *Checker) float64 {
 			level = max(level, blur/max(c.limits[viewBlur], objective.LimitScale))
 		}
 		if c.limited(maskBlur) {
-			level = max(level, c.maskBlurOf(b)/max(c.limits[maskBlur], objective.LimitScale))
+			for k := range c.masks {
+				level = max(level, c.maskBlurOf(k, b)/max(c.limits[maskBlur], objective.LimitScale))
+			}
 		}
 	}
 	return level

@@ -413,17 +413,7 @@ func crossing(before, a, b float64) float64 {
 // and depth of b, traces them at the reference wavelength and gives their height over the
 // clear semi-diameter, less 1, at the surface where that is largest.
 func (c *Checker) overfill(b *sampledBundle) []float64 {
-	r := c.rim.launch(b.tan, c.depths[b.depth])
-	over := c.rim.over[:len(r.X)]
-	clear(over)
-	for s := range c.steps {
-		st := &c.steps[s]
-		margin := st.through(&r, c.ratios[c.reference][s])
-		if margin < 0 && r.AllLost() {
-			break
-		}
-		r.Overfill(over, st.clear)
-	}
+	over, r := c.overfillSquares(b)
 	for i := range over {
 		over[i] = math.Sqrt(over[i]) - 1
 		if r.Lost(i) {
@@ -431,4 +421,21 @@ func (c *Checker) overfill(b *sampledBundle) []float64 {
 		}
 	}
 	return over
+}
+
+// overfillSquares is overfill that leaves the squares of the quotients as they are, of no
+// meaning for rays that are lost.
+func (c *Checker) overfillSquares(b *sampledBundle) (squares []float64, r lanes.Rays) {
+	r = c.rim.launch(b.tan, c.depths[b.depth])
+	squares = c.rim.over[:len(r.X)]
+	clear(squares)
+	for s := range c.steps {
+		st := &c.steps[s]
+		margin := st.through(&r, c.ratios[c.reference][s])
+		if margin < 0 && r.AllLost() {
+			break
+		}
+		r.Overfill(squares, st.clear)
+	}
+	return squares, r
 }

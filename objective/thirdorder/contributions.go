@@ -50,7 +50,7 @@ type Contribution struct {
 // eye, and the sums of all. They belong to the marginal ray from the edge of the pupil in its
 // middle place to the axial point at the far depth, and to the chief ray of the field's largest
 // half angle, both followed from the eye. Colour is the shortest wavelength against the longest,
-// all else the reference one.
+// all else the reference one. A lens with facets has no sums but those of colour; the others are NaN.
 func Contributions(p *objective.Problem, t *objective.Train) (each []Contribution, total Sums) {
 	radius := p.Pupil / 2
 	s := tracedSums{marginal: slopeRay{radius, -radius * p.VergenceFar}, chief: slopeRay{0, p.TanMax}}
@@ -91,7 +91,13 @@ func Contributions(p *objective.Problem, t *objective.Train) (each []Contributio
 				if len(surface.Asphere) > 0 {
 					fourth -= surface.Asphere[0]
 				}
+				if surface.IsFaceted() {
+					fourth = math.NaN() // facets have no such sums, see unknown
+				}
 				s.refract(curvature, fourth, before, after)
+				if surface.IsFaceted() {
+					s.sums.SIV = math.NaN()
+				}
 				if i > 0 {
 					s.advance(e.Thickness[i-1])
 				}
@@ -104,7 +110,7 @@ func Contributions(p *objective.Problem, t *objective.Train) (each []Contributio
 		}
 		if g > 0 {
 			thickness := 0.0
-			if g-1 == t.MaskGap() {
+			if t.HoldsMask(g - 1) {
 				// Where it stands in the gap makes no difference.
 				thickness = p.MaskGlass
 				plate("mask", thickness, p.MaskGlassIndex)

@@ -94,9 +94,21 @@ func (m *Maker) Group(g *objective.Group) *Group {
 			c.cross(g.GapsMM[e-1], air)
 		}
 	}
+	for _, e := range g.Elements {
+		if slices.ContainsFunc(e.Surfaces, catalog.Surface.IsFaceted) {
+			c.quartic = unknown
+			return c
+		}
+	}
 	c.toPrincipalPlanes()
 	return c
 }
+
+// unknown is the quartic of a group with facets. Rays at facets are not normal to a wave: where
+// they turn by the slope of a surface on the plane at its vertex, n sin turns by (sqrt(n² - p²) -
+// sqrt(n'² - p'²))·∇z, which no function f has as its derivative by the place, as it depends on p.
+// An estimate from it is NaN, and exceeds nothing. Such a group is written from vertex to vertex.
+var unknown = quartic{math.NaN(), math.NaN(), math.NaN(), math.NaN(), math.NaN()}
 
 // cross adds a distance in mm in a glass of the given indices. The ray goes on by p/sqrt(n² - p²)
 // times the distance, which is the derivative by p of -sqrt(n² - p²).
@@ -140,3 +152,6 @@ func (c *Group) refract(s *catalog.Surface, n, next []float64) {
 	c.quartic.addSquares(-curvature/4/next[0], y, [2]float64{w.m.p, w.c.p})
 	c.petzval -= curvature / 6 * (1/next[0] - 1/n[0])
 }
+
+// isUnknown reports whether it has facets.
+func (c *Group) isUnknown() bool { return math.IsNaN(c.quartic[0]) }

@@ -6,14 +6,15 @@ import (
 	"relaysweep/objective"
 )
 
-// Screen tells trains whose estimates from below exceed limits by more than a factor. It reuses its buffers:
-// each goroutine needs its own.
+// Screen tells trains whose estimates from below exceed limits by more than a factor. Of two
+// masks it looks at that at image 1. It reuses its buffers: each goroutine needs its own.
 type Screen struct {
 	*Estimator
 	most      [limits]float64
-	blurs     bool // the view's blur is limited
-	rest      bool // any other of the view's metrics is
-	blursMask bool // the mask's blur is
+	factor    float64 // in most
+	blurs     bool    // the view's blur is limited
+	rest      bool    // any other of the view's metrics is
+	blursMask bool    // the mask's blur is
 	relief    float64
 }
 
@@ -38,19 +39,19 @@ var screened = [limits]struct {
 	name  string
 	doubt float64
 }{
-	maskBlur:        {"mask_blur_arcmin", 1.2},
-	viewDefocus:     {"view_defocus_D", 2.5},
-	viewAstigmatism: {"view_astigmatism_D", 6},
-	viewBlur:        {"view_blur_arcmin", 1.25},
+	maskBlur:        {"mask_blur_arcmin", 1.9},
+	viewDefocus:     {"view_defocus_D", 5},
+	viewAstigmatism: {"view_astigmatism_D", 10},
+	viewBlur:        {"view_blur_arcmin", 1.5},
 	distortion:      {"distortion_pct", 10},
 	lateralColour:   {"lateral_colour_arcmin", 10},
-	axialColour:     {"axial_colour_D", 1},
+	axialColour:     {"axial_colour_D", 1.2},
 }
 
 // NewScreen prepares a screen that lets pass what is within the limits of p times a factor, at
 // fields and with a slack as for [NewEstimator].
 func NewScreen(p *objective.Problem, fractions []float64, refocusSlackD, factor float64) *Screen {
-	s := &Screen{Estimator: NewEstimator(p, fractions, refocusSlackD)}
+	s := &Screen{Estimator: NewEstimator(p, fractions, refocusSlackD), factor: factor}
 	for i := range screened {
 		s.most[i] = factor * screened[i].doubt * p.Limits.Limit(screened[i].name)
 		switch limited := !math.IsInf(s.most[i], 1); limit(i) {
@@ -72,7 +73,8 @@ func (s *Screen) Take(t *objective.Train, groups []*Group) {
 		s.all.toEye(s.p, s.p.CombinerMM)
 	}
 	if s.blursMask {
-		s.near.add(s.p, t, groups, t.MaskGap()+1)
+		gaps := t.MaskGaps()
+		s.near.add(s.p, t, groups, gaps[len(gaps)-1]+1)
 		s.near.toEye(s.p, s.p.CombinerMM)
 	}
 	s.relief = s.p.CombinerMM

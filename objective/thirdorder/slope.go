@@ -137,10 +137,13 @@ func (b *Slopes) rest(g *Group, p ray) float64 {
 // Front is what a group adds in front, with the mask at a seat; false where it has no principal
 // planes of use.
 func (b *Slopes) Front(g *objective.Group, third *Group, seat objective.Seat) (e End, ok bool) {
+	if third.isUnknown() {
+		return e, false // a group with facets
+	}
 	f, theta, t := g.FocalMM, b.theta, b.field
 	q, gap := third.quartic, quartic{}
 	// The gap to the relay is BFD + f·H/Θ, and something of the relay's own.
-	q[4] += (g.BFDMM + b.plateAt(seat == objective.SeatFront)) / 8
+	q[4] += (g.BFDMM + b.plateAt(seat.Has(objective.SeatFront))) / 8
 	gap[4] = f / theta / 8
 	p := ray{theta, theta / f}
 	rest := b.rest(third, p)
@@ -154,9 +157,12 @@ func (b *Slopes) Front(g *objective.Group, third *Group, seat objective.Seat) (e
 
 // Rear likewise is what a group adds at the eye.
 func (b *Slopes) Rear(g *objective.Group, third *Group, seat objective.Seat) (e End, ok bool) {
+	if third.isUnknown() {
+		return e, false // a group with facets
+	}
 	f, t := g.FocalMM, b.field
 	q, gap := third.quartic, quartic{}
-	q.addFourth((g.FFDMM+b.plateAt(seat == objective.SeatRear))/8, -1/f, 1)
+	q.addFourth((g.FFDMM+b.plateAt(seat.Has(objective.SeatRear)))/8, -1/f, 1)
 	gap.addFourth(f/8, -1/f, 1)
 	p := ray{1, 0}
 	rest := b.rest(third, p)
@@ -184,6 +190,9 @@ type Relay struct {
 
 // Relay is what a group adds as a relay.
 func (b *Slopes) Relay(g *objective.Group, third *Group) (r Relay, ok bool) {
+	if third.isUnknown() {
+		return r, false // a group with facets
+	}
 	f := g.FocalMM
 	q := third.quartic
 	// Of the gaps between principal planes these parts lie inside of the relay.

@@ -85,6 +85,8 @@ transmission_min = 0.16
 blur_mismatch_pct = 18
 ghost_arcmin = 16
 ghost_pct = 17
+groove_blur_arcmin = 19
+groove_visible_arcmin = 20
 `)
 	want := &objective.Problem{
 		WavelengthsNM: []float64{500, 600}, Weights: []float64{1, 3},
@@ -104,6 +106,7 @@ ghost_pct = 17
 				"view_refocus_D": 5, "axis_vergence_D": 6, "distortion_pct": 7, "lateral_colour_arcmin": 8,
 				"axial_colour_D": 9, "vignetted_pct": 10, "pixel_arcmin": 11, "depth_step_D": 12,
 				"viewpoint_shift_mm": 13, "mass_g": 14, "price": 15, "blur_mismatch_pct": 18, "ghost_arcmin": 16, "ghost_pct": 17,
+				"groove_blur_arcmin": 19, "groove_visible_arcmin": 20,
 			},
 		},
 	}
@@ -148,6 +151,7 @@ func TestSeats(t *testing.T) {
 		{"either", objective.ErectorPair, []objective.Seat{front, rear}},
 		{"rear", objective.Keplerian, []objective.Seat{rear}},
 		{"either", objective.Keplerian, []objective.Seat{rear}},
+		{"both", objective.ErectorSingle, []objective.Seat{objective.SeatBoth}},
 	} {
 		s := &Spec{Mask: MaskSection{Seat: c.seat}}
 		if diff := cmp.Diff(c.want, s.Seats(c.layout)); diff != "" {

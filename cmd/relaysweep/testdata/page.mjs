@@ -55,6 +55,7 @@ try {
     }
     for (const th of document.querySelectorAll('th')) if (!th.scope) out.push(`th ${th.textContent}`)
     for (const table of document.querySelectorAll('table')) if (!table.caption) out.push('a table')
+    for (const img of document.querySelectorAll('img')) if (!img.alt || !img.naturalWidth) out.push(`img ${img.alt}`)
     for (const svg of document.querySelectorAll('svg:not([aria-hidden])')) {
       const named = (svg.getAttribute('aria-labelledby') ?? '').split(' ').map(id => document.getElementById(id))
       if (named.length !== 2 || named.some(e => !e || !e.textContent.trim())) out.push(`svg ${svg.outerHTML.slice(0, 120)}`)
@@ -208,7 +209,7 @@ try {
   await page.setViewport({ width: paperWidth, height: 1000 })
   told.beyondPaper = await page.evaluate(() => {
     const out = []
-    for (const e of document.querySelectorAll('table, svg, p, dl, pre')) {
+    for (const e of document.querySelectorAll('table, svg, img, p, dl, pre')) {
       const box = e.getBoundingClientRect()
       if (box.right > innerWidth + 0.5 || box.left < -0.5) out.push(`${e.tagName} ${(e.caption ?? e).textContent.slice(0, 60)}: to ${box.right} of ${innerWidth}`)
     }

@@ -59,7 +59,22 @@ func Simple(t rapid.TB, p *objective.Problem) *objective.Train {
 // DrawTraced draws a problem and a train that the rays pass or nearly pass:
 // singlets, doublets, conics and aspheres, with and without plates, either
 // seat, upright and inverting, of magnifications about 1.
-func DrawTraced(t *rapid.T) (*objective.Problem, *objective.Train) {
+func DrawTraced(t *rapid.T) (*objective.Problem, *objective.Train) { return drawTraced(t, 4) }
+
+// DrawAnyTraced draws likewise with Fresnel lenses among the others.
+func DrawAnyTraced(t *rapid.T) (*objective.Problem, *objective.Train) { return drawTraced(t, 5) }
+
+// DrawFaceted draws likewise with at least one Fresnel lens.
+func DrawFaceted(t *rapid.T) (*objective.Problem, *objective.Train) {
+	p, train := DrawAnyTraced(t)
+	if !train.HasFacets() {
+		t.Skip("no Fresnel lens")
+	}
+	return p, train
+}
+
+// drawTraced draws such a train of some kinds of lenses.
+func drawTraced(t *rapid.T, kinds int) (*objective.Problem, *objective.Train) {
 	p := Problem()
 	scale := rapid.Float64Range(0.2, 1.1).Draw(t, "field scale")
 	p.TanHalfWidth, p.TanHalfHeight, p.TanMax = scale*p.TanHalfWidth, scale*p.TanHalfHeight, scale*p.TanMax
@@ -71,7 +86,16 @@ func DrawTraced(t *rapid.T) (*objective.Problem, *objective.Train) {
 	}
 	one := func(f float64) ([]*catalog.Lens, []bool) {
 		turn := rapid.Bool().Draw(t, "turn")
-		switch rapid.IntRange(0, 3).Draw(t, "lens") {
+		switch rapid.IntRange(0, kinds-1).Draw(t, "lens") {
+		case 4:
+			l := testlens.PlanoConvex(f, 30, 2, testlens.DenseCrown)
+			s := &l.Surfaces[0]
+			s.Conic = rapid.Float64Range(-1.5, 0.2).Draw(t, "conic")
+			s.PitchMM, s.DraftDeg = rapid.Float64Range(0.1, 1).Draw(t, "pitch"), rapid.Float64Range(0, 8).Draw(t, "draft")
+			if rapid.Bool().Draw(t, "asphere") {
+				s.Asphere = []float64{rapid.Float64Range(-2e-6, 2e-6).Draw(t, "a4")}
+			}
+			return []*catalog.Lens{l}, []bool{turn}
 		case 0:
 			return []*catalog.Lens{testlens.Achromat(f, 30)}, []bool{turn}
 		case 1:

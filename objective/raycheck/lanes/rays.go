@@ -96,12 +96,14 @@ func (r *Rays) Overfill(over []float64, semiDiameterMM float64) {
 }
 
 // Surface is one surface of revolution with the space before it: a conic, of which a
-// plane and a sphere are cases, with even polynomial terms.
+// plane and a sphere are cases, with even polynomial terms; or the plane at its vertex, cut
+// into facets with the slopes of such a surface.
 type Surface struct {
 	DistanceMM float64   // from the vertex before
 	Curvature  float64   // 1/mm, positive where the centre lies towards larger w
 	Conic      float64   // 0 for a sphere
 	Asphere    []float64 // a4, a6, … in mm^-3, mm^-5, …; empty for none
+	Faceted    bool
 }
 
 // Through takes the rays to a surface and through it. ratio is the index before the
@@ -110,6 +112,8 @@ type Surface struct {
 // It is negative when one is lost here.
 func (r *Rays) Through(s *Surface, ratio float64) (margin float64) {
 	switch {
+	case s.Faceted:
+		return r.facets(s, ratio)
 	case len(s.Asphere) > 0:
 		return r.asphere(s, ratio)
 	case s.Curvature == 0:
@@ -119,3 +123,15 @@ func (r *Rays) Through(s *Surface, ratio float64) (margin float64) {
 	}
 	return r.sphere(s.DistanceMM, s.Curvature, ratio)
 }
+
+// Tilted is a sphere, or a plane, that stands anywhere. Rays that meet it keep their
+// positions as they are: relative to no vertex.
+type Tilted struct {
+	Vertex    [3]float64 // x, y and w
+	Axis      [3]float64 // unit vector along its own axis, towards larger w
+	Curvature float64    // 1/mm, positive where the centre lies along the axis
+}
+
+// ThroughTilted takes the rays to a surface and through it, wherever they stand. ratio is the
+// index before the surface over that after it.
+func (r *Rays) ThroughTilted(s *Tilted, ratio float64) { r.tilted(s, ratio) }

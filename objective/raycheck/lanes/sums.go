@@ -9,10 +9,10 @@ type CrossingSums struct {
 	PX, SX, PY, SY float64
 }
 
-// CrossingSums sums up lines by where they cross the plane at a distance, in mm, from
+// Of sets a to the sums over lines by where they cross the plane at a distance, in mm, from
 // theirs; PY is counted from chief. Those of weight 0 don't count, whatever they are.
-func (l *Lines) CrossingSums(weight []float64, distanceMM, chiefMM float64) CrossingSums {
-	return l.crossingSums(weight, distanceMM, chiefMM)
+func (a *CrossingSums) Of(l *Lines, weight []float64, distanceMM, chiefMM float64) {
+	a.of(l, weight, distanceMM, chiefMM)
 }
 
 // SlopeSums are weighted sums over lines by their positions x, y and by how much their
@@ -27,9 +27,9 @@ type SlopeSums struct {
 	_           float64 // a vector has four
 }
 
-// SlopeSums sums up lines by how much their slopes differ from those of lines to the point
+// Of sets a to the sums over lines by how much their slopes differ from those of lines to the point
 // at a vergence, in 1/mm, in the direction of slope chief along y. Those of weight 0 don't
 // count, whatever they are.
-func (l *Lines) SlopeSums(weight []float64, vergence, chief float64) SlopeSums {
-	return l.slopeSums(weight, vergence, chief)
+func (a *SlopeSums) Of(l *Lines, weight []float64, vergence, chief float64) {
+	a.of(l, weight, vergence, chief)
 }

@@ -35,6 +35,17 @@ func (r *Rays) sphere(distance, curvature, ratio float64) (margin float64) {
 	return sphereAVX2(x, y, w, kx, ky, kw, per, n, distance, curvature, ratio)
 }
 
+func (r *Rays) tilted(s *Tilted, ratio float64) {
+	n := len(r.X)
+	if !wide || n == 0 {
+		r.plainTilted(s, ratio)
+		return
+	}
+	x, y, w, kx, ky, kw, per := r.arrays()
+	tiltedAVX2(x, y, w, kx, ky, kw, per, n,
+		s.Vertex[0], s.Vertex[1], s.Vertex[2], s.Axis[0], s.Axis[1], s.Axis[2], s.Curvature, ratio)
+}
+
 func (r *Rays) conic(s *Surface, ratio float64) (margin float64) {
 	n := len(r.X)
 	if !wide || n == 0 {
@@ -69,6 +80,8 @@ func (r *Rays) asphere(s *Surface, ratio float64) (margin float64) {
 	}
 	return margin
 }
+
+func (r *Rays) facets(s *Surface, ratio float64) (margin float64) { return r.plainFacets(s, ratio) }
 
 func (r *Rays) launch(px, py []float64, tan, v float64) {
 	n := len(px)
@@ -130,24 +143,24 @@ func mix(to, from, share []float64) {
 	mixAVX2(&to[:all][0], &from[:n*(len(share)-1)+all][0], n, &share[0], len(share))
 }
 
-func (l *Lines) crossingSums(weight []float64, distance, chief float64) (a CrossingSums) {
+func (a *CrossingSums) of(l *Lines, weight []float64, distance, chief float64) {
 	n := len(weight)
 	if !wide || n == 0 || cap(weight) < whole(n) {
-		return l.plainCrossingSums(weight, distance, chief)
+		*a = l.plainCrossingSums(weight, distance, chief)
+		return
 	}
 	x, y, sx, sy := l.arrays(n)
 	crossingSumsAVX2(x, y, sx, sy, &weight[0], n, distance, chief, &a.PP)
-	return a
 }
 
-func (l *Lines) slopeSums(weight []float64, vergence, chief float64) (a SlopeSums) {
+func (a *SlopeSums) of(l *Lines, weight []float64, vergence, chief float64) {
 	n := len(weight)
 	if !wide || n == 0 || cap(weight) < whole(n) {
-		return l.plainSlopeSums(weight, vergence, chief)
+		*a = l.plainSlopeSums(weight, vergence, chief)
+		return
 	}
 	x, y, sx, sy := l.arrays(n)
 	slopeSumsAVX2(x, y, sx, sy, &weight[0], n, vergence, chief, &a.XX)
-	return a
 }
 
 // whole is n, up to whole vectors.

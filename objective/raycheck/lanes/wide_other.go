@@ -12,6 +12,8 @@ func (r *Rays) conic(s *Surface, ratio float64) float64 { return r.plainConic(s,
 
 func (r *Rays) asphere(s *Surface, ratio float64) float64 { return r.plainAsphere(s, ratio) }
 
+func (r *Rays) facets(s *Surface, ratio float64) float64 { return r.plainFacets(s, ratio) }
+
 func (r *Rays) launch(px, py []float64, tan, v float64) { r.plainLaunch(px, py, tan, v) }
 
 func throughPlate(x, y []float64, r *Rays, thickness, index float64) {
@@ -28,10 +30,12 @@ func between(to, reference, far, referenceFar, near, referenceNear []float64, sh
 
 func mix(to, from, share []float64) { plainMix(to, from, share) }
 
-func (l *Lines) crossingSums(weight []float64, distance, chief float64) CrossingSums {
-	return l.plainCrossingSums(weight, distance, chief)
+func (r *Rays) tilted(s *Tilted, ratio float64) { r.plainTilted(s, ratio) }
+
+func (a *CrossingSums) of(l *Lines, weight []float64, distance, chief float64) {
+	*a = l.plainCrossingSums(weight, distance, chief)
 }
 
-func (l *Lines) slopeSums(weight []float64, vergence, chief float64) SlopeSums {
-	return l.plainSlopeSums(weight, vergence, chief)
+func (a *SlopeSums) of(l *Lines, weight []float64, vergence, chief float64) {
+	*a = l.plainSlopeSums(weight, vergence, chief)
 }

@@ -1,0 +1,71 @@
+package catalog
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// kindFresnel is the kind under which Fresnel lenses go.
+const kindFresnel = "fresnel"
+
+// readFacets reads pitch and draft angle, and cuts the curved surface of the lens into facets.
+// whole tells that its shape could be read. It is false when something is wrong.
+func (lr *lensReader) readFacets(r *row, l *Lens, whole bool) bool {
+	before := len(r.table.faults)
+	pitch, pitchRead := r.number("pitch_mm", pitchRule)
+	draft, _ := r.number("draft_deg", draftRule)
+	switch {
+	case !pitchRead:
+	case !IsSet(pitch) && IsSet(draft):
+		r.fault("draft_deg", fmt.Sprintf("%g is given, but the lens has no facets", draft), "an empty cell, or the width of a facet in pitch_mm")
+	case !IsSet(pitch):
+		if strings.EqualFold(strings.TrimSpace(l.Kind), kindFresnel) {
+			lr.doubtful = append(lr.doubtful, noted{
+				line: r.line, column: "pitch_mm", kind: "a lens of kind fresnel without it is traced as a smooth surface",
+				found: "part " + quoted(l.Part) + " has no pitch", want: "the width of a facet, for losses and blur by its grooves",
+			})
+		}
+	case whole:
+		cutFacets(r, l, pitch, draft)
+	}
+	return len(r.table.faults) == before
+}
+
+// cutFacets cuts the one curved surface of a lens into facets.
+func cutFacets(r *row, l *Lens, pitch, draft float64) {
+	if len(l.Glasses) > 1 {
+		r.fault("pitch_mm", "the lens is cemented", "an empty cell: only a lens of one glass can have facets")
+		return
+	}
+	curved := -1
+	for i := range l.Surfaces {
+		switch {
+		case l.Surfaces[i].isFlat():
+		case curved >= 0:
+			r.fault("pitch_mm", "both surfaces are curved", "one flat surface (inf, without aspheric terms): the other one is cut into facets")
+			return
+		default:
+			curved = i
+		}
+	}
+	if curved < 0 {
+		r.fault("pitch_mm", "both surfaces are flat", "one curved surface, by its radius or aspheric terms: the facets have its slopes")
+		return
+	}
+	half := l.DiameterMM / 2
+	if pitch > half {
+		r.fault("pitch_mm", fmt.Sprintf("%g is more than half the diameter, %g mm", pitch, half), "a width of several facets on the lens")
+		return
+	}
+	s := &l.Surfaces[curved]
+	if math.IsInf(s.SagSlope(half), 0) {
+		r.fault(radiusColumn(curved+1), fmt.Sprintf("facets with the slopes of this surface stand upright at half the diameter, %g mm", half),
+			"a longer radius, or a smaller diameter_mm")
+		return
+	}
+	if !IsSet(draft) {
+		draft = 0
+	}
+	s.PitchMM, s.DraftDeg = pitch, draft
+}
