@@ -170,8 +170,11 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		if fact.terminalOnly || !d.TellsOf(fact.name) {
 			continue
 		}
-		column := named(designColumns, fact.name)
-		p.Facts = append(p.Facts, pageFact{sayName(fact.name), fact.name, column.headUnit(), columnCell(d, fact.name), held[fact.name]})
+		cell, unit := columnCell(d, fact.name), named(designColumns, fact.name).headUnit()
+		if cell.Text == Null {
+			unit = ""
+		}
+		p.Facts = append(p.Facts, pageFact{sayName(fact.name), fact.name, unit, cell, held[fact.name]})
 	}
 	seen := map[int]bool{}
 	for _, ray := range l.Drawing.Rays {

@@ -183,17 +183,19 @@ func decimalsOf(name string) int {
 }
 
 // rankedShown is how many rows the page's ranked table has at most: the page is
-// to be read, ranked.parquet holds all. On paper they take rankedLines at most, of
-// which designs take one for each designLetters letters or so: with them five
-// designs take twelve sheets.
+// to be read, ranked.parquet holds all. On paper they take rankedLines at most, a
+// second row of charts besides its own, of which designs take one for each
+// designLetters letters or so: with them five designs take twelve sheets.
 const (
 	rankedShown   = 400
 	rankedLines   = 44
 	designLetters = 34
+	chartsInRow   = 3
+	chartLines    = 16
 )
 
-// printedRows is how many rows of the ranked table stand on paper.
-func printedRows(designs []Design) int {
+// printedRows is how many rows of the ranked table stand on paper below so many charts.
+func printedRows(designs []Design, charts int) int {
 	most := 1
 	for i := range designs {
 		lines, used := 1, 0
@@ -205,7 +207,11 @@ func printedRows(designs []Design) int {
 		}
 		most = max(most, lines)
 	}
-	return max(1, rankedLines/most)
+	room := rankedLines
+	if charts > chartsInRow {
+		room -= chartLines
+	}
+	return max(1, room/most)
 }
 
 // rankWithin is the last rank that can be shown of all sweep points in at most
@@ -245,7 +251,7 @@ func rankedTable(r *Report) (t pageTable, left int) {
 		last.Name, last.Left = breakable(last.Words), true
 		t.Heads = append(t.Heads, last)
 	}
-	room, onPaper := printedRows(r.Designs), 0
+	room, onPaper := printedRows(r.Designs, len(overviewCharts(r))), 0
 	most, printed := rankWithin(r.Designs, rankedShown), rankWithin(r.Designs, room)
 	for i := range r.Designs {
 		d := &r.Designs[i]

@@ -52,6 +52,19 @@ func TestReportLarge(t *testing.T) {
 	}
 }
 
+// TestPrintedRows: two lines a design leave room for half as many rows, and a second row of charts takes
+// some of it.
+func TestPrintedRows(t *testing.T) {
+	short, long := Design{DesignID: "erector-single:rear:A|B|C"}, Design{DesignID: "erector-single:rear:" + strings.Repeat("A123456789|", 4)}
+	few := printedRows([]Design{short, long}, 3)
+	if all := printedRows([]Design{short}, 3); all != 2*few {
+		t.Errorf("%d rows of a line, %d of two", all, few)
+	}
+	if less := printedRows([]Design{long}, 4); less >= few || less < 10 {
+		t.Errorf("%d rows below four charts, %d below three", less, few)
+	}
+}
+
 func TestSpread(t *testing.T) {
 	for n := range 40 {
 		for most := 2; most < 12; most++ {

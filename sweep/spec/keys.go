@@ -239,7 +239,7 @@ var allKeys = []specKey{
 	{"search", "checks_max", "", int64(0), count(0).zeroMeans("no limit"), func(s *Spec) any { return &s.Search.ChecksMax },
 		"most designs to trace at a sweep point, then the walk stops; 0 for no limit"},
 	{"search", "third_order", "", 1.0, atLeast(0).zeroMeans("off"), func(s *Spec) any { return &s.Search.ThirdOrder },
-		"trains that are to be refined are turned away without rays where their estimate by third-order sums exceeds a limit by more than this factor times refine.near_miss_factor; 0: never"},
+		"trains that are to be refined are turned away without rays where their estimate by third-order sums exceeds a limit by more than this factor times refine.near_miss_factor, and a population grades by it what exceeds one by more than this factor; 0: never"},
 	{"search", "evaluations_max", "", int64(200_000), count(1), func(s *Spec) any { return &s.Search.EvaluationsMax },
 		"with optimize: most trains to evaluate at a sweep point"},
 	{"search", "stall_evaluations", "", int64(0), count(0).zeroMeans("never"), func(s *Spec) any { return &s.Search.StallEvaluations },
