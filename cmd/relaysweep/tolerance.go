@@ -128,9 +128,6 @@ type study struct {
 
 // studyOf lays out a design for its builds.
 func (r *finishedRun) studyOf(d *results.Design, builds int) (*study, error) {
-	if len(d.Masks()) > 1 {
-		return nil, usageError{fmt.Errorf("point %d, rank %d has a mask at each image; builds are judged with one mask: mask.seat = \"front\" or \"rear\"", d.Point, d.Rank)}
-	}
 	b, err := r.reopen(d)
 	if err != nil {
 		return nil, err

@@ -376,10 +376,6 @@ var relations = []relation{
 		},
 	},
 	{
-		[]string{"limits.yield_min_pct", "mask.seat"}, `one mask, seat = "rear", "front" or "either": builds are judged with one`,
-		func(s *Spec) bool { return s.Limits.YieldMinPct == nil || s.Mask.Seat != SeatBoth },
-	},
-	{
 		[]string{"tolerance.radius_pct", "tolerance.focal_pct"}, "one of both 0: focal_pct gives a lens its focal length whatever its radii are",
 		func(s *Spec) bool { return s.Tolerance.RadiusPct == 0 || s.Tolerance.FocalPct == 0 },
 	},
