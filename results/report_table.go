@@ -183,17 +183,19 @@ func decimalsOf(name string) int {
 }
 
 // rankedShown is how many rows the page's ranked table has at most: the page is
-// to be read, ranked.parquet holds all. On paper they take rankedLines at most, of
-// which designs take one for each designLetters letters or so: with them five
-// designs take twelve sheets.
+// to be read, ranked.parquet holds all. On paper they take rankedLines at most, a
+// second row of charts besides its own, of which designs take one for each
+// designLetters letters or so: with them five designs take twelve sheets.
 const (
 	rankedShown   = 400
 	rankedLines   = 44
 	designLetters = 34
+	chartsInRow   = 3
+	chartLines    = 16
 )
 
-// printedRows is how many rows of the ranked table stand on paper.
-func printedRows(designs []Design) int {
+// printedRows is how many rows of the ranked table stand on paper below so many charts.
+func printedRows(designs []Design, charts int) int {
 	most := 1
 	for i := range designs {
 		lines, used := 1, 0
@@ -205,7 +207,11 @@ func printedRows(designs []Design) int {
 		}
 		most = max(most, lines)
 	}
-	return max(1, rankedLines/most)
+	room := rankedLines
+	if charts > chartsInRow {
+		room -= chartLines
+	}
+	return max(1, room/most)
 }
 
 // rankWithin is the last rank that can be shown of all sweep points in at most
@@ -245,7 +251,7 @@ func rankedTable(r *Report) (t pageTable, left int) {
 		last.Name, last.Left = breakable(last.Words), true
 		t.Heads = append(t.Heads, last)
 	}
-	room, onPaper := printedRows(r.Designs), 0
+	room, onPaper := printedRows(r.Designs, len(overviewCharts(r))), 0
 	most, printed := rankWithin(r.Designs, rankedShown), rankWithin(r.Designs, room)
 	for i := range r.Designs {
 		d := &r.Designs[i]
@@ -353,8 +359,10 @@ func assemblyTable(l *ReportDesign) pageTable {
 			}
 			edge = plain(Fixed(l.EdgeGapMM[i], 3))
 		}
-		if i == l.MaskAfter {
-			next = "mask, then " + next
+		for _, m := range l.Masks {
+			if i == m.After {
+				next = m.Words + ", then " + next
+			}
 		}
 		facing := "as listed"
 		if lens.Reversed {
@@ -399,18 +407,37 @@ func sideOf(radius float64) string {
 // has all.
 const stageShown = 60
 
-// stageTable is where the mask stands for each depth.
-func stageTable(l *ReportDesign) pageTable {
+// stageTables are where each mask stands for each depth.
+func stageTables(l *ReportDesign) []pageTable {
+	var all []pageTable
+	for _, m := range l.Masks {
+		all = append(all, stageTable(l, m))
+	}
+	return all
+}
+
+// stageTable is where a mask stands for each depth.
+func stageTable(l *ReportDesign, of ReportMask) pageTable {
 	t := pageTable{Caption: "Stage: mask positions"}
-	if n := len(l.Setpoints); n > stageShown {
-		t.Caption = fmt.Sprintf("Stage: mask positions (%d of %d rows of setpoints.parquet)", stageShown, n)
+	if len(l.Masks) > 1 {
+		t.Caption = strings.ToUpper(of.Words[:1]) + of.Words[1:] + ", stage: mask positions"
+	}
+	var rows []int // in the list of the design
+	for i := range l.Setpoints {
+		if l.Setpoints[i].Seat == of.Seat {
+			rows = append(rows, i)
+		}
+	}
+	if n := len(rows); n > stageShown {
+		t.Caption += fmt.Sprintf(" (%d of %d rows of setpoints.parquet)", stageShown, n)
 	}
 	for _, shown := range stageColumns {
 		head := columnHead(shown, named(setpointColumns, shown.name).headUnit())
 		head.Key = ""
 		t.Heads = append(t.Heads, head)
 	}
-	for _, i := range spreadPlaces(len(l.Setpoints), stageShown) {
+	for _, place := range spreadPlaces(len(rows), stageShown) {
+		i := rows[place]
 		var row pageRow
 		for _, shown := range stageColumns {
 			cell := plain(named(setpointColumns, shown.name).text(&l.Setpoints[i])).of("setpoints", shown.name, i)

@@ -23,13 +23,13 @@ func TestReportLarge(t *testing.T) {
 		}
 		r.Manifest.Points = append(r.Manifest.Points, p)
 	}
-	one := ReportDesign{Design: &r.Designs[0], Drawing: *drawnTrain(250)}
+	one := ReportDesign{Design: &r.Designs[0], Drawing: *drawnTrain(250), Masks: []ReportMask{{Seat: "rear", Words: "mask"}}}
 	one.Design.Lenses = []Lens{{Group: "front", Part: "p"}}
 	one.Design.Surfaces = []Surface{{RadiusMM: 30, GlassAfter: "g"}, {RadiusMM: -30, GlassAfter: "air"}}
 	one.CentreMM = []float64{4}
 	for i := range depths {
 		v := 4 * float64(i) / (depths - 1)
-		one.Setpoints = append(one.Setpoints, Setpoint{DepthM: 1 / v, VergenceD: v})
+		one.Setpoints = append(one.Setpoints, Setpoint{DepthM: 1 / v, VergenceD: v, Seat: "rear"})
 		for _, f := range []float64{0, 1} {
 			one.Design.Samples = append(one.Design.Samples, Sample{FieldFraction: f, VergenceD: v})
 		}
@@ -49,6 +49,19 @@ func TestReportLarge(t *testing.T) {
 		if !strings.Contains(page.String(), want) {
 			t.Errorf("the page does not say %q", want)
 		}
+	}
+}
+
+// TestPrintedRows: two lines a design leave room for half as many rows, and a second row of charts takes
+// some of it.
+func TestPrintedRows(t *testing.T) {
+	short, long := Design{DesignID: "erector-single:rear:A|B|C"}, Design{DesignID: "erector-single:rear:" + strings.Repeat("A123456789|", 4)}
+	few := printedRows([]Design{short, long}, 3)
+	if all := printedRows([]Design{short}, 3); all != 2*few {
+		t.Errorf("%d rows of a line, %d of two", all, few)
+	}
+	if less := printedRows([]Design{long}, 4); less >= few || less < 10 {
+		t.Errorf("%d rows below four charts, %d below three", less, few)
 	}
 }
 

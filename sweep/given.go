@@ -234,5 +234,5 @@ func stackGapsOf(t *objective.Train) (gaps [][]float64) {
 type GivenPartError struct{ Part Part }
 
 func (e *GivenPartError) Error() string {
-	return fmt.Sprintf("part %s: a job that measures the train of train.given is not divided", e.Part)
+	return fmt.Sprintf("part %s: a job that measures the train of train.given is not divided\n    run it whole", e.Part)
 }

@@ -45,7 +45,7 @@ func TestCalibrate(t *testing.T) {
 	if got := must(t, exitDone, "setpoints", output, "--depths", bench11).stdout; got != designed {
 		t.Error("setpoints uses what was not kept")
 	}
-	base := filepath.Join(output, calibrationBase(0, 1))
+	base := filepath.Join(output, calibrationBase(0, 1, &readRanked(t, output)[0], ""))
 	cells, err := csv.NewReader(strings.NewReader(string(readFile(t, base+".csv")))).ReadAll()
 	if err != nil {
 		t.Fatal(err)
@@ -106,6 +106,29 @@ func TestCalibrate(t *testing.T) {
 	}
 	if o := must(t, exitDone, "setpoints", output, "--depths", bench11); o.stdout != designed || !strings.Contains(o.stderr, "belongs to other results") {
 		t.Errorf("another run's calibration: %q", o.stderr)
+	}
+}
+
+// TestCalibrateGiven: a train that the spec gives is calibrated as one that was searched for, whether
+// it meets what is asked or not, and the fit finds the zero that is wrong.
+func TestCalibrateGiven(t *testing.T) {
+	for _, edits := range [][]string{
+		givenEdits("erector-single:front:pc40|bc45|pc40/r"),
+		givenEdits("keplerian:rear:pc40|pc45/r"),
+		givenEdits("erector-single:rear:pc40|pc40|bc45", "given_gaps_mm = [-30, 20]", "given_relief_mm = 400"),
+	} {
+		output := finishedJob(t, edits...)
+		designed := table(t, must(t, exitDone, "setpoints", output, "--depths", bench11).stdout)
+		must(t, exitDone, "calibrate", output, "--rank", "1", measuredFile(t, output, "exact.csv", -0.2, 0), "--keep")
+		for i, row := range table(t, must(t, exitDone, "setpoints", output, "--depths", bench11).stdout) {
+			if want := designed[i]["stage_mm"] - 0.2; math.Abs(row["stage_mm"]-want) > 1e-4 {
+				t.Errorf("%q: at %v m the stage reads %v, want %v", edits[1], row["depth_m"], row["stage_mm"], want)
+			}
+		}
+		must(t, exitDone, "report", output)
+		if !strings.Contains(pageText(t, output), "The stage as it was measured") {
+			t.Errorf("%q: the report lacks the measured stage", edits[1])
+		}
 	}
 }
 

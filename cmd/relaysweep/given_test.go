@@ -176,7 +176,7 @@ func TestGivenRefused(t *testing.T) {
 		t.Errorf("a relay that diverges fails %v", d.Fails)
 	}
 	spec = newJob(t, givenEdits("erector-single:rear:pc40|pc40|bc45")...)
-	if o := must(t, exitWrong, "run", spec, "--part", "1/2"); !strings.Contains(o.stderr, "is not divided") {
+	if o := must(t, exitWrong, "run", spec, "--part", "1/2"); !strings.Contains(o.stderr, "is not divided\n    run it whole") {
 		t.Errorf("a part of it: %s", o.stderr)
 	}
 	// Gaps of no train are a warning, and so is what a search would leave out.

@@ -472,6 +472,9 @@ func TestReportWords(t *testing.T) {
 			t.Errorf("the page does not say %q", want)
 		}
 	}
+	if strings.Contains(text, "- %") || !strings.Contains(text, "light in ghosts") {
+		t.Error("a number that does not exist has a unit")
+	}
 }
 
 // TestReportOrder adds up the parts of each design: pieces, prices, and both

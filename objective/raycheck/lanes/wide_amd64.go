@@ -35,6 +35,17 @@ func (r *Rays) sphere(distance, curvature, ratio float64) (margin float64) {
 	return sphereAVX2(x, y, w, kx, ky, kw, per, n, distance, curvature, ratio)
 }
 
+func (r *Rays) tilted(s *Tilted, ratio float64) {
+	n := len(r.X)
+	if !wide || n == 0 {
+		r.plainTilted(s, ratio)
+		return
+	}
+	x, y, w, kx, ky, kw, per := r.arrays()
+	tiltedAVX2(x, y, w, kx, ky, kw, per, n,
+		s.Vertex[0], s.Vertex[1], s.Vertex[2], s.Axis[0], s.Axis[1], s.Axis[2], s.Curvature, ratio)
+}
+
 func (r *Rays) conic(s *Surface, ratio float64) (margin float64) {
 	n := len(r.X)
 	if !wide || n == 0 {

@@ -171,6 +171,47 @@ func TestSameBits(t *testing.T) {
 	}
 }
 
+// TestSameBitsTilted is TestSameBits for spheres and planes that stand anywhere.
+func TestSameBitsTilted(t *testing.T) {
+	most := 1_000_000
+	if testing.Short() {
+		most = 100_000
+	}
+	source := rand.New(rand.NewPCG(16, 6))
+	through, lost := 0, 0
+	for rays := 0; rays < most; {
+		n := 1 + source.IntN(70)
+		rays += n
+		var s Tilted
+		for i := range s.Vertex {
+			s.Vertex[i], s.Axis[i] = source.NormFloat64(), 0.3*source.NormFloat64()
+		}
+		s.Vertex[2] += 20 * source.Float64()
+		s.Axis[2] = math.Sqrt(math.Max(0, 1-s.Axis[0]*s.Axis[0]-s.Axis[1]*s.Axis[1]))
+		if source.IntN(5) > 0 {
+			s.Curvature = randomCurvature(source)
+		}
+		ratio := math.Exp(0.6 * (2*source.Float64() - 1))
+		wholePlain, plain := inside(n)
+		wholeWide, quick := inside(n)
+		randomRays(source, &plain)
+		quick.CopyFrom(&plain)
+		plain.plainTilted(&s, ratio)
+		quick.ThroughTilted(&s, ratio)
+		differ(t, "tilted", &wholePlain, &wholeWide)
+		for i := range n {
+			if plain.Lost(i) {
+				lost++
+			} else {
+				through++
+			}
+		}
+	}
+	if t.Logf("%d through, %d lost", through, lost); through < most/4 || lost < most/100 {
+		t.Error("too few of a kind")
+	}
+}
+
 // TestSameBitsOfBundles compares what else is done with bundles of rays: launching them,
 // plates, planes, heights and sums of lines.
 func TestSameBitsOfBundles(t *testing.T) {
