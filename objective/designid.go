@@ -24,7 +24,7 @@ type Slip struct{ Found, Want string }
 // Layouts and Seats are all there are, in the order of their values.
 var (
 	Layouts = []Layout{Keplerian, ErectorSingle, ErectorPair}
-	Seats   = []Seat{SeatFront, SeatRear}
+	Seats   = []Seat{SeatFront, SeatRear, SeatBoth}
 )
 
 // exampleID is how a design is named, for messages.
@@ -58,6 +58,10 @@ func ParseDesignID(id string) (DesignName, []Slip) {
 	case SeatFront.String():
 		if name.Seat = SeatFront; known && name.Layout == Keplerian {
 			slip(`the seat "front"`, `"rear": the one image of a keplerian counts as the rear seat`)
+		}
+	case SeatBoth.String():
+		if name.Seat = SeatBoth; known && name.Layout == Keplerian {
+			slip(`the seat "both"`, `"rear": a keplerian has one image`)
 		}
 	case SeatRear.String():
 		name.Seat = SeatRear

@@ -119,12 +119,23 @@ type Train struct {
 	Refined bool
 }
 
-// MaskGap is the index in Gaps of the gap that holds the mask.
-func (t *Train) MaskGap() int {
-	if t.Seat == SeatFront {
-		return 0
-	}
-	return len(t.Gaps) - 1
+// MaskGap is the index in Gaps of the gap that holds the mask, of two masks that at image 2.
+func (t *Train) MaskGap() int { return t.MaskGaps()[0] }
+
+// MaskGaps are the indices in Gaps of the gaps that hold masks, in the order of
+// [Seat.Masks]; they must not be changed.
+func (t *Train) MaskGaps() []int { return maskGaps[t.Seat][len(t.Gaps)] }
+
+// maskGaps are those by seat and number of gaps.
+var maskGaps = [SeatCount][4][]int{
+	SeatFront: {1: {0}, 2: {0}, 3: {0}},
+	SeatRear:  {1: {0}, 2: {1}, 3: {2}},
+	SeatBoth:  {2: {1, 0}, 3: {2, 0}},
+}
+
+// HoldsMask reports whether gap i holds a mask.
+func (t *Train) HoldsMask(i int) bool {
+	return i == 0 && t.Seat != SeatRear || i == len(t.Gaps)-1 && t.Seat != SeatFront
 }
 
 // RankedStepsPerMM and RankedStepMM are the steps in which ranked lengths are compared.

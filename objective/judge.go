@@ -61,15 +61,17 @@ func (p *Problem) eyeReliefs(t *Train, lenient bool) (relief Interval, failed Re
 	if !narrow(Aperture, through) {
 		return nothing, failed
 	}
-	behind := p.matrixFrom(t, t.MaskGap()+1)
-	focal, ffd, bfd := behind.cardinal()
-	m := maskMotion{p, math.Abs(focal)}
-	gap := t.MaskGap()
-	lo, hi := p.MaskRoom(t)
-	zero := p.airGap(t, gap) - ffd + p.MaskShift()/2 // physical place of x = 0
+	var masks [MasksMost]maskAt
+	gaps := t.MaskGaps()
+	for i, gap := range gaps {
+		masks[i] = p.maskAt(t, gap)
+	}
 	for r := firstOfMask; r <= lastOfMask; r++ {
-		at := requirements[r].mask(m, lo-zero-RoundingSlack, hi-zero+RoundingSlack)
-		if !narrow(r, e.And(at.affine(1, bfd))) { // p = e - bfd
+		within := e
+		for i := range gaps {
+			within = within.And(masks[i].meets(r))
+		}
+		if !narrow(r, within) {
 			return nothing, failed
 		}
 	}
@@ -89,6 +91,27 @@ func (p *Problem) eyeReliefs(t *Train, lenient bool) (relief Interval, failed Re
 		}
 	}
 	return e.affine(1, shift), failed
+}
+
+// maskAt is how the setpoints of the mask in a gap of a train at its gaps follow from the
+// eye's place.
+type maskAt struct {
+	maskMotion
+	lo, hi float64 // the room of setpoints x
+	bfd    float64 // of what stands behind the gap
+}
+
+func (p *Problem) maskAt(t *Train, gap int) maskAt {
+	behind := p.matrixFrom(t, gap+1)
+	focal, ffd, bfd := behind.cardinal()
+	lo, hi := p.MaskRoom(t, gap)
+	zero := p.airGap(t, gap) - ffd + p.MaskShift()/2 // physical place of x = 0
+	return maskAt{maskMotion{p, math.Abs(focal)}, lo - zero - RoundingSlack, hi - zero + RoundingSlack, bfd}
+}
+
+// meets is the interval of air-equivalent eye reliefs that meets a requirement.
+func (m *maskAt) meets(r Requirement) Interval {
+	return requirements[r].mask(m.maskMotion, m.lo, m.hi).affine(1, m.bfd) // p = e - bfd
 }
 
 // RoundingSlack, in mm, is how far the ends of an interval of eye reliefs may

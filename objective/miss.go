@@ -90,7 +90,7 @@ func (p *Problem) MagnificationMiss(front, rear float64) float64 {
 func (p *Problem) GapMiss(t *Train) float64 {
 	miss := 0.0
 	for i, gap := range t.Gaps {
-		if i != t.MaskGap() {
+		if !t.HoldsMask(i) {
 			miss += math.Max(0, p.LeastGap(t.Groups[i], t.Groups[i+1])-gap)
 		}
 	}

@@ -9,7 +9,7 @@ import "math"
 
 // airGap is the air-equivalent length of gap i.
 func (p *Problem) airGap(t *Train, i int) float64 {
-	if i == t.MaskGap() {
+	if t.HoldsMask(i) {
 		return t.Gaps[i] - p.MaskShift()
 	}
 	return t.Gaps[i]
@@ -51,43 +51,42 @@ func (p *Problem) ViewpointShift(t *Train) float64 {
 	return t.Length + t.EyeRelief - p.Viewpoint(t)
 }
 
-// maskToEye is the matrix from the first vertex behind the mask's gap to the
+// maskToEye is the matrix from the first vertex behind a mask's gap to the
 // eye.
-func (p *Problem) maskToEye(t *Train) Matrix {
-	return p.matrixFrom(t, t.MaskGap()+1).Then(Gap(t.EyeRelief - p.CombinerShift()))
+func (p *Problem) maskToEye(t *Train, gap int) Matrix {
+	return p.matrixFrom(t, gap+1).Then(Gap(t.EyeRelief - p.CombinerShift()))
 }
 
-// PlaceMask is the paraxial setpoint for an apparent vergence in 1/mm: the
-// physical distance in mm from the last vertex before the mask to the layer,
+// PlaceMask is the paraxial setpoint of the mask in a gap (see [Train.MaskGaps]) for
+// an apparent vergence in 1/mm: the physical distance in mm from the last vertex before the mask to the layer,
 // and the height in mm there of the chief ray with unit slope at the eye,
 // signed.
 //
 // A ray from the axis in the layer, at air-equivalent distance x before the
 // next vertex, reaches the eye with height (A·x+B)·u and slope (C·x+D)·u; it
 // seems to come from vergence V when the slope is V times the height.
-func (p *Problem) PlaceMask(t *Train, vergence float64) (position, chief float64) {
-	m := p.maskToEye(t)
+func (p *Problem) PlaceMask(t *Train, gap int, vergence float64) (position, chief float64) {
+	m := p.maskToEye(t, gap)
 	x := (float64(vergence*m.B) - m.D) / (m.C - float64(vergence*m.A))
-	position = t.Gaps[t.MaskGap()] - p.MaskShift()/2 - x
+	position = t.Gaps[gap] - p.MaskShift()/2 - x
 	return position, -(float64(m.A*x) + m.B)
 }
 
-// ChiefAtMask is the height in mm, in the layer at a physical distance
+// ChiefAtMask is the height in mm, in the layer of the mask in a gap at a physical distance
 // position behind the last vertex before the mask, of the chief ray with unit
 // slope at the eye, signed.
-func (p *Problem) ChiefAtMask(t *Train, position float64) float64 {
-	m := p.maskToEye(t)
-	x := t.Gaps[t.MaskGap()] - p.MaskShift()/2 - position
+func (p *Problem) ChiefAtMask(t *Train, gap int, position float64) float64 {
+	m := p.maskToEye(t, gap)
+	x := t.Gaps[gap] - p.MaskShift()/2 - position
 	return -(float64(m.A*x) + m.B)
 }
 
-// MaskRoom is the range of mask positions that keeps the clearance between the
+// MaskRoom is the range of mask positions in a gap that keeps the clearance between the
 // mask's glass and the nearest points of the neighbouring surfaces out to
 // their half diameters.
-func (p *Problem) MaskRoom(t *Train) (lo, hi float64) {
-	g := t.MaskGap()
+func (p *Problem) MaskRoom(t *Train, gap int) (lo, hi float64) {
 	keep := p.LayerClearance()
-	return keep + t.Groups[g].lastSagMax(), t.Gaps[g] - keep + t.Groups[g+1].firstSagMin()
+	return keep + t.Groups[gap].lastSagMax(), t.Gaps[gap] - keep + t.Groups[gap+1].firstSagMin()
 }
 
 // FieldTan is the tangent of the largest half angle that every clear aperture

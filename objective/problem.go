@@ -2,7 +2,7 @@ package objective
 
 import "math"
 
-// Seat is the image plane at which the mask stands.
+// Seat is the image plane at which the mask stands, or both where a mask stands at each.
 type Seat uint8
 
 const (
@@ -11,14 +11,25 @@ const (
 	// SeatRear is image 2, between relay and rear; the one image of a
 	// keplerian train counts as it.
 	SeatRear
+	// SeatBoth is a mask at each of the two images, each with a stage of its own.
+	SeatBoth
+	// SeatCount is how many seats there are.
+	SeatCount
 )
 
-func (s Seat) String() string {
-	if s == SeatFront {
-		return "front"
-	}
-	return "rear"
-}
+func (s Seat) String() string { return [SeatCount]string{"front", "rear", "both"}[s] }
+
+// MasksMost is how many masks a train has at most.
+const MasksMost = 2
+
+// Masks are the images at which masks stand, [SeatFront] or [SeatRear]. Of two the one at
+// image 2 comes first, as rays from the eye meet them.
+func (s Seat) Masks() []Seat { return seatMasks[s] }
+
+var seatMasks = [SeatCount][]Seat{SeatFront: {SeatFront}, SeatRear: {SeatRear}, SeatBoth: {SeatRear, SeatFront}}
+
+// Has reports whether a mask stands at an image.
+func (s Seat) Has(image Seat) bool { return s == image || s == SeatBoth }
 
 // Layout is the order of groups in a train.
 type Layout uint8
@@ -152,8 +163,16 @@ func (p *Problem) Reference() int {
 // Engineering, 4th ed., 2008, p. 134).
 func PlateShift(t, n float64) float64 { return t * (1 - 1/n) }
 
-// MaskShift is the plate shift of the mask's glass in mm.
+// MaskShift is the plate shift of a mask's glass in mm.
 func (p *Problem) MaskShift() float64 { return PlateShift(p.MaskGlass, p.MaskGlassIndex) }
+
+// secondShift is the plate shift in mm of the second mask's glass: 0 where there is one mask.
+func (p *Problem) secondShift(s Seat) float64 {
+	if len(s.Masks()) == 1 {
+		return 0
+	}
+	return p.MaskShift()
+}
 
 // CombinerShift is the plate shift of the combiner in mm.
 func (p *Problem) CombinerShift() float64 { return PlateShift(p.CombinerMM, p.CombinerIndex) }

@@ -129,7 +129,7 @@ func TestSmithTriplet(t *testing.T) {
 // its image, by the reversal of light.
 func TestSmithNewton(t *testing.T) {
 	p, train := thinPair(t, 10)
-	mask, chief := p.PlaceMask(train, 1./2390)
+	mask, chief := p.PlaceMask(train, train.MaskGap(), 1./2390)
 	printed(t, "x'", mask-10, 0.041841, 6)
 	printed(t, "s'", 20-mask, 10-0.041841, 6)
 	printed(t, "image height", math.Abs(chief)*600/2390, 2.51046, 5)
@@ -273,7 +273,7 @@ func TestPlateShift(t *testing.T) {
 	}
 	printed(t, "gap", train.Gaps[0]-bare, 0.239474, 6)
 	printed(t, "length", train.Length-bare, 0.239474, 6)
-	mask, _ := p.PlaceMask(train, 0)
+	mask, _ := p.PlaceMask(train, train.MaskGap(), 0)
 	// The layer in the middle of its glass: half the shift farther.
 	printed(t, "setpoint", mask, 50+0.239474/2, 6)
 	printed(t, "vergence lost", 1000*vergenceAt(p, train, mask+0.239474), 0.096, 3)

@@ -25,7 +25,7 @@ type Front struct {
 	Group   *Group // nil where only the numbers are held
 	Code    StackCode
 	F       float64 // focal length
-	ToFocus float64 // t + BFD: from the first vertex to image 1
+	ToFocus float64 // t + BFD: from the first vertex to image 1, with the plate of a second mask
 	BFD     float64
 	Q       Interval
 }
@@ -76,14 +76,14 @@ func (p *Problem) NewFront(g *Group, seat Seat, until Requirement) (Front, bool)
 			p.clipAperture(&q, -row.A/theta, (float64(row.A*g.FFDMM)+row.B)/theta, row.A*theta, clear)
 		})
 	}
-	if seat == SeatFront {
+	if seat.Has(SeatFront) {
 		// The setpoints follow q/Θ² and f/Θ as those of a rear seat p and f.
 		keep := p.LayerClearance()
 		lo := keep + g.lastSagMax() - g.BFDMM - p.MaskShift()/2
 		m := maskMotion{p, g.FocalMM / theta}
 		q = q.And(m.all(lo, math.Inf(1), until).affine(theta*theta, 0))
 	}
-	return Front{Group: g, F: g.FocalMM, ToFocus: g.ThicknessMM + g.BFDMM, BFD: g.BFDMM, Q: q}, !q.Empty()
+	return Front{Group: g, F: g.FocalMM, ToFocus: g.ThicknessMM + g.BFDMM + p.secondShift(seat), BFD: g.BFDMM, Q: q}, !q.Empty()
 }
 
 // NewRear reduces a group, false when it can't serve at the eye with the seat
@@ -102,7 +102,7 @@ func (p *Problem) NewRear(g *Group, seat Seat, until Requirement) (Rear, bool) {
 			p.clipAperture(&at, -row.A, row.B-float64(row.A*g.BFDMM), row.A, clear)
 		})
 	}
-	if seat == SeatRear {
+	if seat.Has(SeatRear) {
 		keep := p.LayerClearance()
 		hi := g.FFDMM + p.MaskShift()/2 - keep + g.firstSagMin()
 		at = at.And(maskMotion{p, g.FocalMM}.all(math.Inf(-1), hi, until))

@@ -304,14 +304,14 @@ func TestMaskBesideEnds(t *testing.T) {
 		return judged{p, train}
 	}, func(i int, x judged) {
 		train := x.train
-		lo, hi := x.p.MaskRoom(train)
-		_, sign := x.p.PlaceMask(train, 0)
+		lo, hi := x.p.MaskRoom(train, train.MaskGap())
+		_, sign := x.p.PlaceMask(train, train.MaskGap(), 0)
 		for k := range 40 {
 			p := *x.p
 			train.EyeRelief = p.CombinerMM + 0.1 + 7.3*float64(k)
 			room := math.Inf(1)
 			for _, v := range [3]float64{p.VergenceFar, (p.VergenceFar + p.VergenceNear) / 2, p.VergenceNear} {
-				mask, chief := p.PlaceMask(train, v)
+				mask, chief := p.PlaceMask(train, train.MaskGap(), v)
 				switch {
 				case chief*sign <= 0:
 					room = math.Inf(-1)

@@ -12,7 +12,7 @@ import (
 // of them, so that no others need be held.
 type GroupFilter struct {
 	p               *Problem
-	fronts, rears   [2]*endCompletion // by seat, nil where not asked for
+	fronts, rears   [SeatCount]*endCompletion // by seat, nil where not asked for
 	relays          *relayCompletion
 	keplerianFronts *[focalBinsMost]float64 // as endRest, for the front of a keplerian
 	// Least is a length that no train at all can be shorter than.

@@ -10,10 +10,10 @@ import "math"
 // It costs little more than the stacking.
 type BinnedMinima struct {
 	p               *Problem
-	Groups          int64         // all of them
-	Positive        [3]int64      // those that converge, by slot of [EachSlot] in which they may stand
-	fronts          [2]*endMinima // by seat, nil where not asked for
-	rears           [2]*endMinima
+	Groups          int64                 // all of them
+	Positive        [3]int64              // those that converge, by slot of [EachSlot] in which they may stand
+	fronts          [SeatCount]*endMinima // by seat, nil where not asked for
+	rears           [SeatCount]*endMinima
 	relays          *relayMinima            // nil where not asked for
 	keplerianFronts *[focalBinsMost]float64 // least ToFocus of any front of a keplerian
 }

@@ -163,10 +163,13 @@ func (c *pairCase) leastGaps() (gap1, gap2 float64) {
 		}
 		return 2*p.Clearance + p.MaskGlass - p.MaskShift() + before.lastSagMax() - after.firstSagMin()
 	}
-	if c.seat == SeatFront {
-		return mask(c.front.Group, r.First), p.LeastGap(r.Second, c.rear.Group)
+	least := func(image Seat, before, after *Group) float64 {
+		if c.seat.Has(image) {
+			return mask(before, after)
+		}
+		return p.LeastGap(before, after)
 	}
-	return p.LeastGap(c.front.Group, r.First), mask(r.Second, c.rear.Group)
+	return least(SeatFront, c.front.Group, r.First), least(SeatRear, r.Second, c.rear.Group)
 }
 
 // reachable is the interval of v that the gaps and the coupling of the front's
@@ -218,10 +221,11 @@ func (c *pairCase) eye(v0, v1 float64) Interval {
 	eye, q := c.rear.P, c.front.Q
 	if c.until >= Clearance {
 		keep := p.LayerClearance()
-		if c.seat == SeatRear {
+		if c.seat.Has(SeatRear) {
 			lo := keep + r.Second.lastSagMax() - max(image2.Lo, image2.Hi) - p.MaskShift()/2
 			eye = eye.And(maskMotion{p, c.rear.F}.room(lo, math.Inf(1)))
-		} else {
+		}
+		if c.seat.Has(SeatFront) {
 			hi := max(image1.Lo, image1.Hi) + p.MaskShift()/2 - keep + r.First.firstSagMin()
 			q = q.And(maskMotion{p, c.front.F / c.theta}.room(math.Inf(-1), hi).affine(t2, 0))
 		}

@@ -385,10 +385,11 @@ func leastBend(f Interval, g float64) float64 {
 // flatGaps are the least air-equivalent gaps before and behind any relay, those
 // between flat surfaces: others need more.
 func (p *Problem) flatGaps(seat Seat) (gap1, gap2 float64) {
-	gap1 = p.GroupGapMin - RoundingSlack
-	gap2 = 2*p.Clearance + p.MaskGlass - p.MaskShift() - RoundingSlack
-	if seat == SeatFront {
-		gap1, gap2 = gap2, gap1
+	least := func(image Seat) float64 {
+		if seat.Has(image) {
+			return 2*p.Clearance + p.MaskGlass - p.MaskShift() - RoundingSlack
+		}
+		return p.GroupGapMin - RoundingSlack
 	}
-	return gap1, gap2
+	return least(SeatFront), least(SeatRear)
 }

@@ -114,7 +114,7 @@ func TestPairEye(t *testing.T) {
 			// What the gaps have beyond their least is the mask's room, and the
 			// space of the other gap.
 			least1, least2 := c.leastGaps()
-			lo, hi := p.MaskRoom(x.train)
+			lo, hi := p.MaskRoom(x.train, x.train.MaskGap())
 			room := [2]float64{x.train.Gaps[0] - p.LeastGap(x.train.Groups[0], x.train.Groups[1]), hi - lo}
 			if x.train.Seat == SeatFront {
 				room = [2]float64{hi - lo, x.train.Gaps[2] - p.LeastGap(x.train.Groups[2], x.train.Groups[3])}

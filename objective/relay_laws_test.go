@@ -29,9 +29,9 @@ func thinPair(t testing.TB, f float64) (*Problem, *Train) {
 // on PlaceMask.
 func vergenceAt(p *Problem, t *Train, position float64) float64 {
 	v0, v1 := 0.0, 1e-4
-	x0, _ := p.PlaceMask(t, v0)
+	x0, _ := p.PlaceMask(t, t.MaskGap(), v0)
 	for range 20 {
-		x1, _ := p.PlaceMask(t, v1)
+		x1, _ := p.PlaceMask(t, t.MaskGap(), v1)
 		if x1 == x0 {
 			break
 		}
@@ -102,7 +102,7 @@ func TestMaskFigures(t *testing.T) {
 	testlens.Near(t, "pixel", d.PixelArcmin, 2.48, 0.005)
 	testlens.CloseTo(t, "pixel", math.Tan(d.PixelArcmin/60*math.Pi/180), 0.036/50, 1e-3)
 	testlens.CloseTo(t, "stage", d.DepthStepD, 0.004, 0.01)
-	mask, _ := p.PlaceMask(train, 0)
+	mask, _ := p.PlaceMask(train, train.MaskGap(), 0)
 	testlens.CloseTo(t, "half a millimetre", 1000*vergenceAt(p, train, mask+0.5), 0.2, 1)
 	testlens.CloseTo(t, "10 µm", 1000*vergenceAt(p, train, mask+0.01), 0.004, 1)
 }

@@ -116,7 +116,7 @@ func TestStackGap(t *testing.T) {
 		// The mask is a plate: its glass faces the nearest point of either
 		// surface, out to that lens's own half diameter.
 		train := &Train{Layout: Keplerian, Seat: SeatRear, Groups: []*Group{a, b}, Gaps: []float64{60}}
-		lo, hi := p.MaskRoom(train)
+		lo, hi := p.MaskRoom(train, train.MaskGap())
 		checkMax(t, "room behind the front", lo-p.MaskGlass/2-p.Clearance, e[0].halfDiameter, last.Sag)
 		checkMax(t, "room before the rear", 60-hi-p.MaskGlass/2-p.Clearance, e[1].halfDiameter,
 			func(h float64) float64 { return -first.Sag(h) })

@@ -46,12 +46,13 @@ func (p *Problem) Assemble(t *Train, inner float64) Requirement {
 		}
 		t.Gaps = append(t.Gaps, relay.BFDMM+float64(relay.FocalMM*m)+rear.FFDMM)
 	}
-	mask := t.MaskGap()
-	t.Gaps[mask] += p.MaskShift()
+	for _, mask := range t.MaskGaps() {
+		t.Gaps[mask] += p.MaskShift()
+	}
 	t.Length = rear.ThicknessMM
 	failed := Met
 	for i, gap := range t.Gaps {
-		if i != mask && gap < p.LeastGap(t.Groups[i], t.Groups[i+1])-RoundingSlack {
+		if !t.HoldsMask(i) && gap < p.LeastGap(t.Groups[i], t.Groups[i+1])-RoundingSlack {
 			failed = GapRoom
 		}
 		t.Length += t.Groups[i].ThicknessMM + gap

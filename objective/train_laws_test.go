@@ -45,7 +45,7 @@ func TestTrainAgainstTrace(t *testing.T) {
 		use.SkipHuge(t, train)
 		scale := use.TrainScale(train)
 		vergence := testlens.Between(t, "vergence", 0, 0.006)
-		mask, chief := p.PlaceMask(train, vergence)
+		mask, chief := p.PlaceMask(train, train.MaskGap(), vergence)
 		if math.Abs(mask) > 5000 {
 			t.Skip("the apparent point lies near the focus")
 		}
@@ -68,7 +68,7 @@ func TestTrainAgainstTrace(t *testing.T) {
 		// At the setpoint the ray of that vergence crosses the axis.
 		testlens.CloseTo(t, "edge ray in the layer", testlens.MaskHeight(planes, edgeHeights), 0, scale)
 		testlens.CloseTo(t, "chief ray in the layer", testlens.MaskHeight(planes, chiefHeights), chief, scale)
-		testlens.CloseTo(t, "ChiefAtMask", p.ChiefAtMask(train, mask), chief, scale)
+		testlens.CloseTo(t, "ChiefAtMask", p.ChiefAtMask(train, train.MaskGap(), mask), chief, scale)
 		// The rows visit the same surfaces with the same heights.
 		i := len(planes)
 		next := func() int {
@@ -95,7 +95,7 @@ func TestChiefAtMask(t *testing.T) {
 		mask := testlens.Between(t, "mask", -20, 200)
 		planes := use.PlanesOf(p, train, mask)
 		heights, _, _ := testlens.TraceBackThrough(planes, 0, 1)
-		testlens.CloseTo(t, "chief", p.ChiefAtMask(train, mask), testlens.MaskHeight(planes, heights), use.TrainScale(train))
+		testlens.CloseTo(t, "chief", p.ChiefAtMask(train, train.MaskGap(), mask), testlens.MaskHeight(planes, heights), use.TrainScale(train))
 		// The layer is the image of the point from which it seems to come.
 		edges, _, _ := testlens.TraceBackThrough(planes, 1, 0)
 		v := -testlens.MaskHeight(planes, edges) / testlens.MaskHeight(planes, heights)
@@ -104,7 +104,7 @@ func TestChiefAtMask(t *testing.T) {
 		}
 		heights, _, _ = testlens.TraceBackThrough(planes, 1, v)
 		testlens.CloseTo(t, "edge", testlens.MaskHeight(planes, heights), 0, use.TrainScale(train))
-		back, _ := p.PlaceMask(train, v)
+		back, _ := p.PlaceMask(train, train.MaskGap(), v)
 		testlens.CloseTo(t, "PlaceMask of MaskVergence", back, mask, 10*use.TrainScale(train))
 	})
 }
@@ -118,7 +118,7 @@ func TestNewtonSetpoints(t *testing.T) {
 		p, train := use.DrawAnyTrain(t)
 		use.SkipHuge(t, train)
 		v := testlens.Between(t, "vergence", 1e-4, 0.006)
-		mask, chief := p.PlaceMask(train, v)
+		mask, chief := p.PlaceMask(train, train.MaskGap(), v)
 		theta := train.AngularMagnification
 		front, rear := train.Groups[0], train.Groups[len(train.Groups)-1]
 		d, place, focal, x := 1/v, 0.0, 0.0, 0.0
@@ -147,17 +147,17 @@ func TestDepthStepDerivative(t *testing.T) {
 		use.SkipHuge(t, train)
 		v := testlens.Between(t, "vergence", 0, 0.006)
 		difference := func(h float64) float64 { // mm a dioptre
-			a, _ := p.PlaceMask(train, v-h)
-			b, _ := p.PlaceMask(train, v+h)
+			a, _ := p.PlaceMask(train, train.MaskGap(), v-h)
+			b, _ := p.PlaceMask(train, train.MaskGap(), v+h)
 			return (b - a) / (2000 * h)
 		}
-		_, chief := p.PlaceMask(train, v)
+		_, chief := p.PlaceMask(train, train.MaskGap(), v)
 		if math.Abs(chief) > 500 || math.Abs(chief) < 2 {
 			t.Skip("the apparent point lies near the focus")
 		}
 		// Richardson's extrapolation leaves the fourth power.
 		got := (4*difference(1e-5) - difference(2e-5)) / 3
-		want := p.StageResolution / p.DepthStep(train, v)
+		want := p.StageResolution / p.DepthStep(train, train.MaskGap(), v)
 		testlens.Near(t, "dx/dV", math.Abs(got), want, 1e-5*want+1e-6)
 		// Setpoints move towards the eye as the apparent point comes nearer.
 		if got < 0 {

@@ -19,7 +19,7 @@ type helpers struct {
 	DrawAnyTrain func(t *rapid.T) (*Problem, *Train)
 	DrawTrainFor func(t *rapid.T, p *Problem, layouts ...Layout) *Train
 	AnyLayout    []Layout
-	PlanesOf     func(p *Problem, t *Train, maskMM float64) []testlens.Plane
+	PlanesOf     func(p *Problem, t *Train, masksMM ...float64) []testlens.Plane
 	TrainScale   func(t *Train) float64
 	SkipHuge     func(t *rapid.T, train *Train)
 	Margins      func(p *Problem, t *Train) map[Requirement]float64

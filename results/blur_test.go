@@ -21,7 +21,7 @@ func TestBlursSayWhatTheyAre(t *testing.T) {
 			t.Errorf("%s: %q", name, about)
 		}
 	}
-	if found != 2 {
+	if found != 3 {
 		t.Errorf("%d columns of blurs", found)
 	}
 }

@@ -81,6 +81,7 @@ type Calibration struct {
 	Point        int              `json:"point"`
 	Rank         int              `json:"rank"`
 	DesignID     string           `json:"design_id"`
+	Seat         string           `json:"seat"` // of the mask whose stage it is: front or rear
 	Eyes         []CalibrationEye `json:"eyes"`
 }
 
@@ -99,6 +100,17 @@ type CalibrationEye struct {
 	Measurements int     `json:"measurements"`
 	OutlierLines []int   `json:"outlier_lines"`
 	MeasuredSHA  string  `json:"measured_sha256"`
+}
+
+// Of is the fit of an eye's stage: that of both eyes where they have one, and the first where
+// there is none of its name.
+func (c *Calibration) Of(eye string) *CalibrationEye {
+	for i := range c.Eyes {
+		if of := &c.Eyes[i]; of.Eye == eye || of.Eye == "both" {
+			return of
+		}
+	}
+	return &c.Eyes[0]
 }
 
 // WriteCalibration keeps a calibration, whole or not at all.

@@ -68,6 +68,21 @@ type Design struct {
 	GrooveBlurArcmin    *float64 // nil, as the next, without a surface that is cut into facets
 	GrooveVisibleArcmin *float64
 
+	// Those of the mask at image 1 where there is one at each image; nil otherwise. The fields
+	// above are then those of the mask at image 2.
+	FrontTravelMM           *float64
+	FrontTravelParaxialMM   *float64
+	FrontMaskFarMM          *float64
+	FrontMaskNearMM         *float64
+	FrontDepthStepD         *float64
+	FrontRefocusS           *float64
+	FrontPixelArcmin        *float64
+	FrontMaskScaleChangePct *float64
+	FrontMaskBlurArcmin     *float64
+	FrontBlurMismatchPct    *float64
+	FrontGhostArcmin        *float64
+	FrontGhostPct           *float64
+
 	Gap1MM     float64
 	Gap2MM     *float64 // nil without a relay
 	GapInnerMM *float64 // nil unless the relay is a pair
@@ -103,6 +118,35 @@ type Sample struct {
 	ViewBlurArcmin   float64
 	ViewDefocusD     float64
 	ViewAstigmatismD float64
+	// FrontMaskBlurArcmin is that of the mask at image 1 where there is one at each image.
+	FrontMaskBlurArcmin *float64
+}
+
+// Masks are the images at which masks stand, front or rear, in the order of the rows of
+// setpoints.parquet.
+func (d *Design) Masks() []string {
+	if d.Seat == "both" {
+		return []string{"rear", "front"}
+	}
+	return []string{d.Seat}
+}
+
+// MaskWords is what people call the mask at an image: where there are two, by the image.
+func (d *Design) MaskWords(seat string) string {
+	switch {
+	case d.Seat != "both":
+		return "mask"
+	case seat == "front":
+		return "mask at image 1"
+	}
+	return "mask at image 2"
+}
+
+// SecondColumn is the column of a second mask that is to it what a column is to the first, false
+// for a column that is not a mask's.
+func SecondColumn(column string) (second string, ok bool) {
+	second = "front_" + column
+	return second, named(designColumns, second) != nil
 }
 
 // FieldNote says what is lost where the apertures do not pass the whole pupil over
@@ -125,7 +169,7 @@ var designColumns = []column[Design]{
 	count("rank", "rank at its sweep point, from 1", func(d *Design) *int { return &d.Rank }),
 	label("design_id", "the design: layout, seat, and its lenses from world to eye", func(d *Design) *string { return &d.DesignID }),
 	label("layout", "order of the groups: keplerian, erector-single or erector-pair", func(d *Design) *string { return &d.Layout }),
-	label("seat", "image at which the mask stands: front or rear", func(d *Design) *string { return &d.Seat }),
+	label("seat", "image at which the mask stands: front (image 1) or rear (image 2); both where a mask stands at each: columns of a mask are then those of the rear one, and those that begin with front_ of the other", func(d *Design) *string { return &d.Seat }),
 	flag("exact", "whether the rank is proven over the whole space at paraxial gaps; false for a refined design and for all of a population search", func(d *Design) *bool { return &d.Exact }),
 	flag("screened", "whether the rank is certain under the screen: no other design is shorter when it is refined that comes within the near-miss factor of its limits at its paraxial gaps; false without refinement, for all of a population search, and beyond what a run that was cut short has come to", func(d *Design) *bool { return &d.Screened }),
 	flag("refined", "whether gaps and eye relief were re-optimised by exact rays", func(d *Design) *bool { return &d.Refined }),
@@ -176,6 +220,19 @@ var designColumns = []column[Design]{
 	maybe("groove_blur_arcmin", "arcmin", "by how much the grooves of Fresnel surfaces spread light to either side, half width: wavelength over pitch, times the height of the pupil's edge ray there for unit height at the eye, where the beam is wider than a pitch; surfaces added as squares, the largest over depth, reference wavelength; null without Fresnel surfaces", func(d *Design) **float64 { return &d.GrooveBlurArcmin }).said("spread by Fresnel grooves"),
 	maybe("groove_visible_arcmin", "arcmin", "angle of a pitch of a Fresnel surface whose image for the eye lies within 0.5 D of the depths, the largest; 0 where none does, null without Fresnel surfaces", func(d *Design) **float64 { return &d.GrooveVisibleArcmin }).said("Fresnel grooves as seen"),
 
+	ofFront("travel_mm", "mm", func(d *Design) **float64 { return &d.FrontTravelMM }).said("travel, front mask"),
+	ofFront("travel_paraxial_mm", "mm", func(d *Design) **float64 { return &d.FrontTravelParaxialMM }),
+	ofFront("mask_far_mm", "mm", func(d *Design) **float64 { return &d.FrontMaskFarMM }),
+	ofFront("mask_near_mm", "mm", func(d *Design) **float64 { return &d.FrontMaskNearMM }),
+	ofFront("depth_step_D", "D", func(d *Design) **float64 { return &d.FrontDepthStepD }).said("step of the stage, front").to(4),
+	ofFront("refocus_s", "s", func(d *Design) **float64 { return &d.FrontRefocusS }).said("refocus time, front mask"),
+	ofFront("pixel_arcmin", "arcmin", func(d *Design) **float64 { return &d.FrontPixelArcmin }).said("mask pixel, front"),
+	ofFront("mask_scale_change_pct", "%", func(d *Design) **float64 { return &d.FrontMaskScaleChangePct }).said("mask size, far to near, front"),
+	maybe("front_mask_blur_arcmin", "arcmin", "mask_blur_arcmin of the mask at image 1, where a mask stands at each image: RMS radius, a uniform disc is 2.83 times that across; null otherwise", func(d *Design) **float64 { return &d.FrontMaskBlurArcmin }).said("mask blur, front"),
+	ofFront("blur_mismatch_pct", "%", func(d *Design) **float64 { return &d.FrontBlurMismatchPct }).said("front mask's blur beside an ideal one").to(1),
+	ofFront("ghost_arcmin", "arcmin", func(d *Design) **float64 { return &d.FrontGhostArcmin }).said("ghosts beside the far world, front mask"),
+	ofFront("ghost_pct", "%", func(d *Design) **float64 { return &d.FrontGhostPct }).said("light in them, front mask").to(1),
+
 	number("gap1_mm", "mm", "vertex gap after the front group: to the relay, or to the rear group of a keplerian", func(d *Design) *float64 { return &d.Gap1MM }),
 	maybe("gap2_mm", "mm", "vertex gap from the relay to the rear group; null without a relay", func(d *Design) **float64 { return &d.Gap2MM }),
 	maybe("gap_inner_mm", "mm", "vertex gap inside the pair relay; null without one", func(d *Design) **float64 { return &d.GapInnerMM }),
@@ -183,6 +240,11 @@ var designColumns = []column[Design]{
 	list("lenses", "the lenses from world to eye", "one lens", func(d *Design) *[]Lens { return &d.Lenses }, lensColumns),
 	list("surfaces", "the lens surfaces from world to eye", "one surface", func(d *Design) *[]Surface { return &d.Surfaces }, surfaceColumns),
 	list("samples", "the ray check at each field angle and depth", "one field angle at one depth", func(d *Design) *[]Sample { return &d.Samples }, sampleColumns),
+}
+
+// ofFront is the column of the second mask that is to it what a column is to the first.
+func ofFront(name, unit string, of func(d *Design) **float64) column[Design] {
+	return maybe("front_"+name, unit, name+" of the mask at image 1, where a mask stands at each image; null otherwise", of)
 }
 
 var lensColumns = []column[Lens]{
@@ -208,6 +270,7 @@ var sampleColumns = []column[Sample]{
 	number("view_blur_arcmin", "arcmin", "RMS radius of the view's blur after the eye's best refocus, the largest over places of the pupil; good to 1 % up to 100 arcmin, to some 8 % beyond", func(s *Sample) *float64 { return &s.ViewBlurArcmin }),
 	number("view_defocus_D", "D", "defocus of the view, positive when the world looks nearer than it should", func(s *Sample) *float64 { return &s.ViewDefocusD }),
 	number("view_astigmatism_D", "D", "cylinder of the view; good to 1 % up to 10 D", func(s *Sample) *float64 { return &s.ViewAstigmatismD }),
+	maybe("front_mask_blur_arcmin", "arcmin", "mask_blur_arcmin of the mask at image 1, where a mask stands at each image; null otherwise", func(s *Sample) **float64 { return &s.FrontMaskBlurArcmin }),
 }
 
 // rankedColumns are all columns of ranked.parquet for a sweep.

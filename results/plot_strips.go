@@ -41,9 +41,12 @@ func (d *ReportDrawing) occupied() [][2]float64 {
 		}
 		all = append(all, [2]float64{from - room, to + room})
 	}
-	// The way of the mask stays whole.
+	// The way of a mask stays whole.
 	reach := d.MaskGlassMM/2 + room
-	all = append(all, [2]float64{math.Min(d.MaskFarMM, d.MaskNearMM) - reach, math.Max(d.MaskFarMM, d.MaskNearMM) + reach})
+	for _, m := range d.Masks {
+		ends := m.ends()
+		all = append(all, [2]float64{ends[0].at - reach, ends[1].at + reach})
+	}
 	if d.CombinerMM > 0 {
 		from, to := d.combiner()
 		all = append(all, [2]float64{from - room, to + room})
@@ -109,16 +112,11 @@ func (d *ReportDrawing) namesOn(from, to float64) (above, below fullNames) {
 	if shows(d.EyeMM) {
 		above.add(d.EyeMM, "eye "+Fixed(d.EyeMM, 2))
 	}
-	ends := []struct {
-		name string
-		at   float64
-	}{{"mask far ", d.MaskFarMM}, {"mask near ", d.MaskNearMM}}
-	if d.MaskNearMM < d.MaskFarMM {
-		slices.Reverse(ends)
-	}
-	for _, end := range ends {
-		if shows(end.at) {
-			below.add(end.at, end.name+Fixed(end.at, 2))
+	for _, m := range slices.Backward(d.Masks) { // from the world to the eye
+		for _, end := range m.ends() {
+			if shows(end.at) {
+				below.add(end.at, m.Words+" "+end.name+" "+Fixed(end.at, 2))
+			}
 		}
 	}
 	above.levels = placeLeaders(above.leaders, from, to)
@@ -166,11 +164,13 @@ func (d *ReportDrawing) strip(s *svgDrawing, from, to float64) (top, bottom floa
 	}
 	above.draw(s, 0, -half-gap-letterDown*fullText, -1)
 	part.lenses(s)
-	if from <= d.MaskFarMM && d.MaskFarMM < to {
-		d.mask(s, "mask", d.MaskFarMM, maskHalf)
-	}
-	if from <= d.MaskNearMM && d.MaskNearMM < to {
-		d.mask(s, "mask near", d.MaskNearMM, maskHalf)
+	for _, m := range d.Masks {
+		if from <= m.FarMM && m.FarMM < to {
+			d.mask(s, "mask", m.FarMM, maskHalf)
+		}
+		if from <= m.NearMM && m.NearMM < to {
+			d.mask(s, "mask near", m.NearMM, maskHalf)
+		}
 	}
 	below.draw(s, maskHalf, half+gap+letterUp*fullText, 1)
 	if from <= d.EyeMM && d.EyeMM < to {

@@ -152,7 +152,7 @@ func TestNamePieces(t *testing.T) {
 
 // drawnTrain is a drawing of invented lenses.
 func drawnTrain(eye float64) *ReportDrawing {
-	d := &ReportDrawing{MaskFarMM: 0.6 * eye, MaskNearMM: 0.63 * eye, MaskHalfMM: 12, EyeMM: eye, ViewpointMM: -0.3 * eye, PupilMM: 4, BoxMM: 2}
+	d := &ReportDrawing{Masks: []DrawnMask{{"mask", 0.6 * eye, 0.63 * eye}}, MaskHalfMM: 12, EyeMM: eye, ViewpointMM: -0.3 * eye, PupilMM: 4, BoxMM: 2}
 	for i := range 5 {
 		z := float64(i) * eye / 6
 		d.Lenses = append(d.Lenses, ReportLens{Group: "front", Part: "AAA-BBBxCCC", HalfMM: 12, FirstMM: z, EndMM: z + 5,
@@ -179,7 +179,7 @@ func TestStrips(t *testing.T) {
 					t.Errorf("a cut at %v goes through the lens at %v", cut, l.FirstMM)
 				}
 			}
-			if d.MaskFarMM < cut && cut < d.MaskNearMM {
+			if d.Masks[0].FarMM < cut && cut < d.Masks[0].NearMM {
 				t.Errorf("a cut at %v goes through the way of the mask", cut)
 			}
 		}
@@ -223,7 +223,7 @@ func TestStrips(t *testing.T) {
 				t.Errorf("the %s is drawn %d times", class, n)
 			}
 		}
-		names := []string{"mask far " + Fixed(d.MaskFarMM, 2), "mask near " + Fixed(d.MaskNearMM, 2), "eye " + Fixed(d.EyeMM, 2)}
+		names := []string{"mask far " + Fixed(d.Masks[0].FarMM, 2), "mask near " + Fixed(d.Masks[0].NearMM, 2), "eye " + Fixed(d.EyeMM, 2)}
 		for _, l := range d.Lenses {
 			names = append(names, Fixed(l.FirstMM, 2)+"  AAA-BBBxCCC")
 		}
@@ -439,7 +439,12 @@ func TestTrainTexts(t *testing.T) {
 		relief := rapid.Float64Range(10, 80).Draw(t, "relief")
 		d.EyeMM = length + relief
 		between := rapid.Float64Range(d.Lenses[0].EndMM, d.Lenses[3].FirstMM)
-		d.MaskFarMM, d.MaskNearMM = between.Draw(t, "far"), between.Draw(t, "near")
+		d.Masks = []DrawnMask{{"mask", between.Draw(t, "far"), between.Draw(t, "near")}}
+		if rapid.Bool().Draw(t, "two masks") {
+			between = rapid.Float64Range(d.Lenses[0].EndMM, d.Lenses[1].FirstMM)
+			d.Masks = append(d.Masks, DrawnMask{"mask at image 1", between.Draw(t, "far"), between.Draw(t, "near")})
+			d.Masks[0].Words = "mask at image 2"
+		}
 		d.ViewpointMM = rapid.Float64Range(-2*length, 2*length).Draw(t, "viewpoint")
 		svg := d.trainSVG("id", "name", length, relief)
 		var frame struct {

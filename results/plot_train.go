@@ -102,8 +102,10 @@ func (d *ReportDrawing) drawTrain(s *svgDrawing, lengthMM, reliefMM float64) (vi
 	d.lenses(s)
 	d.rays(s, left+4*unit)
 	maskHalf := math.Min(d.MaskHalfMM, half+4*unit)
-	d.mask(s, "mask", d.MaskFarMM, maskHalf)
-	d.mask(s, "mask near", d.MaskNearMM, maskHalf)
+	for _, m := range d.Masks {
+		d.mask(s, "mask", m.FarMM, maskHalf)
+		d.mask(s, "mask near", m.NearMM, maskHalf)
+	}
 	d.eye(s)
 	if d.CombinerMM > 0 {
 		d.drawCombiner(s, half)
@@ -111,9 +113,16 @@ func (d *ReportDrawing) drawTrain(s *svgDrawing, lengthMM, reliefMM float64) (vi
 
 	// Above: the ends of the mask's way, then the names of what stands there, in
 	// as many rows as they need.
+	const row = 15.0
 	low := -half - 8*unit
-	label("mask-name", xy{math.Min(d.MaskFarMM, d.MaskNearMM) - 3*unit, low}, d.nameOfEnd(true), "end")
-	label("mask-name", xy{math.Max(d.MaskFarMM, d.MaskNearMM) + 3*unit, low}, d.nameOfEnd(false), "start")
+	for k, m := range d.Masks {
+		if k > 0 { // each mask has a row of its own
+			low -= row * unit
+		}
+		ends := m.ends()
+		label("mask-name", xy{ends[0].at - 3*unit, low}, ends[0].name, "end")
+		label("mask-name", xy{ends[1].at + 3*unit, low}, ends[1].name, "start")
+	}
 	names := d.trainNames()
 	if at := d.ViewpointMM; shown {
 		s.path("viewpoint", []xy{{at, 0}, {at - 6*unit, 11 * unit}, {at + 6*unit, 11 * unit}}, true)
@@ -126,7 +135,6 @@ func (d *ReportDrawing) drawTrain(s *svgDrawing, lengthMM, reliefMM float64) (vi
 		widths[i] = width(n.text) + 6*unit
 		middles[i] = math.Min(math.Max(n.at, left+widths[i]/2), right-widths[i]/2)
 	}
-	const row = 15.0
 	top := low
 	for i, level := range placeRows(middles, widths) {
 		y := low - row*unit*float64(level+1)
@@ -155,9 +163,12 @@ type trainName struct {
 	text, class string
 }
 
-// trainNames are the names of groups, mask, combiner and eye.
+// trainNames are the names of groups, masks, combiner and eye.
 func (d *ReportDrawing) trainNames() []trainName {
-	names := []trainName{{(d.MaskFarMM + d.MaskNearMM) / 2, "mask", "mask-name"}}
+	var names []trainName
+	for _, m := range d.Masks {
+		names = append(names, trainName{(m.FarMM + m.NearMM) / 2, m.Words, "mask-name"})
+	}
 	for i, l := range d.Lenses {
 		if i > 0 && d.Lenses[i-1].Group == l.Group {
 			continue
@@ -195,17 +206,13 @@ func (d *ReportDrawing) rays(s *svgDrawing, end float64) {
 }
 
 func (d *ReportDrawing) describeTrain() string {
-	return fmt.Sprintf("Section through the axis, world on the left, eye on the right. %d lenses. The mask stands at %s mm from the first vertex for far and at %s mm for near, the eye at %s mm, the viewpoint at %s mm. "+
-		"Chief rays and edge rays of %d field samples for the far depth.",
-		len(d.Lenses), Fixed(d.MaskFarMM, 2), Fixed(d.MaskNearMM, 2), Fixed(d.EyeMM, 2), Fixed(d.ViewpointMM, 2), d.fields())
-}
-
-// nameOfEnd labels the mask's place for far or near, on the side on which it is.
-func (d *ReportDrawing) nameOfEnd(left bool) string {
-	if left == (d.MaskFarMM <= d.MaskNearMM) {
-		return "far"
+	var masks []string
+	for _, m := range d.Masks {
+		masks = append(masks, fmt.Sprintf("%s stands at %s mm from the first vertex for far and at %s mm for near", m.Words, Fixed(m.FarMM, 2), Fixed(m.NearMM, 2)))
 	}
-	return "near"
+	return fmt.Sprintf("Section through the axis, world on the left, eye on the right. %d lenses. The %s, the eye at %s mm, the viewpoint at %s mm. "+
+		"Chief rays and edge rays of %d field samples for the far depth.",
+		len(d.Lenses), strings.Join(masks, ", the "), Fixed(d.EyeMM, 2), Fixed(d.ViewpointMM, 2), d.fields())
 }
 
 func (d *ReportDrawing) fields() int {

@@ -27,7 +27,7 @@ var rankedColumnsShown = []shownColumn{
 var designFacts = []struct {
 	name         string
 	terminalOnly bool // the page has it in a chart, a table or a note
-	ofFacets     bool // it is left out where it is null: of designs without Fresnel surfaces
+	whereItIs    bool // it is left out where it is null: of designs without Fresnel surfaces, or with one mask
 }{
 	{name: "length_mm"}, {name: "length_to_eye_mm"}, {name: "eye_relief_mm"}, {name: "field_max_deg"},
 	{name: "field_asked_deg", terminalOnly: true}, {name: "travel_mm"}, {name: "refocus_s"}, {name: "pixel_arcmin"},
@@ -35,7 +35,11 @@ var designFacts = []struct {
 	{name: "mask_blur_arcmin"}, {name: "view_defocus_D", terminalOnly: true}, {name: "view_astigmatism_D", terminalOnly: true},
 	{name: "view_blur_arcmin"}, {name: "view_refocus_D"}, {name: "axis_vergence_D", terminalOnly: true}, {name: "distortion_pct"},
 	{name: "lateral_colour_arcmin"}, {name: "axial_colour_D"}, {name: "vignetted_pct"}, {name: "blur_mismatch_pct"}, {name: "ghost_arcmin"}, {name: "ghost_pct"},
-	{name: "groove_blur_arcmin", ofFacets: true}, {name: "groove_visible_arcmin", ofFacets: true},
+	{name: "groove_blur_arcmin", whereItIs: true}, {name: "groove_visible_arcmin", whereItIs: true},
+	{name: "front_travel_mm", whereItIs: true}, {name: "front_refocus_s", whereItIs: true}, {name: "front_pixel_arcmin", whereItIs: true},
+	{name: "front_depth_step_D", whereItIs: true}, {name: "front_mask_scale_change_pct", whereItIs: true},
+	{name: "front_mask_blur_arcmin", whereItIs: true}, {name: "front_blur_mismatch_pct", whereItIs: true},
+	{name: "front_ghost_arcmin", whereItIs: true}, {name: "front_ghost_pct", whereItIs: true},
 	{name: "transmission"}, {name: "mass_g"}, {name: "price"},
 }
 
@@ -49,10 +53,13 @@ func DesignFacts() []string {
 	return names
 }
 
+// secondNote tells of tables that show the columns of one mask.
+const secondNote = "of designs with two masks travel, pixel and mask blur are those of the rear one, at image 2; ranked.parquet has those of the other as front_ columns"
+
 // TellsOf reports whether a column that tells of one design says anything of this one.
 func (d *Design) TellsOf(name string) bool {
 	for _, fact := range designFacts {
-		if fact.name == name && fact.ofFacets {
+		if fact.name == name && fact.whereItIs {
 			_, _, ok := d.Number(name)
 			return ok
 		}
@@ -123,7 +130,12 @@ func PrintRanked(w io.Writer, designs []Design, sweep []Axis, terminal bool) err
 		return err
 	}
 	if slices.ContainsFunc(designs, func(d Design) bool { return d.fieldShort() }) {
-		_, err := fmt.Fprintln(w, "field*: the whole pupil is lit up to there, which is less than was asked; beyond, up to the share under vignetted is lost")
+		if _, err := fmt.Fprintln(w, "field*: the whole pupil is lit up to there, which is less than was asked; beyond, up to the share under vignetted is lost"); err != nil {
+			return err
+		}
+	}
+	if slices.ContainsFunc(designs, func(d Design) bool { return len(d.Masks()) > 1 }) {
+		_, err := fmt.Fprintln(w, secondNote)
 		return err
 	}
 	return nil

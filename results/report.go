@@ -42,24 +42,18 @@ type ReportWords struct{ Subject, Words string }
 // ReportDesign is a design to tell whole.
 type ReportDesign struct {
 	Design    *Design
-	Setpoints []Setpoint // its stage table, far to near
+	Setpoints []Setpoint // its stage tables, far to near, as in setpoints.parquet
 	Order     []ReportPart
 	// CentreMM and EdgeGapMM belong to the lenses: thickness at the centre, and
 	// the gap to the next lens at the smaller half diameter, for spacers; the
 	// last lens has no next.
 	CentreMM, EdgeGapMM []float64
-	// MaskAfter is the lens, from 0, behind which the mask stands.
-	MaskAfter int
+	// Masks are those of the design, as [Design.Masks] has them.
+	Masks []ReportMask
 	// Margins are the requirements that no column holds, by the train laid out
 	// again.
 	Margins []ReportMargin
 	Drawing ReportDrawing
-	// Stage is the setpoint over the vergence, traced at more depths than the
-	// stage table has.
-	Stage []ReportStage
-	// Measured is the stage table by what was measured of it, and the eye of each; nil where
-	// nothing was.
-	Measured []StageRow
 	// Distortion is over the half angle in degrees.
 	Distortion []ReportPoint
 	// Aberrations are the third-order sums by lens and plate from the world to the eye, and in all.
@@ -91,6 +85,19 @@ type ReportMargin struct {
 	Reached    float64
 }
 
+// ReportMask is a mask of a design.
+type ReportMask struct {
+	Seat, Words string // see [Design.MaskWords]
+	// After is the lens, from 0, behind which the mask stands.
+	After int
+	// Stage is the setpoint over the vergence, traced at more depths than the
+	// stage table has.
+	Stage []ReportStage
+	// Measured is the stage table by what was measured of it, and the eye of each; nil where
+	// nothing was.
+	Measured []StageRow
+}
+
 // ReportStage is the mask's place for one vergence, traced and paraxial.
 type ReportStage struct{ VergenceD, MaskMM, ParaxialMM float64 }
 
@@ -102,9 +109,10 @@ type ReportPoint struct{ X, Y float64 }
 type ReportDrawing struct {
 	Lenses []ReportLens
 	Rays   []ReportRay
-	// MaskFarMM and MaskNearMM are the mask's layer along the axis, MaskHalfMM
-	// half of its height, MaskGlassMM the thickness of its glass.
-	MaskFarMM, MaskNearMM, MaskHalfMM, MaskGlassMM float64
+	// Masks are the masks, as [Design.Masks] has them. MaskHalfMM is half of the height of
+	// each, MaskGlassMM the thickness of its glass.
+	Masks                   []DrawnMask
+	MaskHalfMM, MaskGlassMM float64
 	// EyeMM and ViewpointMM are along the axis; PupilMM and BoxMM diameters.
 	EyeMM, ViewpointMM, PupilMM, BoxMM float64
 	// CombinerMM is the glass path of a combiner, which stands midway between
@@ -113,6 +121,27 @@ type ReportDrawing struct {
 	// WavelengthNM and PupilEdgeMM say what the rays are: their wavelength, and how
 	// far from the axis the edge rays leave the eye.
 	WavelengthNM, PupilEdgeMM float64
+}
+
+// DrawnMask is where a mask's layer stands along the axis, for far and for near.
+type DrawnMask struct {
+	Words         string // see [Design.MaskWords]
+	FarMM, NearMM float64
+}
+
+// ends are its places, the one nearer to the world first, with what each is for.
+func (m DrawnMask) ends() [2]maskEnd {
+	far, near := maskEnd{"far", m.FarMM}, maskEnd{"near", m.NearMM}
+	if m.FarMM <= m.NearMM {
+		return [2]maskEnd{far, near}
+	}
+	return [2]maskEnd{near, far}
+}
+
+// maskEnd is an end of a mask's way.
+type maskEnd struct {
+	name string // far or near
+	at   float64
 }
 
 // ReportLens is the outline of one lens.

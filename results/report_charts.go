@@ -54,18 +54,13 @@ func limitOn(asked []Asked, column string, signed bool) []chartLimit {
 
 // designCharts are the charts of one design.
 func designCharts(l *ReportDesign, asked []Asked) []*chart {
-	stage := &chart{title: "Stage curve", x: chartAxis{"vergence", "D"}, y: chartAxis{"mask position", "mm"}}
-	exact := chartSeries{label: "exact", style: 0, noMarks: true}
-	paraxial := chartSeries{label: "paraxial", style: 1, noMarks: true}
-	for _, p := range l.Stage {
-		exact.points = append(exact.points, xy{p.VergenceD, p.MaskMM})
-		paraxial.points = append(paraxial.points, xy{p.VergenceD, p.ParaxialMM})
+	var charts []*chart
+	for _, m := range l.Masks {
+		charts = append(charts, stageChart(l, m))
 	}
-	table := chartSeries{label: "stage table", style: 0, noLine: true}
-	for _, s := range l.Setpoints {
-		table.points = append(table.points, xy{s.VergenceD, s.MaskMM})
+	for _, of := range maskBlursOf(l.Design) {
+		charts = append(charts, fieldChart(l, of.chart, chartAxis{"mask blur", "arcmin"}, of.of, limitOn(asked, of.column, false), true))
 	}
-	stage.series = []chartSeries{exact, paraxial, table}
 
 	distortion := &chart{title: "Distortion of the view, far depth", x: chartAxis{"half field angle", "deg"}, y: chartAxis{"distortion", "%"},
 		fromZero: true, limits: limitOn(asked, "distortion_pct", true)}
@@ -77,14 +72,56 @@ func designCharts(l *ReportDesign, asked []Asked) []*chart {
 	if l.FieldFraction < 1 {
 		distortion.limits = append(distortion.limits, chartLimit{l.halfAngle(l.FieldFraction), "judged to here", true})
 	}
-	return []*chart{
-		stage,
-		fieldChart(l, "Blur of the mask", chartAxis{"mask blur", "arcmin"}, func(s *Sample) float64 { return s.MaskBlurArcmin }, limitOn(asked, "mask_blur_arcmin", false), true),
+	return append(charts,
 		fieldChart(l, "Blur of the view", chartAxis{"view blur", "arcmin"}, func(s *Sample) float64 { return s.ViewBlurArcmin }, limitOn(asked, "view_blur_arcmin", false), true),
 		fieldChart(l, "Defocus of the view", chartAxis{"view defocus", "D"}, func(s *Sample) float64 { return s.ViewDefocusD }, limitOn(asked, "view_defocus_D", true), true),
 		fieldChart(l, "Astigmatism of the view", chartAxis{"view astigmatism", "D"}, func(s *Sample) float64 { return s.ViewAstigmatismD }, limitOn(asked, "view_astigmatism_D", false), true),
 		distortion,
+	)
+}
+
+// stageChart is where a mask stands over the vergence.
+func stageChart(l *ReportDesign, of ReportMask) *chart {
+	stage := &chart{title: "Stage curve", x: chartAxis{"vergence", "D"}, y: chartAxis{"mask position", "mm"}}
+	if len(l.Masks) > 1 {
+		stage.title += ", " + of.Words
 	}
+	exact := chartSeries{label: "exact", style: 0, noMarks: true}
+	paraxial := chartSeries{label: "paraxial", style: 1, noMarks: true}
+	for _, p := range of.Stage {
+		exact.points = append(exact.points, xy{p.VergenceD, p.MaskMM})
+		paraxial.points = append(paraxial.points, xy{p.VergenceD, p.ParaxialMM})
+	}
+	table := chartSeries{label: "stage table", style: 0, noLine: true}
+	for _, s := range l.Setpoints {
+		if s.Seat == of.Seat {
+			table.points = append(table.points, xy{s.VergenceD, s.MaskMM})
+		}
+	}
+	stage.series = []chartSeries{exact, paraxial, table}
+	return stage
+}
+
+// maskBlur is the blur of one mask over field and depth.
+type maskBlur struct {
+	title, chart, column string
+	of                   func(*Sample) float64
+}
+
+// maskBlursOf are those of a design's masks.
+func maskBlursOf(d *Design) []maskBlur {
+	first := maskBlur{"Mask blur", "Blur of the mask", "mask_blur_arcmin", func(s *Sample) float64 { return s.MaskBlurArcmin }}
+	if len(d.Masks()) == 1 {
+		return []maskBlur{first}
+	}
+	second := maskBlur{"Mask blur, image 1", "Blur of the mask at image 1", "front_mask_blur_arcmin", func(s *Sample) float64 {
+		if s.FrontMaskBlurArcmin == nil {
+			return math.NaN()
+		}
+		return *s.FrontMaskBlurArcmin
+	}}
+	first.title, first.chart = "Mask blur, image 2", "Blur of the mask at image 2"
+	return []maskBlur{first, second}
 }
 
 // overviewCharts show what length costs or buys: over a swept number, or

@@ -57,8 +57,9 @@ type pageDesign struct {
 	FieldNames      []pageField
 	RaysNote        string
 	Order, Assembly pageTable
-	Stage, Surfaces pageTable
-	Measured        pageTable
+	Stages          []pageTable // one a mask
+	Surfaces        pageTable
+	Measured        []pageTable // one a mask that something was measured of
 	Margins         pageTable
 	Aberrations     pageTable
 	Samples         []pageTable
@@ -144,7 +145,7 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		ID: id, Name: strings.ToUpper(name[:1]) + name[1:], Title: strings.ToUpper(title[:1]) + title[1:],
 		Point: strconv.Itoa(d.Point), Rank: strconv.Itoa(d.Rank), DesignID: breakable(d.DesignID),
 		Train: template.HTML(l.Drawing.trainSVG(id+"-train", name, d.LengthMM, d.EyeReliefMM)),
-		Order: orderPageTable(l, r.Eyes), Assembly: assemblyTable(l), Stage: stageTable(l), Surfaces: surfacePageTable(l),
+		Order: orderPageTable(l, r.Eyes), Assembly: assemblyTable(l), Stages: stageTables(l), Surfaces: surfacePageTable(l),
 		Margins: marginPageTable(l, asked, r.Manifest.Points[d.Point].Given), Aberrations: aberrationTable(l),
 		RaysNote: fmt.Sprintf("Traced rays at %s nm for the far depth, mask at far. Edge rays leave the eye %s mm from the axis: half the pupil and half the box.",
 			sayNumber(l.Drawing.WavelengthNM), Fixed(l.Drawing.PupilEdgeMM, 2)),
@@ -185,14 +186,18 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 	for i, c := range designCharts(l, asked) {
 		p.Charts = append(p.Charts, template.HTML(c.svg(fmt.Sprintf("%s-c%d", id, i+1))))
 	}
-	p.Samples = []pageTable{
-		sampleTable(l, "Mask blur, arcmin", "mask_blur_arcmin", func(s *Sample) float64 { return s.MaskBlurArcmin }, 2),
+	for _, of := range maskBlursOf(d) {
+		p.Samples = append(p.Samples, sampleTable(l, of.title+", arcmin", of.column, of.of, 2))
+	}
+	p.Samples = append(p.Samples,
 		sampleTable(l, "View blur, arcmin", "view_blur_arcmin", func(s *Sample) float64 { return s.ViewBlurArcmin }, 2),
 		sampleTable(l, "View defocus, D", "view_defocus_D", func(s *Sample) float64 { return s.ViewDefocusD }, 3),
 		sampleTable(l, "View astigmatism, D", "view_astigmatism_D", func(s *Sample) float64 { return s.ViewAstigmatismD }, 3),
-	}
-	if len(l.Measured) > 0 {
-		p.Measured = measuredTable(l.Measured)
+	)
+	for _, m := range l.Masks {
+		if len(m.Measured) > 0 {
+			p.Measured = append(p.Measured, measuredTable(m, len(l.Masks) > 1))
+		}
 	}
 	if y := r.yieldOf(d); y != nil {
 		p.Yield = newPageYield(y, r.Eyes)

@@ -359,8 +359,10 @@ func assemblyTable(l *ReportDesign) pageTable {
 			}
 			edge = plain(Fixed(l.EdgeGapMM[i], 3))
 		}
-		if i == l.MaskAfter {
-			next = "mask, then " + next
+		for _, m := range l.Masks {
+			if i == m.After {
+				next = m.Words + ", then " + next
+			}
 		}
 		facing := "as listed"
 		if lens.Reversed {
@@ -405,18 +407,37 @@ func sideOf(radius float64) string {
 // has all.
 const stageShown = 60
 
-// stageTable is where the mask stands for each depth.
-func stageTable(l *ReportDesign) pageTable {
+// stageTables are where each mask stands for each depth.
+func stageTables(l *ReportDesign) []pageTable {
+	var all []pageTable
+	for _, m := range l.Masks {
+		all = append(all, stageTable(l, m))
+	}
+	return all
+}
+
+// stageTable is where a mask stands for each depth.
+func stageTable(l *ReportDesign, of ReportMask) pageTable {
 	t := pageTable{Caption: "Stage: mask positions"}
-	if n := len(l.Setpoints); n > stageShown {
-		t.Caption = fmt.Sprintf("Stage: mask positions (%d of %d rows of setpoints.parquet)", stageShown, n)
+	if len(l.Masks) > 1 {
+		t.Caption = strings.ToUpper(of.Words[:1]) + of.Words[1:] + ", stage: mask positions"
+	}
+	var rows []int // in the list of the design
+	for i := range l.Setpoints {
+		if l.Setpoints[i].Seat == of.Seat {
+			rows = append(rows, i)
+		}
+	}
+	if n := len(rows); n > stageShown {
+		t.Caption += fmt.Sprintf(" (%d of %d rows of setpoints.parquet)", stageShown, n)
 	}
 	for _, shown := range stageColumns {
 		head := columnHead(shown, named(setpointColumns, shown.name).headUnit())
 		head.Key = ""
 		t.Heads = append(t.Heads, head)
 	}
-	for _, i := range spreadPlaces(len(l.Setpoints), stageShown) {
+	for _, place := range spreadPlaces(len(rows), stageShown) {
+		i := rows[place]
 		var row pageRow
 		for _, shown := range stageColumns {
 			cell := plain(named(setpointColumns, shown.name).text(&l.Setpoints[i])).of("setpoints", shown.name, i)

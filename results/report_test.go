@@ -23,13 +23,13 @@ func TestReportLarge(t *testing.T) {
 		}
 		r.Manifest.Points = append(r.Manifest.Points, p)
 	}
-	one := ReportDesign{Design: &r.Designs[0], Drawing: *drawnTrain(250)}
+	one := ReportDesign{Design: &r.Designs[0], Drawing: *drawnTrain(250), Masks: []ReportMask{{Seat: "rear", Words: "mask"}}}
 	one.Design.Lenses = []Lens{{Group: "front", Part: "p"}}
 	one.Design.Surfaces = []Surface{{RadiusMM: 30, GlassAfter: "g"}, {RadiusMM: -30, GlassAfter: "air"}}
 	one.CentreMM = []float64{4}
 	for i := range depths {
 		v := 4 * float64(i) / (depths - 1)
-		one.Setpoints = append(one.Setpoints, Setpoint{DepthM: 1 / v, VergenceD: v})
+		one.Setpoints = append(one.Setpoints, Setpoint{DepthM: 1 / v, VergenceD: v, Seat: "rear"})
 		for _, f := range []float64{0, 1} {
 			one.Design.Samples = append(one.Design.Samples, Sample{FieldFraction: f, VergenceD: v})
 		}

@@ -137,9 +137,13 @@ func newPageYield(y *Yield, eyes int) *pageYield {
 	return p
 }
 
-// measuredTable is the stage table by what was measured of it.
-func measuredTable(rows []StageRow) pageTable {
-	t := pageTable{Caption: "The stage as it was measured", Heads: heads("<eye", "depth, m", "vergence, D", "stage, mm", "by design, mm")}
+// measuredTable is the stage table of a mask, one of two or the only one, by what was measured of it.
+func measuredTable(of ReportMask, two bool) pageTable {
+	rows, caption := of.Measured, "The stage as it was measured"
+	if two {
+		caption += ", " + of.Words
+	}
+	t := pageTable{Caption: caption, Heads: heads("<eye", "depth, m", "vergence, D", "stage, mm", "by design, mm")}
 	for i := range rows {
 		cells := []pageCell{words(rows[i].Eye)}
 		for _, c := range []struct {

@@ -219,7 +219,7 @@ func TestReadingDamagedFiles(t *testing.T) {
 		t.Error("no bad byte was noticed")
 	}
 
-	if _, _, err := ReadRanked(setpoints); err == nil || !strings.Contains(err.Error(), "the column seat is missing") ||
+	if _, _, err := ReadRanked(setpoints); err == nil || !strings.Contains(err.Error(), "the column layout is missing") ||
 		!strings.Contains(err.Error(), "the column depth_m is not known") {
 		t.Errorf("a stage table read as ranked designs: %v", err)
 	}

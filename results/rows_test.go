@@ -43,6 +43,7 @@ func madeDesigns(n int, axes []Axis) []Design {
 		d.Exact, d.Refined = i%2 == 0, i%5 == 0
 		d.LensesCount, d.DistinctParts = i%9, i%4
 		d.Price, d.MassG, d.FRelayMM, d.Gap2MM, d.GapInnerMM = optional(), optional(), optional(), optional(), optional()
+		d.FrontTravelMM, d.FrontMaskBlurArcmin, d.FrontGhostPct = optional(), optional(), optional()
 		if d.StartLengthMM = optional(); d.StartLengthMM != nil {
 			d.Active = [][]string{{}, {"travel"}, {"gap", "axis_vergence_D"}}[i%3]
 		}
@@ -64,7 +65,7 @@ func madeDesigns(n int, axes []Axis) []Design {
 		}
 		for s := range r.IntN(21) {
 			d.Samples = append(d.Samples, Sample{FieldFraction: float64(s%4) / 4, VergenceD: float64(s / 4),
-				MaskBlurArcmin: x(), ViewBlurArcmin: x(), ViewDefocusD: x(), ViewAstigmatismD: x()})
+				MaskBlurArcmin: x(), ViewBlurArcmin: x(), ViewDefocusD: x(), ViewAstigmatismD: x(), FrontMaskBlurArcmin: optional()})
 		}
 		if i%7 == 0 {
 			d.MaskBlurArcmin = math.Inf(1)
@@ -81,7 +82,7 @@ func madeSetpoints(n int) []Setpoint {
 	for i := range rows {
 		s := &rows[i]
 		fillFloats(reflect.ValueOf(s).Elem(), r.Float64)
-		s.Point, s.Rank = i/500, i/10%50+1
+		s.Point, s.Rank, s.Seat = i/500, i/10%50+1, []string{"rear", "front"}[i%2]
 		s.DesignID = fmt.Sprintf("erector-single:rear:HX-%03d|HX-%03d", i/10, i/20)
 		if i%10 == 0 {
 			s.DepthM, s.VergenceD = math.Inf(1), 0

@@ -17,6 +17,7 @@ type Setpoint struct {
 	MaskBlurArcmin float64
 	ViewBlurArcmin float64
 	PixelArcmin    float64
+	Seat           string // of the mask that the row is of: front or rear
 }
 
 var setpointColumns = []column[Setpoint]{
@@ -31,6 +32,7 @@ var setpointColumns = []column[Setpoint]{
 	number("mask_blur_arcmin", "arcmin", "RMS radius of the mask's blur as an angle at the eye, the largest over field and places of the pupil", func(s *Setpoint) *float64 { return &s.MaskBlurArcmin }),
 	number("view_blur_arcmin", "arcmin", "RMS radius of the view's blur after the eye's best refocus, the largest over field and places of the pupil", func(s *Setpoint) *float64 { return &s.ViewBlurArcmin }),
 	number("pixel_arcmin", "arcmin", "angle of one mask pixel at the eye", func(s *Setpoint) *float64 { return &s.PixelArcmin }),
+	label("seat", "image at which the mask of the row stands: front (image 1) or rear (image 2); where a mask stands at each, every depth has two rows, that of the rear one first", func(s *Setpoint) *string { return &s.Seat }),
 }
 
 // stageColumns are the columns of a stage table for people, with their heads.

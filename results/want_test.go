@@ -94,6 +94,18 @@ func wantRanked(axes []Axis, units ...string) []wantColumn[Design] {
 		{Name: "ghost_pct", Type: "double", Unit: "%", Nullable: true, value: func(d *Design) any { return orNil(d.GhostPct) }},
 		{Name: "groove_blur_arcmin", Type: "double", Unit: "arcmin", Nullable: true, value: func(d *Design) any { return orNil(d.GrooveBlurArcmin) }},
 		{Name: "groove_visible_arcmin", Type: "double", Unit: "arcmin", Nullable: true, value: func(d *Design) any { return orNil(d.GrooveVisibleArcmin) }},
+		{Name: "front_travel_mm", Type: "double", Unit: "mm", Nullable: true, value: func(d *Design) any { return orNil(d.FrontTravelMM) }},
+		{Name: "front_travel_paraxial_mm", Type: "double", Unit: "mm", Nullable: true, value: func(d *Design) any { return orNil(d.FrontTravelParaxialMM) }},
+		{Name: "front_mask_far_mm", Type: "double", Unit: "mm", Nullable: true, value: func(d *Design) any { return orNil(d.FrontMaskFarMM) }},
+		{Name: "front_mask_near_mm", Type: "double", Unit: "mm", Nullable: true, value: func(d *Design) any { return orNil(d.FrontMaskNearMM) }},
+		{Name: "front_depth_step_D", Type: "double", Unit: "D", Nullable: true, value: func(d *Design) any { return orNil(d.FrontDepthStepD) }},
+		{Name: "front_refocus_s", Type: "double", Unit: "s", Nullable: true, value: func(d *Design) any { return orNil(d.FrontRefocusS) }},
+		{Name: "front_pixel_arcmin", Type: "double", Unit: "arcmin", Nullable: true, value: func(d *Design) any { return orNil(d.FrontPixelArcmin) }},
+		{Name: "front_mask_scale_change_pct", Type: "double", Unit: "%", Nullable: true, value: func(d *Design) any { return orNil(d.FrontMaskScaleChangePct) }},
+		{Name: "front_mask_blur_arcmin", Type: "double", Unit: "arcmin", Nullable: true, value: func(d *Design) any { return orNil(d.FrontMaskBlurArcmin) }},
+		{Name: "front_blur_mismatch_pct", Type: "double", Unit: "%", Nullable: true, value: func(d *Design) any { return orNil(d.FrontBlurMismatchPct) }},
+		{Name: "front_ghost_arcmin", Type: "double", Unit: "arcmin", Nullable: true, value: func(d *Design) any { return orNil(d.FrontGhostArcmin) }},
+		{Name: "front_ghost_pct", Type: "double", Unit: "%", Nullable: true, value: func(d *Design) any { return orNil(d.FrontGhostPct) }},
 		{Name: "gap1_mm", Type: "double", Unit: "mm", value: func(d *Design) any { return d.Gap1MM }},
 		{Name: "gap2_mm", Type: "double", Unit: "mm", Nullable: true, value: func(d *Design) any { return orNil(d.Gap2MM) }},
 		{Name: "gap_inner_mm", Type: "double", Unit: "mm", Nullable: true, value: func(d *Design) any { return orNil(d.GapInnerMM) }},
@@ -132,12 +144,14 @@ func wantRanked(axes []Axis, units ...string) []wantColumn[Design] {
 			{Name: "view_blur_arcmin", Type: "double", Unit: "arcmin"},
 			{Name: "view_defocus_D", Type: "double", Unit: "D"},
 			{Name: "view_astigmatism_D", Type: "double", Unit: "D"},
+			{Name: "front_mask_blur_arcmin", Type: "double", Unit: "arcmin", Nullable: true},
 		}, value: func(d *Design) any {
 			out := []map[string]any{}
 			for _, s := range d.Samples {
 				out = append(out, map[string]any{"field_fraction": s.FieldFraction, "vergence_D": s.VergenceD,
 					"mask_blur_arcmin": s.MaskBlurArcmin, "view_blur_arcmin": s.ViewBlurArcmin,
-					"view_defocus_D": s.ViewDefocusD, "view_astigmatism_D": s.ViewAstigmatismD})
+					"view_defocus_D": s.ViewDefocusD, "view_astigmatism_D": s.ViewAstigmatismD,
+					"front_mask_blur_arcmin": orNil(s.FrontMaskBlurArcmin)})
 			}
 			return out
 		}},
@@ -157,6 +171,7 @@ func wantSetpoints() []wantColumn[Setpoint] {
 		{Name: "mask_blur_arcmin", Type: "double", Unit: "arcmin", value: func(s *Setpoint) any { return s.MaskBlurArcmin }},
 		{Name: "view_blur_arcmin", Type: "double", Unit: "arcmin", value: func(s *Setpoint) any { return s.ViewBlurArcmin }},
 		{Name: "pixel_arcmin", Type: "double", Unit: "arcmin", value: func(s *Setpoint) any { return s.PixelArcmin }},
+		{Name: "seat", Type: "string", Unit: "none", value: func(s *Setpoint) any { return s.Seat }},
 	}
 }
 

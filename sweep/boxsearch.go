@@ -102,12 +102,11 @@ func (l *boxLeaves) leaves(front, rear int32) {
 	if all && none {
 		return
 	}
-	space := objective.Space{Layout: objective.ErectorSingle, Seat: l.seat}
 	for _, i := range fronts {
 		f := &l.st.fronts[l.seat][i]
 		for _, k := range rears {
 			r := &l.st.rears[l.seat][k]
-			wanted := l.count || !none && l.drawingThird.wantsOf(space, f.Code, r.Code)
+			wanted := l.count || !none && l.drawingThird.wantsOf(l.kind(), f.Code, r.Code)
 			if all && !wanted {
 				continue
 			}
@@ -117,6 +116,10 @@ func (l *boxLeaves) leaves(front, rear int32) {
 			}
 		}
 	}
+}
+
+func (l *boxLeaves) kind() objective.Space {
+	return objective.Space{Layout: objective.ErectorSingle, Seat: l.seat}
 }
 
 // pair goes through the trains of a front and a rear with the relays in bins from first to last.
@@ -129,6 +132,7 @@ func (l *boxLeaves) pair(i, k int32, first, last int, wanted bool) {
 		return
 	}
 	p := boxPair{boxLeaves: l, front: front, rear: rear, i: i, k: k, bin: -1}
+	p.wanted = !l.count && l.drawingThird.wantsOf(p.kind(), front.Code, rear.Code)
 	for n := first; n < last; {
 		from := n
 		for n < last && l.aside[n-first] == l.aside[from-first] {
@@ -153,6 +157,8 @@ type boxPair struct {
 	train objective.Train
 	bin   int // of relays
 	aside bool
+	// wanted tells that some trains of the pair may be drawn.
+	wanted bool
 	// couple tells trains by their relays; known where couples is set.
 	couple        thirdorder.Couple
 	known, useful bool
@@ -225,7 +231,10 @@ func (p *boxPair) codes(r *objective.Relay) [4]objective.StackCode {
 // draw takes a train that is set aside into the sample, if it is drawn and meets
 // every paraxial requirement.
 func (p *boxPair) draw(j int, r *objective.Relay, length float64) {
-	c := candidate{groups: p.codes(r), space: objective.Space{Layout: objective.ErectorSingle, Seat: p.seat}}
+	if !p.wanted {
+		return
+	}
+	c := candidate{groups: p.codes(r), space: p.kind()}
 	if !p.drawingThird.wants(&c) {
 		return
 	}
@@ -247,8 +256,8 @@ type singleBox struct {
 	box   endBox
 }
 
-// singlesKnown are some MB for each goroutine.
-const singlesKnown = 1 << 9
+// singlesKnown are some 10 MB for each goroutine.
+const singlesKnown = 1 << 11
 
 // singlesOf are those of a tool.
 func (t *thirdTool) singlesOf(x *thirdBoxes) *singleBoxes {

@@ -157,7 +157,7 @@ func (d *decoder) designs(lib *objective.Library) []candidate {
 		c := &all[i]
 		c.ranked = lengths[i]
 		c.space = objective.Space{Layout: objective.Layout(spaces[i] >> 8), Seat: objective.Seat(spaces[i] & 0xff)}
-		if spaces[i]>>8 > uint64(objective.ErectorPair) || c.space.Seat > objective.SeatRear {
+		if spaces[i]>>8 > uint64(objective.ErectorPair) || c.space.Seat >= objective.SeatCount {
 			d.Fail()
 			return nil
 		}
@@ -197,7 +197,7 @@ func (e *encoder) space(s objective.Space) {
 // space reads a layout and a seat.
 func (d *decoder) space() objective.Space {
 	s := objective.Space{Layout: objective.Layout(d.Byte()), Seat: objective.Seat(d.Byte())}
-	if s.Layout > objective.ErectorPair || s.Seat > objective.SeatRear {
+	if s.Layout > objective.ErectorPair || s.Seat >= objective.SeatCount {
 		d.Fail()
 		return objective.Space{}
 	}

@@ -113,9 +113,12 @@ func TestSearchAgainstSecondModel(t *testing.T) {
 	if testing.Short() {
 		cases = 40
 	}
-	var designs, busy atomic.Int64
+	var designs, busy, both atomic.Int64
 	t.Run("cases", func(t *testing.T) {
 		for c := range cases {
+			if c%4 == 3 {
+				c += bothFrom
+			}
 			t.Run(fmt.Sprint(c), func(t *testing.T) {
 				t.Parallel()
 				request, lenses := smallCase(c)
@@ -123,15 +126,22 @@ func TestSearchAgainstSecondModel(t *testing.T) {
 				designs.Add(int64(n))
 				if n > 0 {
 					busy.Add(1)
+					if request.Seat == "both" {
+						both.Add(1)
+					}
 				}
 			})
 		}
 	})
-	t.Logf("%d cases with %d designs that meet the requirements; %d cases have some", cases, designs.Load(), busy.Load())
-	if int(busy.Load()) < cases/4 {
-		t.Errorf("only %d of %d cases have a design: the comparison says little", busy.Load(), cases)
+	t.Logf("%d cases with %d designs that meet the requirements; %d cases have some, %d of them with two masks", cases, designs.Load(), busy.Load(), both.Load())
+	if int(busy.Load()) < cases/4 || int(both.Load()) < cases/20 {
+		t.Errorf("only %d of %d cases have a design, %d with two masks: the comparison says little", busy.Load(), cases, both.Load())
 	}
 }
+
+// bothFrom is the number of the first small case whose trains, where they are upright, have a
+// mask at each image.
+const bothFrom = 9000
 
 // smallCase is a random request and lenses whose space holds up to some ten
 // thousand designs. Its search for inner gaps is slow, so that two of
@@ -139,6 +149,9 @@ func TestSearchAgainstSecondModel(t *testing.T) {
 func smallCase(c int) (secondmodel.Request, []*catalog.Lens) {
 	r := rand.New(rand.NewPCG(20, uint64(c)))
 	request := secondmodel.RandomRequest(r)
+	if c >= bothFrom && request.Layouts[0] != "keplerian" {
+		request.Seat = "both"
+	}
 	pair := slices.Contains(request.Layouts, "erector-pair")
 	if pair && c%3 > 0 {
 		pair = false
@@ -261,16 +274,25 @@ func compareDescription(t *testing.T, d objective.Description, train *objective.
 	close("f_relay_mm", d.FocalRelay, w.FRelayMM)
 	close("f_rear_mm", d.FocalRear, w.FRearMM)
 	close("field_max_deg", d.FieldMaxDeg, w.FieldMaxDeg)
-	close("travel_paraxial_mm", d.Travel, w.TravelParaxialMM)
-	close("depth_step_D", d.DepthStepD, w.DepthStepD)
-	close("pixel_arcmin", d.PixelArcmin, w.PixelArcmin)
-	close("mask_scale_change_pct", d.MaskScaleChangePct, w.MaskScaleChangePct)
 	close("price", d.Price, w.Price)
 	close("mass_g", d.MassG, w.MassG)
 	for i := range w.GapsMM {
 		close(fmt.Sprintf("gap %d", i), train.Gaps[i], w.GapsMM[i])
 	}
-	for i, s := range w.Setpoints {
-		close("mask_paraxial_mm", d.Setpoints[i].MaskMM, s.MaskMM)
+	compareMask := func(d objective.MaskDescription, w secondmodel.MaskPlaces) {
+		t.Helper()
+		close("travel_paraxial_mm", d.Travel, w.TravelParaxialMM)
+		close("depth_step_D", d.DepthStepD, w.DepthStepD)
+		close("pixel_arcmin", d.PixelArcmin, w.PixelArcmin)
+		close("mask_scale_change_pct", d.MaskScaleChangePct, w.MaskScaleChangePct)
+		for i, s := range w.Setpoints {
+			close("mask_paraxial_mm", d.Setpoints[i].MaskMM, s.MaskMM)
+		}
+	}
+	compareMask(d.MaskDescription, w.MaskPlaces)
+	if (d.Second != nil) != (len(w.Second.Setpoints) > 0) {
+		t.Errorf("%s: a second mask in one model alone", w.ID)
+	} else if d.Second != nil {
+		compareMask(*d.Second, w.Second)
 	}
 }

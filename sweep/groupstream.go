@@ -22,7 +22,7 @@ type groupStream struct {
 	filter     *objective.GroupFilter
 	filtered   bool // by filter; otherwise everything is held
 	held       *stacks
-	wanted     int // how many groups the next horizon should leave
+	wanted     int     // how many groups the next horizon should leave
 	owed       float64 // the horizon that an earlier attempt had come to, mm; 0 for none
 	partitions int     // in how many partitions the groups of each slot are held, one after the other
 	// counted tells that what each slot can be served by was counted: all is held.

@@ -35,6 +35,8 @@ func TestIdealAgainstSearch(t *testing.T) {
 		{objective.ErectorSingle, "front", "length_to_eye_mm", 1, 0.8, 1.3},
 		{objective.ErectorSingle, "rear", "length_to_eye_mm", 2, 0.4, 0.8},
 		{objective.ErectorPair, "either", "length_mm", 1, 0.8, 1},
+		{objective.ErectorSingle, "both", "length_mm", 1, 0.8, 1.2},
+		{objective.ErectorPair, "both", "length_mm", 1, 0.8, 1},
 	} {
 		s := benchSpec(x.layout, x.perGroup)
 		s.Field.WidthDeg, s.Field.HeightDeg = 10, 7.5

@@ -8,7 +8,7 @@ import (
 	"relaysweep/objective/raycheck"
 )
 
-// maskScreen turns trains away whose mask, at the rear seat, exceeds its limits with
+// maskScreen turns trains away whose mask at the rear seat exceeds its limits with
 // their rear group wherever the eye may be, by rays that are traced once for each rear
 // group and eye relief and remembered. It may be asked from several goroutines; what it
 // answers depends on the train alone.
@@ -47,7 +47,7 @@ func newMaskScreen(p *objective.Problem, workers int) *maskScreen {
 // turnsAway reports whether the mask of a solved train is blurred by more than the factor at
 // every eye relief at which it would be screened.
 func (s *maskScreen) turnsAway(t *objective.Train, rear objective.StackCode) bool {
-	if s == nil || t.Seat != objective.SeatRear {
+	if s == nil || !t.Seat.Has(objective.SeatRear) {
 		return false
 	}
 	group := t.Groups[len(t.Groups)-1]

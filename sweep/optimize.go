@@ -32,8 +32,8 @@ type optimizeOptions struct {
 type groupNumbers struct {
 	*objective.Group
 	code      objective.StackCode
-	front     [2]objective.Front // by seat
-	rear      [2]objective.Rear
+	front     [objective.SeatCount]objective.Front // by seat
+	rear      [objective.SeatCount]objective.Rear
 	keplerian objective.Front // of a keplerian
 	relay     objective.Relay
 	half      *objective.PairComponentRows // nil unless it stood in a pair relay

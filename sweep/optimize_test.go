@@ -303,10 +303,11 @@ func TestHeldStopResumes(t *testing.T) {
 // by points: always the same outcome to the last bit.
 func TestOptimizeResumes(t *testing.T) {
 	r := rand.New(rand.NewPCG(21, 22))
-	stopped, found := 0, 0
+	stopped, found, far := 0, 0, int64(0)
 	resumeCases(t, 4, func(c int, j *Job) {
 		s := j.Spec
 		s.Search.Method, s.Search.EvaluationsMax, s.Search.StallEvaluations = spec.SearchOptimize, 1500, 1000
+		s.Search.ThirdOrder = 0.7 // so that some are graded by it
 		if c%2 == 0 {
 			s.Refine = spec.RefineSection{Method: spec.RefineSimplex, Candidates: 6, NearMissFactor: 3}
 		}
@@ -315,6 +316,11 @@ func TestOptimizeResumes(t *testing.T) {
 		out, err := j.Run(t.Context(), Attempt{})
 		if err != nil {
 			t.Fatal(err)
+		}
+		for i := range out {
+			if n := out[i].Proof.SetAside[byThirdOrder]; n != nil {
+				far += n.Int64()
+			}
 		}
 		want := tellAll(out)
 		folder := t.TempDir()
@@ -387,8 +393,8 @@ func TestOptimizeResumes(t *testing.T) {
 			t.Errorf("case %d: part of a point: %v", c, err)
 		}
 	})
-	if stopped < 10 || found == 0 {
-		t.Errorf("%d interrupts, %d designs found by then", stopped, found)
+	if stopped < 10 || found == 0 || far == 0 {
+		t.Errorf("%d interrupts, %d designs found by then, %d graded by third order", stopped, found, far)
 	}
 }
 

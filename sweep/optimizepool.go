@@ -124,7 +124,7 @@ func (s *optimizer) powerOf(e *objective.Element) float64 {
 
 // pool is the groups for the slots of a train, sorted by focal length.
 type pool struct {
-	fronts, rears           [2][]*groupNumbers // by seat
+	fronts, rears           [objective.SeatCount][]*groupNumbers // by seat
 	keplerianFronts, relays []*groupNumbers
 	any                     map[objective.Slots][]*groupNumbers // all of one slot, of either sign, not sorted
 }

@@ -26,8 +26,13 @@ func TestRayCheckAgainstSecondModel(t *testing.T) {
 		wanted = 4
 	}
 	compared := 0
+	both := 0
 	for c := 1000; compared < wanted; c++ {
-		request, lenses := smallCase(c)
+		number := c
+		if c%2 > 0 {
+			number += bothFrom
+		}
+		request, lenses := smallCase(number)
 		if slices.Contains(request.Layouts, "erector-pair") && c%2 > 0 {
 			continue
 		}
@@ -55,7 +60,13 @@ func TestRayCheckAgainstSecondModel(t *testing.T) {
 		if train.Layout == objective.ErectorPair && math.Abs(d.GapsMM[1]-train.Gaps[1]) > 1e-6 {
 			continue // another inner gap of the same ranked length
 		}
+		if train.Seat == objective.SeatBoth {
+			both++
+		}
 		compareRays(t, batch[0].id(a.lib), report, secondmodel.RayMetricsGrid(request, d, 60), p)
+	}
+	if both < 2 {
+		t.Errorf("%d trains with two masks of %d", both, compared)
 	}
 }
 
@@ -79,7 +90,6 @@ func compareRays(t *testing.T, id string, got *raycheck.Report, want secondmodel
 		}
 	}
 	m := &got.Metrics
-	close("mask_blur_arcmin", m.MaskBlurArcmin, want.MaskBlurArcmin, 0.02, 1e-3)
 	close("view_blur_arcmin", m.ViewBlurArcmin, want.ViewBlurArcmin, 0.02, 1e-3)
 	close("view_defocus_D", m.ViewDefocusD, want.ViewDefocusD, 0.02, 1e-4)
 	close("view_astigmatism_D", m.ViewAstigmatismD, want.ViewAstigmatismD, 0.02, 1e-3)
@@ -97,25 +107,37 @@ func compareRays(t *testing.T, id string, got *raycheck.Report, want secondmodel
 	} else {
 		close("transmission", m.Transmission, want.Transmission, 1e-9, 0)
 	}
-	if p.DepthSteps > 1 {
-		// 1 % of the filling is a point of per cent.
-		close("blur_mismatch_pct", m.BlurMismatchPct, want.BlurMismatchPct, 0.02, 1)
+	compareMask := func(m raycheck.MaskMetrics, setpoints []raycheck.Setpoint, want secondmodel.MaskMetrics) {
+		t.Helper()
+		close("mask_blur_arcmin", m.MaskBlurArcmin, want.MaskBlurArcmin, 0.02, 1e-3)
+		if p.DepthSteps > 1 {
+			// 1 % of the filling is a point of per cent.
+			close("blur_mismatch_pct", m.BlurMismatchPct, want.BlurMismatchPct, 0.02, 1)
+		}
+		// The setpoints are uncertain by the filling, see below; their difference is not nearly as much.
+		close("ghost_arcmin", m.GhostArcmin, want.GhostArcmin, 0.02, 1e-3)
+		if catalog.IsSet(m.GhostPct) || p.MaskFill > 0 {
+			close("ghost_pct", m.GhostPct, want.GhostPct, 1e-4, 0)
+		}
+		if len(setpoints) != len(want.Setpoints) {
+			t.Errorf("%s: %d setpoints, the second model has %d", id, len(setpoints), len(want.Setpoints))
+			return
+		}
+		for i, s := range setpoints {
+			// The plane of least blur is uncertain by the filling's 1 % of the
+			// distance over which the bundle's rays cross: its blur over the
+			// half angle of the cone, pupil/2 over |a|.
+			a := p.MaskPixel / math.Tan(s.PixelArcmin*math.Pi/10800)
+			depth := s.MaskBlurArcmin * math.Pi / 10800 * a * a / (p.Pupil / 2)
+			close("mask_mm", s.MaskMM, want.Setpoints[i].MaskMM, 0, 0.01*depth+1e-4)
+			close("setpoint's pixel_arcmin", s.PixelArcmin, want.Setpoints[i].PixelArcmin, 1e-6, 0)
+			close("setpoint's mask_blur_arcmin", s.MaskBlurArcmin, want.Setpoints[i].MaskBlurArcmin, 0.02, 1e-3)
+			close("setpoint's view_blur_arcmin", s.ViewBlurArcmin, want.Setpoints[i].ViewBlurArcmin, 0.02, 1e-3)
+		}
 	}
-	// The setpoints are uncertain by the filling, see below; their difference is not nearly as much.
-	close("ghost_arcmin", m.GhostArcmin, want.GhostArcmin, 0.02, 1e-3)
-	if catalog.IsSet(m.GhostPct) || p.MaskFill > 0 {
-		close("ghost_pct", m.GhostPct, want.GhostPct, 1e-4, 0)
-	}
-	for i, s := range got.Setpoints {
-		// The plane of least blur is uncertain by the filling's 1 % of the
-		// distance over which the bundle's rays cross: its blur over the
-		// half angle of the cone, pupil/2 over |a|.
-		a := p.MaskPixel / math.Tan(s.PixelArcmin*math.Pi/10800)
-		depth := s.MaskBlurArcmin * math.Pi / 10800 * a * a / (p.Pupil / 2)
-		close("mask_mm", s.MaskMM, want.Setpoints[i].MaskMM, 0, 0.01*depth+1e-4)
-		close("setpoint's pixel_arcmin", s.PixelArcmin, want.Setpoints[i].PixelArcmin, 1e-6, 0)
-		close("setpoint's mask_blur_arcmin", s.MaskBlurArcmin, want.Setpoints[i].MaskBlurArcmin, 0.02, 1e-3)
-		close("setpoint's view_blur_arcmin", s.ViewBlurArcmin, want.Setpoints[i].ViewBlurArcmin, 0.02, 1e-3)
+	compareMask(m.MaskMetrics, got.Setpoints, want.MaskMetrics)
+	if len(want.Second.Setpoints) > 0 || len(got.Second.Setpoints) > 0 {
+		compareMask(m.Second, got.Second.Setpoints, want.Second)
 	}
 	if got.FailedBy != want.FailedBy {
 		t.Errorf("%s: failed by %q, the second model says %q", id, got.FailedBy, want.FailedBy)

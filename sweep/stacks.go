@@ -11,14 +11,14 @@ import (
 // up to a length, the horizon.
 type stacks struct {
 	of              partition
-	horizon         float64              // mm
-	positive        [3]int64             // groups that converge, also those left out, by slot
-	fronts          [2][]objective.Front // by seat
-	rears           [2][]objective.Rear  // by seat
-	keplerianFronts []objective.Front    // fronts of a keplerian
-	relays          []objective.Relay    // of an erector-single
-	frontTrees      [2]*tree             // by seat
-	rearTrees       [2]*tree             // by seat
+	horizon         float64                                // mm
+	positive        [3]int64                               // groups that converge, also those left out, by slot
+	fronts          [objective.SeatCount][]objective.Front // by seat
+	rears           [objective.SeatCount][]objective.Rear  // by seat
+	keplerianFronts []objective.Front                      // fronts of a keplerian
+	relays          []objective.Relay                      // of an erector-single
+	frontTrees      [objective.SeatCount]*tree             // by seat
+	rearTrees       [objective.SeatCount]*tree             // by seat
 	keplerianTree   *tree
 	table           *objective.RelayTable
 	relayGroups     []atomic.Pointer[objective.Group] // by place in table
@@ -26,8 +26,8 @@ type stacks struct {
 	// them where all are held.
 	components     [2][objective.ComponentClasses][]objective.PairComponent
 	componentTrees [2][objective.ComponentClasses]*tree
-	ready          [2]*pairGroups // by seat
-	boxes          [2]*thirdBoxes // by seat, once they are asked for
+	ready          [objective.SeatCount]*pairGroups // by seat
+	boxes          [objective.SeatCount]*thirdBoxes // by seat, once they are asked for
 }
 
 // collector holds the groups of one block.

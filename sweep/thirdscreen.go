@@ -19,9 +19,9 @@ type thirdScreen struct {
 // thirdTool is what one goroutine screens with.
 type thirdTool struct {
 	maker   *thirdorder.Maker
-	screens [2]*thirdorder.Screen // by seat
-	groups  []*thirdorder.Group   // of the train in hand
-	singles *singleBoxes          // nil until they are asked for
+	screens [objective.SeatCount]*thirdorder.Screen // by seat
+	groups  []*thirdorder.Group                     // of the train in hand
+	singles *singleBoxes                            // nil until they are asked for
 	known   [thirdKnown]struct {
 		code  objective.StackCode
 		group *thirdorder.Group
@@ -47,7 +47,8 @@ func newThirdScreen(p *objective.Problem, workers int, factor float64) *thirdScr
 	fields, slack := raycheck.FieldSamples(p), 1000*p.ResidualVergenceMax()
 	for range workers {
 		t := &thirdTool{maker: thirdorder.NewMaker(p)}
-		t.screens[objective.SeatFront] = thirdorder.NewScreen(p, fields, slack, factor*p.NearMissFactor)
+		front := thirdorder.NewScreen(p, fields, slack, factor*p.NearMissFactor)
+		t.screens[objective.SeatFront], t.screens[objective.SeatBoth] = front, front
 		t.screens[objective.SeatRear] = thirdorder.NewScreen(&rear, fields, slack, factor*p.NearMissFactor)
 		s.slopes = t.screens[objective.SeatFront].Slopes()
 		s.tools <- t

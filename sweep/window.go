@@ -31,6 +31,7 @@ const (
 	windowMost  = 262_144
 	// Of what third-order sums turn away nothing is held: a window may examine more of it.
 	windowTurned  = 1 << 20
+	windowBoxed   = 1 << 23 // likewise, with boxes
 	windowTooMany = 4   // times as many as wanted
 	windowGrowth  = 1.5 // of the width from one window to the next
 )
@@ -39,7 +40,9 @@ const (
 func (a *exactSearch) windowWanted() int {
 	most := windowMost
 	if a.shared != nil && a.shared.third != nil {
-		most = windowTurned
+		if most = windowTurned; a.shared.boxesFrom > 0 {
+			most = windowBoxed
+		}
 	}
 	return max(windowLeast, min(most, a.top+a.brought))
 }
@@ -64,6 +67,7 @@ func (a *exactSearch) advance(ctx context.Context) error {
 		hi = math.Inf(1)
 	}
 	hi = math.Min(hi, math.Min(a.p.LengthMax, math.Max(a.lengthMost, a.lo+endSlack)))
+	a.lookAtBoxes()
 	wanted := a.windowWanted()
 	most := windowTooMany * min(wanted, windowMost)
 	if a.step < stepLeast { // nothing is gained by an even narrower one
@@ -72,7 +76,6 @@ func (a *exactSearch) advance(ctx context.Context) error {
 	if err := a.restore(ctx); err != nil {
 		return err
 	}
-	a.lookAtBoxes()
 	joined, err := a.examineUnit(ctx, hi, most)
 	if err != nil {
 		return err

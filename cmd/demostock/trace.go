@@ -22,7 +22,7 @@ func axisCrossing(l *catalog.Lens, nm, height float64) (crossing, slope float64)
 	elements := objective.NewLibrary(&problem, []*catalog.Lens{l}).Elements
 	group := problem.NewGroup(elements[len(elements)-1])
 	train := objective.Train{Groups: []*objective.Group{group}, Length: group.ThicknessMM, EyeRelief: l.DiameterMM}
-	points, complete := raycheck.TraceRay(&problem, &train, 0, raycheck.RayStart{WavelengthNM: nm, YMM: height})
+	points, complete := raycheck.TraceRay(&problem, &train, []float64{0}, raycheck.RayStart{WavelengthNM: nm, YMM: height})
 	if !complete {
 		return math.NaN(), math.NaN()
 	}

@@ -25,6 +25,7 @@ import (
 // calibrateOptions are how measurements are taken.
 type calibrateOptions struct {
 	point, rank  int
+	seat         string
 	hold         []string
 	keepOutliers bool
 	scaled       bool
@@ -74,6 +75,7 @@ designed.`,
 	}
 	cmd.Flags().IntVar(&o.point, "point", 0, "sweep point, from 0")
 	cmd.Flags().IntVar(&o.rank, "rank", 1, "rank of the design, from 1")
+	cmd.Flags().StringVar(&o.seat, "seat", "", "which mask's stage was measured, front or rear; needed where a mask stands at each image")
 	cmd.Flags().StringSliceVar(&o.hold, "hold", nil, "parameters to leave as designed: zero, f_rear, eye")
 	cmd.Flags().BoolVar(&o.keepOutliers, "keep-outliers", false, "leave no measurement out")
 	cmd.Flags().BoolVar(&o.scaled, "scale-errors", false, "errors from the scatter about the fit in place of those given")
@@ -92,9 +94,29 @@ type eyeFit struct {
 	*calibrate.Calibration
 }
 
-// calibrationBase is the beginning of the names of a design's calibration.
-func calibrationBase(point, rank int) string {
-	return fmt.Sprintf("calibration-point%d-rank%d", point, rank)
+// calibrationBase is the beginning of the names of a design's calibration: of that of one mask
+// where it has two.
+func calibrationBase(point, rank int, d *results.Design, seat string) string {
+	base := fmt.Sprintf("calibration-point%d-rank%d", point, rank)
+	if len(d.Masks()) > 1 {
+		base += "-" + seat
+	}
+	return base
+}
+
+// maskMeasured is the mask whose stage was measured, by its place among the design's.
+func (b *reopened) maskMeasured(seat string) (int, error) {
+	seats := b.design.Masks()
+	k := slices.Index(seats, seat)
+	switch {
+	case k >= 0:
+		return k, nil
+	case seat == "" && len(seats) == 1:
+		return 0, nil
+	case seat == "":
+		return 0, usageError{errors.New("calibrate takes --seat front or --seat rear for this design: it has a mask at each image, each with a stage of its own")}
+	}
+	return 0, usageError{fmt.Errorf("--seat: %q; the masks of this design stand at: %s", seat, strings.Join(seats, ", "))}
 }
 
 func runCalibrate(cmd *cobra.Command, folder string, files []string, o calibrateOptions) error {
@@ -110,6 +132,10 @@ func runCalibrate(cmd *cobra.Command, folder string, files []string, o calibrate
 		return usageError{errors.New("--hold leaves nothing to fit")}
 	}
 	b, err := reopenRank(cmd, folder, o.point, o.rank)
+	if err != nil {
+		return err
+	}
+	mask, err := b.maskMeasured(o.seat)
 	if err != nil {
 		return err
 	}
@@ -140,7 +166,7 @@ func runCalibrate(cmd *cobra.Command, folder string, files []string, o calibrate
 			all = append(all, row.Measurement)
 		}
 		f.Calibration, err = untilInterrupted(cmd.Context(), func() (*calibrate.Calibration, error) {
-			return calibrate.NewStage(b.problem, b.train).Calibrate(all, options)
+			return calibrate.NewStage(b.problem, b.train, mask).Calibrate(all, options)
 		})
 		var undetermined *calibrate.Undetermined
 		switch {
@@ -162,7 +188,7 @@ func runCalibrate(cmd *cobra.Command, folder string, files []string, o calibrate
 			return err
 		}
 	}
-	return writeCalibration(cmd, folder, b, fits, asked, o)
+	return writeCalibration(cmd, folder, b, mask, fits, asked, o)
 }
 
 // withinRange refuses measurements outside the range that the design was made for.
@@ -324,11 +350,11 @@ func vergencesOf(asked []askedDepth) []float64 {
 
 // writeCalibration writes the corrected table, its plot and, where asked, what setpoints
 // uses.
-func writeCalibration(cmd *cobra.Command, folder string, b *reopened, fits []*eyeFit, asked []askedDepth, o calibrateOptions) error {
-	at := vergencesOf(asked)
+func writeCalibration(cmd *cobra.Command, folder string, b *reopened, mask int, fits []*eyeFit, asked []askedDepth, o calibrateOptions) error {
+	at, seat := vergencesOf(asked), b.design.Masks()[mask]
 	var rows []results.StageRow
 	var plots []results.CalibrationPlot
-	kept := &results.Calibration{Program: "relaysweep", Version: version, RankedSHA256: b.ranked, Point: o.point, Rank: o.rank, DesignID: b.design.DesignID}
+	kept := &results.Calibration{Program: "relaysweep", Version: version, RankedSHA256: b.ranked, Point: o.point, Rank: o.rank, DesignID: b.design.DesignID, Seat: seat}
 	for _, f := range fits {
 		readings, half := f.Table(at)
 		predicted := f.Stage.Readings(f.Stage.Design(), at)
@@ -358,8 +384,11 @@ func writeCalibration(cmd *cobra.Command, folder string, b *reopened, fits []*ey
 		}
 		kept.Eyes = append(kept.Eyes, eye)
 	}
-	base := filepath.Join(folder, calibrationBase(o.point, o.rank))
+	base := filepath.Join(folder, calibrationBase(o.point, o.rank, b.design, seat))
 	title := fmt.Sprintf("stage of rank %d, design %s", b.design.Rank, b.design.DesignID)
+	if len(b.stages) > 1 {
+		title = b.design.MaskWords(seat) + ", " + title
+	}
 	meta := map[string]string{"program": "relaysweep", "version": version}
 	written := []string{filepath.Base(base) + ".csv", filepath.Base(base) + ".parquet", filepath.Base(base) + ".svg"}
 	if err := results.WriteStageCSV(base+".csv", rows); err != nil {
@@ -386,10 +415,25 @@ func writeCalibration(cmd *cobra.Command, folder string, b *reopened, fits []*ey
 	return err
 }
 
-// calibration is what is kept of a calibration of the design, nil where nothing is. One of
+// calibrations are what is kept of calibrations of the design's masks, each nil where nothing is,
+// and the names of the files.
+func (b *reopened) calibrations(folder string, notes io.Writer) (all []*results.Calibration, names []string, err error) {
+	for _, seat := range b.design.Masks() {
+		name := calibrationBase(b.design.Point, b.design.Rank, b.design, seat) + ".json"
+		c, err := b.calibration(filepath.Join(folder, name), notes)
+		if err != nil {
+			return nil, nil, err
+		}
+		if all = append(all, c); c != nil {
+			names = append(names, name)
+		}
+	}
+	return all, names, nil
+}
+
+// calibration is what is kept in a file, nil where there is none. One of
 // another run's design is told to notes, and left out.
-func (b *reopened) calibration(folder string, notes io.Writer) (*results.Calibration, error) {
-	path := filepath.Join(folder, calibrationBase(b.design.Point, b.design.Rank)+".json")
+func (b *reopened) calibration(path string, notes io.Writer) (*results.Calibration, error) {
 	c, err := results.ReadCalibration(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
@@ -403,25 +447,29 @@ func (b *reopened) calibration(folder string, notes io.Writer) (*results.Calibra
 	return c, nil
 }
 
-// measuredStage is the stage table of a design by what calibrate has kept of it, nil where
-// it has kept nothing.
-func (b *reopened) measuredStage(folder string, notes io.Writer) ([]results.StageRow, error) {
-	c, err := b.calibration(folder, notes)
-	if c == nil || err != nil {
+// measuredStages are the stage tables of a design's masks by what calibrate has kept of them,
+// each nil where it has kept nothing.
+func (b *reopened) measuredStages(folder string, notes io.Writer) ([][]results.StageRow, error) {
+	kept, _, err := b.calibrations(folder, notes)
+	if err != nil {
 		return nil, err
 	}
-	var at []float64
-	for _, s := range b.stages {
-		at = append(at, s.VergenceD)
-	}
-	stage := calibrate.NewStage(b.problem, b.train)
-	var rows []results.StageRow
-	for _, of := range c.Eyes {
-		for i, x := range stage.Readings([]float64{of.ZeroMM, of.FRearMM, of.EyeMM}, at) {
-			rows = append(rows, results.StageRow{
-				Eye: of.Eye, DepthM: b.stages[i].DepthM, VergenceD: at[i], StageMM: x, PredictedMM: b.stages[i].StageMM,
-			})
+	all := make([][]results.StageRow, len(kept))
+	for k, c := range kept {
+		if c == nil {
+			continue
+		}
+		var at []float64
+		for _, s := range b.stages[k] {
+			at = append(at, s.VergenceD)
+		}
+		stage := calibrate.NewStage(b.problem, b.train, k)
+		for _, of := range c.Eyes {
+			for i, x := range stage.Readings([]float64{of.ZeroMM, of.FRearMM, of.EyeMM}, at) {
+				s := &b.stages[k][i]
+				all[k] = append(all[k], results.StageRow{Eye: of.Eye, DepthM: s.DepthM, VergenceD: at[i], StageMM: x, PredictedMM: s.StageMM})
+			}
 		}
 	}
-	return rows, nil
+	return all, nil
 }

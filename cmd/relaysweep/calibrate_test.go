@@ -45,7 +45,7 @@ func TestCalibrate(t *testing.T) {
 	if got := must(t, exitDone, "setpoints", output, "--depths", bench11).stdout; got != designed {
 		t.Error("setpoints uses what was not kept")
 	}
-	base := filepath.Join(output, calibrationBase(0, 1))
+	base := filepath.Join(output, calibrationBase(0, 1, &readRanked(t, output)[0], ""))
 	cells, err := csv.NewReader(strings.NewReader(string(readFile(t, base+".csv")))).ReadAll()
 	if err != nil {
 		t.Fatal(err)

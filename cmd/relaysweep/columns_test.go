@@ -70,11 +70,15 @@ func rankedColumns(swept ...fileColumn) []fileColumn {
 		number("distortion_pct", "%"), number("lateral_colour_arcmin", "arcmin"), number("axial_colour_D", "D"),
 		number("vignetted_pct", "%"), number("blur_mismatch_pct", "%").orNull(), number("ghost_arcmin", "arcmin"), number("ghost_pct", "%").orNull(),
 		number("groove_blur_arcmin", "arcmin").orNull(), number("groove_visible_arcmin", "arcmin").orNull(),
+		number("front_travel_mm", "mm").orNull(), number("front_travel_paraxial_mm", "mm").orNull(), number("front_mask_far_mm", "mm").orNull(),
+		number("front_mask_near_mm", "mm").orNull(), number("front_depth_step_D", "D").orNull(), number("front_refocus_s", "s").orNull(),
+		number("front_pixel_arcmin", "arcmin").orNull(), number("front_mask_scale_change_pct", "%").orNull(), number("front_mask_blur_arcmin", "arcmin").orNull(),
+		number("front_blur_mismatch_pct", "%").orNull(), number("front_ghost_arcmin", "arcmin").orNull(), number("front_ghost_pct", "%").orNull(),
 		number("gap1_mm", "mm"), number("gap2_mm", "mm").orNull(), number("gap_inner_mm", "mm").orNull(),
 		listOf("lenses", label("group"), count("position"), label("part"), label("vendor"), yesNo("reversed"), number("gap_after_mm", "mm")),
 		listOf("surfaces", number("z_mm", "mm"), number("radius_mm", "mm"), label("glass_after"), number("semi_diameter_mm", "mm")),
 		listOf("samples", number("field_fraction", "1"), number("vergence_D", "D"), number("mask_blur_arcmin", "arcmin"),
-			number("view_blur_arcmin", "arcmin"), number("view_defocus_D", "D"), number("view_astigmatism_D", "D")),
+			number("view_blur_arcmin", "arcmin"), number("view_defocus_D", "D"), number("view_astigmatism_D", "D"), number("front_mask_blur_arcmin", "arcmin").orNull()),
 	)
 }
 
@@ -82,7 +86,7 @@ func rankedColumns(swept ...fileColumn) []fileColumn {
 var setpointColumns = []fileColumn{
 	count("point"), count("rank"), label("design_id"), number("depth_m", "m"), number("vergence_D", "D"),
 	number("mask_mm", "mm"), number("mask_paraxial_mm", "mm"), number("stage_mm", "mm"),
-	number("mask_blur_arcmin", "arcmin"), number("view_blur_arcmin", "arcmin"), number("pixel_arcmin", "arcmin"),
+	number("mask_blur_arcmin", "arcmin"), number("view_blur_arcmin", "arcmin"), number("pixel_arcmin", "arcmin"), label("seat"),
 }
 
 // sweptColumns are those that sweptJob adds.

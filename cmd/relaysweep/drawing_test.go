@@ -17,10 +17,15 @@ func compareDrawing(t *testing.T, b *reopened) {
 	if math.Abs(drawing.EyeMM-d.LengthToEyeMM) > 1e-9 || math.Abs(drawing.EyeMM-drawing.ViewpointMM-d.ViewpointShiftMM) > 1e-9 {
 		t.Errorf("%s: eye at %v, viewpoint at %v", d.DesignID, drawing.EyeMM, drawing.ViewpointMM)
 	}
-	before := map[string]string{"front": "relay", "rear": "rear"}[d.Seat]
-	first, _ := layout.group(before)
-	if place := d.Surfaces[first-1].ZMM + d.MaskNearMM; math.Abs(drawing.MaskNearMM-place) > 1e-9 {
-		t.Errorf("%s: the mask is drawn at %v, not %v", d.DesignID, drawing.MaskNearMM, place)
+	for k, seat := range d.Masks() {
+		near := d.MaskNearMM
+		if k > 0 {
+			near = *d.FrontMaskNearMM
+		}
+		first, _ := layout.group(map[string]string{"front": "relay", "rear": "rear"}[seat])
+		if place := d.Surfaces[first-1].ZMM + near; math.Abs(drawing.Masks[k].NearMM-place) > 1e-9 {
+			t.Errorf("%s: a mask is drawn at %v, not %v", d.DesignID, drawing.Masks[k].NearMM, place)
+		}
 	}
 	for i, ray := range drawing.Rays {
 		if ray.Lost {
@@ -28,8 +33,8 @@ func compareDrawing(t *testing.T, b *reopened) {
 		}
 		y := []float64{0, 3, -3}[i%3]
 		crossings, angles := layout.meridional(y, math.Atan([]float64{0, 0.5, 0.7, 1}[i/3]*b.problem.TanMax))
-		// Eye, surfaces, mask, and on towards the world.
-		if ray.Chief != (i%3 == 0) || ray.Field != i/3 || len(ray.Points) != len(crossings)+3 {
+		// Eye, surfaces, masks, and on towards the world.
+		if ray.Chief != (i%3 == 0) || ray.Field != i/3 || len(ray.Points) != len(crossings)+2+len(d.Masks()) {
 			t.Fatalf("ray %d: chief %v, field %d, %d points", i, ray.Chief, ray.Field, len(ray.Points))
 		}
 		on := 0

@@ -8,6 +8,7 @@ import (
 	"relaysweep/objective/raycheck"
 	"relaysweep/results"
 	"relaysweep/sweep"
+	"relaysweep/sweep/spec"
 )
 
 func catalogFiles(job *sweep.Job) []results.CatalogFile {
@@ -56,7 +57,7 @@ func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestP
 		Examined: proof.Examined, Checked: proof.Checked, Passed: proof.Passed,
 		Failed: proof.Failed, SlackMM: objective.BoundSlack, Exact: proof.Exact, Ended: proof.Exact,
 		WholeSpace: math.IsInf(proof.ProvenLength, 1), Seconds: proof.Seconds,
-		Asked: askedOf(o.Problem),
+		Asked: askedOf(o.Problem, o.Point.Spec.Mask.Seat == spec.SeatBoth),
 	}
 	for i, v := range valuesOf(o.Point) {
 		point.Values = append(point.Values, results.SweptValue{Key: axes[i].Key, Value: v})
@@ -185,12 +186,16 @@ func finite(x float64) *float64 {
 func fieldAskedDeg(p *objective.Problem) float64 { return 2 * math.Atan(p.TanMax) * 180 / math.Pi }
 
 // askedOf are the requirements and limits that a column can be held against,
-// in the order in which they are tested.
-func askedOf(p *objective.Problem) []results.Asked {
+// in the order in which they are tested: those on a mask also for the second where there are two.
+func askedOf(p *objective.Problem, twoMasks bool) []results.Asked {
 	var asked []results.Asked
 	add := func(column string, bound results.Bound, value float64) {
-		if !math.IsInf(value, 0) {
-			asked = append(asked, results.Asked{Column: column, Bound: bound, Value: value})
+		if math.IsInf(value, 0) {
+			return
+		}
+		asked = append(asked, results.Asked{Column: column, Bound: bound, Value: value})
+		if second, ok := results.SecondColumn(column); ok && twoMasks {
+			asked = append(asked, results.Asked{Column: second, Bound: bound, Value: value})
 		}
 	}
 	add("length_mm", results.AtMost, p.LengthMax)

@@ -45,14 +45,14 @@ type tracedRay struct {
 }
 
 // traceSample traces the rays of a field sample at an apparent vergence in
-// 1/mm, the mask standing for it, at the reference wavelength.
-func (b *reopened) traceSample(field, vergence, maskMM float64) []tracedRay {
+// 1/mm, the masks standing for it, at the reference wavelength.
+func (b *reopened) traceSample(field, vergence float64, masksMM []float64) []tracedRay {
 	p := b.problem
 	var rays []tracedRay
 	for _, r := range pupilRays {
 		y := r.share * p.PupilEdge()
 		slope := float64(field*p.TanMax) - float64(y*vergence)
-		points, complete := raycheck.TraceRay(p, b.train, maskMM, raycheck.RayStart{WavelengthNM: p.WavelengthsNM[p.Reference()], YMM: y, SlopeY: slope})
+		points, complete := raycheck.TraceRay(p, b.train, masksMM, raycheck.RayStart{WavelengthNM: p.WavelengthsNM[p.Reference()], YMM: y, SlopeY: slope})
 		rays = append(rays, tracedRay{r, points, complete})
 	}
 	return rays
@@ -87,17 +87,21 @@ func printRays(w io.Writer, b *reopened) error {
 		"degrees behind each place, towards the world. Edge rays leave the pupil %.2f mm from the\n"+
 		"axis: half the pupil and half the box. * marks a height beyond the clear half.\n",
 		shortest(p.WavelengthsNM[p.Reference()]), p.PupilEdge())
-	ends := b.stages[:1]
-	if len(b.stages) > 1 {
-		ends = []results.Setpoint{b.stages[0], b.stages[len(b.stages)-1]}
+	ends := []int{0}
+	if last := len(b.stages[0]) - 1; last > 0 {
+		ends = append(ends, last)
 	}
 	beyond := 0
-	for _, s := range ends {
+	for _, i := range ends {
+		vergence, masks := b.standing(i)
 		for _, field := range raycheck.FieldFractions {
 			angle := math.Atan(field*p.TanMax) * 180 / math.Pi
-			fmt.Fprintf(w, "\nfield %s of the half field, %.2f deg; depth %s m, mask at %.3f mm\n",
-				shortest(field), angle, results.Fixed(s.DepthM, 3), s.MaskMM)
-			t, n := rayTable(b.traceSample(field, s.VergenceD/1000, s.MaskMM), places)
+			fmt.Fprintf(w, "\nfield %s of the half field, %.2f deg; depth %s m", shortest(field), angle, results.Fixed(b.stages[0][i].DepthM, 3))
+			for k, seat := range b.design.Masks() {
+				fmt.Fprintf(w, ", %s at %.3f mm", b.design.MaskWords(seat), masks[k])
+			}
+			fmt.Fprintln(w)
+			t, n := rayTable(b.traceSample(field, vergence, masks), places)
 			beyond += n
 			t.Terminal = isTerminal(w)
 			if err := t.Print(w); err != nil {

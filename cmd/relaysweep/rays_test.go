@@ -51,14 +51,15 @@ func (b *bench) meridional(y, angle float64) (crossings [][2]float64, angles []f
 func compareRays(t *testing.T, b *reopened) {
 	t.Helper()
 	layout := &bench{d: b.design, eyeMM: b.design.LengthToEyeMM}
-	for _, s := range b.stages {
+	for i := range b.stages[0] {
+		vergence, masks := b.standing(i)
 		for _, field := range []float64{0, 0.5, 0.7, 1} {
-			for _, r := range b.traceSample(field, s.VergenceD/1000, s.MaskMM) {
+			for _, r := range b.traceSample(field, vergence, masks) {
 				if !r.complete {
 					continue
 				}
 				y := r.ray.share * 3 // half of a pupil of 4 mm and a box of 2 mm
-				slope := field*b.problem.TanMax - y*s.VergenceD/1000
+				slope := field*b.problem.TanMax - y*vergence
 				crossings, angles := layout.meridional(y, math.Atan(slope))
 				k := 0
 				for _, at := range r.points {
@@ -67,7 +68,7 @@ func compareRays(t *testing.T, b *reopened) {
 					}
 					if math.Abs(at.Z-crossings[k][0]) > 1e-8 || math.Abs(at.Y-crossings[k][1]) > 1e-8 || math.Abs(math.Atan2(at.M, -at.N)-angles[k]) > 1e-9 {
 						t.Fatalf("%s, field %g, %g D, %s ray, surface %d: at %v, %v with %v; by its own surfaces %v with %v",
-							b.design.DesignID, field, s.VergenceD, r.ray.name, at.Surface+1, at.Z, at.Y, math.Atan2(at.M, -at.N), crossings[k], angles[k])
+							b.design.DesignID, field, 1000*vergence, r.ray.name, at.Surface+1, at.Z, at.Y, math.Atan2(at.M, -at.N), crossings[k], angles[k])
 					}
 					k++
 				}

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -167,7 +168,8 @@ type reopened struct {
 	problem *objective.Problem
 	train   *objective.Train
 	design  *results.Design
-	stages  []results.Setpoint
+	stages  [][]results.Setpoint // the stage table of each mask, in the order of its [results.Design.Masks]
+	rows    []results.Setpoint   // both, as they stand in the file
 	// ranked is the digest of the ranked.parquet that it stands in, and tolerances what
 	// its spec says of them.
 	ranked     string
@@ -245,10 +247,13 @@ func (r *finishedRun) reopen(d *results.Design) (*reopened, error) {
 	given := r.manifest.Points[d.Point].Given
 	t.Refined = d.Refined || given != nil && given.Gaps == string(spec.AtGaps)
 	b := &reopened{
-		problem: p, train: t, design: d, stages: r.setpointsOf(d),
+		problem: p, train: t, design: d, rows: r.setpointsOf(d),
 		ranked: r.manifest.RankedSHA256, tolerances: r.job.Points[d.Point].Spec.Tolerance,
 	}
-	if len(b.stages) == 0 {
+	for _, seat := range d.Masks() {
+		b.stages = append(b.stages, ofMask(b.rows, seat))
+	}
+	if len(b.rows) == 0 || len(b.rows) != len(b.stages)*len(b.stages[0]) {
 		return nil, fault("%s has no setpoints of it", filepath.Join(r.folder, setpointsFile))
 	}
 	b.doubt = b.retrace()
@@ -262,17 +267,25 @@ func (b *reopened) retrace() string {
 		return fmt.Sprintf("its length comes out %.3g mm different", off)
 	}
 	report := raycheck.NewChecker(b.problem).Measure(b.train)
-	if len(report.Setpoints) != len(b.stages) {
-		return fmt.Sprintf("it is traced at %d depths and has %d setpoints", len(report.Setpoints), len(b.stages))
-	}
 	worst := 0.0
-	for i, s := range report.Setpoints {
-		worst = math.Max(worst, math.Abs(s.MaskMM-b.stages[i].MaskMM))
+	for k, stage := range b.stages {
+		traced := report.Mask(k).Setpoints
+		if len(traced) != len(stage) {
+			return fmt.Sprintf("it is traced at %d depths and has %d setpoints", len(traced), len(stage))
+		}
+		for i, s := range traced {
+			worst = math.Max(worst, math.Abs(s.MaskMM-stage[i].MaskMM))
+		}
 	}
 	if !(worst <= retraceTolerance) {
 		return fmt.Sprintf("its setpoints come out up to %.3g mm different", worst)
 	}
 	return ""
+}
+
+// ofMask are the rows of setpoints that belong to the mask at an image.
+func ofMask(rows []results.Setpoint, seat string) []results.Setpoint {
+	return slices.DeleteFunc(slices.Clone(rows), func(s results.Setpoint) bool { return s.Seat != seat })
 }
 
 // warning tells of a doubt, empty for none.
@@ -301,9 +314,9 @@ func (r *finishedRun) doubt(d *results.Design) string {
 
 // spaceOf is the layout and seat of a row.
 func spaceOf(d *results.Design) (objective.Space, bool) {
-	for _, layout := range []objective.Layout{objective.Keplerian, objective.ErectorSingle, objective.ErectorPair} {
-		for _, seat := range []objective.Seat{objective.SeatFront, objective.SeatRear} {
-			if layout.String() == d.Layout && seat.String() == d.Seat {
+	for _, layout := range objective.Layouts {
+		for _, seat := range objective.Seats {
+			if layout.String() == d.Layout && seat.String() == d.Seat && (layout != objective.Keplerian || seat == objective.SeatRear) {
 				return objective.Space{Layout: layout, Seat: seat}, true
 			}
 		}

@@ -98,8 +98,12 @@ func writeReport(cmd *cobra.Command, folder string, o reportOptions) error {
 				return err
 			}
 		}
-		if told.Measured, err = b.measuredStage(folder, cmd.ErrOrStderr()); err != nil {
+		measured, err := b.measuredStages(folder, cmd.ErrOrStderr())
+		if err != nil {
 			return err
+		}
+		for k := range told.Masks {
+			told.Masks[k].Measured = measured[k]
 		}
 		report.Leading = append(report.Leading, told)
 	}
@@ -158,15 +162,13 @@ func cautionSentences() string {
 func reportDesign(b *reopened) results.ReportDesign {
 	p, t := b.problem, b.train
 	l := results.ReportDesign{
-		Design: b.design, Setpoints: b.stages, Order: orderOf(t), Margins: b.margins(),
-		Drawing: b.drawing(), Stage: b.stageCurve(), Distortion: b.distortionCurve(),
+		Design: b.design, Setpoints: b.rows, Order: orderOf(t), Margins: b.margins(),
+		Drawing: b.drawing(), Masks: b.masks(), Distortion: b.distortionCurve(),
 		Aberrations:  b.aberrations(),
 		HalfFieldTan: p.TanMax, FieldFraction: p.Limits.FieldFraction,
 	}
-	lens := -1
 	for k, g := range t.Groups {
 		for i, e := range g.Elements {
-			lens++
 			centre := 0.0
 			for _, thickness := range e.Thickness {
 				centre += thickness
@@ -178,9 +180,6 @@ func reportDesign(b *reopened) results.ReportDesign {
 			case k < len(t.Gaps):
 				l.EdgeGapMM = append(l.EdgeGapMM, objective.EdgeGapMM(e, t.Groups[k+1].Elements[0], t.Gaps[k]))
 			}
-		}
-		if k == t.MaskGap() {
-			l.MaskAfter = lens
 		}
 	}
 	return l

@@ -21,25 +21,30 @@ const (
 // drawing lays out the train with its rays for the page.
 func (b *reopened) drawing() results.ReportDrawing {
 	p, t := b.problem, b.train
-	far, near := b.stages[0], b.stages[len(b.stages)-1]
-	before := 0.0 // the last vertex before the mask
-	for k := range t.MaskGap() + 1 {
-		before += t.Groups[k].ThicknessMM
-		if k < t.MaskGap() {
-			before += t.Gaps[k]
-		}
-	}
 	eye := t.Length + t.EyeRelief
 	d := results.ReportDrawing{
-		Lenses:    b.outlines(),
-		MaskFarMM: before + far.MaskMM, MaskNearMM: before + near.MaskMM,
+		Lenses:     b.outlines(),
 		MaskHalfMM: p.MaskHeight / 2, MaskGlassMM: p.MaskGlass,
 		EyeMM: eye, ViewpointMM: eye - b.design.ViewpointShiftMM,
 		PupilMM: p.Pupil, BoxMM: p.Box, CombinerMM: p.CombinerMM,
 		WavelengthNM: p.WavelengthsNM[p.Reference()], PupilEdgeMM: p.PupilEdge(),
 	}
+	for k, gap := range t.MaskGaps() {
+		before := 0.0 // the last vertex before the mask
+		for g := range gap + 1 {
+			before += t.Groups[g].ThicknessMM
+			if g < gap {
+				before += t.Gaps[g]
+			}
+		}
+		stage := b.stages[k]
+		d.Masks = append(d.Masks, results.DrawnMask{
+			Words: b.design.MaskWords(b.design.Masks()[k]), FarMM: before + stage[0].MaskMM, NearMM: before + stage[len(stage)-1].MaskMM,
+		})
+	}
+	vergence, masks := b.standing(0)
 	for k, field := range raycheck.FieldFractions {
-		for _, r := range b.traceSample(field, far.VergenceD/1000, far.MaskMM) {
+		for _, r := range b.traceSample(field, vergence, masks) {
 			ray := results.ReportRay{
 				Field: k, HalfDeg: math.Atan(field*p.TanMax) * 180 / math.Pi, Chief: r.ray.share == 0, Lost: !r.complete,
 			}
@@ -53,6 +58,15 @@ func (b *reopened) drawing() results.ReportDrawing {
 		}
 	}
 	return d
+}
+
+// standing is depth i of the stage tables, as an apparent vergence in 1/mm, and where the masks
+// stand for it.
+func (b *reopened) standing(i int) (vergence float64, masksMM []float64) {
+	for _, stage := range b.stages {
+		masksMM = append(masksMM, stage[i].MaskMM)
+	}
+	return b.stages[0][i].VergenceD / 1000, masksMM
 }
 
 // outlines are the lenses in section, from their true surfaces.
@@ -140,16 +154,25 @@ func teeth(s catalog.Surface, vertex, inward, width, from, to float64) []results
 	return points
 }
 
-// stageCurve is the exact and the paraxial setpoint over the depth range.
-func (b *reopened) stageCurve() []results.ReportStage {
-	p := b.problem
-	var curve []results.ReportStage
+// masks are those of the design, each with the exact and the paraxial setpoint over the depth
+// range.
+func (b *reopened) masks() []results.ReportMask {
+	p, t := b.problem, b.train
+	var all []results.ReportMask
+	for k, seat := range b.design.Masks() {
+		m := results.ReportMask{Seat: seat, Words: b.design.MaskWords(seat), After: -1}
+		for _, g := range t.Groups[:t.MaskGaps()[k]+1] {
+			m.After += len(g.Elements)
+		}
+		all = append(all, m)
+	}
 	for i := range curveSteps + 1 {
 		v := 1000 * (p.VergenceFar + (p.VergenceNear-p.VergenceFar)*float64(i)/curveSteps)
-		s := b.setpointAt(v)
-		curve = append(curve, results.ReportStage{VergenceD: v, MaskMM: s.MaskMM, ParaxialMM: s.MaskParaxialMM})
+		for k, s := range b.setpointsAt(v) {
+			all[k].Stage = append(all[k].Stage, results.ReportStage{VergenceD: v, MaskMM: s.MaskMM, ParaxialMM: s.MaskParaxialMM})
+		}
 	}
-	return curve
+	return all
 }
 
 // distortionCurve is distortion_pct over the half angle.

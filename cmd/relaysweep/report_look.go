@@ -31,7 +31,7 @@ func (b *reopened) looks() (pictures []results.ReportLook, note string, err erro
 		return max(1, int(math.Round(lookPixels*tan/max(p.TanHalfWidth, p.TanHalfHeight))))
 	}
 	eye := look.Eye{Window: window, Width: side(p.TanHalfWidth), Height: side(p.TanHalfHeight), PupilPoints: lookRays}
-	maskMM := b.setpointAt(1000 * middle).MaskMM
+	maskMM := b.setpointsAt(1000 * middle)[0].MaskMM
 	for _, v := range slices.Compact([]float64{p.VergenceFar, middle, p.VergenceNear}) {
 		eye.Accommodation = v
 		picture := look.Render(p, b.train, maskMM, scene, &eye)
@@ -67,6 +67,9 @@ func lookNote(p *objective.Problem, t *objective.Train, gridDeg, letterDeg float
 		shortest(gridDeg), results.Fixed(letterDeg, 1), shortest(p.FieldWidthDeg), shortest(p.FieldHeightDeg), lookRays, shortest(p.Pupil), in, out)
 	if p.FieldEllipse {
 		note += " What lies beyond the ellipse of the field is not asked for."
+	}
+	if t.Seat == objective.SeatBoth {
+		note += " The letter is on the mask at image 2; that at image 1 is clear."
 	}
 	if t.AngularMagnification < 0 {
 		note += " The world stands upside down, which lines do not show."

@@ -47,6 +47,8 @@ func sayValue(value any) string {
 		switch v { // values that read badly as they are
 		case "either":
 			return "front or rear"
+		case spec.SeatBoth:
+			return "front and the rear"
 		case "length_mm":
 			return "length"
 		case "length_to_eye_mm":

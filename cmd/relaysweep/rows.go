@@ -113,6 +113,16 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 	case objective.ErectorPair:
 		row.GapInnerMM, row.Gap2MM = optional(t.Gaps[1]), optional(t.Gaps[2])
 	}
+	if second := d.Second; second != nil {
+		at, of := &f.Report.Second, &m.Second
+		refocus := at.TravelMM / p.StageSpeed
+		row.FrontTravelMM, row.FrontTravelParaxialMM = optional(at.TravelMM), optional(second.Travel)
+		row.FrontMaskFarMM, row.FrontMaskNearMM = optional(at.Setpoints[0].MaskMM), optional(at.Setpoints[len(at.Setpoints)-1].MaskMM)
+		row.FrontDepthStepD, row.FrontRefocusS = optional(second.DepthStepD), optional(refocus)
+		row.FrontPixelArcmin, row.FrontMaskScaleChangePct = optional(second.PixelArcmin), optional(second.MaskScaleChangePct)
+		row.FrontMaskBlurArcmin, row.FrontBlurMismatchPct = optional(of.MaskBlurArcmin), optional(of.BlurMismatchPct)
+		row.FrontGhostArcmin, row.FrontGhostPct = optional(of.GhostArcmin), optional(of.GhostPct)
+	}
 	row.Lenses = lensRows(t)
 	row.Surfaces = surfaceRows(t)
 	for _, s := range f.Report.Samples {
@@ -120,6 +130,7 @@ func designRow(o *sweep.PointOutcome, rank int, f *sweep.Found) results.Design {
 			FieldFraction: s.FieldFraction, VergenceD: s.VergenceD,
 			MaskBlurArcmin: s.MaskBlurArcmin, ViewBlurArcmin: s.ViewBlurArcmin,
 			ViewDefocusD: s.ViewDefocusD, ViewAstigmatismD: s.ViewAstigmatismD,
+			FrontMaskBlurArcmin: optional(s.SecondBlurArcmin),
 		})
 	}
 	return row
@@ -182,18 +193,24 @@ func surfaceRows(t *objective.Train) []results.Surface {
 	return rows
 }
 
-// setpointRows are the rows of setpoints.parquet for a design found.
+// setpointRows are the rows of setpoints.parquet for a design found: of each depth one for
+// each mask.
 func setpointRows(o *sweep.PointOutcome, rank int, f *sweep.Found) []results.Setpoint {
 	d := o.Problem.Describe(f.Train)
-	rows := make([]results.Setpoint, len(f.Report.Setpoints))
-	for i, s := range f.Report.Setpoints {
-		rows[i] = results.Setpoint{
-			Point: o.Point.Index, Rank: rank, DesignID: f.ID,
-			DepthM: 1 / s.VergenceD, VergenceD: s.VergenceD,
-			MaskMM: s.MaskMM, MaskParaxialMM: s.MaskParaxialMM,
-			StageMM:        s.MaskMM - f.Report.Setpoints[0].MaskMM,
-			MaskBlurArcmin: s.MaskBlurArcmin, ViewBlurArcmin: s.ViewBlurArcmin,
-			PixelArcmin: d.Setpoints[i].PixelArcmin,
+	paraxial := []*objective.MaskDescription{&d.MaskDescription, d.Second}
+	var rows []results.Setpoint
+	for i := range f.Report.Setpoints {
+		for k, seat := range f.Train.Seat.Masks() {
+			all := f.Report.Mask(k).Setpoints
+			s := &all[i]
+			rows = append(rows, results.Setpoint{
+				Point: o.Point.Index, Rank: rank, DesignID: f.ID,
+				DepthM: 1 / s.VergenceD, VergenceD: s.VergenceD,
+				MaskMM: s.MaskMM, MaskParaxialMM: s.MaskParaxialMM,
+				StageMM:        s.MaskMM - all[0].MaskMM,
+				MaskBlurArcmin: s.MaskBlurArcmin, ViewBlurArcmin: s.ViewBlurArcmin,
+				PixelArcmin: paraxial[k].Setpoints[i].PixelArcmin, Seat: seat.String(),
+			})
 		}
 	}
 	return rows

@@ -34,6 +34,8 @@ and not read off between its rows.
   stage_mm          from the far setpoint, positive towards the eye
   mask_paraxial_mm  as mask_mm, in the paraxial model
   mask_blur_arcmin  what blur remains there, the largest over the field
+  seat              image at which the mask stands: front or rear; where a mask
+                    stands at each, every depth has two rows, the rear one first
 
 Where calibrate --keep has kept what was measured on the bench, positions are
 those of the stage as it stands: stage_mm is its reading, with its zero, the rear
@@ -59,13 +61,13 @@ a first column, eye, says left or right.`,
 				return usageError{err}
 			}
 			if !asDesigned {
-				c, err := b.calibration(args[0], cmd.ErrOrStderr())
+				kept, names, err := b.calibrations(args[0], cmd.ErrOrStderr())
 				if err != nil {
 					return err
 				}
-				if c != nil {
-					fmt.Fprintf(cmd.ErrOrStderr(), "by the calibration in %s.json; --as-designed does without it\n", calibrationBase(point, rank))
-					return printCalibrated(cmd.OutOrStdout(), b, c, asked)
+				if len(names) > 0 {
+					fmt.Fprintf(cmd.ErrOrStderr(), "by the calibration in %s; --as-designed does without it\n", strings.Join(names, " and "))
+					return printCalibrated(cmd.OutOrStdout(), b, kept, asked)
 				}
 			}
 			return printSetpoints(cmd.Context(), cmd.OutOrStdout(), b, asked)
@@ -150,14 +152,18 @@ func depthSteps(p *objective.Problem, step float64) ([]askedDepth, error) {
 	return asked, nil
 }
 
-// setpointAt is the exact setpoint for an apparent vergence in D: what the ray
+// setpointsAt are the exact setpoints of the masks for an apparent vergence in D: what the ray
 // check gives at this depth.
-func (b *reopened) setpointAt(vergenceD float64) raycheck.Setpoint {
-	return raycheck.NewCheckerAt(b.problem, []float64{vergenceD / 1000}).Measure(b.train).Setpoints[0]
+func (b *reopened) setpointsAt(vergenceD float64) (masks []raycheck.Setpoint) {
+	report := raycheck.NewCheckerAt(b.problem, []float64{vergenceD / 1000}).Measure(b.train)
+	for k := range b.stages {
+		masks = append(masks, report.Mask(k).Setpoints[0])
+	}
+	return masks
 }
 
 // setpointHead is the header row of the table.
-const setpointHead = "depth_m,vergence_D,mask_mm,stage_mm,mask_paraxial_mm,mask_blur_arcmin"
+const setpointHead = "depth_m,vergence_D,mask_mm,stage_mm,mask_paraxial_mm,mask_blur_arcmin,seat"
 
 // printSetpoints prints the table. Lengths have six decimals, a nanometre: more
 // than a stage knows, and so that differences of rows are not rounding. A table
@@ -169,30 +175,46 @@ func printSetpoints(ctx context.Context, w io.Writer, b *reopened, asked []asked
 		if ctx.Err() != nil {
 			return errors.Join(out.Flush(), &interruptedError{fmt.Sprintf(": the table ends after %d of %d depths\n    the same command starts again", i, len(asked))})
 		}
-		s := b.setpointAt(a.vergenceD)
-		fmt.Fprintf(out, "%s,%s,%s,%s,%s,%s\n", a.depth, a.vergence,
-			results.Fixed(s.MaskMM, 6), results.Fixed(s.MaskMM-b.design.MaskFarMM, 6),
-			results.Fixed(s.MaskParaxialMM, 6), results.Fixed(s.MaskBlurArcmin, 3))
+		for k, s := range b.setpointsAt(a.vergenceD) {
+			fmt.Fprintf(out, "%s,%s,%s,%s,%s,%s,%s\n", a.depth, a.vergence,
+				results.Fixed(s.MaskMM, 6), results.Fixed(s.MaskMM-b.stages[k][0].MaskMM, 6),
+				results.Fixed(s.MaskParaxialMM, 6), results.Fixed(s.MaskBlurArcmin, 3), b.design.Masks()[k])
+		}
 	}
 	return out.Flush()
 }
 
-// printCalibrated prints the table of a stage as it was measured, for each of its eyes.
-func printCalibrated(w io.Writer, b *reopened, c *results.Calibration, asked []askedDepth) error {
+// printCalibrated prints the tables of stages as they were measured, for each of their eyes. The
+// stage of a mask that nothing was kept of is as designed.
+func printCalibrated(w io.Writer, b *reopened, kept []*results.Calibration, asked []askedDepth) error {
 	out := bufio.NewWriter(w)
-	eye := ""
-	if len(c.Eyes) > 1 {
-		eye = "eye,"
-	}
-	fmt.Fprintln(out, eye+setpointHead)
-	stage := calibrate.NewStage(b.problem, b.train)
-	for _, of := range c.Eyes {
-		if len(c.Eyes) > 1 {
-			eye = of.Eye + ","
+	eyes, head := []string{"both"}, ""
+	for _, c := range kept {
+		if c != nil && len(c.Eyes) > 1 {
+			eyes, head = []string{"left", "right"}, "eye,"
 		}
-		for i, s := range stage.Setpoints([]float64{of.ZeroMM, of.FRearMM, of.EyeMM}, vergencesOf(asked)) {
-			fmt.Fprintf(out, "%s%s,%s,%s,%s,%s,%s\n", eye, asked[i].depth, asked[i].vergence, results.Fixed(s.MaskMM, 6), results.Fixed(s.StageMM, 6),
-				results.Fixed(s.MaskParaxialMM, 6), results.Fixed(s.MaskBlurArcmin, 3))
+	}
+	fmt.Fprintln(out, head+setpointHead)
+	for _, eye := range eyes {
+		var stages [][]calibrate.Setpoint
+		for k, c := range kept {
+			stage := calibrate.NewStage(b.problem, b.train, k)
+			parameters := stage.Design()
+			if c != nil {
+				of := c.Of(eye)
+				parameters = []float64{of.ZeroMM, of.FRearMM, of.EyeMM}
+			}
+			stages = append(stages, stage.Setpoints(parameters, vergencesOf(asked)))
+		}
+		for i, a := range asked {
+			for k := range stages {
+				s := &stages[k][i]
+				if head != "" {
+					fmt.Fprintf(out, "%s,", eye)
+				}
+				fmt.Fprintf(out, "%s,%s,%s,%s,%s,%s,%s\n", a.depth, a.vergence, results.Fixed(s.MaskMM, 6), results.Fixed(s.StageMM, 6),
+					results.Fixed(s.MaskParaxialMM, 6), results.Fixed(s.MaskBlurArcmin, 3), b.design.Masks()[k])
+			}
 		}
 	}
 	return out.Flush()

@@ -207,13 +207,16 @@ func showDesign(w io.Writer, m *results.Manifest, d *results.Design, setpoints [
 	if point.Given != nil {
 		judged = []titled{{"Every requirement and limit", point.Given.Table()}}
 	}
-	for _, part := range append(judged, []titled{
+	parts := append(judged, []titled{
 		{"To order", orderTable(d, m.Owned)},
 		{"Lenses from the world to the eye", lensTable(d)},
 		{"Surfaces from the world to the eye", surfaceTable(d)},
-		{"Mask: " + maskPlace(d), results.StageTable(setpoints)},
-		{"Asked and reached", marginTable(point, d)},
-	}...) {
+	}...)
+	for _, seat := range d.Masks() {
+		words := d.MaskWords(seat)
+		parts = append(parts, titled{strings.ToUpper(words[:1]) + words[1:] + ": " + maskPlace(d, seat), results.StageTable(ofMask(setpoints, seat))})
+	}
+	for _, part := range append(parts, titled{"Asked and reached", marginTable(point, d)}) {
 		part.table.Terminal = isTerminal(w)
 		fmt.Fprintf(w, "\n%s\n", part.title)
 		if err := part.table.Print(w); err != nil {
@@ -291,15 +294,15 @@ func surfaceTable(d *results.Design) *results.Table {
 	return t
 }
 
-// maskPlace tells between which groups the mask stands.
-func maskPlace(d *results.Design) string {
+// maskPlace tells between which groups the mask at an image stands.
+func maskPlace(d *results.Design, seat string) string {
 	before, after := "front", "relay"
 	switch {
 	case d.Layout == "keplerian":
 		after = "rear"
-	case d.Seat == "rear" && d.Layout == "erector-pair":
+	case seat == "rear" && d.Layout == "erector-pair":
 		before, after = "relay2", "rear"
-	case d.Seat == "rear":
+	case seat == "rear":
 		before, after = "relay", "rear"
 	}
 	return fmt.Sprintf("between %s and %s, from the last vertex of the %s to its layer", before, after, before)

@@ -8,6 +8,7 @@ import (
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
+	"relaysweep/objective/raycheck/lanes"
 )
 
 // Azimuths is the number of directions round the axis in which a field is sampled.
@@ -87,12 +88,14 @@ type Bench struct {
 	}
 	inverse [2][2]float64 // of the compensators' Jacobian
 
-	chunk  rays
-	mask   []lines // by wavelength, of the field in hand
-	view   []lines
-	mixed  [2]lines
-	axis   rays // of the compensators
-	axisAt [2]lines
+	chunk  lanes.Rays
+	mask   []lanes.Lines // by wavelength, of the field in hand
+	view   []lanes.Lines
+	maskAt []lanes.Lines // likewise, of the depth in hand
+	viewAt []lanes.Lines
+	mixed  [][2]lanes.Lines // by wavelength, buffers for these
+	axis   lanes.Rays       // of the compensators
+	axisAt [2]lanes.Lines
 	blur   []maskCoefficients // by field, depth, place
 	middle []maskMiddle       // by field, depth
 	chiefs [][2]float64       // by wavelength, of the bundle in hand
@@ -105,8 +108,8 @@ type direction struct {
 	tan      float64
 	x, y     float64 // unit vector of the field's direction
 	share    float64 // of the field's fraction, in means
-	launch   rays
-	coloured []rays // by wavelength, where the eye's colour counts; nil otherwise
+	launch   lanes.Rays
+	coloured []lanes.Rays // by wavelength, where the eye's colour counts; nil otherwise
 }
 
 // lens is what the design says of a lens, from the world to the eye.
@@ -256,8 +259,8 @@ func (b *Bench) sampleFields() {
 			sin, cos := math.Sincos(2 * math.Pi * float64(a) / Azimuths)
 			d := direction{fraction: f, tan: fraction * p.TanMax, x: sin, y: cos, share: 1 / float64(directions)}
 			// all are the rays of the pupil's places for every vergence, less the eye's at a wavelength.
-			all := func(eye float64) rays {
-				launch := newRays(len(b.vergences) * n)
+			all := func(eye float64) lanes.Rays {
+				launch := lanes.NewRays(len(b.vergences) * n)
 				for v, vergence := range b.vergences {
 					for place := range b.places {
 						sx, sy := pupilPlace(p.SharpBox/2, place)
@@ -267,7 +270,7 @@ func (b *Bench) sampleFields() {
 						}
 					}
 				}
-				launch.shiftByPlate(p.CombinerMM, p.CombinerIndex)
+				shiftByPlate(&launch, p.CombinerMM, p.CombinerIndex)
 				return launch
 			}
 			d.launch = all(0)
@@ -280,13 +283,14 @@ func (b *Bench) sampleFields() {
 		}
 	}
 	most := len(b.vergences) * n
-	b.chunk = newRays(most)
+	b.chunk = lanes.NewRays(most)
 	for range b.weight {
-		b.mask, b.view = append(b.mask, newLines(most)), append(b.view, newLines(most))
+		b.mask, b.view = append(b.mask, lanes.NewLines(most)), append(b.view, lanes.NewLines(most))
+		b.mixed = append(b.mixed, [2]lanes.Lines{lanes.NewLines(n), lanes.NewLines(n)})
 	}
-	b.mixed = [2]lines{newLines(n), newLines(n)}
-	b.axis = newRays(b.points)
-	b.axisAt = [2]lines{newLines(b.points), newLines(b.points)}
+	b.maskAt, b.viewAt = slices.Clone(b.mask), slices.Clone(b.view)
+	b.axis = lanes.NewRays(b.points)
+	b.axisAt = [2]lanes.Lines{lanes.NewLines(b.points), lanes.NewLines(b.points)}
 }
 
 // pupilPlace is place k of the pupil, displaced by a distance, as x across the
@@ -302,8 +306,8 @@ func (d *direction) turn(across, along float64) (x, y float64) {
 
 // launch sets ray i to leave the pupil point (x, y) on the line through the apparent
 // point of the field at a vergence in 1/mm.
-func (b *Bench) launch(r *rays, i int, d *direction, x, y, vergence float64) {
-	r.launch(i, x, y, float64(d.tan*d.x)-float64(x*vergence), float64(d.tan*d.y)-float64(y*vergence))
+func (b *Bench) launch(r *lanes.Rays, i int, d *direction, x, y, vergence float64) {
+	launch(r, i, x, y, float64(d.tan*d.x)-float64(x*vergence), float64(d.tan*d.y)-float64(y*vergence))
 }
 
 // takeLenses copies what the design says of its lenses.

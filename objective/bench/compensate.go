@@ -65,21 +65,21 @@ func (b *Bench) compensate() bool {
 func (b *Bench) alongAxis(further float64) (vergence, sharp float64) {
 	d, far := &b.fields[0], b.depths[0]
 	if further == 0 {
-		launch := d.launch.part(0, b.points)
-		b.axis.copyFrom(&launch)
+		launch := d.launch.Part(0, b.points)
+		b.axis.CopyFrom(&launch)
 	} else {
-		launch := d.launch.part(0, b.points)
+		launch := d.launch.Part(0, b.points)
 		for i := range b.points {
 			// The pupil point before the combiner's shift, which the launch has in it.
-			k := launch.kw[i]
+			k := launch.KW[i]
 			var back float64
 			if b.p.CombinerMM > 0 {
 				n := b.p.CombinerIndex
 				back = b.p.CombinerMM * (1/math.Sqrt(float64(n*n)-1+float64(k*k)) - 1/k)
 			}
-			b.launch(&b.axis, i, d, launch.x[i]-float64(back*launch.kx[i]), launch.y[i]-float64(back*launch.ky[i]), far+further)
+			b.launch(&b.axis, i, d, launch.X[i]-float64(back*launch.KX[i]), launch.Y[i]-float64(back*launch.KY[i]), far+further)
 		}
-		b.axis.shiftByPlate(b.p.CombinerMM, b.p.CombinerIndex)
+		shiftByPlate(&b.axis, b.p.CombinerMM, b.p.CombinerIndex)
 	}
 	b.throughAll(&b.axis, b.reference, &b.axisAt[0], &b.axisAt[1])
 	var a sums

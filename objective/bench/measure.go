@@ -1,6 +1,10 @@
 package bench
 
-import "math"
+import (
+	"math"
+
+	"relaysweep/objective/raycheck/lanes"
+)
 
 const arcminRad = math.Pi / (180 * 60)
 
@@ -69,6 +73,9 @@ func (b *Bench) trace(o *Outcome) {
 		}
 		b.traceField(d)
 		for depth := range b.depths {
+			for w := range b.weight {
+				b.maskAt[w], b.viewAt[w] = b.linesOf(&b.mask[w], &b.mixed[w][0], depth), b.linesOf(&b.view[w], &b.mixed[w][1], depth)
+			}
 			for place := range b.places {
 				all, reference := b.sum(d, depth, place, f, axial[:], o)
 				k := (f*len(b.depths)+depth)*b.places + place
@@ -124,34 +131,44 @@ func (b *Bench) traceField(d *direction) {
 		}
 		b.traceRays(launch, ends*n, w)
 		for v := ends; v < len(b.vergences); v++ {
-			b.mask[w].between(v, len(b.vergences), &b.mask[b.reference])
-			b.view[w].between(v, len(b.vergences), &b.view[b.reference])
+			b.between(b.mask, v, w)
+			b.between(b.view, v, w)
 		}
 	}
 }
 
+// between sets the lines of vergence v at wavelength w to those of the reference plus what
+// the far and the near end differ by from it, linearly in the vergence. The ends come
+// first.
+func (b *Bench) between(of []lanes.Lines, v, w int) {
+	n := b.places * b.points
+	at := func(w, v int) *lanes.Lines { l := of[w].Part(v*n, (v+1)*n); return &l }
+	r := b.reference
+	at(w, v).Between(float64(v-1)/float64(len(b.vergences)-1), at(r, v), at(w, 0), at(r, 0), at(w, 1), at(r, 1))
+}
+
 // traceRays takes the first n of the launched rays through the build at wavelength w.
-func (b *Bench) traceRays(launch *rays, n, w int) {
-	r, from := b.chunk.part(0, n), launch.part(0, n)
-	r.copyFrom(&from)
-	mask, view := b.mask[w].part(0, n), b.view[w].part(0, n)
+func (b *Bench) traceRays(launch *lanes.Rays, n, w int) {
+	r, from := b.chunk.Part(0, n), launch.Part(0, n)
+	r.CopyFrom(&from)
+	mask, view := b.mask[w].Part(0, n), b.view[w].Part(0, n)
 	b.throughAll(&r, w, &mask, &view)
 }
 
 // throughAll takes rays that stand at the eye through all surfaces, and gives them as
 // lines at the mask's vertex, its glass allowed for up to the layer, and in the
 // viewpoint plane.
-func (b *Bench) throughAll(r *rays, w int, mask, view *lines) {
+func (b *Bench) throughAll(r *lanes.Rays, w int, mask, view *lanes.Lines) {
 	half := b.p.MaskGlass / 2
 	for s := range b.surfaces {
 		if s == b.beyondMask {
-			r.shiftByPlate(half, b.p.MaskGlassIndex)
-			mask.of(r, b.maskVertex)
-			r.shiftByPlate(half, b.p.MaskGlassIndex)
+			shiftByPlate(r, half, b.p.MaskGlassIndex)
+			mask.Cross(r, b.maskVertex)
+			shiftByPlate(r, half, b.p.MaskGlassIndex)
 		}
-		r.through(&b.surfaces[s], b.ratios[w][s])
+		b.surfaces[s].through(r, b.ratios[w][s])
 	}
-	view.of(r, b.viewpoint)
+	view.Cross(r, b.viewpoint)
 }
 
 // sum sums up one bundle over all wavelengths, and at the reference alone for the
@@ -162,7 +179,8 @@ func (b *Bench) sum(d *direction, depth, place, f int, axial []float64, o *Outco
 	distance, chief := b.layer[depth], b.chief[depth]*d.tan
 	u0 := b.chiefs
 	for w := range b.weight {
-		mask, view := b.linesOf(&b.mask[w], 0, depth, place), b.linesOf(&b.view[w], 1, depth, place)
+		from, to := place*b.points, (place+1)*b.points
+		mask, view := b.maskAt[w].Part(from, to), b.viewAt[w].Part(from, to)
 		add := func(a *sums, by float64) {
 			a.add(&mask, &view, b.pointWeight, by, distance, chief*d.x, chief*d.y, v, d.tan*d.x/theta, d.tan*d.y/theta)
 		}
@@ -195,21 +213,17 @@ func (b *Bench) sum(d *direction, depth, place, f int, axial []float64, o *Outco
 	return all, reference
 }
 
-// linesOf are the rays of a depth and place of the pupil among those of a field:
-// traced ones, or between them.
-func (b *Bench) linesOf(of *lines, buffer, depth, place int) lines {
+// linesOf are the rays of a depth among those of a field, at all places of the pupil: traced
+// ones, or between them in a buffer.
+func (b *Bench) linesOf(of, buffer *lanes.Lines, depth int) lanes.Lines {
 	n := b.places * b.points
-	from := place * b.points
 	for i, q := range b.share[depth] {
 		if q == 1 {
-			return of.part(i*n+from, i*n+from+b.points)
+			return of.Part(i*n, (i+1)*n)
 		}
 	}
-	to := b.mixed[buffer].part(from, from+b.points)
-	for k, q := range b.share[depth] {
-		to.addShare(of, k*n+from, q, k == 0)
-	}
-	return to
+	buffer.Mix(of, b.share[depth])
+	return *buffer
 }
 
 // refocused is the view's blur in arcmin after the eye's best refocus within its

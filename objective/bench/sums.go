@@ -1,73 +1,14 @@
 package bench
 
-import "math"
+import (
+	"math"
+
+	"relaysweep/objective/raycheck/lanes"
+)
 
 // halfLost is the least share of a bundle that must get through for its figures to
 // mean anything: half, less the rounding of a sum of weights.
 const halfLost = 0.5 - 1e-9
-
-// lines are rays by where they cross a plane across the axis, in mm, and their slopes
-// per unit distance towards the world.
-type lines struct{ x, y, sx, sy []float64 }
-
-func newLines(n int) lines {
-	all := make([]float64, 4*n)
-	cut := func(i int) []float64 { return all[i*n : (i+1)*n : (i+1)*n] }
-	return lines{cut(0), cut(1), cut(2), cut(3)}
-}
-
-func (l *lines) part(from, to int) lines {
-	return lines{l.x[from:to], l.y[from:to], l.sx[from:to], l.sy[from:to]}
-}
-
-// of gives rays as lines in the plane at w.
-func (l *lines) of(r *rays, w float64) {
-	for i := range l.x {
-		k := r.per[i]
-		sx, sy := r.kx[i]*k, r.ky[i]*k
-		f := w - r.w[i]
-		l.x[i], l.y[i], l.sx[i], l.sy[i] = r.x[i]+float64(f*sx), r.y[i]+float64(f*sy), sx, sy
-	}
-}
-
-// addShare adds a share of the lines of from that begin at a place to l, or sets l to
-// it.
-func (l *lines) addShare(from *lines, at int, share float64, set bool) {
-	one := func(to, from []float64) {
-		from = from[at:][:len(to)]
-		if set {
-			for i, v := range from {
-				to[i] = share * v
-			}
-			return
-		}
-		for i, v := range from {
-			to[i] += float64(share * v)
-		}
-	}
-	one(l.x, from.x)
-	one(l.y, from.y)
-	one(l.sx, from.sx)
-	one(l.sy, from.sy)
-}
-
-// between sets part i of n vergences to that of the reference wavelength plus what
-// the far and the near end differ by from it, linearly in the vergence. The ends come
-// first.
-func (l *lines) between(i, n int, reference *lines) {
-	size := len(l.x) / n
-	share := float64(i-1) / float64(n-1)
-	one := func(to, from []float64) {
-		for k := range size {
-			far, near := to[k]-from[k], to[size+k]-from[size+k]
-			to[i*size+k] = from[i*size+k] + far + float64(share*(near-far))
-		}
-	}
-	one(l.x, reference.x)
-	one(l.y, reference.y)
-	one(l.sx, reference.sx)
-	one(l.sy, reference.sy)
-}
 
 // sums are weighted sums over the rays of a bundle: of points p and slopes s in the
 // mask's plane, and in the viewpoint plane of positions x and of deviations e of
@@ -85,10 +26,10 @@ type sums struct {
 // add takes one bundle at one wavelength, with a weight. Points in the mask's plane
 // are those at a distance from the plane of its lines, and count from (cx, cy); v is
 // the world point's vergence from the viewpoint, and (ux, uy) the ideal chief slope.
-func (a *sums) add(mask, view *lines, weight []float64, by, distance, cx, cy, v, ux, uy float64) {
+func (a *sums) add(mask, view *lanes.Lines, weight []float64, by, distance, cx, cy, v, ux, uy float64) {
 	n := len(weight)
-	mx, my, msx, msy := mask.x[:n], mask.y[:n], mask.sx[:n], mask.sy[:n]
-	vx, vy, vsx, vsy := view.x[:n], view.y[:n], view.sx[:n], view.sy[:n]
+	mx, my, msx, msy := mask.X[:n], mask.Y[:n], mask.SX[:n], mask.SY[:n]
+	vx, vy, vsx, vsy := view.X[:n], view.Y[:n], view.SX[:n], view.SY[:n]
 	for i, q := range weight {
 		q *= by
 		x, y := vx[i], vy[i]

@@ -5,34 +5,36 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"relaysweep/objective/raycheck/lanes"
 )
 
 // someRays draws rays that come from the neighbourhood of the eye.
-func someRays(t *rapid.T) rays {
-	r := newRays(5)
+func someRays(t *rapid.T) lanes.Rays {
+	r := lanes.NewRays(5)
 	for i := range 5 {
-		r.launch(i, rapid.Float64Range(-3, 3).Draw(t, "x"), rapid.Float64Range(-3, 3).Draw(t, "y"),
+		launch(&r, i, rapid.Float64Range(-3, 3).Draw(t, "x"), rapid.Float64Range(-3, 3).Draw(t, "y"),
 			rapid.Float64Range(-0.2, 0.2).Draw(t, "sx"), rapid.Float64Range(-0.2, 0.2).Draw(t, "sy"))
 	}
 	return r
 }
 
-func clone(r *rays) rays {
-	c := newRays(len(r.x))
-	c.copyFrom(r)
+func clone(r *lanes.Rays) lanes.Rays {
+	c := lanes.NewRays(len(r.X))
+	c.CopyFrom(r)
 	return c
 }
 
 // sameRays compares rays as lines: where they cross a plane far behind the surface,
 // and their directions.
-func sameRays(t rapid.TB, what string, got, want *rays, tolerance float64) {
+func sameRays(t rapid.TB, what string, got, want *lanes.Rays, tolerance float64) {
 	t.Helper()
-	for i := range got.x {
-		a, b := (100-got.w[i])*got.per[i], (100-want.w[i])*want.per[i]
-		near(t, what+" x", got.x[i]+a*got.kx[i], want.x[i]+b*want.kx[i], 100*tolerance)
-		near(t, what+" y", got.y[i]+a*got.ky[i], want.y[i]+b*want.ky[i], 100*tolerance)
-		near(t, what+" kx", got.kx[i], want.kx[i], tolerance)
-		near(t, what+" ky", got.ky[i], want.ky[i], tolerance)
+	for i := range got.X {
+		a, b := (100-got.W[i])*got.Per[i], (100-want.W[i])*want.Per[i]
+		near(t, what+" x", got.X[i]+a*got.KX[i], want.X[i]+b*want.KX[i], 100*tolerance)
+		near(t, what+" y", got.Y[i]+a*got.KY[i], want.Y[i]+b*want.KY[i], 100*tolerance)
+		near(t, what+" kx", got.KX[i], want.KX[i], tolerance)
+		near(t, what+" ky", got.KY[i], want.KY[i], tolerance)
 	}
 }
 
@@ -52,8 +54,8 @@ func TestTiltAboutCentre(t *testing.T) {
 		axis := turn.axis()
 		turned := placed(vec{-radius * axis[0], -radius * axis[1], 30 + radius - radius*axis[2]}, turn, 1/radius)
 		a, b := clone(&r), clone(&r)
-		a.through(straight, ratio)
-		b.through(turned, ratio)
+		straight.through(&a, ratio)
+		turned.through(&b, ratio)
 		sameRays(t, "about the centre", &b, &a, 1e-12)
 	})
 }
@@ -69,8 +71,8 @@ func TestTiltIsDecentre(t *testing.T) {
 		half := math.Sin(phi / 2)
 		decentred := placed(vec{0, radius * math.Sin(phi), 30 - 2*radius*half*half}, upright, 1/radius)
 		a, b := clone(&r), clone(&r)
-		a.through(tilted, 1/1.6)
-		b.through(decentred, 1/1.6)
+		tilted.through(&a, 1/1.6)
+		decentred.through(&b, 1/1.6)
 		sameRays(t, "decentred", &b, &a, 1e-12)
 	})
 }
@@ -86,22 +88,22 @@ func TestTurnedTogether(t *testing.T) {
 		s.asphere = []float64{rapid.Float64Range(-1e-5, 1e-5).Draw(t, "a4"), rapid.Float64Range(-1e-8, 1e-8).Draw(t, "a6")}
 		by := lean([2]float64{rapid.Float64Range(-0.1, 0.1).Draw(t, "a"), rapid.Float64Range(-0.1, 0.1).Draw(t, "b")})
 		a, b := clone(&r), clone(&r)
-		a.through(s, 1/1.5)
-		for i := range b.x {
-			p, k := by.of(vec{b.x[i], b.y[i], b.w[i]}), by.of(vec{b.kx[i], b.ky[i], b.kw[i]})
-			b.x[i], b.y[i], b.w[i] = p[0], p[1], p[2]
-			b.kx[i], b.ky[i], b.kw[i], b.per[i] = k[0], k[1], k[2], 1/k[2]
+		s.through(&a, 1/1.5)
+		for i := range b.X {
+			p, k := by.of(vec{b.X[i], b.Y[i], b.W[i]}), by.of(vec{b.KX[i], b.KY[i], b.KW[i]})
+			b.X[i], b.Y[i], b.W[i] = p[0], p[1], p[2]
+			b.KX[i], b.KY[i], b.KW[i], b.Per[i] = k[0], k[1], k[2], 1/k[2]
 		}
 		turned := *s
 		turned.vertex, turned.turn = by.of(s.vertex), by.then(&s.turn)
 		turned.axis = turned.turn.axis()
-		b.through(&turned, 1/1.5)
-		for i := range b.x {
-			p, k := by.into(vec{b.x[i], b.y[i], b.w[i]}), by.into(vec{b.kx[i], b.ky[i], b.kw[i]})
-			b.x[i], b.y[i], b.w[i] = p[0], p[1], p[2]
-			b.kx[i], b.ky[i], b.kw[i], b.per[i] = k[0], k[1], k[2], 1/k[2]
+		turned.through(&b, 1/1.5)
+		for i := range b.X {
+			p, k := by.into(vec{b.X[i], b.Y[i], b.W[i]}), by.into(vec{b.KX[i], b.KY[i], b.KW[i]})
+			b.X[i], b.Y[i], b.W[i] = p[0], p[1], p[2]
+			b.KX[i], b.KY[i], b.KW[i], b.Per[i] = k[0], k[1], k[2], 1/k[2]
 		}
-		if !math.IsNaN(a.kw[0]) {
+		if !math.IsNaN(a.KW[0]) {
 			sameRays(t, "turned together", &b, &a, 1e-10)
 		}
 		sphere := *s
@@ -109,8 +111,8 @@ func TestTurnedTogether(t *testing.T) {
 		plain := sphere
 		plain.asphere = []float64{0}
 		a, b = clone(&r), clone(&r)
-		a.through(&sphere, 1.5)
-		b.through(&plain, 1.5)
+		sphere.through(&a, 1.5)
+		plain.through(&b, 1.5)
 		sameRays(t, "as an asphere", &b, &a, 1e-10)
 	})
 }
@@ -127,12 +129,12 @@ func TestTiltedPlate(t *testing.T) {
 	} {
 		turn := lean([2]float64{0, c.degrees * math.Pi / 180})
 		axis := turn.axis()
-		r := newRays(1)
-		r.launch(0, 0, 0, 0, 0)
-		r.through(placed(vec{0, 0, 30}, turn, 0), 1/c.n)
-		r.through(placed(vec{0, c.thickness * axis[1], 30 + c.thickness*axis[2]}, turn, 0), c.n)
-		near(t, "direction", r.ky[0], 0, 1e-15)
-		near(t, "shift", math.Abs(r.y[0]), c.shift, 5e-9)
+		r := lanes.NewRays(1)
+		launch(&r, 0, 0, 0, 0, 0)
+		placed(vec{0, 0, 30}, turn, 0).through(&r, 1/c.n)
+		placed(vec{0, c.thickness * axis[1], 30 + c.thickness*axis[2]}, turn, 0).through(&r, c.n)
+		near(t, "direction", r.KY[0], 0, 1e-15)
+		near(t, "shift", math.Abs(r.Y[0]), c.shift, 5e-9)
 	}
 }
 
@@ -142,10 +144,10 @@ func TestWedge(t *testing.T) {
 	for _, c := range []struct{ n, alpha, arcmin float64 }{
 		{1.5168, 3.0 / 60, 1.550401}, {1.5168, 1, 31.0140}, {1.5, 10, 305.885},
 	} {
-		r := newRays(1)
-		r.launch(0, 0, 0, 0, 0)
-		r.through(placed(vec{0, 0, 30}, upright, 0), 1/c.n)
-		r.through(placed(vec{0, 0, 33}, lean([2]float64{0, c.alpha * math.Pi / 180}), 0), c.n)
-		near(t, "deviation", math.Abs(math.Asin(r.ky[0]))/arcminRad, c.arcmin, 6e-4)
+		r := lanes.NewRays(1)
+		launch(&r, 0, 0, 0, 0, 0)
+		placed(vec{0, 0, 30}, upright, 0).through(&r, 1/c.n)
+		placed(vec{0, 0, 33}, lean([2]float64{0, c.alpha * math.Pi / 180}), 0).through(&r, c.n)
+		near(t, "deviation", math.Abs(math.Asin(r.KY[0]))/arcminRad, c.arcmin, 6e-4)
 	}
 }

@@ -1,6 +1,10 @@
 package bench
 
-import "math"
+import (
+	"math"
+
+	"relaysweep/objective/raycheck/lanes"
+)
 
 const (
 	// rimPoints is the number of rays on a pupil's rim that tell whether the pupil is
@@ -19,13 +23,13 @@ const (
 
 // rim is what vignetting is found with.
 type rim struct {
-	rays rays
+	rays lanes.Rays
 	over []float64 // height over clear semi-diameter, squared, at the worst surface; NaN when lost
 }
 
 func newRim() rim {
 	n := max(rimPoints+1, chordCount*chordPoints)
-	return rim{newRays(n), make([]float64, n)}
+	return rim{lanes.NewRays(n), make([]float64, n)}
 }
 
 // vignetted is the largest share in per cent of the pupil's area that is lost or
@@ -166,24 +170,24 @@ func beyond(before, a, b float64) float64 {
 // overfill traces the first n rays of the rim and keeps their largest squared height
 // over clear semi-diameter.
 func (b *Bench) overfill(n int) {
-	r, over := b.rim.rays.part(0, n), b.rim.over[:n]
-	r.shiftByPlate(b.p.CombinerMM, b.p.CombinerIndex)
+	r, over := b.rim.rays.Part(0, n), b.rim.over[:n]
+	shiftByPlate(&r, b.p.CombinerMM, b.p.CombinerIndex)
 	clear(over)
 	for k := range b.surfaces {
 		s := &b.surfaces[k]
 		if k == b.beyondMask {
-			r.shiftByPlate(b.p.MaskGlass, b.p.MaskGlassIndex)
+			shiftByPlate(&r, b.p.MaskGlass, b.p.MaskGlassIndex)
 		}
-		r.through(s, b.ratios[b.reference][k])
+		s.through(&r, b.ratios[b.reference][k])
 		scale := 1 / (s.clear * s.clear)
 		for i := range over {
-			if h := r.height2(i, s) * scale; h > over[i] {
+			if h := s.height2(&r, i) * scale; h > over[i] {
 				over[i] = h
 			}
 		}
 	}
 	for i := range over {
-		if math.IsNaN(r.kw[i]) {
+		if r.Lost(i) {
 			over[i] = math.NaN()
 		}
 	}

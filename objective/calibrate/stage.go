@@ -32,8 +32,9 @@ var ParameterNames = [parameterCount]string{"zero_mm", "f_rear_mm", "eye_mm"}
 // Stage predicts readings of the stage for a train whose rear group and eye are not quite
 // those of its design. It reuses its buffers: each goroutine needs its own.
 type Stage struct {
-	p *objective.Problem
-	t *objective.Train
+	p    *objective.Problem
+	t    *objective.Train
+	mask int // in the order of [objective.Train.MaskGaps]
 	// FarD and NearD are the ends of the depth range, in dioptres.
 	FarD, NearD float64
 	focal       float64 // of the design's rear group
@@ -46,15 +47,16 @@ type Stage struct {
 // manyDepths is a number of depth samples beyond which the ray check interpolates.
 const manyDepths = 100
 
-// NewStage prepares predictions for a train.
-func NewStage(p *objective.Problem, t *objective.Train) *Stage {
+// NewStage prepares predictions for the stage of one of a train's masks, by its place in the
+// order of [objective.Train.MaskGaps].
+func NewStage(p *objective.Problem, t *objective.Train, mask int) *Stage {
 	own := *p
 	// However many depths are asked for, the same vergences over the range are traced, and
 	// rays interpolated between them; limits play no part in a setpoint.
 	own.DepthSteps = manyDepths
 	own.Limits = objective.Limits{FieldFraction: p.Limits.FieldFraction}
 	return &Stage{
-		p: &own, t: t, FarD: 1000 * p.VergenceFar, NearD: 1000 * p.VergenceNear, focal: t.Groups[len(t.Groups)-1].FocalMM,
+		p: &own, t: t, mask: mask, FarD: 1000 * p.VergenceFar, NearD: 1000 * p.VergenceNear, focal: t.Groups[len(t.Groups)-1].FocalMM,
 	}
 }
 
@@ -102,7 +104,7 @@ func (s *Stage) traced(vergencesD []float64) []float64 {
 
 // setpoints are those of a checker's depths but for the first, the far one.
 func (s *Stage) setpoints(by *raycheck.Checker, parameters []float64) []Setpoint {
-	found := by.MeasureLimited(s.changed(parameters[RearFocal], parameters[Eye])).Setpoints
+	found := by.MeasureLimited(s.changed(parameters[RearFocal], parameters[Eye])).Mask(s.mask).Setpoints
 	out := make([]Setpoint, len(found)-1)
 	for i := range out {
 		out[i] = Setpoint{found[1+i], parameters[Zero] + found[1+i].MaskMM - found[0].MaskMM}

@@ -40,7 +40,7 @@ func testStage(t testing.TB) (*Stage, *objective.Problem, *objective.Train) {
 		t.Fatalf("the train does not assemble: %v", failed)
 	}
 	train.EyeRelief = train.Groups[2].BFDMM + 10
-	return NewStage(p, train), p, train
+	return NewStage(p, train, 0), p, train
 }
 
 func near(t *testing.T, what string, got, want, tolerance float64) {
@@ -66,7 +66,7 @@ func TestReadings(t *testing.T) {
 	// A depth traced by itself, with three wavelengths: what interpolation leaves is far
 	// below a stage's step.
 	p.WavelengthsNM, p.Weights = []float64{479.99, 546.07, 643.85}, []float64{1, 2, 1}
-	colours := NewStage(p, train)
+	colours := NewStage(p, train, 0)
 	far := raycheck.NewCheckerAt(p, []float64{0}).Measure(train).Setpoints[0].MaskMM
 	uneven := []float64{0, 0.1, 0.3, 2.2, 3.9}
 	for i, x := range colours.Readings(colours.Design(), uneven) {

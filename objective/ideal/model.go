@@ -150,9 +150,10 @@ func (m *thinCase) whole(longest float64) (box, bool) {
 			// where its farthest setpoint is there.
 			lo1, lo2 := -theta, -1.0
 			keep := p.LayerClearance() - p.MaskShift()/2
-			if m.space.Seat == objective.SeatFront {
+			if m.space.Seat.Has(objective.SeatFront) {
 				lo1 = keep / weak
-			} else if p.VergenceFar == 0 {
+			}
+			if m.space.Seat.Has(objective.SeatRear) && p.VergenceFar == 0 {
 				lo2 = keep / weak
 			}
 			set(atN1, lo1, longest/shortest)
@@ -165,12 +166,14 @@ func (m *thinCase) whole(longest float64) (box, bool) {
 			set(atA, 1/weak, 1/shortest)
 			set(atB, 0, 1/weak)
 		}
-		gap1, gap2 := p.GroupGapMin, 0.0
-		if m.space.Seat == objective.SeatFront {
-			gap1, gap2 = 0, p.GroupGapMin
+		gap := func(image objective.Seat) float64 {
+			if m.space.Seat.Has(image) {
+				return 0
+			}
+			return p.GroupGapMin
 		}
-		set(atT1, gap1, longest)
-		set(atT2, gap2, longest)
+		set(atT1, gap(objective.SeatFront), longest)
+		set(atT2, gap(objective.SeatRear), longest)
 	}
 	for i := range m.n {
 		if !(x.lo[i] <= x.hi[i]) {
@@ -239,7 +242,7 @@ func (m *thinCase) aperture(rs *requirementRows, chief, edge, weight, room affin
 // air-equivalent, and h is H.
 type thinForms struct {
 	length, h, gap1, gap2 affine
-	rear, front           imageSpace // as the mask would see them
+	rear, front           imageSpace // as a mask would see them
 }
 
 // at forms the requirements and the ranked length over a box.
@@ -258,21 +261,25 @@ func (m *thinCase) at(x *box, rs *requirementRows) (ranked affine) {
 	default:
 		f = m.single(x, rs, &e)
 	}
-	switch {
-	case m.space.Layout == objective.Keplerian:
-	case m.space.Seat == objective.SeatFront:
-		rs.add(constant(p.GroupGapMin), f.gap2)
-	default:
-		rs.add(constant(p.GroupGapMin), f.gap1)
+	if m.space.Layout != objective.Keplerian {
+		if !m.space.Seat.Has(objective.SeatRear) {
+			rs.add(constant(p.GroupGapMin), f.gap2)
+		}
+		if !m.space.Seat.Has(objective.SeatFront) {
+			rs.add(constant(p.GroupGapMin), f.gap1)
+		}
 	}
-	length := f.length.shifted(p.MaskShift())
+	masks := m.space.Seat.Masks()
+	length := f.length.shifted(float64(len(masks)) * p.MaskShift())
 	if !math.IsInf(p.LengthMax, 1) {
 		rs.add(length, constant(p.LengthMax))
 	}
-	if m.space.Seat == objective.SeatFront {
-		m.mask(rs, &f.front)
-	} else {
-		m.mask(rs, &f.rear)
+	for _, seat := range masks {
+		if seat == objective.SeatFront {
+			m.mask(rs, &f.front)
+		} else {
+			m.mask(rs, &f.rear)
+		}
 	}
 	toEye := length.plus(e).shifted(p.CombinerShift())
 	if limit := p.LimitOn(objective.ViewpointShiftMM); !math.IsInf(limit, 1) {

@@ -136,7 +136,7 @@ type single struct{ mask, wall, over float64 }
 // ray traces the chief ray of a field tangent.
 func (c *scene) ray(tan float64) (r single) {
 	p, train := c.p, c.train
-	points, ok := raycheck.TraceRay(p, train, c.maskMM, raycheck.RayStart{WavelengthNM: p.WavelengthsNM[0], SlopeY: tan})
+	points, ok := raycheck.TraceRay(p, train, []float64{c.maskMM}, raycheck.RayStart{WavelengthNM: p.WavelengthsNM[0], SlopeY: tan})
 	var clear []float64
 	for _, g := range train.Groups {
 		for _, e := range g.Elements {
@@ -179,7 +179,7 @@ func drawScene(t *rapid.T) *scene {
 	p, train := testtrain.DrawTraced(t)
 	p.VergenceFar = rapid.SampledFrom([]float64{0, 0.001}).Draw(t, "far")
 	s, _, _ := ForField(p, 0.9)
-	maskMM, _ := p.PlaceMask(train, (p.VergenceFar+p.VergenceNear)/2)
+	maskMM, _ := p.PlaceMask(train, train.MaskGap(), (p.VergenceFar+p.VergenceNear)/2)
 	return &scene{p, train, maskMM, s}
 }
 

@@ -57,8 +57,8 @@ func TestMaskBlur(t *testing.T) {
 			at := report.Setpoints[depth]
 			r := reader{p, train, at.MaskMM, p.Depth(depth), 100}
 			x, y := 2/math.Sqrt(13)*s.FieldFraction*p.TanMax, 3/math.Sqrt(13)*s.FieldFraction*p.TanMax
-			_, chief := p.PlaceMask(train, p.Depth(depth))
-			read := math.Hypot(r.blur(t, false, x, y, 0), r.blur(t, false, x, y, 1)) / arcmin * p.ChiefAtMask(train, at.MaskMM) / chief
+			_, chief := p.PlaceMask(train, train.MaskGap(), p.Depth(depth))
+			read := math.Hypot(r.blur(t, false, x, y, 0), r.blur(t, false, x, y, 1)) / arcmin * p.ChiefAtMask(train, train.MaskGap(), at.MaskMM) / chief
 			testlens.Near(t, fmt.Sprintf("%s: mask blur at %g of the field, %g D", name, s.FieldFraction, s.VergenceD), read, s.MaskBlurArcmin, 0.01*s.MaskBlurArcmin)
 		}
 	})
@@ -148,7 +148,7 @@ func TestDistortion(t *testing.T) {
 // outside is where a ray from height y of the pupil, seen at the tangent tan, crosses the
 // viewpoint's plane, and its slope towards the world there.
 func outside(p *objective.Problem, train *objective.Train, y, tan float64) (x, u float64) {
-	points, _ := raycheck.TraceRay(p, train, 80, raycheck.RayStart{WavelengthNM: p.WavelengthsNM[p.Reference()], YMM: y, SlopeY: tan})
+	points, _ := raycheck.TraceRay(p, train, []float64{80}, raycheck.RayStart{WavelengthNM: p.WavelengthsNM[p.Reference()], YMM: y, SlopeY: tan})
 	last := points[len(points)-1]
 	u = last.M / -last.N
 	return last.Y + (last.Z-p.Viewpoint(train))*u, u

@@ -83,7 +83,7 @@ func newPainter(p *objective.Problem, t *objective.Train, maskMM float64, scene 
 	newEdge := func(directions int) edge { return edge{make([]seen, directions*n), make([]places, directions)} }
 	a := &painter{
 		p: p, scene: scene, eye: eye, tracer: raycheck.NewTracer(p, t, maskMM),
-		chief: -p.ChiefAtMask(t, maskMM), theta: t.AngularMagnification, perWall: 1,
+		chief: -p.ChiefAtMask(t, t.MaskGap(), maskMM), theta: t.AngularMagnification, perWall: 1,
 		patch:  2 * math.Sqrt(math.Pi/float64(n)),
 		pixelX: (eye.Window.Right - eye.Window.Left) / float64(eye.Width),
 		pixelY: (eye.Window.Top - eye.Window.Bottom) / float64(eye.Height),

@@ -47,23 +47,42 @@ type Report struct {
 	// (transmission_min for the one on transmission).
 	FailedBy string
 	Metrics  Metrics
+	// MaskReport is that of the mask, of two of that at image 2; Second is that of the other,
+	// empty where there is none.
+	MaskReport
+	Second  MaskReport
+	Samples []Sample // by field, then by depth from far to near
+}
+
+// MaskReport is where one mask stands.
+type MaskReport struct {
 	// TravelMM is the largest less the smallest exact setpoint.
 	TravelMM  float64
 	Setpoints []Setpoint // one a depth sample, from far to near
-	Samples   []Sample   // by field, then by depth from far to near
+}
+
+// Mask is the report of mask k, in the order of [objective.Train.MaskGaps].
+func (r *Report) Mask(k int) *MaskReport {
+	if k == 0 {
+		return &r.MaskReport
+	}
+	return &r.Second
 }
 
 // Clone is a copy that later checks don't change.
 func (r *Report) Clone() *Report {
 	c := *r
-	c.Setpoints = append([]Setpoint(nil), r.Setpoints...)
+	for k := range objective.MasksMost {
+		c.Mask(k).Setpoints = append([]Setpoint(nil), r.Mask(k).Setpoints...)
+	}
 	c.Samples = append([]Sample(nil), r.Samples...)
 	return &c
 }
 
 // Setpoint is the mask's position for one depth. Positions are physical, in mm
 // from the last vertex before the mask to the modulating layer. Blurs are the
-// largest over the fields up to the limits' field fraction.
+// largest over the fields up to the limits' field fraction. The view's blur is the same for
+// both masks.
 type Setpoint struct {
 	VergenceD      float64 // apparent
 	MaskMM         float64 // least blur by exact rays
@@ -79,6 +98,7 @@ type Sample struct {
 	FieldFraction    float64 // of the tangent of the largest half angle
 	VergenceD        float64 // apparent
 	MaskBlurArcmin   float64
+	SecondBlurArcmin float64 // of a second mask; NaN where there is none
 	ViewBlurArcmin   float64
 	ViewDefocusD     float64
 	ViewAstigmatismD float64
@@ -117,9 +137,10 @@ type Checker struct {
 	// refocusSlackD is by how much the bounds of the eye's refocus are widened; 0 but for
 	// screens.
 	refocusSlackD float64
-	passed        []maskSums // by bundle in use: over what passes all clear apertures, a buffer
-	through       []float64  // weights of the rays that get through, a buffer
+	passed        []sumsOfMasks // by bundle in use: over what passes all clear apertures, a buffer
+	through       []float64     // weights of the rays that get through, a buffer
 	worstFirst    []int
+	masksMost     int // for how many masks room is laid out
 
 	// The train in hand.
 	t          *objective.Train
@@ -127,16 +148,22 @@ type Checker struct {
 	layout     objective.Layout
 	seat       objective.Seat
 	steps      []step
-	beyondMask int
-	gapSteps   []int       // the step before which each gap lies, by gap
-	ratios     [][]float64 // by wavelength, then step
-	blocks     []block     // by wavelength
-	margin     float64     // as for [lanes.Rays.Through], over all that was traced
-	cornersRim float64     // overfill on the rim of the box in all [Checker.corners]; NaN when not known
-	viewpoint  float64     // distance from the first vertex towards the world
-	layer      []float64   // paraxial distance from the first vertex behind the mask to the layer, by depth
-	chief      []float64   // paraxial height in it for unit slope towards the world, by depth
+	masks      []maskInHand // in the order of [objective.Train.MaskGaps], in which rays meet them
+	gapSteps   []int        // the step before which each gap lies, by gap
+	ratios     [][]float64  // by wavelength, then step
+	blocks     []block      // by wavelength
+	margin     float64      // as for [lanes.Rays.Through], over all that was traced
+	cornersRim float64      // overfill on the rim of the box in all [Checker.corners]; NaN when not known
+	viewpoint  float64      // distance from the first vertex towards the world
 	report     Report
+}
+
+// maskInHand is a mask of the train in hand.
+type maskInHand struct {
+	gap    int
+	beyond int       // first step beyond it
+	layer  []float64 // paraxial distance from the first vertex behind the mask to the layer, by depth
+	chief  []float64 // paraxial height in it for unit slope towards the world, by depth
 }
 
 // tracedBundle is what is traced: one field at one vergence.
@@ -148,7 +175,8 @@ type tracedBundle struct {
 	others   int   // where its rays begin at another wavelength, unless it [Checker.refers]
 	traced   []leg // by wavelength
 	// Its lines in a block, by wavelength.
-	mask, view []lanes.Lines
+	mask [objective.MasksMost][]lanes.Lines
+	view []lanes.Lines
 }
 
 // leg is how far a beam has been traced.
@@ -157,26 +185,36 @@ type leg uint8
 const (
 	atEye leg = iota
 	toMask
+	toSecond // of two masks; at once there with one
 	toWorld
 )
 
+// toMasks is as far as the last mask.
+const toMasks = toSecond
+
 // block holds all beams of a wavelength.
 type block struct {
-	rays lanes.Rays  // of the beams that are traced
-	mask lanes.Lines // in the vertex plane before the mask, its glass allowed for
-	view lanes.Lines // in the viewpoint plane
+	rays lanes.Rays                       // of the beams that are traced
+	mask [objective.MasksMost]lanes.Lines // in the vertex plane before a mask, its glass allowed for
+	view lanes.Lines                      // in the viewpoint plane
 }
 
 // sampledBundle is one field and depth sample.
 type sampledBundle struct {
 	field, depth int
 	tan          float64 // of the field angle
-	mask         []maskSums
-	view         []viewSums // by wavelength, as mask
-	maskAll      maskSums
+	masks        [objective.MasksMost]maskBundle
+	view         []viewSums // by wavelength
 	// Where its rays are, by wavelength.
-	maskFrom, viewFrom []source
-	lossy              bool // some ray of it is lost, and its sums come from what passes
+	viewFrom []source
+	lossy    bool // some ray of it is lost, and its sums come from what passes
+}
+
+// maskBundle is one field and depth sample in a mask's layer.
+type maskBundle struct {
+	sums []maskSums // by wavelength
+	all  maskSums
+	from []source // where its rays are, by wavelength
 }
 
 // NewChecker prepares checks for p, which must not change afterwards.
@@ -243,9 +281,6 @@ func newCheckerAt(p *objective.Problem, q quadrature, fractions, depths []float6
 	}
 	c.ratios = make([][]float64, len(c.weight))
 	c.loss = newLossFill(len(c.weight))
-	c.layer = make([]float64, len(c.depths))
-	c.chief = make([]float64, len(c.depths))
-	c.report.Setpoints = make([]Setpoint, len(c.depths))
 	c.report.Samples = make([]Sample, len(fractions)*len(c.depths))
 	c.rim = newRimBuffers(len(fractions) * len(c.depths))
 	if p.SharpBox > 0 {
@@ -281,8 +316,7 @@ func (c *Checker) layOut(q quadrature) {
 		}
 		for d := range c.depths {
 			c.sampledBundles = append(c.sampledBundles, sampledBundle{
-				field: f, depth: d, tan: fraction * p.TanMax,
-				mask: make([]maskSums, len(c.weight)), view: make([]viewSums, len(c.weight)),
+				field: f, depth: d, tan: fraction * p.TanMax, view: make([]viewSums, len(c.weight)),
 			})
 		}
 	}
@@ -304,17 +338,39 @@ func (c *Checker) layOut(q quadrature) {
 	c.between = lanes.NewLines(most)
 	c.through = lanes.WithRoom(make([]float64, most))
 	for w := range c.weight {
-		k := block{lanes.NewRays(len(c.launches[w].X)), lanes.NewLines(n), lanes.NewLines(n)}
+		k := block{rays: lanes.NewRays(len(c.launches[w].X)), view: lanes.NewLines(n)}
 		c.blocks = append(c.blocks, k)
 		for i := range c.tracedBundles {
 			b := &c.tracedBundles[i]
-			b.mask, b.view = append(b.mask, k.mask.Part(b.from, b.to)), append(b.view, k.view.Part(b.from, b.to))
+			b.view = append(b.view, k.view.Part(b.from, b.to))
 		}
 		for i := range c.sampledBundles {
 			b := &c.sampledBundles[i]
-			b.maskFrom, b.viewFrom = append(b.maskFrom, c.sourceOf(&k.mask, b)), append(b.viewFrom, c.sourceOf(&k.view, b))
+			b.viewFrom = append(b.viewFrom, c.sourceOf(&k.view, b))
 		}
 	}
+	c.layOutMask(0)
+}
+
+// layOutMask lays out what is kept of rays in the layer of mask k. A second mask's comes when a
+// train has one.
+func (c *Checker) layOutMask(k int) {
+	for w := range c.blocks {
+		lines := lanes.NewLines(c.tracedBundles[len(c.tracedBundles)-1].to)
+		c.blocks[w].mask[k] = lines
+		for i := range c.tracedBundles {
+			b := &c.tracedBundles[i]
+			b.mask[k] = append(b.mask[k], lines.Part(b.from, b.to))
+		}
+		for i := range c.sampledBundles {
+			b := &c.sampledBundles[i]
+			b.masks[k].from = append(b.masks[k].from, c.sourceOf(&lines, b))
+		}
+	}
+	for i := range c.sampledBundles {
+		c.sampledBundles[i].masks[k].sums = make([]maskSums, len(c.weight))
+	}
+	c.masksMost = k + 1
 }
 
 // Check traces t until it is clear which requirement or limit it fails first.
@@ -361,7 +417,7 @@ func (c *Checker) measureUsed(away []*Checker, stop, vignetting, mismatch bool) 
 	c.report.FailedBy = ""
 	c.sum(0, used)
 	over := func() bool { return stop && c.failed() }
-	if c.judgeMask(); over() {
+	if c.judgeMasks(); over() {
 		return false
 	}
 	if stop {
@@ -444,7 +500,8 @@ func (c *Checker) take(t *objective.Train) {
 	} else {
 		c.groups = append(c.groups[:0], t.Groups...)
 		c.layout, c.seat = t.Layout, t.Seat
-		c.steps, c.gapSteps, c.beyondMask = trainSteps(p, t, c.steps, c.gapSteps)
+		c.steps, c.gapSteps = trainSteps(p, t, c.steps, c.gapSteps)
+		c.takeMasks()
 		for w := range c.ratios {
 			c.ratios[w] = c.ratios[w][:0]
 		}
@@ -460,7 +517,7 @@ func (c *Checker) take(t *objective.Train) {
 // begin clears the report for the train in hand, which displaced pupils take over.
 func (c *Checker) begin(away []*Checker) {
 	t, r := c.t, &c.report
-	r.FailedBy, r.TravelMM = "", math.NaN()
+	r.FailedBy = ""
 	r.Metrics.reset()
 	if g, known := t.MassG(); known {
 		r.Metrics.MassG = g
@@ -469,17 +526,24 @@ func (c *Checker) begin(away []*Checker) {
 		r.Metrics.Price = price
 	}
 	nan := math.NaN()
-	for d, v := range c.depths {
-		r.Setpoints[d] = Setpoint{
-			VergenceD: 1000 * v, MaskMM: nan, MaskParaxialMM: c.place(d),
-			MaskBlurArcmin: nan, ViewBlurArcmin: nan, PixelArcmin: arcmin(c.p.MaskPixel / math.Abs(c.chief[d])),
+	for k := range objective.MasksMost {
+		of := r.Mask(k)
+		of.TravelMM, of.Setpoints = nan, of.Setpoints[:0]
+		if k >= len(c.masks) {
+			continue
+		}
+		for d, v := range c.depths {
+			of.Setpoints = append(of.Setpoints, Setpoint{
+				VergenceD: 1000 * v, MaskMM: nan, MaskParaxialMM: c.place(k, d),
+				MaskBlurArcmin: nan, ViewBlurArcmin: nan, PixelArcmin: arcmin(c.p.MaskPixel / math.Abs(c.masks[k].chief[d])),
+			})
 		}
 	}
 	for i := range c.sampledBundles {
 		b := &c.sampledBundles[i]
 		r.Samples[i] = Sample{
 			FieldFraction: c.fractions[b.field], VergenceD: 1000 * c.depths[b.depth],
-			MaskBlurArcmin: nan, ViewBlurArcmin: nan, ViewDefocusD: nan, ViewAstigmatismD: nan,
+			MaskBlurArcmin: nan, SecondBlurArcmin: nan, ViewBlurArcmin: nan, ViewDefocusD: nan, ViewAstigmatismD: nan,
 		}
 	}
 	for _, a := range away {
@@ -487,11 +551,30 @@ func (c *Checker) begin(away []*Checker) {
 	}
 }
 
-// place finds the mask's paraxial place for depth d, and the chief ray there.
-func (c *Checker) place(d int) (position float64) {
-	position, chief := c.p.PlaceMask(c.t, c.depths[d])
-	c.layer[d] = c.t.Gaps[c.t.MaskGap()] - position
-	c.chief[d] = -chief
+// takeMasks takes the masks of the train in hand, whose steps are laid out.
+func (c *Checker) takeMasks() {
+	gaps := c.t.MaskGaps()
+	for len(c.masks) < len(gaps) {
+		c.masks = append(c.masks, maskInHand{layer: make([]float64, len(c.depths)), chief: make([]float64, len(c.depths))})
+	}
+	c.masks = c.masks[:len(gaps)]
+	for k, gap := range gaps {
+		c.masks[k].gap, c.masks[k].beyond = gap, c.gapSteps[gap]
+	}
+	for k := c.masksMost; k < len(gaps); k++ {
+		c.layOutMask(k)
+		for _, a := range c.away {
+			a.layOutMask(k)
+		}
+	}
+}
+
+// place finds mask k's paraxial place for depth d, and the chief ray there.
+func (c *Checker) place(k, d int) (position float64) {
+	m := &c.masks[k]
+	position, chief := c.p.PlaceMask(c.t, m.gap, c.depths[d])
+	m.layer[d] = c.t.Gaps[m.gap] - position
+	m.chief[d] = -chief
 	return position
 }
 

@@ -43,8 +43,8 @@ func (c *Checker) skips(field int) bool { return len(c.fills[field].x) == 0 }
 
 // follow takes over the train that c has prepared.
 func (a *Checker) follow(c *Checker) {
-	a.t, a.steps, a.beyondMask, a.ratios = c.t, c.steps, c.beyondMask, c.ratios
-	a.viewpoint, a.layer, a.chief = c.viewpoint, c.layer, c.chief
+	a.t, a.steps, a.masks, a.ratios = c.t, c.steps, c.masks, c.ratios
+	a.viewpoint = c.viewpoint
 	a.margin, a.summed = 1, false
 	for i := range a.tracedBundles {
 		clear(a.tracedBundles[i].traced)
@@ -112,7 +112,7 @@ func (c *Checker) rejectAwayMask(a *Checker) bool {
 		if a.skips(f) {
 			continue
 		}
-		a.trace(f*n, (f+1)*n, toMask)
+		a.trace(f*n, (f+1)*n, toMasks)
 		if f == a.used-1 { // as in rejected
 			a.traceWavelength(f*n, f*n+1, a.reference, toWorld)
 			a.traceWavelength(f*n+n-1, f*n+n, a.reference, toWorld)
@@ -126,13 +126,13 @@ func (c *Checker) rejectAwayMask(a *Checker) bool {
 			a.sum(from, to)
 		} else {
 			for i := range a.sampledBundles[from:to] {
-				a.sumMask(&a.sampledBundles[from+i])
+				a.sumMasks(&a.sampledBundles[from+i])
 			}
 		}
 		for i := from; i < to; i++ {
 			c.addMaskBlur(i, a)
 		}
-		if c.beyond(maskBlur, c.report.Metrics.MaskBlurArcmin) {
+		if c.beyondAny(maskBlur) {
 			c.report.FailedBy = MetricList[maskBlur].Name
 			return true
 		}
@@ -155,6 +155,16 @@ func (c *Checker) failedLimit() metricIndex {
 		}
 	}
 	return -1
+}
+
+// beyondAny reports whether a metric of the report is, of both masks where it is one of a mask.
+func (c *Checker) beyondAny(m metricIndex) bool {
+	for value := range MetricList[m].values(&c.report.Metrics, len(c.masks)) {
+		if c.beyond(m, value) {
+			return true
+		}
+	}
+	return false
 }
 
 // beyond reports whether a metric's magnitude is beyond its limit.

@@ -40,10 +40,10 @@ func BenchmarkTraceSurface(b *testing.B) {
 // BenchmarkTraceRaySurface is the same for the single-ray trace.
 func BenchmarkTraceRaySurface(b *testing.B) {
 	p, train := benchmarkTrain(b)
-	mask, _ := p.PlaceMask(train, 0)
+	mask, _ := p.PlaceMask(train, train.MaskGap(), 0)
 	surfaces := 0
 	for b.Loop() {
-		points, complete := TraceRay(p, train, mask, RayStart{WavelengthNM: 546.07, XMM: 0.5, YMM: 1, SlopeY: 0.05})
+		points, complete := TraceRay(p, train, []float64{mask}, RayStart{WavelengthNM: 546.07, XMM: 0.5, YMM: 1, SlopeY: 0.05})
 		if !complete {
 			b.Fatal("lost")
 		}

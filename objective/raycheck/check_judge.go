@@ -21,6 +21,13 @@ func (c *Checker) limit(m metricIndex, value float64) {
 	}
 }
 
+// limitAll judges a metric of the report that belongs to a mask, for all masks.
+func (c *Checker) limitAll(m metricIndex) {
+	if c.beyondAny(m) {
+		c.fail(MetricList[m].Name)
+	}
+}
+
 // failed reports whether a requirement or limit has failed.
 func (c *Checker) failed() bool { return c.report.FailedBy != "" }
 
@@ -31,31 +38,39 @@ func (c *Checker) limited(m metricIndex) bool { return !math.IsInf(c.limits[m], 
 // first.
 func (c *Checker) usedBundles() int { return c.used * len(c.depths) }
 
-// judgeMask places the mask for each depth by exact rays, and judges the
-// requirements on it and its blur.
-func (c *Checker) judgeMask() {
-	p, r := c.p, &c.report
-	travel := newSpread()
-	for d := range c.depths {
-		s := &r.Setpoints[d]
-		s.MaskMM = s.MaskParaxialMM - c.sharpest(d)
-		travel.add(s.MaskMM)
+// judgeMasks places each mask for each depth by exact rays, and judges the
+// requirements on masks: each on all of them before the next.
+func (c *Checker) judgeMasks() {
+	p := c.p
+	var at [objective.MasksMost]atSetpoints
+	for k := range c.masks {
+		r := c.report.Mask(k)
+		travel := newSpread()
+		for d := range c.depths {
+			s := &r.Setpoints[d]
+			s.MaskMM = s.MaskParaxialMM - c.sharpest(k, d)
+			travel.add(s.MaskMM)
+		}
+		r.TravelMM = travel.width()
+		if r.TravelMM > p.Travel*c.allowance*(1+objective.RequirementSlack) {
+			c.fail(objective.Travel.String())
+		}
+		at[k] = c.atSetpoints(k)
 	}
-	r.TravelMM = travel.width()
-	if r.TravelMM > p.Travel*c.allowance*(1+objective.RequirementSlack) {
-		c.fail(objective.Travel.String())
+	for _, at := range at[:len(c.masks)] {
+		if !c.anyClearance && (at.first < at.lo-at.slack || at.last > at.hi+at.slack) {
+			c.fail(objective.Clearance.String())
+		}
 	}
-	at := c.atSetpoints()
-	if !c.anyClearance && (at.first < at.lo-at.slack || at.last > at.hi+at.slack) {
-		c.fail(objective.Clearance.String())
-	}
-	if !(2*at.chief*p.TanHalfWidth <= p.MaskWidth*c.allowance*(1+objective.RequirementSlack)) ||
-		!(2*at.chief*p.TanHalfHeight <= p.MaskHeight*c.allowance*(1+objective.RequirementSlack)) {
-		c.fail(objective.MaskSize.String())
+	for _, at := range at[:len(c.masks)] {
+		if !(2*at.chief*p.TanHalfWidth <= p.MaskWidth*c.allowance*(1+objective.RequirementSlack)) ||
+			!(2*at.chief*p.TanHalfHeight <= p.MaskHeight*c.allowance*(1+objective.RequirementSlack)) {
+			c.fail(objective.MaskSize.String())
+		}
 	}
 }
 
-// atSetpoints is where a train's exact setpoints lie in the mask's gap, in mm behind the last
+// atSetpoints is where a train's exact setpoints lie in a mask's gap, in mm behind the last
 // vertex before it.
 type atSetpoints struct {
 	first, last float64
@@ -64,32 +79,31 @@ type atSetpoints struct {
 	chief       float64 // largest height of the chief ray of unit slope in the layer
 }
 
-// atSetpoints looks at the setpoints of the report.
-func (c *Checker) atSetpoints() atSetpoints {
-	p, t := c.p, c.t
+// atSetpoints looks at the setpoints of mask k in the report.
+func (c *Checker) atSetpoints(k int) atSetpoints {
+	p, t, gap := c.p, c.t, c.masks[k].gap
 	mask := newSpread()
-	x := atSetpoints{slack: objective.RequirementSlack * t.Gaps[t.MaskGap()]}
-	for d := range c.report.Setpoints {
-		at := c.report.Setpoints[d].MaskMM
-		mask.add(at)
-		x.chief = max(x.chief, math.Abs(p.ChiefAtMask(t, at)))
+	x := atSetpoints{slack: objective.RequirementSlack * t.Gaps[gap]}
+	for _, s := range c.report.Mask(k).Setpoints {
+		mask.add(s.MaskMM)
+		x.chief = max(x.chief, math.Abs(p.ChiefAtMask(t, gap, s.MaskMM)))
 	}
 	x.first, x.last = mask.lo, mask.hi
-	x.lo, x.hi = p.MaskRoom(t)
+	x.lo, x.hi = p.MaskRoom(t, gap)
 	return x
 }
 
-// sharpest is how far beyond the paraxial layer, towards the world, the plane
+// sharpest is how far beyond the paraxial layer of mask k, towards the world, the plane
 // lies that minimises the mean variance of depth d over the fields in use; 0
 // when no field can tell.
-func (c *Checker) sharpest(d int) float64 {
+func (c *Checker) sharpest(k, d int) float64 {
 	var sumPS, sumSS float64
 	for i := d; i < c.usedBundles(); i += len(c.depths) {
-		b := &c.sampledBundles[i]
-		if b.maskAll.Weight < halfLost {
+		all := &c.sampledBundles[i].masks[k].all
+		if all.Weight < halfLost {
 			continue
 		}
-		_, ps, ss := b.maskAll.variance()
+		_, ps, ss := all.variance()
 		sumPS += ps
 		sumSS += ss
 	}
@@ -99,23 +113,27 @@ func (c *Checker) sharpest(d int) float64 {
 	return -sumPS / sumSS
 }
 
-// judgeMaskBlur measures the mask's blur, that of displaced pupils too.
+// judgeMaskBlur measures the blur of masks, that of displaced pupils too.
 func (c *Checker) judgeMaskBlur(away []*Checker) {
-	m := &c.report.Metrics
-	m.MaskBlurArcmin = 0
-	for d := range c.depths {
-		c.report.Setpoints[d].MaskBlurArcmin = 0
+	for k := range c.masks {
+		c.report.Metrics.mask(k).MaskBlurArcmin = 0
+		setpoints := c.report.Mask(k).Setpoints
+		for d := range setpoints {
+			setpoints[d].MaskBlurArcmin = 0
+		}
 	}
 	for i := range c.sampledBundles[:c.usedBundles()] {
 		c.measureMaskBlur(i, away)
 	}
-	c.limit(maskBlur, m.MaskBlurArcmin)
+	c.limitAll(maskBlur)
 }
 
-// measureMaskBlur takes bundle i into the metric of the mask's blur, with displaced
+// measureMaskBlur takes bundle i into the metric of the masks' blur, with displaced
 // pupils.
 func (c *Checker) measureMaskBlur(i int, away []*Checker) {
-	c.report.Samples[i].MaskBlurArcmin = 0
+	for k := range c.masks {
+		*c.report.Samples[i].maskBlur(k) = 0
+	}
 	c.addMaskBlur(i, c)
 	for _, a := range away {
 		c.addMaskBlur(i, a)
@@ -124,29 +142,33 @@ func (c *Checker) measureMaskBlur(i int, away []*Checker) {
 
 // addMaskBlur takes bundle i of the pupil that a checks into the metric.
 func (c *Checker) addMaskBlur(i int, a *Checker) {
-	m, b := &c.report.Metrics, &a.sampledBundles[i]
+	b := &a.sampledBundles[i]
 	if a.skips(b.field) {
 		return
 	}
-	s, sample := &c.report.Setpoints[b.depth], &c.report.Samples[i]
-	blur := c.maskBlurOf(b)
-	sample.MaskBlurArcmin = max(sample.MaskBlurArcmin, blur)
-	if b.field < c.used {
-		s.MaskBlurArcmin = max(s.MaskBlurArcmin, blur)
-		m.MaskBlurArcmin = max(m.MaskBlurArcmin, blur)
+	for k := range c.masks {
+		s, sample := &c.report.Mask(k).Setpoints[b.depth], c.report.Samples[i].maskBlur(k)
+		m := c.report.Metrics.mask(k)
+		blur := c.maskBlurOf(k, b)
+		*sample = max(*sample, blur)
+		if b.field < c.used {
+			s.MaskBlurArcmin = max(s.MaskBlurArcmin, blur)
+			m.MaskBlurArcmin = max(m.MaskBlurArcmin, blur)
+		}
 	}
 }
 
-// maskBlurOf is the mask's blur in arcmin, at its setpoint, in a bundle of any pupil.
-func (c *Checker) maskBlurOf(b *sampledBundle) float64 {
-	if b.maskAll.Weight < halfLost {
+// maskBlurOf is the blur of mask k in arcmin, at its setpoint, in a bundle of any pupil.
+func (c *Checker) maskBlurOf(k int, b *sampledBundle) float64 {
+	all := &b.masks[k].all
+	if all.Weight < halfLost {
 		return math.Inf(1)
 	}
-	s := &c.report.Setpoints[b.depth]
+	s := &c.report.Mask(k).Setpoints[b.depth]
 	shift := s.MaskParaxialMM - s.MaskMM
-	pp, ps, ss := b.maskAll.variance()
+	pp, ps, ss := all.variance()
 	variance := pp + float64(2*shift*ps) + float64(shift*shift*ss)
-	return arcmin(math.Sqrt(max(variance, 0)) / math.Abs(c.chief[b.depth]))
+	return arcmin(math.Sqrt(max(variance, 0)) / math.Abs(c.masks[k].chief[b.depth]))
 }
 
 // judgeDefocus measures the world's vergence error at the reference wavelength.
@@ -175,8 +197,11 @@ func (c *Checker) measureDefocus(i int) {
 func (c *Checker) judgeViewBlur(away []*Checker) {
 	m := &c.report.Metrics
 	m.ViewBlurArcmin, m.ViewRefocusD = 0, 0
-	for d := range c.depths {
-		c.report.Setpoints[d].ViewBlurArcmin = 0
+	for k := range c.masks {
+		setpoints := c.report.Mask(k).Setpoints
+		for d := range setpoints {
+			setpoints[d].ViewBlurArcmin = 0
+		}
 	}
 	for i := range c.sampledBundles[:c.usedBundles()] {
 		c.measureViewBlur(i, away)
@@ -207,8 +232,10 @@ func (c *Checker) addViewBlur(i int, a *Checker) {
 	if b.field < c.used {
 		m.ViewBlurArcmin = max(m.ViewBlurArcmin, blur)
 		m.ViewRefocusD = max(m.ViewRefocusD, math.Abs(refocus))
-		s := &c.report.Setpoints[b.depth]
-		s.ViewBlurArcmin = max(s.ViewBlurArcmin, blur)
+		for k := range c.masks {
+			s := &c.report.Mask(k).Setpoints[b.depth]
+			s.ViewBlurArcmin = max(s.ViewBlurArcmin, blur)
+		}
 	}
 }
 
@@ -250,14 +277,16 @@ func (c *Checker) judgeTransmission() {
 	}
 }
 
-// judgeGhosts measures what the mask's pixel grid puts beside the world.
+// judgeGhosts measures what the pixel grid of each mask puts beside the world.
 func (c *Checker) judgeGhosts() {
-	m := &c.report.Metrics
-	m.GhostArcmin = c.ghost()
-	m.GhostPct = 100 * ghostLight(c.p.MaskFill)
-	c.limit(ghost, m.GhostArcmin)
+	for k := range c.masks {
+		m := c.report.Metrics.mask(k)
+		m.GhostArcmin = c.ghost(k)
+		m.GhostPct = 100 * ghostLight(c.p.MaskFill)
+	}
+	c.limitAll(ghost)
 	if c.limited(ghostShare) {
-		c.limit(ghostShare, m.GhostPct)
+		c.limitAll(ghostShare)
 	}
 }
 
@@ -289,10 +318,13 @@ func (c *Checker) refocusedOf(b *sampledBundle, all viewSums) (blur, refocus flo
 	return arcmin(math.Sqrt(max(variance, 0))), refocus
 }
 
-// transmission is the share of light that gets through lenses, mask and
+// transmission is the share of light that gets through lenses, masks and
 // combiner at the reference wavelength.
 func (c *Checker) transmission() float64 {
-	through := c.p.MaskTransmits * c.throughFacets()
+	through := c.throughFacets()
+	for range c.masks {
+		through *= c.p.MaskTransmits
+	}
 	for _, g := range c.t.Groups {
 		for _, e := range g.Elements {
 			if loss := e.Lens.LossPct; catalog.IsSet(loss) {

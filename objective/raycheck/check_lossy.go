@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/integrate/quad"
 
+	"relaysweep/objective"
 	"relaysweep/objective/raycheck/lanes"
 )
 
@@ -33,7 +34,8 @@ var lossy = newChords(lossChords, lossScan)
 type lossFill struct {
 	points       pupil
 	rays         lanes.Rays
-	mask, view   lanes.Lines
+	masks        [objective.MasksMost]lanes.Lines
+	view         lanes.Lines
 	x, y         []float64 // where rays of the scan leave the pupil
 	alive        []bool    // of the scan
 	begins       []int     // rays of the scan next to which losses begin
@@ -50,26 +52,36 @@ func newLossFill(wavelengths int) *lossFill {
 	most := lossChords * lossStretches * lossNodes
 	scan := lossChords * lossScan
 	f := &lossFill{
-		rays: lanes.NewRays(max(most, scan)), mask: lanes.NewLines(most), view: lanes.NewLines(most),
+		rays: lanes.NewRays(max(most, scan)), view: lanes.NewLines(most),
 		x: make([]float64, 2*scan), y: make([]float64, 2*scan), alive: make([]bool, scan), begins: make([]int, 0, scan), good: make([]float64, scan), bad: make([]float64, scan),
 		node: make([]float64, lossNodes), weight: make([]float64, lossNodes), over: make([]float64, max(most, scan)), cut: newApertureFill(wavelengths),
 	}
 	f.points = pupil{make([]float64, 0, most), make([]float64, 0, most), make([]float64, 0, most)}
+	for k := range f.masks {
+		f.masks[k] = lanes.NewLines(most)
+	}
 	quad.Legendre{}.FixedLocations(f.node, f.weight, 0, 1)
 	return f
 }
 
 // refill replaces the quadrature of a bundle that loses rays, because the Gauss
-// rule is valid for the full pupil only. Which rays enter the sums in the mask
+// rule is valid for the full pupil only. Which rays enter the sums in the masks
 // shows when they have been traced to the world.
 func (c *Checker) refill(b *sampledBundle) {
-	b.maskAll = maskSums{}
+	for k := range c.masks {
+		b.masks[k].all = maskSums{}
+	}
 	for w := range c.blocks {
-		b.mask[w], b.view[w] = maskSums{}, viewSums{}
+		b.view[w] = viewSums{}
+		for k := range c.masks {
+			b.masks[k].sums[w] = maskSums{}
+		}
 		for _, side := range c.at.sides() {
 			c.refillSide(b, w, side)
 		}
-		b.maskAll.add(&b.mask[w], c.weight[w])
+		for k := range c.masks {
+			b.masks[k].all.add(&b.masks[k].sums[w], c.weight[w])
+		}
 	}
 }
 
@@ -78,27 +90,38 @@ func (c *Checker) refill(b *sampledBundle) {
 func (c *Checker) refillSide(b *sampledBundle, w int, side float64) {
 	m, v := c.filledSide(b, w, side)
 	share := 1 / float64(len(c.at.sides()))
-	b.mask[w].add(&m, share)
+	for k := range c.masks {
+		b.masks[k].sums[w].add(&m[k], share)
+	}
 	b.view[w].add(&v, share)
 }
 
-// filledSide are the sums over what passes of a half.
-func (c *Checker) filledSide(b *sampledBundle, w int, side float64) (maskSums, viewSums) {
+// filledSide are the sums over what passes of a half, by mask and of the view.
+func (c *Checker) filledSide(b *sampledBundle, w int, side float64) (masks sumsOfMasks, _ viewSums) {
 	f := c.loss
 	c.fillWhatPasses(b, w, side)
 	n := len(f.points.x)
-	r, mask, view := f.rays.Part(0, n), f.mask.Part(0, n), f.view.Part(0, n)
+	r, view := f.rays.Part(0, n), f.view.Part(0, n)
 	r.Launch(f.points.x, f.points.y, b.tan, c.vergenceOf(b.depth, w))
-	f.follow(c, &r, w, 0, c.beyondMask)
-	c.beforeMask(&mask, &r)
-	f.follow(c, &r, w, c.beyondMask, len(c.steps))
+	at := 0
+	for k := range c.masks {
+		f.follow(c, &r, w, at, c.masks[k].beyond)
+		mask := f.masks[k].Part(0, n)
+		c.beforeMask(&mask, &r)
+		at = c.masks[k].beyond
+	}
+	f.follow(c, &r, w, at, len(c.steps))
 	view.Cross(&r, c.viewpoint)
 	for i := range f.points.weight {
 		if f.stopped(&r, i) {
 			f.points.weight[i] = 0
 		}
 	}
-	return c.maskSums(&mask, f.points.weight, b), c.viewSums(&view, f.points.weight, b)
+	for k := range c.masks {
+		mask := f.masks[k].Part(0, n)
+		masks[k] = c.maskSums(k, &mask, f.points.weight, b)
+	}
+	return masks, c.viewSums(&view, f.points.weight, b)
 }
 
 // chord is chord i: its abscissa, half its length, and its share of the pupil.

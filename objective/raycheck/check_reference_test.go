@@ -29,7 +29,7 @@ const referenceArms = 24
 func referenceTrace(p *objective.Problem, t *objective.Train, at [2]float64, tan, v float64, rings int) referenceBundle {
 	var b referenceBundle
 	zV := p.Viewpoint(t)
-	mask, _ := p.PlaceMask(t, v)
+	mask, _ := p.PlaceMask(t, t.MaskGap(), v)
 	for w, wavelength := range p.WavelengthsNM {
 		v := v - p.EyeColour(w)
 		var all, lost float64
@@ -39,7 +39,7 @@ func referenceTrace(p *objective.Problem, t *objective.Train, at [2]float64, tan
 				sin, cos := math.Sincos(2 * math.Pi * float64(j) / referenceArms)
 				x, y := at[0]+rho*cos, at[1]+rho*sin
 				all++
-				points, complete := TraceRay(p, t, mask, RayStart{wavelength, x, y, -x * v, tan - y*v})
+				points, complete := TraceRay(p, t, []float64{mask}, RayStart{wavelength, x, y, -x * v, tan - y*v})
 				if !complete {
 					lost++
 					continue
@@ -149,7 +149,7 @@ func referenceMeasure(p *objective.Problem, t *objective.Train, rings int) *Repo
 				displaced[f] = append(displaced[f], referenceTrace(p, t, at, fraction*p.TanMax, v, rings))
 			}
 		}
-		paraxial, _ := p.PlaceMask(t, v)
+		paraxial, _ := p.PlaceMask(t, t.MaskGap(), v)
 		at := func(b *referenceBundle, move float64) float64 {
 			return b.variance(func(r *referenceRay) (float64, float64) { return r.px - move*r.sx, r.py - move*r.sy })
 		}
@@ -163,7 +163,7 @@ func referenceMeasure(p *objective.Problem, t *objective.Train, rings int) *Repo
 		})
 		s := Setpoint{VergenceD: 1000 * v, MaskMM: paraxial + move, MaskParaxialMM: paraxial}
 		lo, hi = min(lo, s.MaskMM), max(hi, s.MaskMM)
-		_, a := p.PlaceMask(t, s.VergenceD/1000)
+		_, a := p.PlaceMask(t, t.MaskGap(), s.VergenceD/1000)
 		chief := math.Abs(a)
 		s.PixelArcmin = math.Atan(p.MaskPixel/chief) * toArcmin
 		for f := range bundles {

@@ -10,10 +10,10 @@ func (c *Checker) rejected() bool {
 	n := len(c.vergences)
 	used := c.used * n
 	outermost := (c.used - 1) * n
-	c.trace(0, used, toMask)
+	c.trace(0, used, toMasks)
 	// Angles of incidence grow with the field: the outermost one in use, at
 	// either end of the depth range, reports whether rays come near to being lost
-	// on their way from the mask to the world.
+	// on their way from the masks to the world.
 	c.traceWavelength(outermost, outermost+1, c.reference, toWorld)
 	c.traceWavelength(outermost+n-1, outermost+n, c.reference, toWorld)
 	if !c.certain() {
@@ -21,9 +21,9 @@ func (c *Checker) rejected() bool {
 	}
 	bundles := c.usedBundles()
 	for i := range c.sampledBundles[:bundles] {
-		c.sumMask(&c.sampledBundles[i])
+		c.sumMasks(&c.sampledBundles[i])
 	}
-	if c.judgeMask(); c.failed() {
+	if c.judgeMasks(); c.failed() {
 		return true
 	}
 	if c.judgeMaskBlur(nil); c.failed() {

@@ -118,14 +118,14 @@ func TestCheckLossy(t *testing.T) {
 				if !b.lossy {
 					// At the edge of the field, does it really lose nothing?
 					if b.field == len(FieldFractions)-1 {
-						if full := summedDensely(at, k, 40); full.maskAll.Weight < 1-1e-9 {
-							t.Errorf("case %d: %g of a bundle that counts as whole get through", i, full.maskAll.Weight)
+						if full := summedDensely(at, k, 40); full.masks[0].all.Weight < 1-1e-9 {
+							t.Errorf("case %d: %g of a bundle that counts as whole get through", i, full.masks[0].all.Weight)
 						}
 					}
 					continue
 				}
 				want := summedDensely(at, k, 320)
-				share, dense := b.maskAll.Weight, want.maskAll.Weight
+				share, dense := b.masks[0].all.Weight, want.masks[0].all.Weight
 				testlens.Near(t, "share of the rays that get through", share, dense, 0.01)
 				if math.Abs(dense-0.5) < 0.02 {
 					continue
@@ -139,8 +139,8 @@ func TestCheckLossy(t *testing.T) {
 				if math.IsInf(got, 1) != (dense < 0.5) {
 					t.Errorf("case %d: %v get through, but the view's blur is %v", i, dense, got)
 				} else if dense > 0.5 {
-					pp, _, _ := b.maskAll.variance()
-					densePP, _, _ := want.maskAll.variance()
+					pp, _, _ := b.masks[0].all.variance()
+					densePP, _, _ := want.masks[0].all.variance()
 					testlens.Near(t, "root of the mask's variance", math.Sqrt(pp), math.Sqrt(densePP), 0.01*math.Sqrt(densePP))
 					testlens.Near(t, "view blur", got, blur, 0.03*blur)
 					worstMask = max(worstMask, math.Abs(math.Sqrt(pp/densePP)-1))
@@ -292,7 +292,7 @@ func TestCheckRequirements(t *testing.T) {
 		chief := 0.0
 		lo, hi := math.Inf(1), math.Inf(-1)
 		for _, s := range m.Setpoints {
-			chief = max(chief, math.Abs(p.ChiefAtMask(c.train, s.MaskMM)))
+			chief = max(chief, math.Abs(p.ChiefAtMask(c.train, c.train.MaskGap(), s.MaskMM)))
 			lo, hi = min(lo, s.MaskMM), max(hi, s.MaskMM)
 		}
 		p.MaskHeight = 2 * chief * p.TanHalfHeight
@@ -302,7 +302,7 @@ func TestCheckRequirements(t *testing.T) {
 		p.MaskHeight, p.MaskWidth = 1e9, 2*chief*p.TanHalfWidth*(1-1e-6)
 		expect("mask_size")
 		// Bring the range of positions up to the setpoints.
-		from, to := p.MaskRoom(c.train)
+		from, to := p.MaskRoom(c.train, c.train.MaskGap())
 		p.Clearance += min(lo-from, to-hi)
 		expect("mask_size")
 		p.Clearance += 1e-4

@@ -22,7 +22,7 @@ func (c *Checker) throughSteps(r *lanes.Rays, w, from, to int) (margin float64) 
 	return margin
 }
 
-// trace takes beams from and up to but not including to on to the mask or to
+// trace takes beams from and up to but not including to on to the masks or to
 // the world at all wavelengths, the reference first because others refer to it.
 func (c *Checker) trace(from, to int, until leg) {
 	c.traceWavelength(from, to, c.reference, until)
@@ -69,11 +69,15 @@ func (c *Checker) refer(i, w int, at leg) {
 	n := len(c.vergences)
 	far := i - i%n
 	here, farEnd, nearEnd := &c.tracedBundles[i], &c.tracedBundles[far], &c.tracedBundles[far+n-1]
+	if c.passes(at) {
+		here.traced[w] = at + 1
+		return
+	}
 	lines := func(b *tracedBundle, w int) *lanes.Lines {
-		if at == toMask {
+		if at == toSecond {
 			return &b.view[w]
 		}
-		return &b.mask[w]
+		return &b.mask[at][w]
 	}
 	r, v := c.reference, c.vergences
 	share := 0.0
@@ -93,8 +97,26 @@ func (c *Checker) raysOf(b *tracedBundle, w int) (from, to int) {
 	return b.others, b.others + b.to - b.from
 }
 
+// passes reports whether the leg that starts at a place leads nowhere: there is no second
+// mask.
+func (c *Checker) passes(at leg) bool { return at == toMask && len(c.masks) == 1 }
+
+// stepsOf are the surfaces on the leg that starts at a place: from and up to but not including
+// to.
+func (c *Checker) stepsOf(at leg) (from, to int) {
+	n := len(c.masks)
+	if at != atEye {
+		from = c.masks[min(int(at), n)-1].beyond
+	}
+	if at == toSecond {
+		return from, len(c.steps)
+	}
+	return from, c.masks[min(int(at), n-1)].beyond
+}
+
 // traceOn takes neighbouring beams, but for those that refer to others, from the eye to the
-// mask, or from there to the world. The first of them does not refer.
+// first mask, from there to the second, or from the last one to the world. The first of them
+// does not refer.
 func (c *Checker) traceOn(from, to, w int, at leg) {
 	k, last := &c.blocks[w], to-1
 	for c.refers(last, w) {
@@ -106,10 +128,9 @@ func (c *Checker) traceOn(from, to, w int, at leg) {
 	if at == atEye {
 		launch := c.launches[w].Part(first, end)
 		r.CopyFrom(&launch)
-		c.margin = min(c.margin, c.throughSteps(&r, w, 0, c.beyondMask))
-	} else {
-		c.margin = min(c.margin, c.throughSteps(&r, w, c.beyondMask, len(c.steps)))
 	}
+	begin, beyond := c.stepsOf(at)
+	c.margin = min(c.margin, c.throughSteps(&r, w, begin, beyond))
 	for i := from; i <= last; {
 		if c.refers(i, w) {
 			i++
@@ -124,12 +145,14 @@ func (c *Checker) traceOn(from, to, w int, at leg) {
 		first, _ := c.raysOf(a, w)
 		_, end := c.raysOf(b, w)
 		r := k.rays.Part(first, end)
-		if at == atEye {
-			l := k.mask.Part(a.from, b.to)
-			c.beforeMask(&l, &r)
-		} else {
+		switch {
+		case c.passes(at):
+		case at == toSecond:
 			l := k.view.Part(a.from, b.to)
 			l.Cross(&r, c.viewpoint)
+		default:
+			l := k.mask[at].Part(a.from, b.to)
+			c.beforeMask(&l, &r)
 		}
 		i = j
 	}
@@ -138,7 +161,7 @@ func (c *Checker) traceOn(from, to, w int, at leg) {
 // vergenceOf is the vergence of the light of depth d at wavelength w.
 func (c *Checker) vergenceOf(d, w int) float64 { return c.depths[d] - c.p.EyeColour(w) }
 
-// beforeMask gives rays that have passed the surfaces before the mask's gap as
+// beforeMask gives rays that have passed the surfaces before a mask's gap as
 // lines in the vertex plane of the last one. The mask's glass has been allowed
 // for up to its middle, where the layer lies.
 func (c *Checker) beforeMask(l *lanes.Lines, r *lanes.Rays) {
@@ -177,15 +200,24 @@ func (c *Checker) sourceOf(lines *lanes.Lines, b *sampledBundle) source {
 	}
 }
 
-// sumMask sums up the crossings of b with the mask's layer at all wavelengths.
+// sumMasks sums up the crossings of b with the layers of masks at all wavelengths.
 // A lost ray makes a sum NaN.
-func (c *Checker) sumMask(b *sampledBundle) {
+func (c *Checker) sumMasks(b *sampledBundle) {
 	weight := c.fills[b.field].weight
-	b.maskAll = maskSums{}
-	for w := range b.mask {
-		c.sumCrossings(&b.mask[w], b.maskFrom[w].of(), weight, b)
-		b.maskAll.add(&b.mask[w], c.weight[w])
+	for k := range c.masks {
+		m := &b.masks[k]
+		m.all = maskSums{}
+		for w := range m.sums {
+			c.sumCrossings(&m.sums[w], k, m.from[w].of(), weight, b)
+			m.all.add(&m.sums[w], c.weight[w])
+		}
 	}
+}
+
+// lossyAtMasks reports whether such a sum is NaN: rays that are lost before the first mask
+// are lost to all.
+func (c *Checker) lossyAtMasks(b *sampledBundle) bool {
+	return math.IsNaN(b.masks[len(c.masks)-1].all.PP)
 }
 
 // sumView does so for wavelength w in the viewpoint plane.
@@ -206,8 +238,8 @@ func (c *Checker) sum(from, to int) {
 		if c.skips(b.field) {
 			continue
 		}
-		c.sumMask(b)
-		b.lossy = math.IsNaN(b.maskAll.PP)
+		c.sumMasks(b)
+		b.lossy = c.lossyAtMasks(b)
 		for w := range b.view {
 			c.sumView(b, w)
 			b.lossy = b.lossy || math.IsNaN(b.view[w].EYY)
@@ -239,17 +271,18 @@ func (c *Checker) losesRim(b *sampledBundle) bool {
 	return false
 }
 
-// maskSums sums up where rays cross the mask's layer. They are taken at the
+// maskSums sums up where rays cross the layer of mask k. They are taken at the
 // paraxial setpoint and from the paraxial chief ray, next to which the sums lose
 // no digits.
-func (c *Checker) maskSums(l *lanes.Lines, weight []float64, b *sampledBundle) (a maskSums) {
-	c.sumCrossings(&a, l, weight, b)
+func (c *Checker) maskSums(k int, l *lanes.Lines, weight []float64, b *sampledBundle) (a maskSums) {
+	c.sumCrossings(&a, k, l, weight, b)
 	return a
 }
 
 // sumCrossings sets a to the maskSums.
-func (c *Checker) sumCrossings(a *maskSums, l *lanes.Lines, weight []float64, b *sampledBundle) {
-	(*lanes.CrossingSums)(a).Of(l, weight, c.layer[b.depth], c.chief[b.depth]*b.tan)
+func (c *Checker) sumCrossings(a *maskSums, k int, l *lanes.Lines, weight []float64, b *sampledBundle) {
+	m := &c.masks[k]
+	(*lanes.CrossingSums)(a).Of(l, weight, m.layer[b.depth], m.chief[b.depth]*b.tan)
 	if c.at.x == 0 {
 		a.PX, a.SX = 0, 0
 		if b.field == 0 && c.at.y == 0 {

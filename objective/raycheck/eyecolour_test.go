@@ -41,7 +41,7 @@ func TestEyeColour(t *testing.T) {
 		var sharp, cones float64
 		for i, d := range refraction {
 			v := -(d - refraction[1]) / 1000
-			at, _ := p.PlaceMask(train, v)
+			at, _ := p.PlaceMask(train, train.MaskGap(), v)
 			cone := weights[i] * (1 - 20*v) * (1 - 20*v)
 			sharp, cones = sharp+cone*at, cones+cone
 		}

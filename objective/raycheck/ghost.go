@@ -8,19 +8,19 @@ import (
 // wavelength λ leaves it in orders whose tangents differ by λ/p, for small angles.
 
 // ghost is the angle in arcmin at the eye between a world at the far depth and its first
-// order, largest over the depths to which the mask is set. With the layer at a distance δ
+// order, largest over the depths to which mask k is set. With the layer at a distance δ
 // from the image of the world the light of the order goes on as if from a place of that
 // image that is δ·λ/p beside it, and a height there is seen under the angle of the chief
 // ray through it. Both distances are taken from the exact setpoints: that of the far depth is where
 // the world's image lies. The wavelength is the reference.
-func (c *Checker) ghost() float64 {
-	p, s := c.p, c.report.Setpoints
+func (c *Checker) ghost(k int) float64 {
+	p, s := c.p, c.report.Mask(k).Setpoints
 	var away float64
 	for d := range s {
 		away = max(away, math.Abs(s[d].MaskMM-s[0].MaskMM))
 	}
 	orders := p.WavelengthsNM[c.reference] * mmPerNM / p.MaskPixel
-	return arcmin(away * orders / math.Abs(c.chief[0]))
+	return arcmin(away * orders / math.Abs(c.masks[k].chief[0]))
 }
 
 const mmPerNM = 1e-6

@@ -59,16 +59,21 @@ func over(value, limit, scale float64) float64 {
 // excess is the sum of what was measured, but for vignetting, exceeds.
 func (c *Checker) excess() float64 {
 	p, r := c.p, &c.report
-	sum := over(r.TravelMM, p.Travel*(1+objective.RequirementSlack), objective.LimitScale)
-	at := c.atSetpoints()
-	sum += over(math.Max(0, math.Max(at.lo-at.slack-at.first, at.last-at.hi-at.slack)), 0, 1)
-	sum += over(2*at.chief*math.Max(p.TanHalfWidth/p.MaskWidth, p.TanHalfHeight/p.MaskHeight), 1+objective.RequirementSlack, objective.LimitScale)
+	sum := 0.0
+	for k := range c.masks {
+		sum += over(r.Mask(k).TravelMM, p.Travel*(1+objective.RequirementSlack), objective.LimitScale)
+		at := c.atSetpoints(k)
+		sum += over(math.Max(0, math.Max(at.lo-at.slack-at.first, at.last-at.hi-at.slack)), 0, 1)
+		sum += over(2*at.chief*math.Max(p.TanHalfWidth/p.MaskWidth, p.TanHalfHeight/p.MaskHeight), 1+objective.RequirementSlack, objective.LimitScale)
+	}
 	for m := range MetricList {
 		if metricIndex(m).ofFacets() && !c.t.HasFacets() {
 			continue
 		}
 		if metricIndex(m) != vignetting && metricIndex(m).variesWithGaps() || metricIndex(m) == ghostShare {
-			sum += over(*MetricList[m].of(&r.Metrics), c.limits[m], objective.LimitScale)
+			for value := range MetricList[m].values(&r.Metrics, len(c.masks)) {
+				sum += over(value, c.limits[m], objective.LimitScale)
+			}
 		}
 	}
 	if least := p.Limits.TransmissionMin; r.Metrics.Transmission < least {

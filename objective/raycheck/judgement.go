@@ -41,7 +41,7 @@ func Judge(p *objective.Problem, t *objective.Train) (*Report, []Judgement) {
 	j := judging{p: p, t: t, report: NewChecker(p).Measure(t).Clone()}
 	j.groups()
 	j.eye()
-	j.mask()
+	j.masks()
 	j.parts()
 	j.metrics()
 	j.report.FailedBy = ""
@@ -97,7 +97,7 @@ func (j *judging) groups() {
 	}
 	j.atMost(objective.Magnification.String(), "off by, as a share", "", math.Abs(t.AngularMagnification/wanted-1), p.MagnificationTol, objective.RequirementSlack)
 	for i, gap := range t.Gaps {
-		if i != t.MaskGap() {
+		if !t.HoldsMask(i) {
 			j.atLeast(objective.GapRoom.String(), names[i]+" to "+names[i+1]+", vertex to vertex", "mm", gap, p.LeastGap(t.Groups[i], t.Groups[i+1]), objective.RoundingSlack)
 		}
 	}
@@ -121,58 +121,108 @@ func (j *judging) eye() {
 	j.atMost(objective.Aperture.String(), "tightest surface, from the axis", "mm", used, room, objective.RoundingSlack)
 }
 
-// mask judges what is asked of the mask, at its exact setpoints and, of a train at
-// its paraxial gaps, at the paraxial ones too.
-func (j *judging) mask() {
-	p, t, r := j.p, j.t, j.report
-	lo, hi := p.MaskRoom(t)
-	first, last, wide := math.Inf(1), math.Inf(-1), 0.0
+// masks judges what is asked of each mask, at its exact setpoints and, of a train at
+// its paraxial gaps, at the paraxial ones too: each requirement on all masks before the next.
+func (j *judging) masks() {
+	p, t := j.p, j.t
+	gaps := t.MaskGaps()
+	masks := make([]maskJudged, len(gaps))
+	for k, gap := range gaps {
+		masks[k] = j.mask(k, gap)
+	}
+	limit := func(name, of, unit string, reached, slack float64) {
+		asked := p.Limits.Limit(name)
+		j.atMost(name, of, unit, reached, asked, slack+asked*objective.RequirementSlack)
+	}
+	for _, m := range masks {
+		j.atLeast(objective.Clearance.String(), m.of("of the mask's glass"), "mm", m.clear+p.Clearance, p.Clearance, m.slack)
+	}
+	for _, m := range masks {
+		j.atMost(objective.Travel.String(), m.of(""), "mm", m.travel, p.Travel, p.Travel*objective.RequirementSlack)
+	}
+	for _, m := range masks {
+		j.atMost(objective.MaskSize.String(), m.of("width"), "mm", 2*m.wide*p.TanHalfWidth, p.MaskWidth, p.MaskWidth*objective.RequirementSlack)
+		j.atMost(objective.MaskSize.String(), m.of("height"), "mm", 2*m.wide*p.TanHalfHeight, p.MaskHeight, p.MaskHeight*objective.RequirementSlack)
+	}
+	for _, m := range masks {
+		limit(objective.PixelArcmin.String(), m.of(""), "arcmin", m.pixel, 0)
+	}
+	for _, m := range masks {
+		limit(objective.DepthStepD.String(), m.of(""), "D", m.step, 0)
+	}
+	limit(objective.ViewpointShiftMM.String(), "", "mm", math.Abs(p.ViewpointShift(t)), objective.RoundingSlack)
+}
+
+// maskJudged is what a train has of a mask.
+type maskJudged struct {
+	image        string // at which it stands, where there are two masks
+	clear, slack float64
+	travel, wide float64
+	pixel, step  float64
+}
+
+// of adds to words of a judgement which mask it is on.
+func (m *maskJudged) of(what string) string {
+	switch {
+	case m.image == "":
+		return what
+	case what == "":
+		return m.image
+	}
+	return what + ", " + m.image
+}
+
+// imageOf names the image at which mask k stands, empty where it is the only one.
+func (j *judging) imageOf(k int) string {
+	switch seats := j.t.Seat.Masks(); {
+	case len(seats) == 1:
+		return ""
+	case seats[k] == objective.SeatFront:
+		return "mask at image 1"
+	}
+	return "mask at image 2"
+}
+
+// mask is what the train has of mask k, in a gap.
+func (j *judging) mask(k, gap int) maskJudged {
+	p, t, r := j.p, j.t, j.report.Mask(k)
+	m := maskJudged{image: j.imageOf(k), travel: r.TravelMM}
+	lo, hi := p.MaskRoom(t, gap)
+	first, last := math.Inf(1), math.Inf(-1)
 	add := func(at float64) {
 		first, last = math.Min(first, at), math.Max(last, at)
-		wide = math.Max(wide, math.Abs(p.ChiefAtMask(t, at)))
+		m.wide = math.Max(m.wide, math.Abs(p.ChiefAtMask(t, gap, at)))
 	}
-	travel := r.TravelMM
 	for i := range r.Setpoints {
 		add(r.Setpoints[i].MaskMM)
 	}
 	if !t.Refined {
-		far, _ := p.PlaceMask(t, p.VergenceFar)
-		near, _ := p.PlaceMask(t, p.VergenceNear)
+		far, _ := p.PlaceMask(t, gap, p.VergenceFar)
+		near, _ := p.PlaceMask(t, gap, p.VergenceNear)
 		add(far)
 		add(near)
-		travel = math.Max(travel, math.Abs(near-far))
+		m.travel = math.Max(m.travel, math.Abs(near-far))
 	}
-	slack := objective.RequirementSlack*math.Abs(t.Gaps[t.MaskGap()]) + objective.RoundingSlack
-	clear := math.Min(first-lo, hi-last)
-	if !j.imaged() {
-		clear = math.NaN()
+	m.slack = objective.RequirementSlack*math.Abs(t.Gaps[gap]) + objective.RoundingSlack
+	m.clear = math.Min(first-lo, hi-last)
+	if !j.imaged(gap) {
+		m.clear = math.NaN()
 	}
-	j.atLeast(objective.Clearance.String(), "of the mask's glass", "mm", clear+p.Clearance, p.Clearance, slack)
-	j.atMost(objective.Travel.String(), "", "mm", travel, p.Travel, p.Travel*objective.RequirementSlack)
-	j.atMost(objective.MaskSize.String(), "width", "mm", 2*wide*p.TanHalfWidth, p.MaskWidth, p.MaskWidth*objective.RequirementSlack)
-	j.atMost(objective.MaskSize.String(), "height", "mm", 2*wide*p.TanHalfHeight, p.MaskHeight, p.MaskHeight*objective.RequirementSlack)
-	pixel, step := 0.0, 0.0
 	for _, v := range [2]float64{p.VergenceFar, p.VergenceNear} { // both are monotonic between them
-		_, chief := p.PlaceMask(t, v)
-		pixel = math.Max(pixel, arcmin(p.MaskPixel/math.Abs(chief)))
-		step = math.Max(step, p.DepthStep(t, v))
+		_, chief := p.PlaceMask(t, gap, v)
+		m.pixel = math.Max(m.pixel, arcmin(p.MaskPixel/math.Abs(chief)))
+		m.step = math.Max(m.step, p.DepthStep(t, gap, v))
 	}
-	limit := func(name, unit string, reached, slack float64) {
-		asked := p.Limits.Limit(name)
-		j.atMost(name, "", unit, reached, asked, slack+asked*objective.RequirementSlack)
-	}
-	limit(objective.PixelArcmin.String(), "arcmin", pixel, 0)
-	limit(objective.DepthStepD.String(), "D", step, 0)
-	limit(objective.ViewpointShiftMM.String(), "mm", math.Abs(p.ViewpointShift(t)), objective.RoundingSlack)
+	return m
 }
 
 // imaged reports whether every depth lies in front of where the eye's image stands
-// behind the mask: for those behind it the way of the mask would lead over infinity. The
+// behind the mask in a gap: for those behind it the way of the mask would lead over infinity. The
 // height of the chief ray changes its sign there.
-func (j *judging) imaged() bool {
+func (j *judging) imaged(gap int) bool {
 	p, t := j.p, j.t
-	_, infinite := p.PlaceMask(t, 0)
-	_, near := p.PlaceMask(t, p.VergenceNear)
+	_, infinite := p.PlaceMask(t, gap, 0)
+	_, near := p.PlaceMask(t, gap, p.VergenceNear)
 	return infinite*near > 0
 }
 
@@ -223,7 +273,15 @@ func (j *judging) metrics() {
 			if metricIndex(i).ofFacets() && !j.t.HasFacets() {
 				continue
 			}
-			j.atMost(m.Name, "", unitIn(m.Name), math.Abs(*m.of(&j.report.Metrics)), j.p.Limits.Limit(m.Name), 0)
+			k := 0
+			for value := range m.values(&j.report.Metrics, len(j.t.MaskGaps())) {
+				of := ""
+				if m.ofMask != nil {
+					of = j.imageOf(k)
+				}
+				j.atMost(m.Name, of, unitIn(m.Name), math.Abs(value), j.p.Limits.Limit(m.Name), 0)
+				k++
+			}
 		}
 	}
 }

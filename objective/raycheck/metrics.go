@@ -12,9 +12,10 @@ import (
 // that a check did not come to is NaN, as are MassG and Price when they are
 // unknown. [MetricList] has the name of each.
 type Metrics struct {
-	// MaskBlurArcmin is the RMS radius of the mask's blur at its best position for each depth,
-	// largest over fields, depths and places of the pupil.
-	MaskBlurArcmin float64
+	// MaskMetrics are those of the mask, of two of that at image 2; Second are those of the
+	// other, NaN where there is none.
+	MaskMetrics
+	Second MaskMetrics
 	// ViewDefocusD is the vergence error of the world, positive when it looks nearer than it
 	// should: the one of largest magnitude over fields and depths.
 	ViewDefocusD float64
@@ -45,6 +46,17 @@ type Metrics struct {
 	Transmission float64
 	MassG        float64 // of the glass out to the full diameters
 	Price        float64 // sum of the parts' prices
+	// GrooveBlurArcmin is by how much light spreads to either side by diffraction at the zones of
+	// surfaces with facets, largest over the depths, GrooveVisibleArcmin the angle of a pitch where
+	// the eye can see the facets, largest over the surfaces; NaN without facets.
+	GrooveBlurArcmin, GrooveVisibleArcmin float64
+}
+
+// MaskMetrics are the metrics of one mask.
+type MaskMetrics struct {
+	// MaskBlurArcmin is the RMS radius of the mask's blur at its best position for each depth,
+	// largest over fields, depths and places of the pupil.
+	MaskBlurArcmin float64
 	// BlurMismatchPct is by how much the mask blurs more than an ideal point does when the eye
 	// looks at another depth: the one of largest magnitude over fields and pairs of depths; NaN
 	// with a single depth.
@@ -55,10 +67,22 @@ type Metrics struct {
 	// GhostPct is the share in % of the light through the mask that goes into these orders; NaN
 	// where the fill of the pixels is not known.
 	GhostPct float64
-	// GrooveBlurArcmin is by how much light spreads to either side by diffraction at the zones of
-	// surfaces with facets, largest over the depths, GrooveVisibleArcmin the angle of a pitch where
-	// the eye can see the facets, largest over the surfaces; NaN without facets.
-	GrooveBlurArcmin, GrooveVisibleArcmin float64
+}
+
+// mask are the metrics of mask k, in the order of [objective.Train.MaskGaps].
+func (m *Metrics) mask(k int) *MaskMetrics {
+	if k == 0 {
+		return &m.MaskMetrics
+	}
+	return &m.Second
+}
+
+// maskBlur is where the blur of mask k is.
+func (s *Sample) maskBlur(k int) *float64 {
+	if k == 0 {
+		return &s.MaskBlurArcmin
+	}
+	return &s.SecondBlurArcmin
 }
 
 // Metric describes one of Metrics.
@@ -66,6 +90,26 @@ type Metric struct {
 	Name   string // the column's name, and that of the limit on it
 	of     func(*Metrics) *float64
 	sample func(*Sample) float64 // where a sample holds it; nil for one that is not sampled
+	// ofMask is where each mask has it; nil for one that is not a mask's.
+	ofMask func(*MaskMetrics) *float64
+}
+
+// values visits a metric of a train with a number of masks: that of each where it is a mask's.
+func (m *Metric) values(of *Metrics, masks int) func(yield func(float64) bool) {
+	return func(yield func(float64) bool) {
+		if yield(*m.of(of)) && masks > 1 && m.ofMask != nil {
+			yield(*m.ofMask(&of.Second))
+		}
+	}
+}
+
+// samples visits a metric likewise in a sample that holds it.
+func (m *Metric) samples(of *Sample, masks int) func(yield func(float64) bool) {
+	return func(yield func(float64) bool) {
+		if yield(m.sample(of)) && masks > 1 && m.ofMask != nil {
+			yield(of.SecondBlurArcmin)
+		}
+	}
 }
 
 // metricIndex is a metric's place in MetricList.
@@ -95,27 +139,30 @@ const (
 // MetricList is every metric in the order in which limits apply to them.
 var MetricList = []Metric{
 	maskBlur: {"mask_blur_arcmin", func(m *Metrics) *float64 { return &m.MaskBlurArcmin },
-		func(s *Sample) float64 { return s.MaskBlurArcmin }},
+		func(s *Sample) float64 { return s.MaskBlurArcmin }, func(m *MaskMetrics) *float64 { return &m.MaskBlurArcmin }},
 	viewDefocus: {"view_defocus_D", func(m *Metrics) *float64 { return &m.ViewDefocusD },
-		func(s *Sample) float64 { return s.ViewDefocusD }},
+		func(s *Sample) float64 { return s.ViewDefocusD }, nil},
 	viewAstigmatism: {"view_astigmatism_D", func(m *Metrics) *float64 { return &m.ViewAstigmatismD },
-		func(s *Sample) float64 { return s.ViewAstigmatismD }},
+		func(s *Sample) float64 { return s.ViewAstigmatismD }, nil},
 	viewBlur: {"view_blur_arcmin", func(m *Metrics) *float64 { return &m.ViewBlurArcmin },
-		func(s *Sample) float64 { return s.ViewBlurArcmin }},
-	viewRefocus:   {"view_refocus_D", func(m *Metrics) *float64 { return &m.ViewRefocusD }, nil},
-	axisVergence:  {objective.AxisVergenceD, func(m *Metrics) *float64 { return &m.AxisVergenceD }, nil},
-	distortion:    {"distortion_pct", func(m *Metrics) *float64 { return &m.DistortionPct }, nil},
-	lateralColour: {"lateral_colour_arcmin", func(m *Metrics) *float64 { return &m.LateralColourArcmin }, nil},
-	axialColour:   {"axial_colour_D", func(m *Metrics) *float64 { return &m.AxialColourD }, nil},
-	vignetting:    {objective.VignettedPct, func(m *Metrics) *float64 { return &m.VignettedPct }, nil},
-	transmission:  {"transmission", func(m *Metrics) *float64 { return &m.Transmission }, nil},
-	mass:          {objective.MassG.String(), func(m *Metrics) *float64 { return &m.MassG }, nil},
-	price:         {objective.Price.String(), func(m *Metrics) *float64 { return &m.Price }, nil},
-	blurMismatch:  {"blur_mismatch_pct", func(m *Metrics) *float64 { return &m.BlurMismatchPct }, nil},
-	ghost:         {"ghost_arcmin", func(m *Metrics) *float64 { return &m.GhostArcmin }, nil},
-	ghostShare:    {"ghost_pct", func(m *Metrics) *float64 { return &m.GhostPct }, nil},
-	grooveBlur:    {"groove_blur_arcmin", func(m *Metrics) *float64 { return &m.GrooveBlurArcmin }, nil},
-	grooveVisible: {"groove_visible_arcmin", func(m *Metrics) *float64 { return &m.GrooveVisibleArcmin }, nil},
+		func(s *Sample) float64 { return s.ViewBlurArcmin }, nil},
+	viewRefocus:   {"view_refocus_D", func(m *Metrics) *float64 { return &m.ViewRefocusD }, nil, nil},
+	axisVergence:  {objective.AxisVergenceD, func(m *Metrics) *float64 { return &m.AxisVergenceD }, nil, nil},
+	distortion:    {"distortion_pct", func(m *Metrics) *float64 { return &m.DistortionPct }, nil, nil},
+	lateralColour: {"lateral_colour_arcmin", func(m *Metrics) *float64 { return &m.LateralColourArcmin }, nil, nil},
+	axialColour:   {"axial_colour_D", func(m *Metrics) *float64 { return &m.AxialColourD }, nil, nil},
+	vignetting:    {objective.VignettedPct, func(m *Metrics) *float64 { return &m.VignettedPct }, nil, nil},
+	transmission:  {"transmission", func(m *Metrics) *float64 { return &m.Transmission }, nil, nil},
+	mass:          {objective.MassG.String(), func(m *Metrics) *float64 { return &m.MassG }, nil, nil},
+	price:         {objective.Price.String(), func(m *Metrics) *float64 { return &m.Price }, nil, nil},
+	blurMismatch: {"blur_mismatch_pct", func(m *Metrics) *float64 { return &m.BlurMismatchPct }, nil,
+		func(m *MaskMetrics) *float64 { return &m.BlurMismatchPct }},
+	ghost: {"ghost_arcmin", func(m *Metrics) *float64 { return &m.GhostArcmin }, nil,
+		func(m *MaskMetrics) *float64 { return &m.GhostArcmin }},
+	ghostShare: {"ghost_pct", func(m *Metrics) *float64 { return &m.GhostPct }, nil,
+		func(m *MaskMetrics) *float64 { return &m.GhostPct }},
+	grooveBlur:    {"groove_blur_arcmin", func(m *Metrics) *float64 { return &m.GrooveBlurArcmin }, nil, nil},
+	grooveVisible: {"groove_visible_arcmin", func(m *Metrics) *float64 { return &m.GrooveVisibleArcmin }, nil, nil},
 }
 
 // variesWithGaps reports whether a metric depends on gaps and eye relief: the others are the
@@ -130,11 +177,16 @@ func (m metricIndex) ofFacets() bool { return m == grooveBlur || m == grooveVisi
 // TransmissionMin is the name of the one limit from below, on transmission.
 const TransmissionMin = "transmission_min"
 
-// Value is a metric by name, false for an unknown name.
+// Value is a metric by name, of two masks' the one of larger magnitude, false for an unknown
+// name.
 func (m *Metrics) Value(name string) (value float64, ok bool) {
 	for i := range MetricList {
 		if MetricList[i].Name == name {
-			return *MetricList[i].of(m), true
+			value := *MetricList[i].of(m)
+			if ofMask := MetricList[i].ofMask; ofMask != nil {
+				value = larger(value, *ofMask(&m.Second))
+			}
+			return value, true
 		}
 	}
 	return math.NaN(), false
@@ -144,6 +196,9 @@ func (m *Metrics) Value(name string) (value float64, ok bool) {
 func (m *Metrics) reset() {
 	for i := range MetricList {
 		*MetricList[i].of(m) = math.NaN()
+		if ofMask := MetricList[i].ofMask; ofMask != nil {
+			*ofMask(&m.Second) = math.NaN()
+		}
 	}
 }
 
@@ -152,6 +207,9 @@ func (m *Metrics) reset() {
 // the rays that got through, 1 when all did. Odd sums in x vanish by symmetry unless the
 // pupil is displaced sideways.
 type maskSums lanes.CrossingSums
+
+// sumsOfMasks are such sums in the layers of the masks, in the order of [objective.Train.MaskGaps].
+type sumsOfMasks [objective.MasksMost]maskSums
 
 func (a *maskSums) add(b *maskSums, weight float64) {
 	a.Weight += float64(weight * b.Weight)

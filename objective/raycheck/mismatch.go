@@ -8,7 +8,7 @@ import (
 	"relaysweep/objective/raycheck/lanes"
 )
 
-// mismatch tells, in %, how the mask blurs for an eye that looks at another depth than the
+// mismatch tells, in %, by mask how it blurs for an eye that looks at another depth than the
 // mask is set to: by how much the RMS of its blur is more than that of a point at the
 // same difference of vergence before an eye with the same pupil, signed, the one of largest
 // magnitude over the fields in use and all pairs of a set and an accommodated depth. It is NaN
@@ -21,40 +21,67 @@ import (
 // mask_blur_arcmin. Only rays inside all clear apertures count: what is vignetted takes
 // from the pupil, and makes the blur smaller. A bundle that nothing of passes, or that
 // loses more than half of its rays, has +Inf.
-func (c *Checker) mismatch() float64 {
-	n, s := len(c.depths), c.report.Setpoints
-	if n < 2 {
-		return math.NaN()
+func (c *Checker) mismatch() (pct [objective.MasksMost]float64) {
+	if len(c.depths) < 2 {
+		return [...]float64{math.NaN(), math.NaN()}
 	}
+	if !c.findPassing() {
+		return [...]float64{math.Inf(1), math.Inf(1)}
+	}
+	for k := range c.masks {
+		pct[k] = c.mismatchOf(k)
+	}
+	return pct
+}
+
+// findPassing finds what passes all clear apertures of each bundle in use, false where of one
+// nothing does or more than half of its rays is lost.
+func (c *Checker) findPassing() bool {
 	used := c.usedBundles()
-	for k := range used {
-		if c.sampledBundles[k].maskAll.Weight < halfLost {
-			return math.Inf(1)
+	for i := range used {
+		if c.sampledBundles[i].masks[0].all.Weight < halfLost {
+			return false
 		}
 	}
 	// Outer fields lose more: from there on it soon shows where nothing passes.
 	c.passed = slices.Grow(c.passed[:0], used)[:used]
 	clear := c.clearFields()
-	for k := used - 1; k >= 0; k-- {
-		b := &c.sampledBundles[k]
-		if c.passed[k] = b.maskAll; b.lossy || b.field >= clear {
-			c.passed[k] = c.passing(b)
+	for i := used - 1; i >= 0; i-- {
+		b := &c.sampledBundles[i]
+		if b.lossy || b.field >= clear {
+			c.passed[i] = c.passing(b)
+		} else {
+			c.passed[i] = c.allOf(b)
 		}
-		if !(c.passed[k].Weight > 0) {
-			return math.Inf(1)
+		if !(c.passed[i][0].Weight > 0) {
+			return false
 		}
 	}
+	return true
+}
+
+// allOf are the sums of a bundle, by mask and at all wavelengths.
+func (c *Checker) allOf(b *sampledBundle) (all sumsOfMasks) {
+	for k := range c.masks {
+		all[k] = b.masks[k].all
+	}
+	return all
+}
+
+// mismatchOf is the mismatch of mask k.
+func (c *Checker) mismatchOf(k int) float64 {
+	n, s, chief := len(c.depths), c.report.Mask(k).Setpoints, c.masks[k].chief
 	worst := 0.0
-	for k := range used {
-		b := &c.sampledBundles[k]
-		pp, ps, ss := c.passed[k].variance()
+	for i := range c.usedBundles() {
+		b := &c.sampledBundles[i]
+		pp, ps, ss := c.passed[i][k].variance()
 		for set := range n {
 			if set == b.depth {
 				continue
 			}
 			shift := s[b.depth].MaskParaxialMM - s[set].MaskMM
 			variance := pp + float64(2*shift*ps) + float64(shift*shift*ss)
-			blur := math.Sqrt(max(variance, 0)) / math.Abs(c.chief[set])
+			blur := math.Sqrt(max(variance, 0)) / math.Abs(chief[set])
 			ideal := c.p.Pupil / (2 * math.Sqrt2) * c.outOfFocus(b.depth, set)
 			worst = larger(worst, 100*(blur/ideal-1))
 		}
@@ -112,20 +139,23 @@ func (c *Checker) outOfFocus(accommodated, set int) float64 {
 
 // judgeMismatch judges it.
 func (c *Checker) judgeMismatch() {
-	m := &c.report.Metrics
-	m.BlurMismatchPct = c.mismatch()
+	pct := c.mismatch()
+	for k := range c.masks {
+		c.report.Metrics.mask(k).BlurMismatchPct = pct[k]
+	}
 	if c.limited(blurMismatch) {
-		c.limit(blurMismatch, m.BlurMismatchPct)
+		c.limitAll(blurMismatch)
 	}
 }
 
-// passing are the sums of a bundle, at all wavelengths, over what passes all clear apertures.
-func (c *Checker) passing(b *sampledBundle) maskSums {
+// passing are the sums of a bundle, by mask and at all wavelengths, over what passes all clear
+// apertures.
+func (c *Checker) passing(b *sampledBundle) sumsOfMasks {
 	if !b.lossy && c.clears(b, c.at.x, c.at.y, c.p.Pupil/2) {
-		return b.maskAll
+		return c.allOf(b)
 	}
 	c.loss.clear = true
-	all, ok := maskSums{}, false
+	all, ok := sumsOfMasks{}, false
 	if !b.lossy {
 		all, ok = c.cutByApertures(b)
 	}
@@ -137,11 +167,13 @@ func (c *Checker) passing(b *sampledBundle) maskSums {
 }
 
 // throughApertures are these sums by the filling of a bundle that loses rays.
-func (c *Checker) throughApertures(b *sampledBundle) (all maskSums) {
+func (c *Checker) throughApertures(b *sampledBundle) (all sumsOfMasks) {
 	for w := range c.blocks {
 		for _, side := range c.at.sides() {
-			mask, _ := c.filledSide(b, w, side)
-			all.add(&mask, c.weight[w]/float64(len(c.at.sides())))
+			masks, _ := c.filledSide(b, w, side)
+			for k := range c.masks {
+				all[k].add(&masks[k], c.weight[w]/float64(len(c.at.sides())))
+			}
 		}
 	}
 	return all

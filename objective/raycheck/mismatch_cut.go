@@ -36,18 +36,18 @@ type apertureFill struct {
 	cell, slope  []float64 // of the edge
 	which        []int     // rays of the scan that are traced
 	edges        []apertureEdge
-	sums         []maskSums // by wavelength
+	sums         []sumsOfMasks // by wavelength
 }
 
 func newApertureFill(wavelengths int) apertureFill {
 	const n = lossChords * lossScan
 	column := func() []float64 { return make([]float64, n) }
-	return apertureFill{column(), column(), column(), column(), make([]int, 0, n), make([]apertureEdge, 0, n), make([]maskSums, wavelengths)}
+	return apertureFill{column(), column(), column(), column(), make([]int, 0, n), make([]apertureEdge, 0, n), make([]sumsOfMasks, wavelengths)}
 }
 
 // cutByApertures are the sums over what passes of a bundle, false where what passes is not as it
 // has to be for this.
-func (c *Checker) cutByApertures(b *sampledBundle) (all maskSums, ok bool) {
+func (c *Checker) cutByApertures(b *sampledBundle) (all sumsOfMasks, ok bool) {
 	sums := c.loss.cut.sums
 	if sums[c.reference], ok = c.cutAt(b, c.reference); !ok {
 		return all, false
@@ -61,13 +61,15 @@ func (c *Checker) cutByApertures(b *sampledBundle) (all maskSums, ok bool) {
 		}
 	}
 	for w := range sums {
-		all.add(&sums[w], c.weight[w])
+		for k := range c.masks {
+			all[k].add(&sums[w][k], c.weight[w])
+		}
 	}
 	return all, true
 }
 
 // cutAt is cutByApertures for a wavelength, the reference first.
-func (c *Checker) cutAt(b *sampledBundle, w int) (sums maskSums, ok bool) {
+func (c *Checker) cutAt(b *sampledBundle, w int) (sums sumsOfMasks, ok bool) {
 	f := c.loss
 	if !f.scanApertures(c, b, w) {
 		return sums, false
@@ -81,11 +83,16 @@ func (c *Checker) cutAt(b *sampledBundle, w int) (sums maskSums, ok bool) {
 	f.points.x, f.points.y, f.points.weight = f.points.x[:0], f.points.y[:0], f.points.weight[:0]
 	f.addStretches(c, 1)
 	n := len(f.points.x)
-	r, mask := f.rays.Part(0, n), f.mask.Part(0, n)
+	r := f.rays.Part(0, n)
 	r.Launch(f.points.x, f.points.y, b.tan, c.vergenceOf(b.depth, w))
-	c.throughSteps(&r, w, 0, c.beyondMask)
-	c.beforeMask(&mask, &r)
-	return c.maskSums(&mask, f.points.weight, b), true
+	at := 0
+	for k := range c.masks {
+		c.throughSteps(&r, w, at, c.masks[k].beyond)
+		mask := f.masks[k].Part(0, n)
+		c.beforeMask(&mask, &r)
+		sums[k], at = c.maskSums(k, &mask, f.points.weight, b), c.masks[k].beyond
+	}
+	return sums, true
 }
 
 // scanApertures is the scan, false where a ray is lost.

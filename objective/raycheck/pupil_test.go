@@ -46,8 +46,8 @@ func denseRays(c *Checker, b *sampledBundle, w int, f *pupil, side float64) *lan
 // filling, of which any part is as good as the whole.
 func summedDensely(c *Checker, k, cells int) sampledBundle {
 	b := c.sampledBundles[k]
-	b.mask, b.view = make([]maskSums, len(b.mask)), make([]viewSums, len(b.view))
-	b.maskAll = maskSums{}
+	b.masks[0].sums, b.view = make([]maskSums, len(b.masks[0].sums)), make([]viewSums, len(b.view))
+	b.masks[0].all = maskSums{}
 	f := densePupil(c.p.Pupil/2, cells)
 	mask, view, weight := lanes.NewLines(len(f.x)), lanes.NewLines(len(f.x)), make([]float64, len(f.x))
 	for w := range c.blocks {
@@ -57,9 +57,9 @@ func summedDensely(c *Checker, k, cells int) sampledBundle {
 		}
 		for _, side := range sides {
 			r := denseRays(c, &b, w, &f, side)
-			c.throughSteps(r, w, 0, c.beyondMask)
+			c.throughSteps(r, w, 0, c.masks[0].beyond)
 			c.beforeMask(&mask, r)
-			c.throughSteps(r, w, c.beyondMask, len(c.steps))
+			c.throughSteps(r, w, c.masks[0].beyond, len(c.steps))
 			view.Cross(r, c.viewpoint)
 			for i := range weight {
 				weight[i] = f.weight[i] / float64(len(sides))
@@ -67,11 +67,11 @@ func summedDensely(c *Checker, k, cells int) sampledBundle {
 					weight[i] = 0
 				}
 			}
-			m, v := c.maskSums(&mask, weight, &b), c.viewSums(&view, weight, &b)
-			b.mask[w].add(&m, 1)
+			m, v := c.maskSums(0, &mask, weight, &b), c.viewSums(&view, weight, &b)
+			b.masks[0].sums[w].add(&m, 1)
 			b.view[w].add(&v, 1)
 		}
-		b.maskAll.add(&b.mask[w], c.weight[w])
+		b.masks[0].all.add(&b.masks[0].sums[w], c.weight[w])
 	}
 	return b
 }

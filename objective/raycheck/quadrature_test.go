@@ -148,8 +148,8 @@ func TestQuadrature(t *testing.T) {
 		}
 		for k := range fine.usedBundles() {
 			b := summedDensely(fine, k, 80)
-			v, _, _ := fine.sampledBundles[k].maskAll.variance()
-			dense, _, _ := b.maskAll.variance()
+			v, _, _ := fine.sampledBundles[k].masks[0].all.variance()
+			dense, _, _ := b.masks[0].all.variance()
 			testlens.Near(t, "root of the mask's variance", math.Sqrt(dense), math.Sqrt(v), 3e-3*math.Sqrt(v))
 		}
 	}

@@ -31,7 +31,7 @@ type Refiner struct {
 	by       objective.RankBy
 	c        *Checker
 	start, t *objective.Train
-	gapLeast []float64 // by gap; of no meaning for the mask's
+	gapLeast []float64 // by gap; of no meaning for a mask's
 	room     objective.RefineBounds
 	names    []string
 	excess   []float64
@@ -181,7 +181,7 @@ func (r *Refiner) addParaxial() {
 	}
 	r.add(objective.Magnification.String(), math.Abs(t.AngularMagnification/wanted-1), p.MagnificationTol+objective.RequirementSlack, max(p.MagnificationTol, toleranceScale))
 	for i, gap := range t.Gaps {
-		if i != t.MaskGap() {
+		if !t.HoldsMask(i) {
 			r.add(objective.GapRoom.String(), r.gapLeast[i]-objective.RoundingSlack, gap, 1)
 		}
 	}
@@ -199,16 +199,20 @@ func (r *Refiner) addParaxial() {
 		})
 	}
 	if limit := p.LimitOn(objective.PixelArcmin); !math.IsInf(limit, 1) {
-		least := math.Inf(1)
-		for _, v := range [2]float64{p.VergenceFar, p.VergenceNear} { // |a| is monotonic between them
-			_, chief := p.PlaceMask(t, v)
-			least = min(least, math.Abs(chief))
+		for _, gap := range t.MaskGaps() {
+			least := math.Inf(1)
+			for _, v := range [2]float64{p.VergenceFar, p.VergenceNear} { // |a| is monotonic between them
+				_, chief := p.PlaceMask(t, gap, v)
+				least = min(least, math.Abs(chief))
+			}
+			r.add(objective.PixelArcmin.String(), arcmin(p.MaskPixel/least), limit*(1+objective.RequirementSlack), max(limit, objective.LimitScale))
 		}
-		r.add(objective.PixelArcmin.String(), arcmin(p.MaskPixel/least), limit*(1+objective.RequirementSlack), max(limit, objective.LimitScale))
 	}
 	if limit := p.LimitOn(objective.DepthStepD); !math.IsInf(limit, 1) {
-		step := max(p.DepthStep(t, p.VergenceFar), p.DepthStep(t, p.VergenceNear))
-		r.add(objective.DepthStepD.String(), step, limit*(1+objective.RequirementSlack), max(limit, objective.LimitScale))
+		for _, gap := range t.MaskGaps() {
+			step := max(p.DepthStep(t, gap, p.VergenceFar), p.DepthStep(t, gap, p.VergenceNear))
+			r.add(objective.DepthStepD.String(), step, limit*(1+objective.RequirementSlack), max(limit, objective.LimitScale))
+		}
 	}
 	if limit := p.LimitOn(objective.ViewpointShiftMM); !math.IsInf(limit, 1) {
 		r.add(objective.ViewpointShiftMM.String(), math.Abs(p.ViewpointShift(t)), limit+objective.RoundingSlack, 1)
@@ -218,12 +222,19 @@ func (r *Refiner) addParaxial() {
 // addSetpoints judges the exact setpoints that rays have found.
 func (r *Refiner) addSetpoints() {
 	p, c := r.p, r.c
-	r.add(objective.Travel.String(), c.report.TravelMM, p.Travel*(1+objective.RequirementSlack), max(p.Travel, 1))
-	at := c.atSetpoints()
-	r.add(objective.Clearance.String(), at.lo-at.first, at.slack, 1)
-	r.add(objective.Clearance.String(), at.last-at.hi, at.slack, 1)
-	r.add(objective.MaskSize.String(), 2*at.chief*p.TanHalfWidth, p.MaskWidth*(1+objective.RequirementSlack), p.MaskWidth)
-	r.add(objective.MaskSize.String(), 2*at.chief*p.TanHalfHeight, p.MaskHeight*(1+objective.RequirementSlack), p.MaskHeight)
+	for k := range c.masks {
+		r.add(objective.Travel.String(), c.report.Mask(k).TravelMM, p.Travel*(1+objective.RequirementSlack), max(p.Travel, 1))
+	}
+	var at [objective.MasksMost]atSetpoints
+	for k := range c.masks {
+		at[k] = c.atSetpoints(k)
+		r.add(objective.Clearance.String(), at[k].lo-at[k].first, at[k].slack, 1)
+		r.add(objective.Clearance.String(), at[k].last-at[k].hi, at[k].slack, 1)
+	}
+	for _, at := range at[:len(c.masks)] {
+		r.add(objective.MaskSize.String(), 2*at.chief*p.TanHalfWidth, p.MaskWidth*(1+objective.RequirementSlack), p.MaskWidth)
+		r.add(objective.MaskSize.String(), 2*at.chief*p.TanHalfHeight, p.MaskHeight*(1+objective.RequirementSlack), p.MaskHeight)
+	}
 }
 
 // addMetrics judges the metrics that rays have measured, vignetting where it is one of
@@ -238,9 +249,16 @@ func (r *Refiner) addMetrics(withVignetting bool) {
 			continue
 		}
 		name, scale := MetricList[m].Name, max(limit, objective.LimitScale)
-		of := MetricList[m].sample
-		if of == nil {
-			value := math.Abs(*MetricList[m].of(&report.Metrics))
+		if MetricList[m].sample != nil {
+			for i := range c.usedBundles() {
+				for value := range MetricList[m].samples(&report.Samples[i], len(c.masks)) {
+					r.add(name, math.Abs(value), limit, scale)
+				}
+			}
+			continue
+		}
+		for value := range MetricList[m].values(&report.Metrics, len(c.masks)) {
+			value = math.Abs(value)
 			if metricIndex(m) == vignetting {
 				scale = max(limit, vignettingScale)
 				if value == 0 { // nothing is near, even where nothing is allowed
@@ -248,10 +266,6 @@ func (r *Refiner) addMetrics(withVignetting bool) {
 				}
 			}
 			r.add(name, value, limit, scale)
-			continue
-		}
-		for i := range c.usedBundles() {
-			r.add(name, math.Abs(of(&report.Samples[i])), limit, scale)
 		}
 	}
 	if least := p.Limits.TransmissionMin; least > 0 {

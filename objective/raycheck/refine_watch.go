@@ -190,7 +190,9 @@ func (c *Checker) blurLevel(a *Checker) float64 {
 			level = max(level, blur/max(c.limits[viewBlur], objective.LimitScale))
 		}
 		if c.limited(maskBlur) {
-			level = max(level, c.maskBlurOf(b)/max(c.limits[maskBlur], objective.LimitScale))
+			for k := range c.masks {
+				level = max(level, c.maskBlurOf(k, b)/max(c.limits[maskBlur], objective.LimitScale))
+			}
 		}
 	}
 	return level

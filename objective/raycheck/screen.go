@@ -169,23 +169,23 @@ func doubtOf(through float64) float64 {
 	return 1
 }
 
-// blursMask likewise reports whether the mask's blur is, wherever it stands along the axis.
+// blursMask likewise reports whether the blur of the first mask is, wherever it stands along the axis.
 func (c *Checker) blursMask() bool {
 	if !c.limited(maskBlur) {
 		return false
 	}
 	i := c.worstFirst[0]
 	b := &c.sampledBundles[i]
-	c.place(b.depth)
+	c.place(0, b.depth)
 	c.traceFor(i, c.reference, toMask)
-	l := b.maskFrom[c.reference].of()
-	sums := c.maskSums(l, c.throughWeights(l, b), b)
+	l := b.masks[0].from[c.reference].of()
+	sums := c.maskSums(0, l, c.throughWeights(l, b), b)
 	if sums.Weight < halfLost {
 		return sums.Weight < 1-lostMost
 	}
 	pp, ps, ss := sums.variance()
 	least := math.Sqrt(max(0, pp-ps*ps/ss) * c.weight[c.reference])
-	return arcmin(least/math.Abs(c.chief[b.depth])) > c.limits[maskBlur]*doubtOf(sums.Weight)
+	return arcmin(least/math.Abs(c.masks[0].chief[b.depth])) > c.limits[maskBlur]*doubtOf(sums.Weight)
 }
 
 // lossyDoubt is a factor on the limit of a bundle that loses rays, see blursView.
@@ -224,8 +224,8 @@ func screenReliefs(t *objective.Train) func(yield func(float64) bool) {
 }
 
 // MaskBlurs reports whether the mask is sure to be blurred by more than the factor with a
-// rear group at an eye relief, for any train with this rear group, mask seat rear and this
-// eye relief, whatever its other groups: rays from the eye meet the mask before the relay,
+// rear group at an eye relief, for any train with this rear group, a mask at the rear seat and
+// this eye relief, whatever its other groups: rays from the eye meet the mask before the relay,
 // so that they cross it in the same places for all of these trains.
 func (s *Screener) MaskBlurs(rear *objective.Group, relief float64) bool {
 	t := &s.alone

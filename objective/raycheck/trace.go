@@ -21,9 +21,9 @@ type step struct {
 }
 
 // trainSteps lays out the surfaces of t in the order in which the trace meets them.
-// It also gives for each gap between groups the surface before which it lies,
-// and the index of the first surface beyond the mask. It reuses both buffers.
-func trainSteps(p *objective.Problem, t *objective.Train, buf []step, gapBuf []int) (steps []step, gapSteps []int, beyondMask int) {
+// It also gives for each gap between groups the surface before which it lies: of a gap
+// that holds a mask the first one beyond it. It reuses both buffers.
+func trainSteps(p *objective.Problem, t *objective.Train, buf []step, gapBuf []int) (steps []step, gapSteps []int) {
 	steps = buf[:0]
 	gapSteps = append(gapBuf[:0], make([]int, len(t.Gaps))...)
 	distance, plate, plateIndex := t.EyeRelief, p.CombinerMM, p.CombinerIndex
@@ -64,13 +64,12 @@ func trainSteps(p *objective.Problem, t *objective.Train, buf []step, gapBuf []i
 		if g > 0 {
 			distance = t.Gaps[g-1]
 			gapSteps[g-1] = len(steps)
-			if g-1 == t.MaskGap() {
+			if t.HoldsMask(g - 1) {
 				plate, plateIndex = p.MaskGlass, p.MaskGlassIndex
-				beyondMask = len(steps)
 			}
 		}
 	}
-	return steps, gapSteps, beyondMask
+	return steps, gapSteps
 }
 
 // indexRatios appends to ratios, by wavelength, for each of steps the index

@@ -22,7 +22,7 @@ type Passage struct {
 	Lost     bool // it misses a surface or is totally reflected; Mask and World are NaN then
 }
 
-// Tracer traces many rays at a time through one train with its mask in one place, in the steps of a
+// Tracer traces many rays at a time through one train with its mask, of two that at image 2, in one place, in the steps of a
 // [Checker]. It reuses its buffers: each goroutine needs its own.
 type Tracer struct {
 	p                *objective.Problem
@@ -39,7 +39,8 @@ type Tracer struct {
 // position of the mask's layer behind the last vertex before it.
 func NewTracer(p *objective.Problem, t *objective.Train, maskMM float64) *Tracer {
 	r := &Tracer{p: p, ratios: make([][]float64, len(p.WavelengthsNM)), layer: t.Gaps[t.MaskGap()] - maskMM, viewpoint: -p.Viewpoint(t)}
-	r.steps, _, r.beyondMask = trainSteps(p, t, nil, nil)
+	steps, gapSteps := trainSteps(p, t, nil, nil)
+	r.steps, r.beyondMask = steps, gapSteps[t.MaskGap()]
 	indexRatios(t, func(g *catalog.Glass) (all []float64) {
 		for _, w := range p.WavelengthsNM {
 			all = append(all, g.Index(w))

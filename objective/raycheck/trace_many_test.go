@@ -40,7 +40,7 @@ func TestTracer(t *testing.T) {
 		for w, nm := range p.WavelengthsNM {
 			tracer.Trace(w, from, to)
 			for i, l := range from {
-				points, ok := TraceRay(p, train, maskMM, RayStart{WavelengthNM: nm, XMM: l.X, YMM: l.Y, SlopeX: l.SX, SlopeY: l.SY})
+				points, ok := TraceRay(p, train, []float64{maskMM}, RayStart{WavelengthNM: nm, XMM: l.X, YMM: l.Y, SlopeX: l.SX, SlopeY: l.SY})
 				if to[i].Lost == ok {
 					t.Fatalf("ray %d: lost %v, passes %v", i, to[i].Lost, ok)
 				}

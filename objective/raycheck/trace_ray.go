@@ -2,6 +2,7 @@ package raycheck
 
 import (
 	"math"
+	"slices"
 
 	"relaysweep/catalog"
 	"relaysweep/objective"
@@ -37,12 +38,13 @@ type RayStart struct {
 }
 
 // TraceRay follows one ray from the eye through all
-// surfaces and plates to the first vertex. maskMM is the physical position of
-// the mask's layer behind the last vertex before it; the combiner stands
+// surfaces and plates to the first vertex. masksMM are the physical positions of
+// the layers of its masks, in the order of [objective.Train.MaskGaps], each behind the last
+// vertex before it; the combiner stands
 // midway in the eye relief. The points end where the ray misses a surface or
 // is totally reflected: complete is then false, and the last point's direction
 // the one in which it arrived.
-func TraceRay(p *objective.Problem, t *objective.Train, maskMM float64, start RayStart) (points []RayPoint, complete bool) {
+func TraceRay(p *objective.Problem, t *objective.Train, masksMM []float64, start RayStart) (points []RayPoint, complete bool) {
 	z := t.Length + t.EyeRelief
 	sx, sy := start.SlopeX, start.SlopeY
 	k := math.Sqrt(1 + sx*sx + sy*sy)
@@ -99,10 +101,11 @@ func TraceRay(p *objective.Problem, t *objective.Train, maskMM float64, start Ra
 			break
 		}
 		z -= t.Gaps[g-1]
-		if g-1 != t.MaskGap() {
+		mask := slices.Index(t.MaskGaps(), g-1)
+		if mask < 0 {
 			continue
 		}
-		layer := z + maskMM
+		layer := z + masksMM[mask]
 		half, n := p.MaskGlass/2, p.MaskGlassIndex
 		if half == 0 {
 			n = 1

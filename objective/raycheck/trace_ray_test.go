@@ -15,7 +15,7 @@ import (
 // traceBatch traces rays of one wavelength through a train by the batched
 // trace, from the eye to the first vertex.
 func traceBatch(p *objective.Problem, t *objective.Train, wavelengthNM float64, r *lanes.Rays) {
-	steps, _, _ := trainSteps(p, t, nil, nil)
+	steps, _ := trainSteps(p, t, nil, nil)
 	ratios := [][]float64{nil}
 	indexRatios(t, func(g *catalog.Glass) []float64 { return []float64{g.Index(wavelengthNM)} }, ratios)
 	for s := range steps {
@@ -30,7 +30,7 @@ func TestTraceRayAgainstBatch(t *testing.T) {
 	lost, through := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
 		p, train := testtrain.DrawAnyTraced(t)
-		mask, _ := p.PlaceMask(train, p.Depth(0))
+		mask, _ := p.PlaceMask(train, train.MaskGap(), p.Depth(0))
 		wavelength := rapid.Float64Range(450, 680).Draw(t, "wavelength")
 		wide := rapid.Float64Range(1, 6).Draw(t, "wide") // out to where rays are lost
 		for range 10 {
@@ -38,7 +38,7 @@ func TestTraceRayAgainstBatch(t *testing.T) {
 			sx, sy := wide*rapid.Float64Range(-0.1, 0.1).Draw(t, "sx"), wide*rapid.Float64Range(-0.1, 0.1).Draw(t, "sy")
 			r := singleRay(x, y, sx, sy)
 			traceBatch(p, train, wavelength, r)
-			points, complete := TraceRay(p, train, mask, RayStart{wavelength, x, y, sx, sy})
+			points, complete := TraceRay(p, train, []float64{mask}, RayStart{wavelength, x, y, sx, sy})
 			if complete == r.Lost(0) {
 				t.Fatalf("the single ray is complete: %v, the batched one lost: %v", complete, r.Lost(0))
 			}

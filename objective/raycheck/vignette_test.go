@@ -29,7 +29,7 @@ func TestVignetted(t *testing.T) {
 		}
 		checker := NewChecker(&p)
 		checker.Measure(c.train)
-		mask, _ := p.PlaceMask(c.train, 0)
+		mask, _ := p.PlaceMask(c.train, c.train.MaskGap(), 0)
 		for _, field := range []int{1, 3} {
 			for _, at := range [][2]float64{{0, 0}, {0, p.Box / 2}, {0, -p.Box / 2}, {p.Box / 2, 0}} {
 				b := &checker.sampledBundles[field]
@@ -46,7 +46,7 @@ func TestVignetted(t *testing.T) {
 						continue
 					}
 					all++
-					points, complete := TraceRay(&p, c.train, mask, RayStart{p.WavelengthsNM[p.Reference()], x + at[0], y + at[1], 0, b.tan})
+					points, complete := TraceRay(&p, c.train, []float64{mask}, RayStart{p.WavelengthsNM[p.Reference()], x + at[0], y + at[1], 0, b.tan})
 					for _, q := range points {
 						if q.At == AtLens && math.Hypot(q.X, q.Y) > apertures[q.Surface] {
 							complete = false

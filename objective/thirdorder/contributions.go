@@ -110,7 +110,7 @@ func Contributions(p *objective.Problem, t *objective.Train) (each []Contributio
 		}
 		if g > 0 {
 			thickness := 0.0
-			if g-1 == t.MaskGap() {
+			if t.HoldsMask(g - 1) {
 				// Where it stands in the gap makes no difference.
 				thickness = p.MaskGlass
 				plate("mask", thickness, p.MaskGlassIndex)

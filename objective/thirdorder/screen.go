@@ -6,8 +6,8 @@ import (
 	"relaysweep/objective"
 )
 
-// Screen tells trains whose estimates from below exceed limits by more than a factor. It reuses its buffers:
-// each goroutine needs its own.
+// Screen tells trains whose estimates from below exceed limits by more than a factor. Of two
+// masks it looks at that at image 1. It reuses its buffers: each goroutine needs its own.
 type Screen struct {
 	*Estimator
 	most      [limits]float64
@@ -73,7 +73,8 @@ func (s *Screen) Take(t *objective.Train, groups []*Group) {
 		s.all.toEye(s.p, s.p.CombinerMM)
 	}
 	if s.blursMask {
-		s.near.add(s.p, t, groups, t.MaskGap()+1)
+		gaps := t.MaskGaps()
+		s.near.add(s.p, t, groups, gaps[len(gaps)-1]+1)
 		s.near.toEye(s.p, s.p.CombinerMM)
 	}
 	s.relief = s.p.CombinerMM

@@ -143,7 +143,7 @@ func (b *Slopes) Front(g *objective.Group, third *Group, seat objective.Seat) (e
 	f, theta, t := g.FocalMM, b.theta, b.field
 	q, gap := third.quartic, quartic{}
 	// The gap to the relay is BFD + f·H/Θ, and something of the relay's own.
-	q[4] += (g.BFDMM + b.plateAt(seat == objective.SeatFront)) / 8
+	q[4] += (g.BFDMM + b.plateAt(seat.Has(objective.SeatFront))) / 8
 	gap[4] = f / theta / 8
 	p := ray{theta, theta / f}
 	rest := b.rest(third, p)
@@ -162,7 +162,7 @@ func (b *Slopes) Rear(g *objective.Group, third *Group, seat objective.Seat) (e 
 	}
 	f, t := g.FocalMM, b.field
 	q, gap := third.quartic, quartic{}
-	q.addFourth((g.FFDMM+b.plateAt(seat == objective.SeatRear))/8, -1/f, 1)
+	q.addFourth((g.FFDMM+b.plateAt(seat.Has(objective.SeatRear)))/8, -1/f, 1)
 	gap.addFourth(f/8, -1/f, 1)
 	p := ray{1, 0}
 	rest := b.rest(third, p)

@@ -245,7 +245,8 @@ func TestSpotVariance(t *testing.T) {
 }
 
 // TestScreenAgrees: a train is turned away at an eye relief exactly where an estimate at one of
-// the ends of the depth range exceeds its limit, whatever was looked at before.
+// the ends of the depth range exceeds its limit, whatever was looked at before; and its excess is
+// the logarithm of that estimate over the limit.
 func TestScreenAgrees(t *testing.T) {
 	var names []string
 	for i := range screened {
@@ -278,6 +279,11 @@ func TestScreenAgrees(t *testing.T) {
 			exceeds := s.Exceeds(relief)
 			if r := values[i] / limit; math.Abs(r-1) > 1e-9 && exceeds != (r > 1) {
 				t.Errorf("%s at %v: exceeds %v, estimate %v, limit %v", name, relief, exceeds, values[i], limit)
+			}
+			sum, largest := s.Excess()
+			near(t, "excess", sum, min(math.Log(max(1.5*values[i]/limit, 1)), excessMost), 1e-6)
+			if largest != sum || exceeds && !(sum > math.Log(1.5)-1e-9) {
+				t.Errorf("%s at %v: excess %v, the largest %v of a single limit, exceeds 1.5 times the limit: %v", name, relief, sum, largest, exceeds)
 			}
 			if exceeds {
 				turned++

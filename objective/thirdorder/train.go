@@ -73,10 +73,9 @@ func (s *system) behind(g *Group) {
 // add puts together the groups of a train from one on.
 func (s *system) add(p *objective.Problem, t *objective.Train, groups []*Group, from int) {
 	s.start(groups[from])
-	mask := t.MaskGap()
 	for i := from + 1; i < len(groups); i++ {
 		plate := 0.0
-		if i-1 == mask {
+		if t.HoldsMask(i - 1) {
 			plate = p.MaskGlass
 		}
 		s.cross(t.Gaps[i-1], plate, p.MaskGlassIndex, groups[i].worldSide)

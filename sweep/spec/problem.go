@@ -108,6 +108,9 @@ func vergence(m float64) float64 { return 1 / (1000 * m) }
 // micrometres in mm.
 func micrometres(um float64) float64 { return um / 1000 }
 
+// SeatBoth is the value of mask.seat that puts a mask at each image.
+const SeatBoth = "both"
+
 // Seats are the seats of the mask that the spec allows in a layout, in the
 // order in which they lie in the train. The one image of a keplerian counts as
 // the rear seat.
@@ -117,6 +120,8 @@ func (s *Spec) Seats(l objective.Layout) []objective.Seat {
 		return []objective.Seat{objective.SeatRear}
 	case s.Mask.Seat == "front":
 		return []objective.Seat{objective.SeatFront}
+	case s.Mask.Seat == SeatBoth:
+		return []objective.Seat{objective.SeatBoth}
 	}
 	return []objective.Seat{objective.SeatFront, objective.SeatRear}
 }

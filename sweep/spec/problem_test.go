@@ -151,6 +151,7 @@ func TestSeats(t *testing.T) {
 		{"either", objective.ErectorPair, []objective.Seat{front, rear}},
 		{"rear", objective.Keplerian, []objective.Seat{rear}},
 		{"either", objective.Keplerian, []objective.Seat{rear}},
+		{"both", objective.ErectorSingle, []objective.Seat{objective.SeatBoth}},
 	} {
 		s := &Spec{Mask: MaskSection{Seat: c.seat}}
 		if diff := cmp.Diff(c.want, s.Seats(c.layout)); diff != "" {

@@ -325,6 +325,12 @@ var relations = []relation{
 		},
 	},
 	{
+		[]string{"mask.seat", "train.layouts"}, `seat = "rear", as a keplerian has one image, or an upright layout`,
+		func(s *Spec) bool {
+			return s.Mask.Seat != SeatBoth || !slices.Contains(s.Train.Layouts, objective.Keplerian)
+		},
+	},
+	{
 		[]string{"train.lenses_max", "train.layouts"},
 		"lenses_max = 0 for no limit, or at least one lens for each group of the simplest layout listed",
 		func(s *Spec) bool {

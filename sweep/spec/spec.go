@@ -151,7 +151,7 @@ type MaskSection struct {
 	GlassMM      float64 // thickness, the modulating layer in its middle
 	GlassIndex   float64
 	ClearanceMM  float64
-	Seat         string // "front", "rear" or "either"; see [Spec.Seats]
+	Seat         string // "front", "rear", "either" or "both"; see [Spec.Seats]
 	Transmission float64
 	FillPct      *float64 // share of a pixel's area that is open; nil: not known
 }

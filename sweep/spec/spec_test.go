@@ -217,7 +217,7 @@ func TestSpecRoundTrip(t *testing.T) {
 		"tolerance.index": {0, 0.1}, "tolerance.builds": {0, buildsMost}, "tolerance.designs": {1, 1000}, "tolerance.radius_pct": {0, 0},
 	}
 	words := map[string][]string{
-		"eye.colour": {"none", "published"}, "field.shape": {"rectangle", "ellipse"}, "mask.seat": {"front", "rear", "either"},
+		"eye.colour": {"none", "published"}, "field.shape": {"rectangle", "ellipse"}, "mask.seat": {"front", "rear", "either", "both"},
 		"search.method": {"enumerate"}, "search.rank_by": {"length_mm", "length_to_eye_mm"},
 		"tolerance.distribution": {"uniform", "truncated-normal", "normal"},
 		"search.one_per":         {"design", "parts"}, "refine.method": {"none", "simplex", "bfgs", "cma-es"},

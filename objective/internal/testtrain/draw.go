@@ -3,6 +3,7 @@ package testtrain
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"relaysweep/objective"
 	"relaysweep/objective/internal/testlens"
@@ -122,10 +123,10 @@ func DrawTrainFor(t *rapid.T, p *objective.Problem, layouts ...objective.Layout)
 }
 
 // PlanesOf lays a train out in physical space, world to eye, z from the first
-// vertex: every surface of its lenses, the mask's glass about a layer at a
-// position behind the last vertex before it, and the combiner just before the
-// eye.
-func PlanesOf(p *objective.Problem, t *objective.Train, maskMM float64) []testlens.Plane {
+// vertex: every surface of its lenses, the glass of each mask about a layer at
+// a position behind the last vertex before it, in the order of [objective.Train.MaskGaps], and
+// the combiner just before the eye.
+func PlanesOf(p *objective.Problem, t *objective.Train, masksMM ...float64) []testlens.Plane {
 	var planes []testlens.Plane
 	slab := func(z, n float64) { planes = append(planes, testlens.Plane{Z: z, Before: 1, After: n}) }
 	z := 0.0
@@ -148,7 +149,8 @@ func PlanesOf(p *objective.Problem, t *objective.Train, maskMM float64) []testle
 				z += group.GapsMM[i]
 			}
 		}
-		if g == t.MaskGap() {
+		if k := slices.Index(t.MaskGaps(), g); k >= 0 {
+			maskMM := masksMM[k]
 			slab(z+maskMM-p.MaskGlass/2, p.MaskGlassIndex)
 			planes = append(planes, testlens.Plane{Z: z + maskMM, Before: p.MaskGlassIndex, After: p.MaskGlassIndex, Mask: true})
 			planes = append(planes, testlens.Plane{Z: z + maskMM + p.MaskGlass/2, Before: p.MaskGlassIndex, After: 1})
@@ -204,13 +206,13 @@ func Margins(p *objective.Problem, t *objective.Train) map[objective.Requirement
 			least(objective.Aperture, s.Clear-math.Abs(chief[i])*p.TanMax-p.PassingEdge()*edge)
 		}
 	}
-	lo, hi := p.MaskRoom(t)
-	_, sign := p.PlaceMask(t, 0)
+	lo, hi := p.MaskRoom(t, t.MaskGap())
+	_, sign := p.PlaceMask(t, t.MaskGap(), 0)
 	const depths = 8
 	first, last := 0.0, 0.0
 	for i := range depths + 1 {
 		v := p.VergenceFar + (p.VergenceNear-p.VergenceFar)*float64(i)/depths
-		mask, chief := p.PlaceMask(t, v)
+		mask, chief := p.PlaceMask(t, t.MaskGap(), v)
 		if chief*sign <= 0 || math.IsInf(mask, 0) {
 			// Beyond the depth that is imaged at infinity.
 			least(objective.Clearance, math.Inf(-1))
@@ -221,7 +223,7 @@ func Margins(p *objective.Problem, t *objective.Train) map[objective.Requirement
 		least(objective.MaskSize, p.MaskWidth/2-chief*p.TanHalfWidth)
 		least(objective.MaskSize, p.MaskHeight/2-chief*p.TanHalfHeight)
 		least(objective.PixelArcmin, p.Limits.Limit("pixel_arcmin")-math.Atan(p.MaskPixel/chief)*60*180/math.Pi)
-		least(objective.DepthStepD, p.Limits.Limit("depth_step_D")-p.DepthStep(t, v))
+		least(objective.DepthStepD, p.Limits.Limit("depth_step_D")-p.DepthStep(t, t.MaskGap(), v))
 		if i == 0 {
 			first, last = mask, mask
 		}

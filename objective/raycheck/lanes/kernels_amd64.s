@@ -501,6 +501,338 @@ DATA constantbff0000000000000<>+16(SB)/8, $0xbff0000000000000
 DATA constantbff0000000000000<>+24(SB)/8, $0xbff0000000000000
 GLOBL constantbff0000000000000<>(SB), RODATA|NOPTR, $32
 
+// func tiltedAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, vx float64, vy float64, vw float64, ax float64, ay float64, aw float64, curvature float64, ratio float64)
+// Requires: AVX, CMOV
+TEXT ·tiltedAVX2(SB), $1968-128
+	MOVQ         x+0(FP), AX
+	MOVQ         y+8(FP), CX
+	MOVQ         w+16(FP), DX
+	MOVQ         kx+24(FP), BX
+	MOVQ         ky+32(FP), SI
+	MOVQ         kw+40(FP), DI
+	MOVQ         per+48(FP), R8
+	VBROADCASTSD ratio+120(FP), Y0
+	VMOVUPD      Y0, (SP)
+	VMULPD       Y0, Y0, Y0
+	VMOVUPD      Y0, 32(SP)
+	VMOVUPD      constant3ff0000000000000<>+0(SB), Y0
+	VBROADCASTSD vx+64(FP), Y1
+	VMOVUPD      Y1, 64(SP)
+	VBROADCASTSD vy+72(FP), Y1
+	VMOVUPD      Y1, 96(SP)
+	VBROADCASTSD vw+80(FP), Y1
+	VBROADCASTSD ax+88(FP), Y2
+	VMOVUPD      Y2, 128(SP)
+	VBROADCASTSD ay+96(FP), Y2
+	VMOVUPD      Y2, 160(SP)
+	VBROADCASTSD aw+104(FP), Y2
+	VMOVUPD      Y2, 192(SP)
+	VBROADCASTSD curvature+112(FP), Y2
+	XORQ         R9, R9
+	MOVQ         R9, 1952(SP)
+
+chunk1:
+	MOVQ    n+56(FP), R10
+	SUBQ    1952(SP), R10
+	MOVQ    R10, R12
+	ANDQ    $-4, R12
+	MOVQ    $0x00000020, R9
+	CMPQ    R12, R9
+	CMOVQGT R9, R12
+	SUBQ    R12, R10
+	MOVQ    $0x00000000, R9
+	CMPQ    R10, $0x04
+	CMOVQGE R9, R10
+	ADDQ    1952(SP), R12
+	MOVQ    R12, R9
+	ADDQ    R10, R9
+	MOVQ    R9, 1960(SP)
+	MOVQ    1952(SP), R9
+	XORQ    R11, R11
+	CMPQ    R9, R12
+	JGE     tail3
+
+stage2:
+	VSUBPD  (DX)(R9*8), Y1, Y3
+	VMULPD  (R8)(R9*8), Y3, Y3
+	VMULPD  (BX)(R9*8), Y3, Y4
+	VADDPD  (AX)(R9*8), Y4, Y4
+	VMULPD  (SI)(R9*8), Y3, Y3
+	VADDPD  (CX)(R9*8), Y3, Y3
+	VSUBPD  64(SP), Y4, Y4
+	VSUBPD  96(SP), Y3, Y3
+	VMOVUPD (BX)(R9*8), Y5
+	VMOVUPD (SI)(R9*8), Y6
+	VMULPD  128(SP), Y5, Y7
+	VMULPD  160(SP), Y6, Y8
+	VADDPD  Y8, Y7, Y7
+	VMOVUPD (DI)(R9*8), Y8
+	VMULPD  192(SP), Y8, Y8
+	VADDPD  Y8, Y7, Y7
+	VMULPD  128(SP), Y4, Y8
+	VMULPD  160(SP), Y3, Y9
+	VADDPD  Y9, Y8, Y8
+	VMULPD  Y5, Y4, Y5
+	VMULPD  Y6, Y3, Y6
+	VADDPD  Y6, Y5, Y5
+	VMULPD  Y2, Y5, Y5
+	VSUBPD  Y5, Y7, Y5
+	VMULPD  Y4, Y4, Y6
+	VMULPD  Y3, Y3, Y9
+	VADDPD  Y9, Y6, Y6
+	VMULPD  Y2, Y6, Y6
+	VADDPD  Y8, Y8, Y9
+	VSUBPD  Y9, Y6, Y6
+	VMULPD  Y5, Y5, Y9
+	VMULPD  Y2, Y6, Y10
+	VSUBPD  Y10, Y9, Y9
+	VMOVUPD Y4, (AX)(R9*8)
+	VMOVUPD Y3, (CX)(R9*8)
+	VMOVUPD Y5, 224(SP)(R11*1)
+	VMOVUPD Y6, 512(SP)(R11*1)
+	VMOVUPD Y7, 1376(SP)(R11*1)
+	VMOVUPD Y8, 1664(SP)(R11*1)
+	VSQRTPD Y9, Y3
+	VMOVUPD Y3, 800(SP)(R11*1)
+	VSUBPD  Y9, Y0, Y3
+	VMULPD  32(SP), Y3, Y3
+	VSUBPD  Y3, Y0, Y3
+	VSQRTPD Y3, Y3
+	VMOVUPD Y3, 1088(SP)(R11*1)
+	ADDQ    $0x04, R9
+	ADDQ    $0x20, R11
+	CMPQ    R9, R12
+	JLT     stage2
+
+tail3:
+	TESTQ     R10, R10
+	JEQ       end4
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
+	MOVQ      $0x00000100, R11
+	VSUBPD    (DX)(R9*8), Y1, Y3
+	VMULPD    (R8)(R9*8), Y3, Y3
+	VMULPD    (BX)(R9*8), Y3, Y4
+	VADDPD    (AX)(R9*8), Y4, Y4
+	VMULPD    (SI)(R9*8), Y3, Y3
+	VADDPD    (CX)(R9*8), Y3, Y3
+	VSUBPD    64(SP), Y4, Y4
+	VSUBPD    96(SP), Y3, Y3
+	VMOVUPD   (BX)(R9*8), Y5
+	VMOVUPD   (SI)(R9*8), Y6
+	VMULPD    128(SP), Y5, Y7
+	VMULPD    160(SP), Y6, Y8
+	VADDPD    Y8, Y7, Y7
+	VMOVUPD   (DI)(R9*8), Y8
+	VMULPD    192(SP), Y8, Y8
+	VADDPD    Y8, Y7, Y7
+	VMULPD    128(SP), Y4, Y8
+	VMULPD    160(SP), Y3, Y9
+	VADDPD    Y9, Y8, Y8
+	VMULPD    Y5, Y4, Y5
+	VMULPD    Y6, Y3, Y6
+	VADDPD    Y6, Y5, Y5
+	VMULPD    Y2, Y5, Y5
+	VSUBPD    Y5, Y7, Y5
+	VMULPD    Y4, Y4, Y6
+	VMULPD    Y3, Y3, Y9
+	VADDPD    Y9, Y6, Y6
+	VMULPD    Y2, Y6, Y6
+	VADDPD    Y8, Y8, Y9
+	VSUBPD    Y9, Y6, Y6
+	VMULPD    Y5, Y5, Y9
+	VMULPD    Y2, Y6, Y10
+	VSUBPD    Y10, Y9, Y9
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y10
+	VMOVUPD   (AX)(R9*8), Y11
+	VBLENDVPD Y10, Y4, Y11, Y4
+	VMOVUPD   Y4, (AX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y4
+	VMOVUPD   (CX)(R9*8), Y10
+	VBLENDVPD Y4, Y3, Y10, Y3
+	VMOVUPD   Y3, (CX)(R9*8)
+	VMOVUPD   Y5, 224(SP)(R11*1)
+	VMOVUPD   Y6, 512(SP)(R11*1)
+	VMOVUPD   Y7, 1376(SP)(R11*1)
+	VMOVUPD   Y8, 1664(SP)(R11*1)
+	VSQRTPD   Y9, Y3
+	VMOVUPD   Y3, 800(SP)(R11*1)
+	VSUBPD    Y9, Y0, Y3
+	VMULPD    32(SP), Y3, Y3
+	VSUBPD    Y3, Y0, Y3
+	VSQRTPD   Y3, Y3
+	VMOVUPD   Y3, 1088(SP)(R11*1)
+
+end4:
+	MOVQ 1952(SP), R9
+	XORQ R11, R11
+	CMPQ R9, R12
+	JGE  tail6
+
+stage5:
+	VMOVUPD (DI)(R9*8), Y3
+	VMOVUPD 224(SP)(R11*1), Y4
+	VMOVUPD 800(SP)(R11*1), Y5
+	VSUBPD  Y5, Y4, Y6
+	VMULPD  1664(SP)(R11*1), Y2, Y7
+	VMULPD  1376(SP)(R11*1), Y6, Y8
+	VADDPD  Y8, Y7, Y7
+	VCMPPD  $0x15, constant3ff0000000000000<>+0(SB), Y7, Y7
+	VMOVUPD 1088(SP)(R11*1), Y8
+	VMULPD  (SP), Y5, Y9
+	VSUBPD  Y9, Y8, Y8
+	VORPD   Y8, Y7, Y7
+	VMULPD  (SP), Y3, Y8
+	VMOVUPD 192(SP), Y9
+	VMULPD  Y3, Y6, Y6
+	VSUBPD  Y6, Y9, Y6
+	VMULPD  Y6, Y7, Y6
+	VADDPD  Y6, Y8, Y6
+	VADDPD  Y5, Y4, Y4
+	VMULPD  Y6, Y4, Y5
+	VDIVPD  Y5, Y0, Y5
+	VMULPD  512(SP)(R11*1), Y6, Y8
+	VMULPD  Y5, Y8, Y8
+	VMULPD  Y3, Y8, Y3
+	VADDPD  Y1, Y3, Y3
+	VMOVUPD Y3, (DX)(R9*8)
+	VMOVUPD Y6, (DI)(R9*8)
+	VMULPD  Y5, Y4, Y3
+	VMOVUPD Y3, (R8)(R9*8)
+	VMOVUPD (BX)(R9*8), Y3
+	VMOVUPD (SI)(R9*8), Y4
+	VMULPD  Y3, Y8, Y5
+	VADDPD  (AX)(R9*8), Y5, Y5
+	VMULPD  (SP), Y3, Y3
+	VMOVUPD 128(SP), Y6
+	VMULPD  Y2, Y5, Y9
+	VSUBPD  Y9, Y6, Y6
+	VMULPD  Y6, Y7, Y6
+	VADDPD  Y6, Y3, Y3
+	VMOVUPD Y3, (BX)(R9*8)
+	VADDPD  64(SP), Y5, Y3
+	VMOVUPD Y3, (AX)(R9*8)
+	VMULPD  Y4, Y8, Y3
+	VADDPD  (CX)(R9*8), Y3, Y3
+	VMULPD  (SP), Y4, Y4
+	VMOVUPD 160(SP), Y5
+	VMULPD  Y2, Y3, Y6
+	VSUBPD  Y6, Y5, Y5
+	VMULPD  Y5, Y7, Y5
+	VADDPD  Y5, Y4, Y4
+	VMOVUPD Y4, (SI)(R9*8)
+	VADDPD  96(SP), Y3, Y3
+	VMOVUPD Y3, (CX)(R9*8)
+	ADDQ    $0x04, R9
+	ADDQ    $0x20, R11
+	CMPQ    R9, R12
+	JLT     stage5
+
+tail6:
+	TESTQ     R10, R10
+	JEQ       end7
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
+	MOVQ      $0x00000100, R11
+	VMOVUPD   (DI)(R9*8), Y3
+	VMOVUPD   224(SP)(R11*1), Y4
+	VMOVUPD   800(SP)(R11*1), Y5
+	VSUBPD    Y5, Y4, Y6
+	VMULPD    1664(SP)(R11*1), Y2, Y7
+	VMULPD    1376(SP)(R11*1), Y6, Y8
+	VADDPD    Y8, Y7, Y7
+	VCMPPD    $0x15, constant3ff0000000000000<>+0(SB), Y7, Y7
+	VMOVUPD   1088(SP)(R11*1), Y8
+	VMULPD    (SP), Y5, Y9
+	VSUBPD    Y9, Y8, Y8
+	VORPD     Y8, Y7, Y7
+	VMULPD    (SP), Y3, Y8
+	VMOVUPD   192(SP), Y9
+	VMULPD    Y3, Y6, Y6
+	VSUBPD    Y6, Y9, Y6
+	VMULPD    Y6, Y7, Y6
+	VADDPD    Y6, Y8, Y6
+	VADDPD    Y5, Y4, Y4
+	VMULPD    Y6, Y4, Y5
+	VDIVPD    Y5, Y0, Y5
+	VMULPD    512(SP)(R11*1), Y6, Y8
+	VMULPD    Y5, Y8, Y8
+	VMULPD    Y3, Y8, Y3
+	VADDPD    Y1, Y3, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y9
+	VMOVUPD   (DX)(R9*8), Y10
+	VBLENDVPD Y9, Y3, Y10, Y3
+	VMOVUPD   Y3, (DX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y3
+	VMOVUPD   (DI)(R9*8), Y9
+	VBLENDVPD Y3, Y6, Y9, Y3
+	VMOVUPD   Y3, (DI)(R9*8)
+	VMULPD    Y5, Y4, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (R8)(R9*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y3
+	VMOVUPD   Y3, (R8)(R9*8)
+	VMOVUPD   (BX)(R9*8), Y3
+	VMOVUPD   (SI)(R9*8), Y4
+	VMULPD    Y3, Y8, Y5
+	VADDPD    (AX)(R9*8), Y5, Y5
+	VMULPD    (SP), Y3, Y3
+	VMOVUPD   128(SP), Y6
+	VMULPD    Y2, Y5, Y9
+	VSUBPD    Y9, Y6, Y6
+	VMULPD    Y6, Y7, Y6
+	VADDPD    Y6, Y3, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y6
+	VMOVUPD   (BX)(R9*8), Y9
+	VBLENDVPD Y6, Y3, Y9, Y3
+	VMOVUPD   Y3, (BX)(R9*8)
+	VADDPD    64(SP), Y5, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y5
+	VMOVUPD   (AX)(R9*8), Y6
+	VBLENDVPD Y5, Y3, Y6, Y3
+	VMOVUPD   Y3, (AX)(R9*8)
+	VMULPD    Y4, Y8, Y3
+	VADDPD    (CX)(R9*8), Y3, Y3
+	VMULPD    (SP), Y4, Y4
+	VMOVUPD   160(SP), Y5
+	VMULPD    Y2, Y3, Y6
+	VSUBPD    Y6, Y5, Y5
+	VMULPD    Y5, Y7, Y5
+	VADDPD    Y5, Y4, Y4
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y5
+	VMOVUPD   (SI)(R9*8), Y6
+	VBLENDVPD Y5, Y4, Y6, Y4
+	VMOVUPD   Y4, (SI)(R9*8)
+	VADDPD    96(SP), Y3, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y4
+	VMOVUPD   (CX)(R9*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y3
+	VMOVUPD   Y3, (CX)(R9*8)
+
+end7:
+	ADDQ R10, R12
+	MOVQ R12, 1952(SP)
+	CMPQ R12, 1960(SP)
+	JLT  stopped8
+	MOVQ n+56(FP), R9
+	CMPQ R12, R9
+	JLT  chunk1
+
+stopped8:
+	VZEROUPPER
+	RET
+
 // func conicAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64) (margin float64)
 // Requires: AVX, CMOV, SSE2
 TEXT ·conicAVX2(SB), $528-104
@@ -1409,6 +1741,370 @@ DATA constant3fe0000000000000<>+8(SB)/8, $0x3fe0000000000000
 DATA constant3fe0000000000000<>+16(SB)/8, $0x3fe0000000000000
 DATA constant3fe0000000000000<>+24(SB)/8, $0x3fe0000000000000
 GLOBL constant3fe0000000000000<>(SB), RODATA|NOPTR, $32
+
+// func facetsAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64, powers *[2]float64, end *[2]float64) (margin float64)
+// Requires: AVX, CMOV, SSE2
+TEXT ·facetsAVX2(SB), $560-120
+	MOVQ         x+0(FP), AX
+	MOVQ         y+8(FP), CX
+	MOVQ         w+16(FP), DX
+	MOVQ         kx+24(FP), BX
+	MOVQ         ky+32(FP), SI
+	MOVQ         kw+40(FP), DI
+	MOVQ         per+48(FP), R8
+	VBROADCASTSD ratio+88(FP), Y0
+	VMOVUPD      Y0, (SP)
+	VMULPD       Y0, Y0, Y0
+	VMOVUPD      Y0, 32(SP)
+	VMOVUPD      constant3ff0000000000000<>+0(SB), Y0
+	VMOVUPD      constant3ff0000000000000<>+0(SB), Y1
+	VBROADCASTSD curvature+72(FP), Y2
+	VBROADCASTSD conic+80(FP), Y3
+	VADDPD       Y3, Y0, Y4
+	VBROADCASTSD distance+64(FP), Y5
+	VMOVUPD      Y5, 64(SP)
+	VMOVUPD      Y2, 96(SP)
+	VMOVUPD      Y3, 128(SP)
+	VMULPD       Y2, Y2, Y3
+	VMOVUPD      Y3, 160(SP)
+	VMULPD       Y2, Y4, Y2
+	VMOVUPD      Y2, 192(SP)
+	VMOVUPD      192(SP), Y2
+	VMULPD       96(SP), Y2, Y2
+	VMOVUPD      Y2, 224(SP)
+	XORQ         R9, R9
+	MOVQ         R9, 544(SP)
+
+chunk1:
+	MOVQ    n+56(FP), R10
+	SUBQ    544(SP), R10
+	MOVQ    R10, R12
+	ANDQ    $-4, R12
+	MOVQ    $0x00000020, R9
+	CMPQ    R12, R9
+	CMOVQGT R9, R12
+	SUBQ    R12, R10
+	MOVQ    $0x00000000, R9
+	CMPQ    R10, $0x04
+	CMOVQGE R9, R10
+	ADDQ    544(SP), R12
+	MOVQ    R12, R9
+	ADDQ    R10, R9
+	MOVQ    R9, 552(SP)
+	MOVQ    544(SP), R9
+	XORQ    R11, R11
+	CMPQ    R9, R12
+	JGE     tail3
+
+stage2:
+	VMOVUPD 64(SP), Y2
+	VSUBPD  (DX)(R9*8), Y2, Y2
+	VMULPD  (R8)(R9*8), Y2, Y2
+	VMULPD  (BX)(R9*8), Y2, Y3
+	VADDPD  (AX)(R9*8), Y3, Y3
+	VMULPD  (SI)(R9*8), Y2, Y2
+	VADDPD  (CX)(R9*8), Y2, Y2
+	VMOVUPD Y3, (AX)(R9*8)
+	VMOVUPD Y2, (CX)(R9*8)
+	VXORPD  Y4, Y4, Y4
+	VMOVUPD Y4, (DX)(R9*8)
+	VMULPD  Y3, Y3, Y3
+	VMULPD  Y2, Y2, Y2
+	VADDPD  Y2, Y3, Y2
+	VMOVUPD 96(SP), Y3
+	VMULPD  224(SP), Y2, Y4
+	VSUBPD  Y4, Y0, Y4
+	VSQRTPD Y4, Y4
+	VDIVPD  Y4, Y3, Y3
+	VMOVUPD constant3ff0000000000000<>+0(SB), Y4
+	MOVQ    powers+96(FP), R13
+	MOVQ    end+104(FP), R14
+	CMPQ    R13, R14
+	JGE     done6
+
+term5:
+	VMULPD       Y2, Y4, Y4
+	VMOVAPD      Y4, Y4
+	VBROADCASTSD 8(R13), Y5
+	VMULPD       Y4, Y5, Y5
+	VADDPD       Y5, Y3, Y3
+	VMOVAPD      Y3, Y3
+	ADDQ         $0x10, R13
+	CMPQ         R13, R14
+	JLT          term5
+
+done6:
+	VMOVUPD Y3, 256(SP)(R11*1)
+	ADDQ    $0x04, R9
+	ADDQ    $0x20, R11
+	CMPQ    R9, R12
+	JLT     stage2
+
+tail3:
+	TESTQ     R10, R10
+	JEQ       end4
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
+	MOVQ      $0x00000100, R11
+	VMOVUPD   64(SP), Y2
+	VSUBPD    (DX)(R9*8), Y2, Y2
+	VMULPD    (R8)(R9*8), Y2, Y2
+	VMULPD    (BX)(R9*8), Y2, Y3
+	VADDPD    (AX)(R9*8), Y3, Y3
+	VMULPD    (SI)(R9*8), Y2, Y2
+	VADDPD    (CX)(R9*8), Y2, Y2
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y4
+	VMOVUPD   (AX)(R9*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y4
+	VMOVUPD   Y4, (AX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y4
+	VMOVUPD   (CX)(R9*8), Y5
+	VBLENDVPD Y4, Y2, Y5, Y4
+	VMOVUPD   Y4, (CX)(R9*8)
+	VXORPD    Y4, Y4, Y4
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y5
+	VMOVUPD   (DX)(R9*8), Y6
+	VBLENDVPD Y5, Y4, Y6, Y4
+	VMOVUPD   Y4, (DX)(R9*8)
+	VMULPD    Y3, Y3, Y3
+	VMULPD    Y2, Y2, Y2
+	VADDPD    Y2, Y3, Y2
+	VMOVUPD   96(SP), Y3
+	VMULPD    224(SP), Y2, Y4
+	VSUBPD    Y4, Y0, Y4
+	VSQRTPD   Y4, Y4
+	VDIVPD    Y4, Y3, Y3
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y4
+	MOVQ      powers+96(FP), R9
+	MOVQ      end+104(FP), R13
+	CMPQ      R9, R13
+	JGE       done8
+
+term7:
+	VMULPD       Y2, Y4, Y4
+	VMOVAPD      Y4, Y4
+	VBROADCASTSD 8(R9), Y5
+	VMULPD       Y4, Y5, Y5
+	VADDPD       Y5, Y3, Y3
+	VMOVAPD      Y3, Y3
+	ADDQ         $0x10, R9
+	CMPQ         R9, R13
+	JLT          term7
+
+done8:
+	VMOVUPD Y3, 256(SP)(R11*1)
+
+end4:
+	MOVQ 544(SP), R9
+	XORQ R11, R11
+	CMPQ R9, R12
+	JGE  tail10
+
+stage9:
+	VMOVUPD   256(SP)(R11*1), Y2
+	VMULPD    (AX)(R9*8), Y2, Y3
+	VMULPD    (CX)(R9*8), Y2, Y2
+	VMULPD    Y3, Y3, Y4
+	VADDPD    Y4, Y0, Y4
+	VMULPD    Y2, Y2, Y5
+	VADDPD    Y5, Y4, Y4
+	VSQRTPD   Y4, Y4
+	VDIVPD    Y4, Y3, Y3
+	VDIVPD    Y4, Y2, Y2
+	VDIVPD    Y4, Y0, Y4
+	VMULPD    (DI)(R9*8), Y4, Y5
+	VMULPD    (BX)(R9*8), Y3, Y6
+	VSUBPD    Y6, Y5, Y5
+	VMULPD    (SI)(R9*8), Y2, Y6
+	VSUBPD    Y6, Y5, Y5
+	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y5, Y6
+	VORPD     Y6, Y5, Y5
+	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y4, Y6
+	VORPD     Y6, Y5, Y5
+	VMULPD    Y5, Y5, Y6
+	VSUBPD    Y6, Y0, Y7
+	VMULPD    32(SP), Y7, Y7
+	VSUBPD    Y7, Y0, Y7
+	VSQRTPD   Y7, Y8
+	VMULPD    (SP), Y5, Y5
+	VSUBPD    Y5, Y8, Y5
+	VCMPPD    $0x03, Y5, Y5, Y8
+	VMINPD    Y7, Y6, Y6
+	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y6, Y6
+	VMINPD    Y1, Y6, Y1
+	VMOVAPD   Y1, Y1
+	VMOVUPD   (SP), Y6
+	VMULPD    (BX)(R9*8), Y6, Y7
+	VMULPD    Y3, Y5, Y3
+	VSUBPD    Y3, Y7, Y3
+	VMOVUPD   Y3, (BX)(R9*8)
+	VMULPD    (SI)(R9*8), Y6, Y3
+	VMULPD    Y2, Y5, Y2
+	VSUBPD    Y2, Y3, Y2
+	VMOVUPD   Y2, (SI)(R9*8)
+	VMULPD    (DI)(R9*8), Y6, Y2
+	VMULPD    Y4, Y5, Y3
+	VADDPD    Y3, Y2, Y2
+	VMOVUPD   Y2, (DI)(R9*8)
+	VDIVPD    Y2, Y0, Y2
+	VMOVUPD   Y2, (R8)(R9*8)
+	ADDQ      $0x04, R9
+	ADDQ      $0x20, R11
+	CMPQ      R9, R12
+	JLT       stage9
+
+tail10:
+	TESTQ     R10, R10
+	JEQ       end11
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
+	MOVQ      $0x00000100, R11
+	VMOVUPD   256(SP)(R11*1), Y2
+	VMULPD    (AX)(R9*8), Y2, Y3
+	VMULPD    (CX)(R9*8), Y2, Y2
+	VMULPD    Y3, Y3, Y4
+	VADDPD    Y4, Y0, Y4
+	VMULPD    Y2, Y2, Y5
+	VADDPD    Y5, Y4, Y4
+	VSQRTPD   Y4, Y4
+	VDIVPD    Y4, Y3, Y3
+	VDIVPD    Y4, Y2, Y2
+	VDIVPD    Y4, Y0, Y4
+	VMULPD    (DI)(R9*8), Y4, Y5
+	VMULPD    (BX)(R9*8), Y3, Y6
+	VSUBPD    Y6, Y5, Y5
+	VMULPD    (SI)(R9*8), Y2, Y6
+	VSUBPD    Y6, Y5, Y5
+	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y5, Y6
+	VORPD     Y6, Y5, Y5
+	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y4, Y6
+	VORPD     Y6, Y5, Y5
+	VMULPD    Y5, Y5, Y6
+	VSUBPD    Y6, Y0, Y7
+	VMULPD    32(SP), Y7, Y7
+	VSUBPD    Y7, Y0, Y7
+	VSQRTPD   Y7, Y8
+	VMULPD    (SP), Y5, Y5
+	VSUBPD    Y5, Y8, Y5
+	VCMPPD    $0x03, Y5, Y5, Y8
+	VMINPD    Y7, Y6, Y6
+	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y6, Y6
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y7
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y8
+	VBLENDVPD Y7, Y6, Y8, Y6
+	VMINPD    Y1, Y6, Y1
+	VMOVAPD   Y1, Y1
+	VMOVUPD   (SP), Y6
+	VMULPD    (BX)(R9*8), Y6, Y7
+	VMULPD    Y3, Y5, Y3
+	VSUBPD    Y3, Y7, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y7
+	VMOVUPD   (BX)(R9*8), Y8
+	VBLENDVPD Y7, Y3, Y8, Y3
+	VMOVUPD   Y3, (BX)(R9*8)
+	VMULPD    (SI)(R9*8), Y6, Y3
+	VMULPD    Y2, Y5, Y2
+	VSUBPD    Y2, Y3, Y2
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y3
+	VMOVUPD   (SI)(R9*8), Y7
+	VBLENDVPD Y3, Y2, Y7, Y2
+	VMOVUPD   Y2, (SI)(R9*8)
+	VMULPD    (DI)(R9*8), Y6, Y2
+	VMULPD    Y4, Y5, Y3
+	VADDPD    Y3, Y2, Y2
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y3
+	VMOVUPD   (DI)(R9*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y3
+	VMOVUPD   Y3, (DI)(R9*8)
+	VDIVPD    Y2, Y0, Y2
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y3
+	VMOVUPD   (R8)(R9*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y2
+	VMOVUPD   Y2, (R8)(R9*8)
+
+end11:
+	MOVQ 544(SP), R9
+	XORQ R11, R11
+	CMPQ R9, R12
+	JGE  tail13
+
+stage12:
+	VMOVUPD   (DI)(R9*8), Y2
+	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y2, Y3
+	VMOVUPD   constant7ff8000000000001<>+0(SB), Y4
+	VMULPD    Y2, Y2, Y5
+	VBLENDVPD Y3, constantbff0000000000000<>+0(SB), Y5, Y5
+	VMINPD    Y1, Y5, Y1
+	VMOVAPD   Y1, Y1
+	VBLENDVPD Y3, Y4, Y2, Y2
+	VMOVUPD   Y2, (DI)(R9*8)
+	VMOVUPD   (R8)(R9*8), Y2
+	VBLENDVPD Y3, Y4, Y2, Y2
+	VMOVUPD   Y2, (R8)(R9*8)
+	ADDQ      $0x04, R9
+	ADDQ      $0x20, R11
+	CMPQ      R9, R12
+	JLT       stage12
+
+tail13:
+	TESTQ     R10, R10
+	JEQ       end14
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
+	MOVQ      $0x00000100, R11
+	VMOVUPD   (DI)(R9*8), Y2
+	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y2, Y3
+	VMOVUPD   constant7ff8000000000001<>+0(SB), Y4
+	VMULPD    Y2, Y2, Y5
+	VBLENDVPD Y3, constantbff0000000000000<>+0(SB), Y5, Y5
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y6
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y7
+	VBLENDVPD Y6, Y5, Y7, Y5
+	VMINPD    Y1, Y5, Y1
+	VMOVAPD   Y1, Y1
+	VBLENDVPD Y3, Y4, Y2, Y2
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y5
+	VMOVUPD   (DI)(R9*8), Y6
+	VBLENDVPD Y5, Y2, Y6, Y2
+	VMOVUPD   Y2, (DI)(R9*8)
+	VMOVUPD   (R8)(R9*8), Y2
+	VBLENDVPD Y3, Y4, Y2, Y2
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y3
+	VMOVUPD   (R8)(R9*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y2
+	VMOVUPD   Y2, (R8)(R9*8)
+
+end14:
+	ADDQ R10, R12
+	MOVQ R12, 544(SP)
+	CMPQ R12, 552(SP)
+	JLT  stopped15
+	MOVQ n+56(FP), R9
+	CMPQ R12, R9
+	JLT  chunk1
+
+stopped15:
+	VEXTRACTF128 $0x01, Y1, X0
+	VMINPD       X0, X1, X0
+	VUNPCKHPD    X0, X0, X1
+	VMINSD       X1, X0, X0
+	MOVSD        X0, margin+112(FP)
+	VZEROUPPER
+	RET
 
 // func launchAVX2(px *float64, py *float64, x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, tan float64, v float64)
 // Requires: AVX

@@ -83,6 +83,50 @@ func (r *Rays) plainSphere(distance, c, ratio float64) (margin float64) {
 	return margin
 }
 
+// plainTilted meets a sphere, or a plane, anywhere. With the vertex as origin and
+// the unit vector a along the surface's axis its points fulfil c·P² - 2 P·a = 0, so
+// that no frame needs to be turned. From the point p in the plane w = 0 the
+// crossing p + s·k solves c·s² - 2 g·s + f = 0 with g = a·k - c p·k and f = c·p² -
+// 2 p·a; s = f/(g + sqrt(g² - c·f)) is the crossing next to the vertex and exact for
+// c = 0. The unit normal there is a - c·P, and the root the cosine of the angle of
+// incidence. Refraction is by the vector form of the law, n'k' = nk + (n'cos i' -
+// n cos i)·N (W. T. Welford, Aberrations of Optical Systems, 1986, sections 4.3 and
+// 4.4). As in plainSphere one division serves twice.
+func (r *Rays) plainTilted(s *Tilted, ratio float64) {
+	n := len(r.X)
+	x, y, w := r.X[:n], r.Y[:n], r.W[:n]
+	kx, ky, kw, per := r.KX[:n], r.KY[:n], r.KW[:n], r.Per[:n]
+	vx, vy, vw := s.Vertex[0], s.Vertex[1], s.Vertex[2]
+	ax, ay, aw := s.Axis[0], s.Axis[1], s.Axis[2]
+	c, ratio2 := s.Curvature, ratio*ratio
+	for i := range x {
+		l, m, k := kx[i], ky[i], kw[i]
+		t := (vw - w[i]) * per[i]
+		px, py := x[i]+float64(t*l)-vx, y[i]+float64(t*m)-vy
+		ka, pa := float64(ax*l)+float64(ay*m)+float64(aw*k), float64(ax*px)+float64(ay*py)
+		g := ka - float64(c*(float64(l*px)+float64(m*py)))
+		f := float64(c*(float64(px*px)+float64(py*py))) - 2*pa
+		cos2 := float64(g*g) - float64(c*f)
+		cos := math.Sqrt(cos2)
+		bend := math.Sqrt(1-float64(ratio2*(1-cos2))) - float64(ratio*cos)
+		along := g - cos // c·s
+		// The normal's part along the axis is positive on the half next to the vertex.
+		if !(float64(c*pa)+float64(along*ka) < 1) {
+			bend = math.NaN()
+		}
+		next := float64(ratio*k) + float64(bend*(aw-float64(along*k)))
+		both := g + cos
+		inverse := 1 / (both * next)
+		way := f * next * inverse
+		px += float64(way * l)
+		py += float64(way * m)
+		x[i], y[i], w[i] = px+vx, py+vy, float64(way*k)+vw
+		kx[i] = float64(ratio*l) + float64(bend*(ax-float64(c*px)))
+		ky[i] = float64(ratio*m) + float64(bend*(ay-float64(c*py)))
+		kw[i], per[i] = next, both*inverse
+	}
+}
+
 // plainConic meets a conic of revolution of curvature c and conic constant
 // κ, c(x² + y² + (1+κ)w²) - 2w = 0, by the same closed form.
 func (r *Rays) plainConic(st *Surface, ratio float64) (margin float64) {

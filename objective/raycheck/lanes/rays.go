@@ -123,3 +123,15 @@ func (r *Rays) Through(s *Surface, ratio float64) (margin float64) {
 	}
 	return r.sphere(s.DistanceMM, s.Curvature, ratio)
 }
+
+// Tilted is a sphere, or a plane, that stands anywhere. Rays that meet it keep their
+// positions as they are: relative to no vertex.
+type Tilted struct {
+	Vertex    [3]float64 // x, y and w
+	Axis      [3]float64 // unit vector along its own axis, towards larger w
+	Curvature float64    // 1/mm, positive where the centre lies along the axis
+}
+
+// ThroughTilted takes the rays to a surface and through it, wherever they stand. ratio is the
+// index before the surface over that after it.
+func (r *Rays) ThroughTilted(s *Tilted, ratio float64) { r.tilted(s, ratio) }

@@ -35,6 +35,17 @@ func (r *Rays) sphere(distance, curvature, ratio float64) (margin float64) {
 	return sphereAVX2(x, y, w, kx, ky, kw, per, n, distance, curvature, ratio)
 }
 
+func (r *Rays) tilted(s *Tilted, ratio float64) {
+	n := len(r.X)
+	if !wide || n == 0 {
+		r.plainTilted(s, ratio)
+		return
+	}
+	x, y, w, kx, ky, kw, per := r.arrays()
+	tiltedAVX2(x, y, w, kx, ky, kw, per, n,
+		s.Vertex[0], s.Vertex[1], s.Vertex[2], s.Axis[0], s.Axis[1], s.Axis[2], s.Curvature, ratio)
+}
+
 func (r *Rays) conic(s *Surface, ratio float64) (margin float64) {
 	n := len(r.X)
 	if !wide || n == 0 {
@@ -70,7 +81,18 @@ func (r *Rays) asphere(s *Surface, ratio float64) (margin float64) {
 	return margin
 }
 
-func (r *Rays) facets(s *Surface, ratio float64) (margin float64) { return r.plainFacets(s, ratio) }
+func (r *Rays) facets(s *Surface, ratio float64) (margin float64) {
+	n := len(r.X)
+	if !wide || n == 0 || len(s.Asphere) > termsMost {
+		return r.plainFacets(s, ratio)
+	}
+	var powers [termsMost + 1][2]float64
+	for i, a := range s.Asphere {
+		powers[i] = [2]float64{a, float64(2*(i+2)) * a}
+	}
+	x, y, w, kx, ky, kw, per := r.arrays()
+	return facetsAVX2(x, y, w, kx, ky, kw, per, n, s.DistanceMM, s.Curvature, s.Conic, ratio, &powers[0], &powers[len(s.Asphere)])
+}
 
 func (r *Rays) launch(px, py []float64, tan, v float64) {
 	n := len(px)

@@ -86,6 +86,21 @@ var kinds = []struct {
 			s.Asphere = append(s.Asphere, source.NormFloat64()*math.Pow(0.05, float64(2*i+3)))
 		}
 	}},
+	{"facets", randomFacets},
+}
+
+// randomFacets are facets with the slopes of a conic, with polynomial terms or without.
+func randomFacets(source *rand.Rand, s *Surface) {
+	s.Faceted, s.Curvature = true, randomCurvature(source)
+	if source.IntN(4) == 0 {
+		s.Curvature = 0
+	}
+	if source.IntN(2) == 0 {
+		s.Conic = 2 * source.NormFloat64()
+	}
+	for i := range source.IntN(5) {
+		s.Asphere = append(s.Asphere, source.NormFloat64()*math.Pow(0.05, float64(2*i+3)))
+	}
 }
 
 func randomCurvature(source *rand.Rand) float64 {
@@ -153,6 +168,47 @@ func TestSameBits(t *testing.T) {
 				t.Error("too few of a kind")
 			}
 		})
+	}
+}
+
+// TestSameBitsTilted is TestSameBits for spheres and planes that stand anywhere.
+func TestSameBitsTilted(t *testing.T) {
+	most := 1_000_000
+	if testing.Short() {
+		most = 100_000
+	}
+	source := rand.New(rand.NewPCG(16, 6))
+	through, lost := 0, 0
+	for rays := 0; rays < most; {
+		n := 1 + source.IntN(70)
+		rays += n
+		var s Tilted
+		for i := range s.Vertex {
+			s.Vertex[i], s.Axis[i] = source.NormFloat64(), 0.3*source.NormFloat64()
+		}
+		s.Vertex[2] += 20 * source.Float64()
+		s.Axis[2] = math.Sqrt(math.Max(0, 1-s.Axis[0]*s.Axis[0]-s.Axis[1]*s.Axis[1]))
+		if source.IntN(5) > 0 {
+			s.Curvature = randomCurvature(source)
+		}
+		ratio := math.Exp(0.6 * (2*source.Float64() - 1))
+		wholePlain, plain := inside(n)
+		wholeWide, quick := inside(n)
+		randomRays(source, &plain)
+		quick.CopyFrom(&plain)
+		plain.plainTilted(&s, ratio)
+		quick.ThroughTilted(&s, ratio)
+		differ(t, "tilted", &wholePlain, &wholeWide)
+		for i := range n {
+			if plain.Lost(i) {
+				lost++
+			} else {
+				through++
+			}
+		}
+	}
+	if t.Logf("%d through, %d lost", through, lost); through < most/4 || lost < most/100 {
+		t.Error("too few of a kind")
 	}
 }
 
@@ -260,6 +316,8 @@ func sameSums(a, b any) bool {
 // plainThrough is Rays.Through one ray by one.
 func (s *Surface) plainThrough(r *Rays, ratio float64) float64 {
 	switch {
+	case s.Faceted:
+		return r.plainFacets(s, ratio)
 	case len(s.Asphere) > 0:
 		return r.plainAsphere(s, ratio)
 	case s.Curvature == 0:
@@ -299,6 +357,7 @@ func BenchmarkSurface(b *testing.B) {
 	surfaces := map[string]Surface{
 		"flat": {DistanceMM: 2}, "sphere": {DistanceMM: 2, Curvature: 0.01}, "conic": {DistanceMM: 2, Curvature: 0.01, Conic: -0.7},
 		"asphere": {DistanceMM: 2, Curvature: 0.01, Conic: -0.7, Asphere: []float64{-2e-7, 1e-10}},
+		"facets":  {DistanceMM: 2, Curvature: 0.01, Conic: -0.7, Asphere: []float64{-2e-7, 1e-10}, Faceted: true},
 	}
 	launch, r := NewRays(n), NewRays(n)
 	for i := range n {

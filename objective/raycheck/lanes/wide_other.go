@@ -30,6 +30,8 @@ func between(to, reference, far, referenceFar, near, referenceNear []float64, sh
 
 func mix(to, from, share []float64) { plainMix(to, from, share) }
 
+func (r *Rays) tilted(s *Tilted, ratio float64) { r.plainTilted(s, ratio) }
+
 func (a *CrossingSums) of(l *Lines, weight []float64, distance, chief float64) {
 	*a = l.plainCrossingSums(weight, distance, chief)
 }

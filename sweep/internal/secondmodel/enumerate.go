@@ -121,7 +121,7 @@ func seats(layout, wanted string) []string {
 		return []string{"front", "rear"}
 	case wanted == "either":
 		return []string{"rear"}
-	case wanted == "front" && layout == "keplerian":
+	case (wanted == "front" || wanted == "both") && layout == "keplerian":
 		return nil
 	}
 	return []string{wanted}

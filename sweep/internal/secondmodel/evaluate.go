@@ -61,21 +61,27 @@ type Design struct {
 	FRelayMM             float64 // NaN for a keplerian
 	FRearMM              float64
 	FieldMaxDeg          float64
-	TravelParaxialMM     float64
-	MaskFarMM            float64
-	MaskNearMM           float64
-	DepthStepD           float64
-	RefocusS             float64
-	PixelArcmin          float64
-	MaskScaleChangePct   float64
 	LensesCount          int
 	DistinctParts        int
 	Price                float64 // NaN when a part has none
 	MassG                float64 // NaN when a density is unknown
 	Transmission         float64
-	Setpoints            []Setpoint
+	MaskPlaces                      // of the mask, of two of that nearer to the eye
+	Second               MaskPlaces // of the other
 
 	train *train
+}
+
+// MaskPlaces is what the paraxial model says of one mask.
+type MaskPlaces struct {
+	TravelParaxialMM   float64
+	MaskFarMM          float64
+	MaskNearMM         float64
+	DepthStepD         float64
+	RefocusS           float64
+	PixelArcmin        float64
+	MaskScaleChangePct float64
+	Setpoints          []Setpoint
 }
 
 // trial is a train at one inner gap, tested up to the first requirement that
@@ -168,7 +174,7 @@ func try(r Request, layout, seat string, stacks []stack, needs []float64, inner 
 
 	room := math.Inf(1)
 	for i, g := range t.gaps {
-		if i != t.maskGap {
+		if !t.holdsMask(i) {
 			room = math.Min(room, g-needs[i])
 		}
 	}
@@ -183,8 +189,8 @@ func try(r Request, layout, seat string, stacks []stack, needs []float64, inner 
 
 	// Every height in the train is linear in the eye relief: it is known from
 	// its values at two of them.
-	at0, mask0 := t.views(0)
-	at1, mask1 := t.views(1)
+	at0, masks0 := t.views(0)
+	at1, masks1 := t.views(1)
 	for i := range at0 {
 		a0, a1 := at0[i].m.chief()*r.tanMax(), at1[i].m.chief()*r.tanMax()
 		for _, v := range []float64{r.far(), r.near()} {
@@ -206,22 +212,24 @@ func try(r Request, layout, seat string, stacks []stack, needs []float64, inner 
 	// side of the depth range, nor between there and infinity: no apparent
 	// point may lie at or behind the image of the infinitely far mask.
 	// Between the ends of the depth range it then runs one way.
-	lo, hi := t.maskRoom()
-	lo -= r.maskShift() / 2
-	hi -= r.maskShift() / 2
-	for _, v := range []float64{r.far(), r.near()} {
-		part := func(m matrix) (top, bottom float64) {
-			sign := 1.0
-			if m.c > 0 {
-				sign = -1
+	for k := range t.maskGaps {
+		lo, hi := t.maskRoom(k)
+		lo -= r.maskShift() / 2
+		hi -= r.maskShift() / 2
+		for _, v := range []float64{r.far(), r.near()} {
+			part := func(m matrix) (top, bottom float64) {
+				sign := 1.0
+				if m.c > 0 {
+					sign = -1
+				}
+				return sign * (m.b*v - m.d), sign * (m.a*v - m.c)
 			}
-			return sign * (m.b*v - m.d), sign * (m.a*v - m.c)
+			top0, bottom0 := part(masks0[k])
+			top1, bottom1 := part(masks1[k])
+			s.keep(-bottom0, -(bottom1 - bottom0), 0)
+			s.keep(top0-hi*bottom0, (top1-hi*bottom1)-(top0-hi*bottom0), 0)
+			s.keep(lo*bottom0-top0, (lo*bottom1-top1)-(lo*bottom0-top0), 0)
 		}
-		top0, bottom0 := part(mask0)
-		top1, bottom1 := part(mask1)
-		s.keep(-bottom0, -(bottom1 - bottom0), 0)
-		s.keep(top0-hi*bottom0, (top1-hi*bottom1)-(top0-hi*bottom0), 0)
-		s.keep(lo*bottom0-top0, (lo*bottom1-top1)-(lo*bottom0-top0), 0)
 	}
 	if !test(clearance, s.margin()) {
 		return result
@@ -229,7 +237,8 @@ func try(r Request, layout, seat string, stacks []stack, needs []float64, inner 
 
 	// What follows depends on e through 1/(denominators) of one sign only,
 	// which all grow or all fall together with e.
-	ends := func(e float64) (far, near, chiefFar, chiefNear float64) {
+	ends := func(k int, e float64) (far, near, chiefFar, chiefNear float64) {
+		mask0, mask1 := masks0[k], masks1[k]
 		m := matrix{
 			mask0.a + e*(mask1.a-mask0.a), mask0.b + e*(mask1.b-mask0.b),
 			mask0.c, mask0.d,
@@ -238,35 +247,44 @@ func try(r Request, layout, seat string, stacks []stack, needs []float64, inner 
 		near, chiefNear = t.setpoint(m, r.near())
 		return far, near, math.Abs(chiefFar), math.Abs(chiefNear)
 	}
-	if r.far() != r.near() {
+	for k := range t.maskGaps {
+		if r.far() == r.near() {
+			break
+		}
 		s.keepBelow(func(e float64) float64 {
-			far, near, _, _ := ends(e)
+			far, near, _, _ := ends(k, e)
 			return math.Abs(near - far)
 		}, r.TravelMM)
 	}
 	if !test(travel, s.margin()) {
 		return result
 	}
-	s.keepBelow(func(e float64) float64 {
-		_, _, far, near := ends(e)
-		a := math.Max(far, near)
-		return math.Max(a*math.Tan(radians(r.FieldWidthDeg/2))-r.MaskWidthMM/2,
-			a*math.Tan(radians(r.FieldHeightDeg/2))-r.MaskHeightMM/2)
-	}, 0)
+	for k := range t.maskGaps {
+		s.keepBelow(func(e float64) float64 {
+			_, _, far, near := ends(k, e)
+			a := math.Max(far, near)
+			return math.Max(a*math.Tan(radians(r.FieldWidthDeg/2))-r.MaskWidthMM/2,
+				a*math.Tan(radians(r.FieldHeightDeg/2))-r.MaskHeightMM/2)
+		}, 0)
+	}
 	if !test(maskSize, s.margin()) {
 		return result
 	}
-	s.keepBelow(func(e float64) float64 {
-		_, _, far, near := ends(e)
-		return pixelAngle(r, math.Min(far, near))
-	}, r.limit("pixel_arcmin"))
+	for k := range t.maskGaps {
+		s.keepBelow(func(e float64) float64 {
+			_, _, far, near := ends(k, e)
+			return pixelAngle(r, math.Min(far, near))
+		}, r.limit("pixel_arcmin"))
+	}
 	if !test(pixelArcmin, s.margin()) {
 		return result
 	}
-	s.keepBelow(func(e float64) float64 {
-		_, _, far, near := ends(e)
-		return stepD(r, math.Min(far, near))
-	}, r.limit("depth_step_D"))
+	for k := range t.maskGaps {
+		s.keepBelow(func(e float64) float64 {
+			_, _, far, near := ends(k, e)
+			return stepD(r, math.Min(far, near))
+		}, r.limit("depth_step_D"))
+	}
 	if !test(depthStep, s.margin()) {
 		return result
 	}
@@ -317,7 +335,9 @@ func Evaluate(r Request, layout, seat string, groups [][]Oriented) Design {
 func (d Design) At(gapsMM []float64, reliefMM float64) Design {
 	t := *d.train
 	t.gaps, t.air = slices.Clone(gapsMM), slices.Clone(gapsMM)
-	t.air[t.maskGap] -= t.r.maskShift()
+	for _, g := range t.maskGaps {
+		t.air[g] -= t.r.maskShift()
+	}
 	all, _ := t.views(reliefMM)
 	t.theta = 1 / all[0].m.a
 	d.train, d.GapsMM, d.EyeReliefMM, d.AngularMagnification = &t, t.gaps, reliefMM, t.theta
@@ -392,8 +412,7 @@ func describe(best trial) Design {
 		Layout: t.layout, Seat: t.seat, train: t,
 		RankedMM: nan, LengthMM: nan, LengthToEyeMM: nan, EyeReliefMM: nan, ViewpointShiftMM: nan,
 		AngularMagnification: nan, FFrontMM: nan, FRelayMM: nan, FRearMM: nan, FieldMaxDeg: nan,
-		TravelParaxialMM: nan, MaskFarMM: nan, MaskNearMM: nan, DepthStepD: nan, RefocusS: nan,
-		PixelArcmin: nan, MaskScaleChangePct: nan, Transmission: r.MaskTransmission,
+		MaskPlaces: nowhere(), Second: nowhere(), Transmission: math.Pow(r.MaskTransmission, float64(len(t.maskGaps))),
 	}
 	var labels []string
 	seen := map[string]bool{}
@@ -436,8 +455,24 @@ func describe(best trial) Design {
 	d.RankedMM = best.ranked
 	d.ViewpointShiftMM = t.viewpointShift(e)
 	d.FieldMaxDeg = degrees(t.fieldMax(e))
-	all, mask := t.views(e)
+	all, masks := t.views(e)
 	d.AngularMagnification = 1 / all[0].m.a
+	d.MaskPlaces = t.placesOf(masks[0])
+	if len(masks) > 1 {
+		d.Second = t.placesOf(masks[1])
+	}
+	return d
+}
+
+// nowhere are the places of a mask that has none.
+func nowhere() MaskPlaces {
+	nan := math.NaN()
+	return MaskPlaces{nan, nan, nan, nan, nan, nan, nan, nil}
+}
+
+// placesOf are those of a mask with this matrix to the eye.
+func (t *train) placesOf(mask matrix) (d MaskPlaces) {
+	r := t.r
 	var chiefFar, chiefNear float64
 	d.MaskFarMM, chiefFar = t.setpoint(mask, r.far())
 	d.MaskNearMM, chiefNear = t.setpoint(mask, r.near())

@@ -6,9 +6,9 @@ import "math"
 type Metrics struct {
 	FailedBy string // first requirement or limit that exact rays fail; empty when none
 
-	TravelMM            float64
-	RefocusS            float64
-	MaskBlurArcmin      float64
+	MaskMetrics             // of the mask, of two of that nearer to the eye
+	Second      MaskMetrics // of the other
+
 	ViewDefocusD        float64 // signed, of the largest magnitude
 	ViewAstigmatismD    float64
 	ViewBlurArcmin      float64
@@ -20,14 +20,22 @@ type Metrics struct {
 	VignettedPct        float64
 	Transmission        float64
 	MassG, Price        float64
-	BlurMismatchPct     float64 // NaN with a single depth
-	GhostArcmin         float64
-	GhostPct            float64 // NaN where the fill is not known
 	GrooveBlurArcmin    float64 // NaN, as the next, without facets
 	GrooveVisibleArcmin float64
 
+	Samples []Sample // far to near, in each from the axis outwards
+}
+
+// MaskMetrics is what exact rays say of one mask.
+type MaskMetrics struct {
+	TravelMM        float64
+	RefocusS        float64
+	MaskBlurArcmin  float64
+	BlurMismatchPct float64 // NaN with a single depth
+	GhostArcmin     float64
+	GhostPct        float64 // NaN where the fill is not known
+
 	Setpoints []ExactSetpoint // far to near
-	Samples   []Sample        // far to near, in each from the axis outwards
 }
 
 // ExactSetpoint is the mask's place for one depth by exact rays.
@@ -45,6 +53,7 @@ type Sample struct {
 	FieldFraction    float64
 	VergenceD        float64
 	MaskBlurArcmin   float64
+	SecondBlurArcmin float64 // of a second mask
 	ViewBlurArcmin   float64
 	ViewDefocusD     float64
 	ViewAstigmatismD float64
@@ -81,8 +90,9 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 	for _, w := range r.WavelengthsNM {
 		waves = append(waves, newOptics(t, e, w))
 	}
-	_, maskMatrix := t.views(e)
+	_, masks := t.views(e)
 	m := Metrics{Transmission: d.Transmission, MassG: d.MassG, Price: d.Price}
+	ofMask := []*MaskMetrics{&m.MaskMetrics, &m.Second}[:len(masks)]
 
 	var looks []look
 	for depth, v := range r.vergences() {
@@ -109,24 +119,36 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 			samples = append(samples, s)
 		}
 
-		paraxial, chief := t.setpoint(maskMatrix, v)
-		point := ExactSetpoint{VergenceD: 1000 * v, MaskParaxialMM: paraxial, PixelArcmin: pixelAngle(r, math.Abs(chief))}
-		point.MaskMM = sharpest(r, waves, samples, paraxial)
+		points := make([]ExactSetpoint, len(masks))
+		chiefs := make([]float64, len(masks))
+		for k, mask := range masks {
+			paraxial, chief := t.setpoint(mask, v)
+			points[k] = ExactSetpoint{VergenceD: 1000 * v, MaskParaxialMM: paraxial, PixelArcmin: pixelAngle(r, math.Abs(chief))}
+			points[k].MaskMM = sharpest(r, waves, samples, k, paraxial)
+			chiefs[k] = chief
+		}
 		for _, s := range samples {
 			s.describeView(r, t.theta, v)
-			s.MaskBlurArcmin = s.blurOfMask(r, waves, point.MaskMM, chief)
+			blurs := []*float64{&s.MaskBlurArcmin, &s.SecondBlurArcmin}[:len(masks)]
+			for k := range masks {
+				*blurs[k] = s.blurOfMask(r, waves, k, points[k].MaskMM, chiefs[k])
+			}
 			for _, rays := range s.away {
 				// As if the pupil's middle stood there.
 				there := Sample{rays: rays, usable: kept(rays)}
 				there.describeView(r, t.theta, v)
-				s.MaskBlurArcmin = math.Max(s.MaskBlurArcmin, there.blurOfMask(r, waves, point.MaskMM, chief))
+				for k := range masks {
+					*blurs[k] = math.Max(*blurs[k], there.blurOfMask(r, waves, k, points[k].MaskMM, chiefs[k]))
+				}
 				s.ViewBlurArcmin = math.Max(s.ViewBlurArcmin, there.ViewBlurArcmin)
 				s.ViewRefocusD = math.Max(s.ViewRefocusD, there.ViewRefocusD)
 			}
 			m.VignettedPct = math.Max(m.VignettedPct, s.VignettedPct)
 			if s.FieldFraction <= r.FieldFraction {
-				point.MaskBlurArcmin = math.Max(point.MaskBlurArcmin, s.MaskBlurArcmin)
-				point.ViewBlurArcmin = math.Max(point.ViewBlurArcmin, s.ViewBlurArcmin)
+				for k := range points {
+					points[k].MaskBlurArcmin = math.Max(points[k].MaskBlurArcmin, *blurs[k])
+					points[k].ViewBlurArcmin = math.Max(points[k].ViewBlurArcmin, s.ViewBlurArcmin)
+				}
 				m.count(r, t.theta, s, depth == 0)
 			}
 			if s.FieldFraction <= r.FieldFraction {
@@ -135,22 +157,26 @@ func RayMetricsGrid(r Request, d Design, grid int) Metrics {
 			s.rays, s.away = nil, nil
 			m.Samples = append(m.Samples, *s)
 		}
-		m.MaskBlurArcmin = math.Max(m.MaskBlurArcmin, point.MaskBlurArcmin)
-		m.ViewBlurArcmin = math.Max(m.ViewBlurArcmin, point.ViewBlurArcmin)
-		m.Setpoints = append(m.Setpoints, point)
+		m.ViewBlurArcmin = math.Max(m.ViewBlurArcmin, points[0].ViewBlurArcmin)
+		for k, of := range ofMask {
+			of.MaskBlurArcmin = math.Max(of.MaskBlurArcmin, points[k].MaskBlurArcmin)
+			of.Setpoints = append(of.Setpoints, points[k])
+		}
 	}
-	lowest, highest := math.Inf(1), math.Inf(-1)
-	for _, p := range m.Setpoints {
-		lowest, highest = math.Min(lowest, p.MaskMM), math.Max(highest, p.MaskMM)
+	for k, of := range ofMask {
+		lowest, highest := math.Inf(1), math.Inf(-1)
+		for _, p := range of.Setpoints {
+			lowest, highest = math.Min(lowest, p.MaskMM), math.Max(highest, p.MaskMM)
+		}
+		of.TravelMM = highest - lowest
+		of.RefocusS = of.TravelMM / r.SpeedMMS
+		of.countGhosts(r, t, masks[k])
+		of.BlurMismatchPct = mismatch(r, t, waves, k, masks[k], looks, of.Setpoints)
 	}
-	m.TravelMM = highest - lowest
-	m.RefocusS = m.TravelMM / r.SpeedMMS
-	m.countGhosts(r, t, maskMatrix)
 	if m.countGrooves(r, t, e); !math.IsNaN(m.GrooveBlurArcmin) {
 		m.Transmission *= facetTransmission(r, waves[r.reference()], r.far())
 	}
-	m.BlurMismatchPct = mismatch(r, t, waves, maskMatrix, looks, m.Setpoints)
-	m.FailedBy = m.firstFailure(r, t, maskMatrix)
+	m.FailedBy = m.firstFailure(r, t, masks, ofMask)
 	return m
 }
 
@@ -163,13 +189,13 @@ func places(box float64) [][2]float64 {
 	return [][2]float64{{0, 0}, {0, box / 2}, {0, -box / 2}, {box / 2, 0}}
 }
 
-// blurOfMask is the blur in arcmin of a mask at a position, seen at a chief height
+// blurOfMask is the blur in arcmin of the k-th mask at a position, seen at a chief height
 // per unit slope.
-func (s *Sample) blurOfMask(r Request, waves []*optics, position, chief float64) float64 {
+func (s *Sample) blurOfMask(r Request, waves []*optics, k int, position, chief float64) float64 {
 	if !s.usable {
 		return math.Inf(1)
 	}
-	return arcmin(math.Sqrt(maskVariance(r, waves, s, position)) / math.Abs(chief))
+	return arcmin(math.Sqrt(maskVariance(r, waves, s, k, position)) / math.Abs(chief))
 }
 
 // disc fills a disc of the given diameter with the points of a square grid.
@@ -220,8 +246,8 @@ func vignetted(r Request, o *optics, pupil [][2]float64, tan, v float64) float64
 }
 
 // maskVariance is the weighted variance, in both directions together, of a
-// bundle's crossings with the mask's layer.
-func maskVariance(r Request, waves []*optics, s *Sample, position float64) float64 {
+// bundle's crossings with the layer of the k-th mask.
+func maskVariance(r Request, waves []*optics, s *Sample, k int, position float64) float64 {
 	var n, sx, sy float64
 	type spot struct{ w, x, y float64 }
 	var spots []spot
@@ -230,7 +256,7 @@ func maskVariance(r Request, waves []*optics, s *Sample, position float64) float
 			if q.lost {
 				continue
 			}
-			x, y := waves[i].crossing(q, position)
+			x, y := waves[i].crossing(q, k, position)
 			spots = append(spots, spot{r.Weights[i], x, y})
 			n += r.Weights[i]
 			sx += r.Weights[i] * x
@@ -244,14 +270,14 @@ func maskVariance(r Request, waves []*optics, s *Sample, position float64) float
 	return sum / n
 }
 
-// sharpest is the mask position with the smallest mean variance over the field
+// sharpest is the position of the k-th mask with the smallest mean variance over the field
 // samples that count; the paraxial one when all of these are lost. Crossings
 // are linear in the position, so the mean is a parabola.
-func sharpest(r Request, waves []*optics, samples []*Sample, paraxial float64) float64 {
+func sharpest(r Request, waves []*optics, samples []*Sample, k int, paraxial float64) float64 {
 	mean := func(position float64) (sum float64) {
 		for _, s := range samples {
 			if s.FieldFraction <= r.FieldFraction && s.usable {
-				sum += maskVariance(r, waves, s, position)
+				sum += maskVariance(r, waves, s, k, position)
 			}
 		}
 		return sum
@@ -404,28 +430,41 @@ func stronger(a, b float64) float64 {
 // firstFailure is the first requirement or limit that exact rays fail. A
 // requirement that the paraxial setpoints meet with equality is not failed by
 // rounding.
-func (m *Metrics) firstFailure(r Request, t *train, mask matrix) string {
+func (m *Metrics) firstFailure(r Request, t *train, masks []matrix, ofMask []*MaskMetrics) string {
 	const slack = 1e-9
-	if m.TravelMM > r.TravelMM*(1+slack) {
+	worst := func(of func(m *MaskMetrics) float64) float64 {
+		most := of(ofMask[0])
+		for _, m := range ofMask[1:] {
+			if x := of(m); math.IsNaN(x) || math.Abs(x) > math.Abs(most) {
+				most = x
+			}
+		}
+		return most
+	}
+	if worst(func(m *MaskMetrics) float64 { return m.TravelMM }) > r.TravelMM*(1+slack) {
 		return "travel"
 	}
-	lo, hi := t.maskRoom()
-	for _, p := range m.Setpoints {
-		if p.MaskMM < lo-slack*math.Abs(lo) || p.MaskMM > hi+slack*math.Abs(hi) {
-			return "clearance"
+	for k, of := range ofMask {
+		lo, hi := t.maskRoom(k)
+		for _, p := range of.Setpoints {
+			if p.MaskMM < lo-slack*math.Abs(lo) || p.MaskMM > hi+slack*math.Abs(hi) {
+				return "clearance"
+			}
 		}
 	}
-	for _, p := range m.Setpoints {
-		a := math.Abs(t.chiefAt(mask, p.MaskMM)) * (1 - slack)
-		if a*math.Tan(radians(r.FieldWidthDeg/2)) > r.MaskWidthMM/2 || a*math.Tan(radians(r.FieldHeightDeg/2)) > r.MaskHeightMM/2 {
-			return "mask_size"
+	for k, of := range ofMask {
+		for _, p := range of.Setpoints {
+			a := math.Abs(t.chiefAt(masks[k], p.MaskMM)) * (1 - slack)
+			if a*math.Tan(radians(r.FieldWidthDeg/2)) > r.MaskWidthMM/2 || a*math.Tan(radians(r.FieldHeightDeg/2)) > r.MaskHeightMM/2 {
+				return "mask_size"
+			}
 		}
 	}
 	for _, limit := range []struct {
 		name  string
 		value float64
 	}{
-		{"mask_blur_arcmin", m.MaskBlurArcmin},
+		{"mask_blur_arcmin", worst(func(m *MaskMetrics) float64 { return m.MaskBlurArcmin })},
 		{"view_defocus_D", m.ViewDefocusD},
 		{"view_astigmatism_D", m.ViewAstigmatismD},
 		{"view_blur_arcmin", m.ViewBlurArcmin},
@@ -443,10 +482,10 @@ func (m *Metrics) firstFailure(r Request, t *train, mask matrix) string {
 	if least, ok := r.Limits["transmission_min"]; ok && m.Transmission < least {
 		return "transmission_min"
 	}
-	if most, ok := r.Limits["blur_mismatch_pct"]; ok && !(math.Abs(m.BlurMismatchPct) <= most) {
+	if most, ok := r.Limits["blur_mismatch_pct"]; ok && !(math.Abs(worst(func(m *MaskMetrics) float64 { return m.BlurMismatchPct })) <= most) {
 		return "blur_mismatch_pct"
 	}
-	if most, ok := r.Limits["ghost_arcmin"]; ok && !(m.GhostArcmin <= most) {
+	if most, ok := r.Limits["ghost_arcmin"]; ok && !(worst(func(m *MaskMetrics) float64 { return m.GhostArcmin }) <= most) {
 		return "ghost_arcmin"
 	}
 	if most, ok := r.Limits["ghost_pct"]; ok && !(m.GhostPct <= most) {
@@ -480,10 +519,10 @@ type look struct {
 	rays   [][]seen // by wavelength
 }
 
-// mismatch compares the blur of the mask at each setpoint, to an eye that looks at another
+// mismatch compares the blur of the k-th mask at each setpoint, to an eye that looks at another
 // depth, with that of an ideal point: a disc of the radius pupil/2 times the difference of
 // vergences, with an RMS of 1/√2 of that.
-func mismatch(r Request, t *train, waves []*optics, mask matrix, looks []look, setpoints []ExactSetpoint) float64 {
+func mismatch(r Request, t *train, waves []*optics, k int, mask matrix, looks []look, setpoints []ExactSetpoint) float64 {
 	if len(setpoints) < 2 {
 		return math.NaN()
 	}
@@ -510,7 +549,7 @@ func mismatch(r Request, t *train, waves []*optics, mask matrix, looks []look, s
 				continue
 			}
 			_, chief := t.setpoint(mask, set)
-			rms := math.Sqrt(maskVariance(r, waves, &through, p.MaskMM)) / math.Abs(chief)
+			rms := math.Sqrt(maskVariance(r, waves, &through, k, p.MaskMM)) / math.Abs(chief)
 			// The eye sees its mean colour sharply.
 			mean, squares, weights := 0.0, 0.0, 0.0
 			for w, q := range r.Weights {
@@ -532,7 +571,7 @@ func mismatch(r Request, t *train, waves []*optics, mask matrix, looks []look, s
 // layer by the grating equation sin θ = λ/p seems to come from a point of the image's
 // plane beside the axis. A ray from there through the eye's centre arrives with the slope
 // that the first-order matrix has for it.
-func (m *Metrics) countGhosts(r Request, t *train, mask matrix) {
+func (m *MaskMetrics) countGhosts(r Request, t *train, mask matrix) {
 	far := m.Setpoints[0]
 	_, perSlope := t.setpoint(mask, far.VergenceD/1000)
 	lambda := r.WavelengthsNM[r.reference()] * 1e-6

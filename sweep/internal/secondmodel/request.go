@@ -47,7 +47,7 @@ type Request struct {
 	MaskGlassMM      float64
 	MaskGlassIndex   float64 // 0: 1.52
 	ClearanceMM      float64
-	Seat             string  // "front", "rear" or "either"; empty: rear
+	Seat             string  // "front", "rear", "either" or "both"; empty: rear
 	MaskTransmission float64 // 0: 1
 	FillPct          float64 // of a pixel's area that is open; 0: not known
 

@@ -28,7 +28,7 @@ func randomDesign(r *rand.Rand) (Request, string, string, []stack) {
 // stageAt tests a train at one eye relief, each requirement as it is worded.
 func stageAt(t *train, e float64) int {
 	r := t.r
-	all, mask := t.views(e)
+	all, masks := t.views(e)
 	if e < r.ReliefMinMM || e > r.ReliefMaxMM || e < r.CombinerMM {
 		return relief
 	}
@@ -43,31 +43,33 @@ func stageAt(t *train, e float64) int {
 			}
 		}
 	}
-	lo, hi := t.maskRoom()
 	stage := parts
 	fail := func(at int, bad bool) {
 		if bad {
 			stage = min(stage, at)
 		}
 	}
-	least, most := math.Inf(1), math.Inf(-1)
-	for _, v := range vs {
-		x, a := t.setpoint(mask, v)
-		fail(clearance, v > 0 && 1/v <= mask.a/mask.c)
-		fail(clearance, x < lo-1e-9 || x > hi+1e-9)
-		least, most = math.Min(least, x), math.Max(most, x)
-		a = math.Abs(a)
-		fail(maskSize, a*math.Tan(radians(r.FieldWidthDeg/2)) > r.MaskWidthMM/2+1e-9)
-		fail(maskSize, a*math.Tan(radians(r.FieldHeightDeg/2)) > r.MaskHeightMM/2+1e-9)
-		fail(pixelArcmin, arcmin(math.Atan(r.PixelUM/1000/a)) > r.limit("pixel_arcmin")+1e-9)
-		// |dx/dV| as a difference quotient
-		const h = 1e-7
-		before, _ := t.setpoint(mask, v-h)
-		after, _ := t.setpoint(mask, v+h)
-		perD := math.Abs(after-before) / (2 * h) / 1000
-		fail(depthStep, r.ResolutionUM/1000/perD > r.limit("depth_step_D")*(1+1e-6))
+	for k, mask := range masks {
+		lo, hi := t.maskRoom(k)
+		least, most := math.Inf(1), math.Inf(-1)
+		for _, v := range vs {
+			x, a := t.setpoint(mask, v)
+			fail(clearance, v > 0 && 1/v <= mask.a/mask.c)
+			fail(clearance, x < lo-1e-9 || x > hi+1e-9)
+			least, most = math.Min(least, x), math.Max(most, x)
+			a = math.Abs(a)
+			fail(maskSize, a*math.Tan(radians(r.FieldWidthDeg/2)) > r.MaskWidthMM/2+1e-9)
+			fail(maskSize, a*math.Tan(radians(r.FieldHeightDeg/2)) > r.MaskHeightMM/2+1e-9)
+			fail(pixelArcmin, arcmin(math.Atan(r.PixelUM/1000/a)) > r.limit("pixel_arcmin")+1e-9)
+			// |dx/dV| as a difference quotient
+			const h = 1e-7
+			before, _ := t.setpoint(mask, v-h)
+			after, _ := t.setpoint(mask, v+h)
+			perD := math.Abs(after-before) / (2 * h) / 1000
+			fail(depthStep, r.ResolutionUM/1000/perD > r.limit("depth_step_D")*(1+1e-6))
+		}
+		fail(travel, most-least > r.TravelMM+1e-9)
 	}
-	fail(travel, most-least > r.TravelMM+1e-9)
 	fail(viewpointShift, math.Abs(t.length()+e-all[0].m.b/all[0].m.a) > r.limit("viewpoint_shift_mm")+1e-9)
 	return stage
 }
@@ -138,21 +140,27 @@ func TestTrainLaws(t *testing.T) {
 		} else {
 			near(t, "magnification", d.AngularMagnification, -d.FFrontMM/d.FRearMM, 1e-10)
 		}
-		for _, p := range d.Setpoints {
-			g := d.train.maskGap
-			m := translation(q.MaskGlassMM/2, q.MaskGlassIndex)
-			m = translation(d.GapsMM[g]-p.MaskMM-q.MaskGlassMM/2, 1).times(m)
-			for i := g + 1; i < len(stacks); i++ {
-				m = stacks[i].m.times(m)
-				if i < len(stacks)-1 {
-					m = translation(d.GapsMM[i], 1).times(m)
+		for k, g := range d.train.maskGaps {
+			for _, p := range [][]Setpoint{d.Setpoints, d.Second.Setpoints}[k] {
+				m := translation(q.MaskGlassMM/2, q.MaskGlassIndex)
+				m = translation(d.GapsMM[g]-p.MaskMM-q.MaskGlassMM/2, 1).times(m)
+				for i := g + 1; i < len(stacks); i++ {
+					m = stacks[i].m.times(m)
+					if i == len(stacks)-1 {
+						break
+					}
+					if air := d.GapsMM[i] - q.MaskGlassMM; d.train.holdsMask(i) {
+						m = translation(air, 1).times(translation(q.MaskGlassMM, q.MaskGlassIndex)).times(m)
+					} else {
+						m = translation(d.GapsMM[i], 1).times(m)
+					}
 				}
+				m = translation(d.EyeReliefMM-q.CombinerMM, 1).times(m)
+				m = translation(q.CombinerMM, q.CombinerIndex).times(m)
+				// A ray from the layer's axial point comes out with slope = V·height.
+				near(t, "vergence", m.d/m.b, p.VergenceD/1000, 1e-9)
+				near(t, "chief height", -m.b, p.ChiefMM, 1e-8)
 			}
-			m = translation(d.EyeReliefMM-q.CombinerMM, 1).times(m)
-			m = translation(q.CombinerMM, q.CombinerIndex).times(m)
-			// A ray from the layer's axial point comes out with slope = V·height.
-			near(t, "vergence", m.d/m.b, p.VergenceD/1000, 1e-9)
-			near(t, "chief height", -m.b, p.ChiefMM, 1e-8)
 		}
 	}
 }

@@ -135,7 +135,7 @@ func (q ray) plate(za, zb, n float64) (ray, bool) {
 type seen struct {
 	lost      bool
 	vignetted bool    // outside the clear aperture of some surface
-	gap       ray     // in the mask's gap, before the mask's glass
+	gaps      [2]ray  // in the gap of each mask, before the mask's glass
 	x, y      float64 // where it meets the viewpoint plane
 	ux, uy    float64 // slopes there, per unit of distance towards the world
 }
@@ -147,7 +147,7 @@ type optics struct {
 	vertex    [][]float64 // of each surface of each stack
 	index     [][]float64 // behind each surface
 	viewpoint float64     // from the first vertex
-	mask      float64     // paraxial position for the far end: where the glass stands in the trace
+	masks     []float64   // paraxial positions for the far end: where the glass stands in the trace
 	// met is told of each surface that a ray meets, with the ray before and behind it; may be nil.
 	met func(f face, before, after ray)
 }
@@ -173,15 +173,18 @@ func newOptics(t *train, e, wavelengthNM float64) *optics {
 		o.index = append(o.index, ns)
 		z += s.t
 	}
-	all, mask := t.views(e)
+	all, masks := t.views(e)
 	o.viewpoint = all[0].m.b / all[0].m.a
-	o.mask, _ = t.setpoint(mask, t.r.far())
+	for _, mask := range masks {
+		at, _ := t.setpoint(mask, t.r.far())
+		o.masks = append(o.masks, at)
+	}
 	return o
 }
 
-// gapStart is the z of the last vertex before the mask.
-func (o *optics) gapStart() float64 {
-	v := o.vertex[o.t.maskGap]
+// gapStart is the z of the last vertex before the k-th mask.
+func (o *optics) gapStart(k int) float64 {
+	v := o.vertex[o.t.maskGaps[k]]
 	return v[len(v)-1]
 }
 
@@ -220,10 +223,13 @@ func (o *optics) trace(px, py, tan, v float64) seen {
 				out.vignetted = true
 			}
 		}
-		if i-1 == o.t.maskGap {
-			out.gap = q
+		for k, gap := range o.t.maskGaps {
+			if i-1 != gap {
+				continue
+			}
+			out.gaps[k] = q
 			if g := o.t.r.MaskGlassMM; g > 0 {
-				layer := o.gapStart() + o.mask
+				layer := o.gapStart(k) + o.masks[k]
 				if q, ok = q.plate(layer+g/2, layer-g/2, o.t.r.MaskGlassIndex); !ok {
 					return out
 				}
@@ -237,11 +243,11 @@ func (o *optics) trace(px, py, tan, v float64) seen {
 	return out
 }
 
-// crossing is where a ray of the mask's gap meets the mask's layer when it
+// crossing is where a ray of the gap of the k-th mask meets the mask's layer when it
 // stands at a position.
-func (o *optics) crossing(s seen, position float64) (x, y float64) {
-	layer := o.gapStart() + position
-	q := s.gap
+func (o *optics) crossing(s seen, k int, position float64) (x, y float64) {
+	layer := o.gapStart(k) + position
+	q := s.gaps[k]
 	if g := o.t.r.MaskGlassMM; g > 0 {
 		q, _ = q.through(flat, layer+g/2, 1, o.t.r.MaskGlassIndex)
 	}

@@ -9,10 +9,10 @@ type train struct {
 	seat   string
 	stacks []stack
 	// air are the gaps between the stacks, vertex to vertex, as if nothing but
-	// air stood in them; gaps are the same as they are built, the mask's glass
+	// air stood in them; gaps are the same as they are built, the glass of masks
 	// included.
 	air, gaps []float64
-	maskGap   int // the gap that holds the mask
+	maskGaps  []int // the gaps that hold masks, of two the one nearer to the eye first
 	theta     float64
 }
 
@@ -22,9 +22,19 @@ func (t *train) rear() stack { return t.stacks[len(t.stacks)-1] }
 func (t *train) place(i int, air float64) {
 	t.air[i] = air
 	t.gaps[i] = air
-	if i == t.maskGap {
+	if t.holdsMask(i) {
 		t.gaps[i] += t.r.maskShift()
 	}
+}
+
+// holdsMask reports whether a mask stands in a gap.
+func (t *train) holdsMask(gap int) bool {
+	for _, g := range t.maskGaps {
+		if g == gap {
+			return true
+		}
+	}
+	return false
 }
 
 // newTrain puts the stacks where the afocal condition and the magnification
@@ -33,9 +43,13 @@ func (t *train) place(i int, air float64) {
 func newTrain(r Request, layout, seat string, stacks []stack, inner float64) (*train, bool) {
 	n := len(stacks)
 	t := &train{r: r, layout: layout, seat: seat, stacks: stacks, air: make([]float64, n-1), gaps: make([]float64, n-1)}
-	t.maskGap = n - 2
-	if seat == "front" {
-		t.maskGap = 0
+	switch seat {
+	case "front":
+		t.maskGaps = []int{0}
+	case "both":
+		t.maskGaps = []int{n - 2, 0}
+	default:
+		t.maskGaps = []int{n - 2}
 	}
 	front, rear := stacks[0].m, stacks[n-1].m
 	// No group may be without power, which is what a focal length beyond 10^6 mm
@@ -105,9 +119,10 @@ type view struct {
 }
 
 // views are all surfaces, world side first, with their matrices to the eye at
-// the relief e; and the matrix to the eye from the plane of the last vertex
-// before the mask, seen through the mask's gap as if it held air alone.
-func (t *train) views(e float64) (all []view, mask matrix) {
+// the relief e; and for each mask the matrix to the eye from the plane of the last vertex
+// before it, seen through its gap as if it held air alone.
+func (t *train) views(e float64) (all []view, masks []matrix) {
+	masks = make([]matrix, len(t.maskGaps))
 	all = make([]view, 0, 8*len(t.stacks))
 	m := translation(t.airRelief(e), 1)
 	for i := len(t.stacks) - 1; i >= 0; i-- {
@@ -122,15 +137,17 @@ func (t *train) views(e float64) (all []view, mask matrix) {
 		}
 		if i > 0 {
 			m = m.times(translation(t.air[i-1], 1))
-			if i-1 == t.maskGap {
-				mask = m
+			for k, g := range t.maskGaps {
+				if i-1 == g {
+					masks[k] = m
+				}
 			}
 		}
 	}
 	for i, j := 0, len(all)-1; i < j; i, j = i+1, j-1 {
 		all[i], all[j] = all[j], all[i]
 	}
-	return all, mask
+	return all, masks
 }
 
 // chief is the height at the start of m of the ray that reaches the eye's
@@ -162,12 +179,12 @@ func (t *train) chiefAt(mask matrix, position float64) float64 {
 	return mask.times(translation(-(position - t.r.maskShift()/2), 1)).chief()
 }
 
-// maskRoom are the ends of the positions that keep the mask's glass clear of
+// maskRoom are the ends of the positions that keep the glass of the k-th mask clear of
 // the surfaces on both sides.
-func (t *train) maskRoom() (lo, hi float64) {
-	keep := t.r.ClearanceMM + t.r.MaskGlassMM/2
-	lo = t.stacks[t.maskGap].maxLast + keep
-	hi = t.gaps[t.maskGap] + t.stacks[t.maskGap+1].minFirst - keep
+func (t *train) maskRoom(k int) (lo, hi float64) {
+	keep, g := t.r.ClearanceMM+t.r.MaskGlassMM/2, t.maskGaps[k]
+	lo = t.stacks[g].maxLast + keep
+	hi = t.gaps[g] + t.stacks[g+1].minFirst - keep
 	return lo, hi
 }
 

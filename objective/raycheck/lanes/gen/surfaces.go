@@ -133,6 +133,64 @@ func sphere(w *writer) {
 	s.finish()
 }
 
+// tilted writes the kernel of a sphere anywhere.
+func tilted(w *writer) {
+	w.function("tiltedAVX2", "tiltedAVX2 is Rays.plainTilted for arrays with room for whole vectors.", rays,
+		"vx, vy, vw, ax, ay, aw, curvature, ratio float64", "")
+	param := w.param("ratio")
+	ratio, ratio2 := w.keep(param), w.keep(w.mul(param, param))
+	one := w.fetch(w.constant(1))
+	s := &surface{writer: w, one: one, ratio: ratio, ratio2: ratio2}
+	vx, vy, vw := w.keep(w.param("vx")), w.keep(w.param("vy")), w.param("vw")
+	ax, ay, aw := w.keep(w.param("ax")), w.keep(w.param("ay")), w.keep(w.param("aw"))
+	c := w.param("curvature")
+	keptG, keptF, keptCos, keptBend, keptKA, keptPA := w.between(), w.between(), w.between(), w.between(), w.between(), w.between()
+	first := func() {
+		px, py := s.toPlane(vw)
+		px, py = w.sub(px, vx), w.sub(py, vy)
+		l, m := w.load("kx"), w.load("ky")
+		ka := w.add(w.add(w.mul(l, ax), w.mul(m, ay)), w.mul(w.load("kw"), aw))
+		pa := w.add(w.mul(px, ax), w.mul(py, ay))
+		g := w.sub(ka, w.mul(w.add(w.mul(px, l), w.mul(py, m)), c))
+		f := w.sub(w.mul(s.squares(px, py), c), w.add(pa, pa))
+		cos2 := w.sub(w.mul(g, g), w.mul(f, c))
+		w.store(px, "x")
+		w.store(py, "y")
+		w.leave(g, keptG)
+		w.leave(f, keptF)
+		w.leave(ka, keptKA)
+		w.leave(pa, keptPA)
+		w.leave(w.sqrt(cos2), keptCos)
+		w.leave(w.sqrt(s.cos2After(cos2)), keptBend)
+	}
+	second := func() {
+		k, g, cos := w.load("kw"), w.fetch(w.of(keptG)), w.fetch(w.of(keptCos))
+		along := w.sub(g, cos)
+		half := w.add(w.mul(c, w.of(keptPA)), w.mul(along, w.of(keptKA)))
+		far := w.compare(half, notLess, w.constant(1))
+		bend := w.or(far, w.sub(w.fetch(w.of(keptBend)), w.mul(cos, ratio)))
+		next := w.add(w.mul(k, ratio), w.mul(bend, w.sub(w.fetch(aw), w.mul(along, k))))
+		both := w.add(g, cos)
+		inverse := w.div(one, w.mul(both, next))
+		way := w.mul(w.mul(next, w.of(keptF)), inverse)
+		w.store(w.add(w.mul(way, k), vw), "w")
+		w.store(next, "kw")
+		w.store(w.mul(both, inverse), "per")
+		l, m := w.load("kx"), w.load("ky")
+		px := w.add(w.mul(way, l), w.in("x"))
+		w.store(w.add(w.mul(l, ratio), w.mul(bend, w.sub(w.fetch(ax), w.mul(px, c)))), "kx")
+		w.store(w.add(px, vx), "x")
+		py := w.add(w.mul(way, m), w.in("y"))
+		w.store(w.add(w.mul(m, ratio), w.mul(bend, w.sub(w.fetch(ay), w.mul(py, c)))), "ky")
+		w.store(w.add(py, vy), "y")
+	}
+	w.eachChunk(func(stage func(func())) {
+		stage(first)
+		stage(second)
+	})
+	w.end()
+}
+
 // refract bends the rays at a unit normal (-nx, -ny, nw), and lets those go on from
 // there.
 func (s *surface) refract(nx, ny, nw vec) {

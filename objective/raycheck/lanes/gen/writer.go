@@ -27,6 +27,7 @@ const (
 	notEqual   = operand.U8(0x04)
 	unordered  = operand.U8(0x03)
 	notGreater = operand.U8(0x1a)
+	notLess    = operand.U8(0x15)
 )
 
 // vec is a vector in a register.
