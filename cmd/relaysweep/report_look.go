@@ -42,12 +42,12 @@ func (b *reopened) looks() (pictures []results.ReportLook, note string, err erro
 		l := results.ReportLook{VergenceD: 1000 * v, PNG: file.Bytes(), Width: eye.Width, Height: eye.Height}
 		switch v {
 		case p.VergenceFar:
-			l.Where = "the wall"
+			l.Where = "wall"
 		case middle:
-			l.Where = "the mask's letter"
+			l.Where = "letter"
 		}
 		if p.VergenceFar == p.VergenceNear {
-			l.Where = "the wall and the mask's letter"
+			l.Where = "wall and letter"
 		}
 		pictures = append(pictures, l)
 	}
