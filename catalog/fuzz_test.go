@@ -37,6 +37,8 @@ func FuzzReadLenses(f *testing.F) {
 	f.Add([]byte("part,diameter_mm,r1_mm,t1_mm,glass1,r2_mm,k1,k2,a4_1,a20_2,efl_mm,stock\nA,20,10,10,613586,-30,-1e300,2,1e-5,1e-24,inf,3\n"))
 	f.Add([]byte("# ignore: coating, \"a, b\"\n#ignore:url\npart,coating,diameter_mm,r1_mm,t1_mm,glass1,r2_mm,url,efl_mm,bfl_mm\n" +
 		"A,x,20,-25.84,8,N-BK7,inf,\"a\nb\",50,\nB,,20,25.84,4,N-BK7,inf,,1.97,1.86\nC,,10,60,1,N-BK7,30,,117,\nD,,200,400,30,N-BK7,inf,,53,9\nE,,2,1.5,9,N-BK7,inf,,,\n"))
+	f.Add([]byte("part,kind,diameter_mm,r1_mm,t1_mm,glass1,r2_mm,k1,a4_1,a4_2,pitch_mm,draft_deg\n" +
+		"A,fresnel,40,30,2,PMMA-BEADIE,inf,-0.9,1e-7,,0.3,3\nB,fresnel,40,inf,2,PMMA-BEADIE,inf,,,1e-6,20,\nC,x,40,20,2,N-BK7,inf,,,,0.3,44\nD,fresnel,40,40,9,N-BK7,inf,,,,,\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		lenses, warnings, faults := ReadLenses(data, "fuzz.csv", BuiltinGlasses())
 		checkFaults(t, faults...)
@@ -50,7 +52,12 @@ func FuzzReadLenses(f *testing.F) {
 	})
 }
 
-func checkLens(t *testing.T, l *Lens) {
+// fataler is what a test of one lens needs of a test.
+type fataler interface {
+	Fatalf(format string, args ...any)
+}
+
+func checkLens(t fataler, l *Lens) {
 	n := len(l.Glasses)
 	if n < 1 || n > 3 || len(l.ThicknessMM) != n || len(l.Surfaces) != n+1 || l.Part == "" || l.Line < 2 {
 		t.Fatalf("lens %+v is not whole", l)
@@ -62,6 +69,21 @@ func checkLens(t *testing.T, l *Lens) {
 				t.Fatalf("surface %+v does not reach %g", l.Surfaces[i], h)
 			}
 		}
+	}
+	facets, pitch := 0, 0.0
+	for i := range l.Surfaces {
+		if s := l.Surfaces[i]; s.IsFaceted() {
+			facets++
+			pitch = s.PitchMM
+			if math.IsInf(s.SagSlope(half), 0) || math.IsNaN(s.SagSlope(half)) || !(s.DraftDeg >= 0 && s.DraftDeg < 45) {
+				t.Fatalf("facets of %+v stand upright or are no facets", s)
+			}
+		} else if s.PitchMM != 0 || s.DraftDeg != 0 {
+			t.Fatalf("surface %+v has half of what facets have", s)
+		}
+	}
+	if facets > 1 || facets == 1 && (n != 1 || pitch > half || l.IsSymmetric()) {
+		t.Fatalf("lens %+v has facets where it cannot", l)
 	}
 	for i := range l.Glasses {
 		if !(l.EdgeThicknessMM(i) >= -edgeSlackMM) {

@@ -315,6 +315,9 @@ func checkMask(t *testing.T, b *bench, setpoints []results.Setpoint, near func(s
 	// With the far setpoint at one end of the travel the mask is farthest from the world's image
 	// at the other. Orders part by λ/p.
 	near("ghost_arcmin", d.GhostArcmin, math.Atan(d.TravelMM*546.07e-6/pixelMM/far)/arcmin)
+	if d.GrooveBlurArcmin != nil || d.GrooveVisibleArcmin != nil {
+		t.Error("a train without Fresnel lenses has grooves") // TestFresnelDemo has some
+	}
 	near("pixel_arcmin", d.PixelArcmin, pixel)
 	near("mask_scale_change_pct", d.MaskScaleChangePct, 100*(close/far-1))
 	// The central difference is good to h²/6 times the third derivative of the

@@ -29,6 +29,11 @@ func conicAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw 
 //go:noescape
 func asphereAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64, powers *[2]float64, end *[2]float64) (next int, margin float64)
 
+// facetsAVX2 is Rays.plainFacets for arrays with room for whole vectors.
+//
+//go:noescape
+func facetsAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64, powers *[2]float64, end *[2]float64) (margin float64)
+
 // launchAVX2 is Rays.plainLaunch for four or more rays.
 //
 //go:noescape

@@ -1742,6 +1742,370 @@ DATA constant3fe0000000000000<>+16(SB)/8, $0x3fe0000000000000
 DATA constant3fe0000000000000<>+24(SB)/8, $0x3fe0000000000000
 GLOBL constant3fe0000000000000<>(SB), RODATA|NOPTR, $32
 
+// func facetsAVX2(x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, distance float64, curvature float64, conic float64, ratio float64, powers *[2]float64, end *[2]float64) (margin float64)
+// Requires: AVX, CMOV, SSE2
+TEXT ·facetsAVX2(SB), $560-120
+	MOVQ         x+0(FP), AX
+	MOVQ         y+8(FP), CX
+	MOVQ         w+16(FP), DX
+	MOVQ         kx+24(FP), BX
+	MOVQ         ky+32(FP), SI
+	MOVQ         kw+40(FP), DI
+	MOVQ         per+48(FP), R8
+	VBROADCASTSD ratio+88(FP), Y0
+	VMOVUPD      Y0, (SP)
+	VMULPD       Y0, Y0, Y0
+	VMOVUPD      Y0, 32(SP)
+	VMOVUPD      constant3ff0000000000000<>+0(SB), Y0
+	VMOVUPD      constant3ff0000000000000<>+0(SB), Y1
+	VBROADCASTSD curvature+72(FP), Y2
+	VBROADCASTSD conic+80(FP), Y3
+	VADDPD       Y3, Y0, Y4
+	VBROADCASTSD distance+64(FP), Y5
+	VMOVUPD      Y5, 64(SP)
+	VMOVUPD      Y2, 96(SP)
+	VMOVUPD      Y3, 128(SP)
+	VMULPD       Y2, Y2, Y3
+	VMOVUPD      Y3, 160(SP)
+	VMULPD       Y2, Y4, Y2
+	VMOVUPD      Y2, 192(SP)
+	VMOVUPD      192(SP), Y2
+	VMULPD       96(SP), Y2, Y2
+	VMOVUPD      Y2, 224(SP)
+	XORQ         R9, R9
+	MOVQ         R9, 544(SP)
+
+chunk1:
+	MOVQ    n+56(FP), R10
+	SUBQ    544(SP), R10
+	MOVQ    R10, R12
+	ANDQ    $-4, R12
+	MOVQ    $0x00000020, R9
+	CMPQ    R12, R9
+	CMOVQGT R9, R12
+	SUBQ    R12, R10
+	MOVQ    $0x00000000, R9
+	CMPQ    R10, $0x04
+	CMOVQGE R9, R10
+	ADDQ    544(SP), R12
+	MOVQ    R12, R9
+	ADDQ    R10, R9
+	MOVQ    R9, 552(SP)
+	MOVQ    544(SP), R9
+	XORQ    R11, R11
+	CMPQ    R9, R12
+	JGE     tail3
+
+stage2:
+	VMOVUPD 64(SP), Y2
+	VSUBPD  (DX)(R9*8), Y2, Y2
+	VMULPD  (R8)(R9*8), Y2, Y2
+	VMULPD  (BX)(R9*8), Y2, Y3
+	VADDPD  (AX)(R9*8), Y3, Y3
+	VMULPD  (SI)(R9*8), Y2, Y2
+	VADDPD  (CX)(R9*8), Y2, Y2
+	VMOVUPD Y3, (AX)(R9*8)
+	VMOVUPD Y2, (CX)(R9*8)
+	VXORPD  Y4, Y4, Y4
+	VMOVUPD Y4, (DX)(R9*8)
+	VMULPD  Y3, Y3, Y3
+	VMULPD  Y2, Y2, Y2
+	VADDPD  Y2, Y3, Y2
+	VMOVUPD 96(SP), Y3
+	VMULPD  224(SP), Y2, Y4
+	VSUBPD  Y4, Y0, Y4
+	VSQRTPD Y4, Y4
+	VDIVPD  Y4, Y3, Y3
+	VMOVUPD constant3ff0000000000000<>+0(SB), Y4
+	MOVQ    powers+96(FP), R13
+	MOVQ    end+104(FP), R14
+	CMPQ    R13, R14
+	JGE     done6
+
+term5:
+	VMULPD       Y2, Y4, Y4
+	VMOVAPD      Y4, Y4
+	VBROADCASTSD 8(R13), Y5
+	VMULPD       Y4, Y5, Y5
+	VADDPD       Y5, Y3, Y3
+	VMOVAPD      Y3, Y3
+	ADDQ         $0x10, R13
+	CMPQ         R13, R14
+	JLT          term5
+
+done6:
+	VMOVUPD Y3, 256(SP)(R11*1)
+	ADDQ    $0x04, R9
+	ADDQ    $0x20, R11
+	CMPQ    R9, R12
+	JLT     stage2
+
+tail3:
+	TESTQ     R10, R10
+	JEQ       end4
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
+	MOVQ      $0x00000100, R11
+	VMOVUPD   64(SP), Y2
+	VSUBPD    (DX)(R9*8), Y2, Y2
+	VMULPD    (R8)(R9*8), Y2, Y2
+	VMULPD    (BX)(R9*8), Y2, Y3
+	VADDPD    (AX)(R9*8), Y3, Y3
+	VMULPD    (SI)(R9*8), Y2, Y2
+	VADDPD    (CX)(R9*8), Y2, Y2
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y4
+	VMOVUPD   (AX)(R9*8), Y5
+	VBLENDVPD Y4, Y3, Y5, Y4
+	VMOVUPD   Y4, (AX)(R9*8)
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y4
+	VMOVUPD   (CX)(R9*8), Y5
+	VBLENDVPD Y4, Y2, Y5, Y4
+	VMOVUPD   Y4, (CX)(R9*8)
+	VXORPD    Y4, Y4, Y4
+	LEAQ      tailMasks<>+0(SB), R14
+	VMOVUPD   (R14)(R13*8), Y5
+	VMOVUPD   (DX)(R9*8), Y6
+	VBLENDVPD Y5, Y4, Y6, Y4
+	VMOVUPD   Y4, (DX)(R9*8)
+	VMULPD    Y3, Y3, Y3
+	VMULPD    Y2, Y2, Y2
+	VADDPD    Y2, Y3, Y2
+	VMOVUPD   96(SP), Y3
+	VMULPD    224(SP), Y2, Y4
+	VSUBPD    Y4, Y0, Y4
+	VSQRTPD   Y4, Y4
+	VDIVPD    Y4, Y3, Y3
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y4
+	MOVQ      powers+96(FP), R9
+	MOVQ      end+104(FP), R13
+	CMPQ      R9, R13
+	JGE       done8
+
+term7:
+	VMULPD       Y2, Y4, Y4
+	VMOVAPD      Y4, Y4
+	VBROADCASTSD 8(R9), Y5
+	VMULPD       Y4, Y5, Y5
+	VADDPD       Y5, Y3, Y3
+	VMOVAPD      Y3, Y3
+	ADDQ         $0x10, R9
+	CMPQ         R9, R13
+	JLT          term7
+
+done8:
+	VMOVUPD Y3, 256(SP)(R11*1)
+
+end4:
+	MOVQ 544(SP), R9
+	XORQ R11, R11
+	CMPQ R9, R12
+	JGE  tail10
+
+stage9:
+	VMOVUPD   256(SP)(R11*1), Y2
+	VMULPD    (AX)(R9*8), Y2, Y3
+	VMULPD    (CX)(R9*8), Y2, Y2
+	VMULPD    Y3, Y3, Y4
+	VADDPD    Y4, Y0, Y4
+	VMULPD    Y2, Y2, Y5
+	VADDPD    Y5, Y4, Y4
+	VSQRTPD   Y4, Y4
+	VDIVPD    Y4, Y3, Y3
+	VDIVPD    Y4, Y2, Y2
+	VDIVPD    Y4, Y0, Y4
+	VMULPD    (DI)(R9*8), Y4, Y5
+	VMULPD    (BX)(R9*8), Y3, Y6
+	VSUBPD    Y6, Y5, Y5
+	VMULPD    (SI)(R9*8), Y2, Y6
+	VSUBPD    Y6, Y5, Y5
+	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y5, Y6
+	VORPD     Y6, Y5, Y5
+	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y4, Y6
+	VORPD     Y6, Y5, Y5
+	VMULPD    Y5, Y5, Y6
+	VSUBPD    Y6, Y0, Y7
+	VMULPD    32(SP), Y7, Y7
+	VSUBPD    Y7, Y0, Y7
+	VSQRTPD   Y7, Y8
+	VMULPD    (SP), Y5, Y5
+	VSUBPD    Y5, Y8, Y5
+	VCMPPD    $0x03, Y5, Y5, Y8
+	VMINPD    Y7, Y6, Y6
+	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y6, Y6
+	VMINPD    Y1, Y6, Y1
+	VMOVAPD   Y1, Y1
+	VMOVUPD   (SP), Y6
+	VMULPD    (BX)(R9*8), Y6, Y7
+	VMULPD    Y3, Y5, Y3
+	VSUBPD    Y3, Y7, Y3
+	VMOVUPD   Y3, (BX)(R9*8)
+	VMULPD    (SI)(R9*8), Y6, Y3
+	VMULPD    Y2, Y5, Y2
+	VSUBPD    Y2, Y3, Y2
+	VMOVUPD   Y2, (SI)(R9*8)
+	VMULPD    (DI)(R9*8), Y6, Y2
+	VMULPD    Y4, Y5, Y3
+	VADDPD    Y3, Y2, Y2
+	VMOVUPD   Y2, (DI)(R9*8)
+	VDIVPD    Y2, Y0, Y2
+	VMOVUPD   Y2, (R8)(R9*8)
+	ADDQ      $0x04, R9
+	ADDQ      $0x20, R11
+	CMPQ      R9, R12
+	JLT       stage9
+
+tail10:
+	TESTQ     R10, R10
+	JEQ       end11
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
+	MOVQ      $0x00000100, R11
+	VMOVUPD   256(SP)(R11*1), Y2
+	VMULPD    (AX)(R9*8), Y2, Y3
+	VMULPD    (CX)(R9*8), Y2, Y2
+	VMULPD    Y3, Y3, Y4
+	VADDPD    Y4, Y0, Y4
+	VMULPD    Y2, Y2, Y5
+	VADDPD    Y5, Y4, Y4
+	VSQRTPD   Y4, Y4
+	VDIVPD    Y4, Y3, Y3
+	VDIVPD    Y4, Y2, Y2
+	VDIVPD    Y4, Y0, Y4
+	VMULPD    (DI)(R9*8), Y4, Y5
+	VMULPD    (BX)(R9*8), Y3, Y6
+	VSUBPD    Y6, Y5, Y5
+	VMULPD    (SI)(R9*8), Y2, Y6
+	VSUBPD    Y6, Y5, Y5
+	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y5, Y6
+	VORPD     Y6, Y5, Y5
+	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y4, Y6
+	VORPD     Y6, Y5, Y5
+	VMULPD    Y5, Y5, Y6
+	VSUBPD    Y6, Y0, Y7
+	VMULPD    32(SP), Y7, Y7
+	VSUBPD    Y7, Y0, Y7
+	VSQRTPD   Y7, Y8
+	VMULPD    (SP), Y5, Y5
+	VSUBPD    Y5, Y8, Y5
+	VCMPPD    $0x03, Y5, Y5, Y8
+	VMINPD    Y7, Y6, Y6
+	VBLENDVPD Y8, constantbff0000000000000<>+0(SB), Y6, Y6
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y7
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y8
+	VBLENDVPD Y7, Y6, Y8, Y6
+	VMINPD    Y1, Y6, Y1
+	VMOVAPD   Y1, Y1
+	VMOVUPD   (SP), Y6
+	VMULPD    (BX)(R9*8), Y6, Y7
+	VMULPD    Y3, Y5, Y3
+	VSUBPD    Y3, Y7, Y3
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y7
+	VMOVUPD   (BX)(R9*8), Y8
+	VBLENDVPD Y7, Y3, Y8, Y3
+	VMOVUPD   Y3, (BX)(R9*8)
+	VMULPD    (SI)(R9*8), Y6, Y3
+	VMULPD    Y2, Y5, Y2
+	VSUBPD    Y2, Y3, Y2
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y3
+	VMOVUPD   (SI)(R9*8), Y7
+	VBLENDVPD Y3, Y2, Y7, Y2
+	VMOVUPD   Y2, (SI)(R9*8)
+	VMULPD    (DI)(R9*8), Y6, Y2
+	VMULPD    Y4, Y5, Y3
+	VADDPD    Y3, Y2, Y2
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y3
+	VMOVUPD   (DI)(R9*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y3
+	VMOVUPD   Y3, (DI)(R9*8)
+	VDIVPD    Y2, Y0, Y2
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y3
+	VMOVUPD   (R8)(R9*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y2
+	VMOVUPD   Y2, (R8)(R9*8)
+
+end11:
+	MOVQ 544(SP), R9
+	XORQ R11, R11
+	CMPQ R9, R12
+	JGE  tail13
+
+stage12:
+	VMOVUPD   (DI)(R9*8), Y2
+	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y2, Y3
+	VMOVUPD   constant7ff8000000000001<>+0(SB), Y4
+	VMULPD    Y2, Y2, Y5
+	VBLENDVPD Y3, constantbff0000000000000<>+0(SB), Y5, Y5
+	VMINPD    Y1, Y5, Y1
+	VMOVAPD   Y1, Y1
+	VBLENDVPD Y3, Y4, Y2, Y2
+	VMOVUPD   Y2, (DI)(R9*8)
+	VMOVUPD   (R8)(R9*8), Y2
+	VBLENDVPD Y3, Y4, Y2, Y2
+	VMOVUPD   Y2, (R8)(R9*8)
+	ADDQ      $0x04, R9
+	ADDQ      $0x20, R11
+	CMPQ      R9, R12
+	JLT       stage12
+
+tail13:
+	TESTQ     R10, R10
+	JEQ       end14
+	MOVQ      R12, R9
+	MOVQ      $0x00000008, R13
+	SUBQ      R10, R13
+	MOVQ      $0x00000100, R11
+	VMOVUPD   (DI)(R9*8), Y2
+	VCMPPD    $0x1a, constant0000000000000000<>+0(SB), Y2, Y3
+	VMOVUPD   constant7ff8000000000001<>+0(SB), Y4
+	VMULPD    Y2, Y2, Y5
+	VBLENDVPD Y3, constantbff0000000000000<>+0(SB), Y5, Y5
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y6
+	VMOVUPD   constant3ff0000000000000<>+0(SB), Y7
+	VBLENDVPD Y6, Y5, Y7, Y5
+	VMINPD    Y1, Y5, Y1
+	VMOVAPD   Y1, Y1
+	VBLENDVPD Y3, Y4, Y2, Y2
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y5
+	VMOVUPD   (DI)(R9*8), Y6
+	VBLENDVPD Y5, Y2, Y6, Y2
+	VMOVUPD   Y2, (DI)(R9*8)
+	VMOVUPD   (R8)(R9*8), Y2
+	VBLENDVPD Y3, Y4, Y2, Y2
+	LEAQ      tailMasks<>+0(SB), R11
+	VMOVUPD   (R11)(R13*8), Y3
+	VMOVUPD   (R8)(R9*8), Y4
+	VBLENDVPD Y3, Y2, Y4, Y2
+	VMOVUPD   Y2, (R8)(R9*8)
+
+end14:
+	ADDQ R10, R12
+	MOVQ R12, 544(SP)
+	CMPQ R12, 552(SP)
+	JLT  stopped15
+	MOVQ n+56(FP), R9
+	CMPQ R12, R9
+	JLT  chunk1
+
+stopped15:
+	VEXTRACTF128 $0x01, Y1, X0
+	VMINPD       X0, X1, X0
+	VUNPCKHPD    X0, X0, X1
+	VMINSD       X1, X0, X0
+	MOVSD        X0, margin+112(FP)
+	VZEROUPPER
+	RET
+
 // func launchAVX2(px *float64, py *float64, x *float64, y *float64, w *float64, kx *float64, ky *float64, kw *float64, per *float64, n int, tan float64, v float64)
 // Requires: AVX
 TEXT ·launchAVX2(SB), $0-96

@@ -81,7 +81,18 @@ func (r *Rays) asphere(s *Surface, ratio float64) (margin float64) {
 	return margin
 }
 
-func (r *Rays) facets(s *Surface, ratio float64) (margin float64) { return r.plainFacets(s, ratio) }
+func (r *Rays) facets(s *Surface, ratio float64) (margin float64) {
+	n := len(r.X)
+	if !wide || n == 0 || len(s.Asphere) > termsMost {
+		return r.plainFacets(s, ratio)
+	}
+	var powers [termsMost + 1][2]float64
+	for i, a := range s.Asphere {
+		powers[i] = [2]float64{a, float64(2*(i+2)) * a}
+	}
+	x, y, w, kx, ky, kw, per := r.arrays()
+	return facetsAVX2(x, y, w, kx, ky, kw, per, n, s.DistanceMM, s.Curvature, s.Conic, ratio, &powers[0], &powers[len(s.Asphere)])
+}
 
 func (r *Rays) launch(px, py []float64, tan, v float64) {
 	n := len(px)

@@ -86,6 +86,21 @@ var kinds = []struct {
 			s.Asphere = append(s.Asphere, source.NormFloat64()*math.Pow(0.05, float64(2*i+3)))
 		}
 	}},
+	{"facets", randomFacets},
+}
+
+// randomFacets are facets with the slopes of a conic, with polynomial terms or without.
+func randomFacets(source *rand.Rand, s *Surface) {
+	s.Faceted, s.Curvature = true, randomCurvature(source)
+	if source.IntN(4) == 0 {
+		s.Curvature = 0
+	}
+	if source.IntN(2) == 0 {
+		s.Conic = 2 * source.NormFloat64()
+	}
+	for i := range source.IntN(5) {
+		s.Asphere = append(s.Asphere, source.NormFloat64()*math.Pow(0.05, float64(2*i+3)))
+	}
 }
 
 func randomCurvature(source *rand.Rand) float64 {
@@ -301,6 +316,8 @@ func sameSums(a, b any) bool {
 // plainThrough is Rays.Through one ray by one.
 func (s *Surface) plainThrough(r *Rays, ratio float64) float64 {
 	switch {
+	case s.Faceted:
+		return r.plainFacets(s, ratio)
 	case len(s.Asphere) > 0:
 		return r.plainAsphere(s, ratio)
 	case s.Curvature == 0:
@@ -340,6 +357,7 @@ func BenchmarkSurface(b *testing.B) {
 	surfaces := map[string]Surface{
 		"flat": {DistanceMM: 2}, "sphere": {DistanceMM: 2, Curvature: 0.01}, "conic": {DistanceMM: 2, Curvature: 0.01, Conic: -0.7},
 		"asphere": {DistanceMM: 2, Curvature: 0.01, Conic: -0.7, Asphere: []float64{-2e-7, 1e-10}},
+		"facets":  {DistanceMM: 2, Curvature: 0.01, Conic: -0.7, Asphere: []float64{-2e-7, 1e-10}, Faceted: true},
 	}
 	launch, r := NewRays(n), NewRays(n)
 	for i := range n {

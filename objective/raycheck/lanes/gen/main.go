@@ -20,7 +20,7 @@ func main() {
 		out = os.Args[1]
 	}
 	w := newWriter()
-	for _, kernel := range []func(*writer){flat, sphere, tilted, conic, asphere, launch, plate, cross, mix, between, overfill, crossingSums, slopeSums} {
+	for _, kernel := range []func(*writer){flat, sphere, tilted, conic, asphere, facets, launch, plate, cross, mix, between, overfill, crossingSums, slopeSums} {
 		kernel(w)
 	}
 	by := printer.Config{Name: "gen", Pkg: "lanes"}

@@ -1,0 +1,63 @@
+package main
+
+import (
+	"math"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"relaysweep/results"
+)
+
+// TestFresnelDemo runs the demo's spec of Fresnel lenses, for fewer rows: what they save and cost
+// stands in the columns, on the pages and in the report.
+func TestFresnelDemo(t *testing.T) {
+	folder := t.TempDir()
+	writeIn(t, folder, "stock.csv", string(readFile(t, filepath.Join("..", "..", "testdata", "demo", "stock.csv"))))
+	text := string(readFile(t, filepath.Join("..", "..", "testdata", "demo", "fresnel.toml")))
+	spec := writeIn(t, folder, "fresnel.toml", strings.Replace(text, "top = 10", "top = 1", 1)+"\n[refine]\naudit = 0\n")
+	must(t, exitDone, "run", spec, "--quiet")
+	output := filepath.Join(folder, "out", "fresnel")
+	rows := readRanked(t, output)
+	if len(rows) != 2 || rows[0].Point != 0 || rows[1].Point != 1 {
+		t.Fatalf("%d rows", len(rows))
+	}
+	glass, fresnel := &rows[0], &rows[1]
+	if glass.GrooveBlurArcmin != nil || glass.GrooveVisibleArcmin != nil {
+		t.Errorf("a train without Fresnel lenses has grooves: %v", *glass.GrooveBlurArcmin)
+	}
+	if !(fresnel.LengthMM < glass.LengthMM && *fresnel.MassG < *glass.MassG/2 && fresnel.Transmission < glass.Transmission) {
+		t.Errorf("the Fresnel train: %v mm, %v g, %v; the other: %v mm, %v g, %v",
+			fresnel.LengthMM, *fresnel.MassG, fresnel.Transmission, glass.LengthMM, *glass.MassG, glass.Transmission)
+	}
+	// Front and rear are Fresnel lenses with pitches of 0.32 mm. A beam of unit magnification has the
+	// pupil's width at both, but for the few per cent by which it is off from afocal, and each
+	// spreads light by λ/p.
+	if l := fresnel.Lenses; !strings.HasPrefix(l[0].Part, "NLW-T") || !strings.HasPrefix(l[2].Part, "NLW-T") {
+		t.Fatalf("the train is %s", fresnel.DesignID)
+	}
+	want := math.Sqrt2 * math.Atan(546.07e-6/0.32) * 180 * 60 / math.Pi
+	if got := *fresnel.GrooveBlurArcmin; math.Abs(got/want-1) > 0.06 {
+		t.Errorf("groove_blur_arcmin is %v, not about %v", got, want)
+	}
+	if got := *fresnel.GrooveVisibleArcmin; got != 0 {
+		t.Errorf("groove_visible_arcmin is %v, far from all images", got)
+	}
+
+	page := must(t, exitDone, "show", output, "--point", "1", "--rank", "1").stdout
+	checkWords(t, "show", page, "grooves: Fresnel grooves spread light by "+results.Fixed(*fresnel.GrooveBlurArcmin, 1)+" arcmin",
+		"groove_visible_arcmin", "transmission")
+	if other := must(t, exitDone, "show", output, "--point", "0", "--rank", "1").stdout; strings.Contains(other, "grooves:") || strings.Contains(other, "groove_visible") {
+		t.Errorf("a train without grooves shows some:\n%s", other)
+	}
+	checkWords(t, "show --aberrations", must(t, exitDone, "show", output, "--point", "1", "--rank", "1", "--aberrations").stdout,
+		"no such sums but those of colour")
+	must(t, exitDone, "report", output, "--point", "1")
+	checkWords(t, "report", string(readFile(t, filepath.Join(output, "report.html"))), "Fresnel grooves spread light by")
+	list := must(t, exitDone, "catalog", "list", filepath.Join(folder, "stock.csv"), "--kind", "fresnel").stdout
+	checkWords(t, "catalog list", list, "pitch", "draft", "NLW-T32x32", "0.320", "3.0")
+	smooth := writeIn(t, folder, "smooth.csv", "part,kind,diameter_mm,r1_mm,t1_mm,glass1,r2_mm\nS,fresnel,30,40,5,N-BK7,inf\n")
+	if list := must(t, exitDone, "catalog", "list", smooth); strings.Contains(list.stdout, "pitch") || !strings.Contains(list.stderr, "traced as a smooth surface") {
+		t.Errorf("a list without facets:\n%s%s", list.stdout, list.stderr)
+	}
+}
