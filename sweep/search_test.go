@@ -69,9 +69,11 @@ func wholeRanking(t *testing.T, s *spec.Spec, request secondmodel.Request, lense
 
 // trainOf is a design of the second model's train of the library's elements.
 func trainOf(lib *objective.Library, d secondmodel.Design) *objective.Train {
-	train := &objective.Train{Layout: layoutNames[d.Layout], Seat: objective.SeatRear}
-	if d.Seat == "front" {
-		train.Seat = objective.SeatFront
+	train := &objective.Train{Layout: layoutNames[d.Layout]}
+	for _, seat := range objective.Seats {
+		if seat.String() == d.Seat {
+			train.Seat = seat
+		}
 	}
 	for _, group := range d.Groups {
 		var elements []*objective.Element
