@@ -57,6 +57,7 @@ func TestReportLook(t *testing.T) {
 	}{
 		{"ranked", nil, 2},
 		{"front seat", []string{"pixel_um = 20", "pixel_um = 20\nseat = \"front\""}, 1},
+		{"both seats", givenEdits("erector-single:both:pc40|pc40|bc45"), 2},
 		{"given", givenEdits("erector-single:rear:pc40|pc40|bc45"), 2},
 		{"given, inverting", givenEdits("keplerian:rear:pc40|pc45/r"), 2},
 	} {
