@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 
+	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/look"
 	"relaysweep/results"
@@ -60,6 +61,9 @@ func lookNote(p *objective.Problem, t *objective.Train, gridDeg, letterDeg float
 	if p.ColouredEye {
 		in, out = ", the eye's own colour", "the eye's other aberrations"
 	}
+	if faceted(t) {
+		out = "the grooves of Fresnel lenses, " + out
+	}
 	note := fmt.Sprintf("Simulated: a wall at the far depth with lines %s° apart, and a letter %s° high hidden by the mask, set for the middle of the depth range. The whole field, %s° × %s°. "+
 		"A pixel is %d rays of each wavelength from all over the %s mm pupil in the middle of its box, weighted as in the metrics, in grey. "+
 		"Modelled: blur by train and accommodation, without refocus; distortion, vignetting, transmission (white: the wall without the train)%s. "+
@@ -75,4 +79,16 @@ func lookNote(p *objective.Problem, t *objective.Train, gridDeg, letterDeg float
 		note += " The world stands upside down, which lines do not show."
 	}
 	return note
+}
+
+// faceted reports whether a surface of the train is cut into facets.
+func faceted(t *objective.Train) bool {
+	for _, g := range t.Groups {
+		for _, e := range g.Elements {
+			if slices.ContainsFunc(e.Surfaces, catalog.Surface.IsFaceted) {
+				return true
+			}
+		}
+	}
+	return false
 }

@@ -133,4 +133,24 @@ func TestReportLookOne(t *testing.T) {
 			t.Errorf("the page does not say %q", want)
 		}
 	}
+	// Grooves are told of where there are some.
+	for pitch, said := range map[string]bool{"0": false, "0.3": true} {
+		lenses := ""
+		for line := range strings.Lines(smallLenses(fewFocals)) {
+			cell := ""
+			switch {
+			case lenses == "":
+				cell = "pitch_mm"
+			case strings.HasPrefix(line, "pc") && pitch != "0":
+				cell = pitch
+			}
+			lenses += strings.TrimSuffix(line, "\n") + "," + cell + "\n"
+		}
+		spec := newJobOf(t, lenses, givenEdits("erector-single:rear:pc40|bc40|bc45")...)
+		must(t, exitDone, "run", spec)
+		must(t, exitDone, "report", outputOf(spec))
+		if strings.Contains(pageText(t, outputOf(spec)), "the grooves of Fresnel lenses") != said {
+			t.Errorf("with grooves of %s mm the page has to speak of them: %v", pitch, said)
+		}
+	}
 }
