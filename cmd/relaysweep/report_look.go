@@ -7,7 +7,6 @@ import (
 	"math"
 	"slices"
 
-	"relaysweep/catalog"
 	"relaysweep/objective"
 	"relaysweep/objective/look"
 	"relaysweep/results"
@@ -61,8 +60,8 @@ func lookNote(p *objective.Problem, t *objective.Train, gridDeg, letterDeg float
 	if p.ColouredEye {
 		in, out = ", the eye's own colour", "the eye's other aberrations"
 	}
-	if faceted(t) {
-		out = "the grooves of Fresnel lenses, " + out
+	if t.HasFacets() {
+		in, out = in+", Fresnel facets as if they had no width", out+", what Fresnel grooves spread, and where they cut light off"
 	}
 	note := fmt.Sprintf("Simulated: a wall at the far depth with lines %s° apart, and a letter %s° high hidden by the mask, set for the middle of the depth range. The whole field, %s° × %s°. "+
 		"A pixel is %d rays of each wavelength from all over the %s mm pupil in the middle of its box, weighted as in the metrics, in grey. "+
@@ -79,16 +78,4 @@ func lookNote(p *objective.Problem, t *objective.Train, gridDeg, letterDeg float
 		note += " The world stands upside down, which lines do not show."
 	}
 	return note
-}
-
-// faceted reports whether a surface of the train is cut into facets.
-func faceted(t *objective.Train) bool {
-	for _, g := range t.Groups {
-		for _, e := range g.Elements {
-			if slices.ContainsFunc(e.Surfaces, catalog.Surface.IsFaceted) {
-				return true
-			}
-		}
-	}
-	return false
 }

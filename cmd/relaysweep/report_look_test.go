@@ -149,7 +149,7 @@ func TestReportLookOne(t *testing.T) {
 		spec := newJobOf(t, lenses, givenEdits("erector-single:rear:pc40|bc40|bc45")...)
 		must(t, exitDone, "run", spec)
 		must(t, exitDone, "report", outputOf(spec))
-		if strings.Contains(pageText(t, outputOf(spec)), "the grooves of Fresnel lenses") != said {
+		if strings.Contains(pageText(t, outputOf(spec)), "what Fresnel grooves spread") != said {
 			t.Errorf("with grooves of %s mm the page has to speak of them: %v", pitch, said)
 		}
 	}

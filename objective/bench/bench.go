@@ -58,48 +58,60 @@ type Bench struct {
 	points      int // of a pupil
 	pointWeight []float64
 
-	lenses     []lens
-	groupAt    []int // first lens of each group; one more at the end
-	beyondMask int
-	surfaces   []surface
-	ratios     [][]float64 // by wavelength
+	lenses   []lens
+	groupAt  []int // first lens of each group; one more at the end
+	surfaces []surface
+	ratios   [][]float64 // by wavelength
+	masks    []mask      // in the order of [objective.Train.MaskGaps], in which rays meet them
 
 	// The build in hand.
-	build      *Build
-	groupTurn  []rotation
-	lensTurn   []rotation
-	gaps       []float64 // with errors and compensators
-	adjusted   [2]float64
-	maskVertex float64   // w of the first vertex on the eye's side of the mask
-	length     float64   // first to last vertex
-	theta      float64   // angular magnification
-	viewpoint  float64   // w of the viewpoint: its distance from the eye
-	layer      []float64 // paraxial distance from maskVertex to the layer, by depth
-	chief      []float64 // height there for unit slope towards the world, by depth
-	steps      float64   // depth step, D
+	build     *Build
+	groupTurn []rotation
+	lensTurn  []rotation
+	gaps      []float64 // with errors and compensators
+	adjusted  [2]float64
+	length    float64 // first to last vertex
+	theta     float64 // angular magnification
+	viewpoint float64 // w of the viewpoint: its distance from the eye
+	steps     float64 // depth step, D
 
 	// The design, as this package measures it.
 	nominal struct {
 		theta     float64
-		setpoint  []float64 // exact, by depth, from the vertex before the mask
-		centroid  [][2]float64
 		vergence  float64 // on the axis at the far depth, D
-		sharpness float64 // how far beyond the far setpoint the axis is sharpest, mm
+		sharpness float64 // how far beyond the far setpoint of the first mask the axis is sharpest, mm
 	}
 	inverse [2][2]float64 // of the compensators' Jacobian
 
 	chunk  lanes.Rays
-	mask   []lanes.Lines // by wavelength, of the field in hand
-	view   []lanes.Lines
-	maskAt []lanes.Lines // likewise, of the depth in hand
-	viewAt []lanes.Lines
-	mixed  [][2]lanes.Lines // by wavelength, buffers for these
-	axis   lanes.Rays       // of the compensators
-	axisAt [2]lanes.Lines
+	view   []lanes.Lines // by wavelength, of the field in hand
+	viewAt []lanes.Lines // likewise, of the depth in hand
+	mixed  []lanes.Lines // by wavelength, buffers for these
+	axis   lanes.Rays    // of the compensators
+	axisAt struct {
+		masks [objective.MasksMost]lanes.Lines
+		view  lanes.Lines
+	}
+	chiefs [][2]float64 // by wavelength, of the bundle in hand
+	rim    rim
+}
+
+// mask is one of the train's masks.
+type mask struct {
+	gap    int // that it stands in
+	beyond int // first surface beyond it
+	// Of the design.
+	setpoint []float64 // exact, by depth, from the vertex before the mask
+	centroid [][2]float64
+	// Of the build in hand.
+	vertex float64            // w of the first vertex on the eye's side of the mask
+	layer  []float64          // paraxial distance from there to the layer, by depth
+	chief  []float64          // height there for unit slope towards the world, by depth
+	lines  []lanes.Lines      // by wavelength, of the field in hand
+	at     []lanes.Lines      // likewise, of the depth in hand
+	mixed  []lanes.Lines      // by wavelength, buffers for these
 	blur   []maskCoefficients // by field, depth, place
 	middle []maskMiddle       // by field, depth
-	chiefs [][2]float64       // by wavelength, of the bundle in hand
-	rim    rim
 }
 
 // direction is one field sample.
@@ -157,9 +169,11 @@ func New(p *objective.Problem, t *objective.Train, on Compensators, vignetting b
 	b.sampleFields()
 	b.takeLenses()
 	n := len(b.fields) * len(b.depths)
-	b.blur = make([]maskCoefficients, n*b.places)
-	b.middle = make([]maskMiddle, n)
-	b.layer, b.chief = make([]float64, len(b.depths)), make([]float64, len(b.depths))
+	for k := range b.masks {
+		m := &b.masks[k]
+		m.blur, m.middle = make([]maskCoefficients, n*b.places), make([]maskMiddle, n)
+		m.layer, m.chief = make([]float64, len(b.depths)), make([]float64, len(b.depths))
+	}
 	b.chiefs = make([][2]float64, len(b.weight))
 	b.rim = newRim()
 	b.findNominal()
@@ -284,13 +298,21 @@ func (b *Bench) sampleFields() {
 	}
 	most := len(b.vergences) * n
 	b.chunk = lanes.NewRays(most)
-	for range b.weight {
-		b.mask, b.view = append(b.mask, lanes.NewLines(most)), append(b.view, lanes.NewLines(most))
-		b.mixed = append(b.mixed, [2]lanes.Lines{lanes.NewLines(n), lanes.NewLines(n)})
+	byWavelength := func() (lines, at, mixed []lanes.Lines) {
+		for range b.weight {
+			lines, mixed = append(lines, lanes.NewLines(most)), append(mixed, lanes.NewLines(n))
+		}
+		return lines, slices.Clone(lines), mixed
 	}
-	b.maskAt, b.viewAt = slices.Clone(b.mask), slices.Clone(b.view)
+	b.view, b.viewAt, b.mixed = byWavelength()
 	b.axis = lanes.NewRays(b.points)
-	b.axisAt = [2]lanes.Lines{lanes.NewLines(b.points), lanes.NewLines(b.points)}
+	b.axisAt.view = lanes.NewLines(b.points)
+	for k, gap := range b.t.MaskGaps() {
+		m := mask{gap: gap}
+		m.lines, m.at, m.mixed = byWavelength()
+		b.masks = append(b.masks, m)
+		b.axisAt.masks[k] = lanes.NewLines(b.points)
+	}
 }
 
 // pupilPlace is place k of the pupil, displaced by a distance, as x across the
@@ -342,9 +364,10 @@ func (b *Bench) takeLenses() {
 		}
 	}
 	b.groupAt = append(b.groupAt, len(b.lenses))
-	for g := len(b.t.Groups) - 1; g > b.t.MaskGap(); g-- {
-		for _, l := range b.lenses[b.groupAt[g]:b.groupAt[g+1]] {
-			b.beyondMask += len(l.surfaces)
+	for k := range b.masks {
+		m := &b.masks[k]
+		for _, l := range b.lenses[b.groupAt[m.gap+1]:] {
+			m.beyond += len(l.surfaces)
 		}
 	}
 	b.surfaces = make([]surface, count)

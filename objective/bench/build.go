@@ -9,11 +9,26 @@ type Build struct {
 	Groups []GroupError // likewise
 	// GapsMM are added to the gaps between groups.
 	GapsMM []float64
+	// MaskError is that of the mask, of two of that at image 2, and Second that of the other.
+	MaskError
+	Second MaskError
+}
+
+// MaskError is what is wrong with a mask and its stage.
+type MaskError struct {
 	// MaskRollRad turns the mask about the axis.
 	MaskRollRad float64
 	// StageZeroMM is by how much further towards the eye the mask stands than
 	// the stage table says.
 	StageZeroMM float64
+}
+
+// mask is the error of mask k, in the order of [objective.Train.MaskGaps].
+func (b *Build) mask(k int) *MaskError {
+	if k == 0 {
+		return &b.MaskError
+	}
+	return &b.Second
 }
 
 // LensError is what is wrong with one lens and its seat.
@@ -77,5 +92,5 @@ func (b *Build) Clear() {
 	}
 	clear(b.Groups)
 	clear(b.GapsMM)
-	b.MaskRollRad, b.StageZeroMM = 0, 0
+	b.MaskError, b.Second = MaskError{}, MaskError{}
 }

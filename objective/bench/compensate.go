@@ -61,7 +61,7 @@ func (b *Bench) compensate() bool {
 
 // alongAxis traces the bundle on the axis at the far depth, seen at a further vergence
 // in 1/mm. It gives the world's vergence error in D, and how far towards the world
-// from the mask, at its far setpoint, the bundle is sharpest.
+// from the first mask, at its far setpoint, the bundle is sharpest.
 func (b *Bench) alongAxis(further float64) (vergence, sharp float64) {
 	d, far := &b.fields[0], b.depths[0]
 	if further == 0 {
@@ -81,10 +81,10 @@ func (b *Bench) alongAxis(further float64) (vergence, sharp float64) {
 		}
 		shiftByPlate(&b.axis, b.p.CombinerMM, b.p.CombinerIndex)
 	}
-	b.throughAll(&b.axis, b.reference, &b.axisAt[0], &b.axisAt[1])
+	b.throughAll(&b.axis, b.reference, &b.axisAt.masks, &b.axisAt.view)
 	var a sums
 	theta := b.theta
-	a.add(&b.axisAt[0], &b.axisAt[1], b.pointWeight, 1, b.maskDistance(0, 0), 0, 0, far/(theta*theta), 0, 0)
+	a.add(&b.axisAt.masks[0], &b.axisAt.view, b.pointWeight, 1, b.maskDistance(0, 0, 0), 0, 0, far/(theta*theta), 0, 0)
 	e, _ := a.fit()
 	vergence, _ = power(e)
 	c := a.maskVariance()
@@ -95,8 +95,6 @@ func (b *Bench) alongAxis(further float64) (vergence, sharp float64) {
 // compared with, and the compensators' Jacobian.
 func (b *Bench) findNominal() {
 	n := &b.nominal
-	n.setpoint = make([]float64, len(b.depths))
-	n.centroid = make([][2]float64, len(b.fields)*len(b.depths))
 	zero := b.NewBuild()
 	b.prepare(zero)
 	b.adjusted = [2]float64{}
@@ -104,7 +102,18 @@ func (b *Bench) findNominal() {
 	n.theta = b.theta
 	var o Outcome
 	b.trace(&o)
-	gap := b.t.Gaps[b.t.MaskGap()]
+	for k := range b.masks {
+		b.findSetpoints(k)
+	}
+	n.vergence, n.sharpness = b.alongAxis(0)
+	b.inverse = b.compensators()
+}
+
+// findSetpoints finds those of mask k in the design, and the centroids there.
+func (b *Bench) findSetpoints(k int) {
+	m := &b.masks[k]
+	m.setpoint = make([]float64, len(b.depths))
+	m.centroid = make([][2]float64, len(b.fields)*len(b.depths))
 	for depth := range b.depths {
 		var ps, ss float64
 		for f := range b.fields {
@@ -112,7 +121,7 @@ func (b *Bench) findNominal() {
 			if d.fraction >= b.used {
 				break
 			}
-			if c := b.blur[(f*len(b.depths)+depth)*b.places]; !math.IsInf(c.pp, 1) {
+			if c := m.blur[(f*len(b.depths)+depth)*b.places]; !math.IsInf(c.pp, 1) {
 				ps += float64(d.share * c.ps)
 				ss += float64(d.share * c.ss)
 			}
@@ -121,13 +130,11 @@ func (b *Bench) findNominal() {
 		if ss > 0 {
 			delta = -ps / ss
 		}
-		n.setpoint[depth] = gap - b.layer[depth] - delta
+		m.setpoint[depth] = b.t.Gaps[m.gap] - m.layer[depth] - delta
 		for f := range b.fields {
-			n.centroid[f*len(b.depths)+depth] = b.centroid(f, depth, delta)
+			m.centroid[f*len(b.depths)+depth] = b.centroid(k, f, depth, delta)
 		}
 	}
-	n.vergence, n.sharpness = b.alongAxis(0)
-	b.inverse = b.compensators()
 }
 
 // compensators is the inverse of the Jacobian of the two conditions, at the design, by

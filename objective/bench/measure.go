@@ -3,6 +3,7 @@ package bench
 import (
 	"math"
 
+	"relaysweep/objective"
 	"relaysweep/objective/raycheck/lanes"
 )
 
@@ -37,13 +38,17 @@ func (b *Bench) Measure(build *Build) Outcome {
 	}
 	o[LastGap], o[FrontGap] = b.adjusted[0], b.adjusted[1]
 	o[Pixel] = 0
-	for _, a := range b.chief {
-		o[Pixel] = max(o[Pixel], arcmin(b.p.MaskPixel/math.Abs(a)))
+	for k := range b.masks {
+		for _, a := range b.masks[k].chief {
+			o[Pixel] = max(o[Pixel], arcmin(b.p.MaskPixel/math.Abs(a)))
+		}
 	}
 	o[DepthStep], o[ViewpointShift] = b.steps, b.viewpoint
 	o[MagnificationError] = 100 * (b.theta/b.nominal.theta - 1)
 	b.trace(&o)
-	b.judgeMask(&o)
+	for k := range b.masks {
+		b.judgeMask(k, &o)
+	}
 	o[Vignetted] = math.NaN()
 	if b.vignetting {
 		o[Vignetted] = b.vignetted()
@@ -62,7 +67,7 @@ func (b *Bench) FailedBy(o *Outcome) string {
 }
 
 // trace takes every field through the build and judges the view; what it finds in the
-// mask's layer it keeps.
+// layers of masks it keeps.
 func (b *Bench) trace(o *Outcome) {
 	axial := [2]float64{math.Inf(1), math.Inf(-1)}
 	var axisChief [2]float64
@@ -74,19 +79,25 @@ func (b *Bench) trace(o *Outcome) {
 		b.traceField(d)
 		for depth := range b.depths {
 			for w := range b.weight {
-				b.maskAt[w], b.viewAt[w] = b.linesOf(&b.mask[w], &b.mixed[w][0], depth), b.linesOf(&b.view[w], &b.mixed[w][1], depth)
+				b.viewAt[w] = b.linesOf(&b.view[w], &b.mixed[w], depth)
+				for k := range b.masks {
+					m := &b.masks[k]
+					m.at[w] = b.linesOf(&m.lines[w], &m.mixed[w], depth)
+				}
 			}
 			for place := range b.places {
 				all, reference := b.sum(d, depth, place, f, axial[:], o)
-				k := (f*len(b.depths)+depth)*b.places + place
-				b.blur[k] = all.maskVariance()
+				b.masks[0].keep(b, &all, f, depth, place)
+				for k := range b.masks[1:] {
+					in := b.sumMask(1+k, d, depth, place)
+					b.masks[1+k].keep(b, &in, f, depth, place)
+				}
 				blur, refocus := b.refocused(&all, depth)
 				o[ViewBlur] = max(o[ViewBlur], blur)
 				o[ViewRefocus] = max(o[ViewRefocus], math.Abs(refocus))
 				if place > 0 {
 					continue
 				}
-				b.middle[f*len(b.depths)+depth] = maskMiddle{all.px / all.weight, all.py / all.weight, all.sx / all.weight, all.sy / all.weight}
 				e, u0 := reference.fit()
 				defocus, cylinder := power(e)
 				o[ViewDefocus] = larger(o[ViewDefocus], defocus)
@@ -115,6 +126,15 @@ func (b *Bench) trace(o *Outcome) {
 	}
 }
 
+// keep keeps what a bundle does in the mask's layer.
+func (m *mask) keep(b *Bench, all *sums, f, depth, place int) {
+	k := f*len(b.depths) + depth
+	m.blur[k*b.places+place] = all.maskVariance()
+	if place == 0 {
+		m.middle[k] = maskMiddle{all.px / all.weight, all.py / all.weight, all.sx / all.weight, all.sy / all.weight}
+	}
+}
+
 // traceField takes a field's rays through the build at all wavelengths: the reference
 // at every vergence, the others at the ends of the depth range only, between which
 // what they differ by from the reference is linear in the vergence.
@@ -131,7 +151,9 @@ func (b *Bench) traceField(d *direction) {
 		}
 		b.traceRays(launch, ends*n, w)
 		for v := ends; v < len(b.vergences); v++ {
-			b.between(b.mask, v, w)
+			for k := range b.masks {
+				b.between(b.masks[k].lines, v, w)
+			}
 			b.between(b.view, v, w)
 		}
 	}
@@ -151,45 +173,59 @@ func (b *Bench) between(of []lanes.Lines, v, w int) {
 func (b *Bench) traceRays(launch *lanes.Rays, n, w int) {
 	r, from := b.chunk.Part(0, n), launch.Part(0, n)
 	r.CopyFrom(&from)
-	mask, view := b.mask[w].Part(0, n), b.view[w].Part(0, n)
-	b.throughAll(&r, w, &mask, &view)
+	view := b.view[w].Part(0, n)
+	var masks [objective.MasksMost]lanes.Lines
+	for k := range b.masks {
+		masks[k] = b.masks[k].lines[w].Part(0, n)
+	}
+	b.throughAll(&r, w, &masks, &view)
 }
 
 // throughAll takes rays that stand at the eye through all surfaces, and gives them as
-// lines at the mask's vertex, its glass allowed for up to the layer, and in the
+// lines at the vertex of each mask, its glass allowed for up to the layer, and in the
 // viewpoint plane.
-func (b *Bench) throughAll(r *lanes.Rays, w int, mask, view *lanes.Lines) {
-	half := b.p.MaskGlass / 2
+func (b *Bench) throughAll(r *lanes.Rays, w int, masks *[objective.MasksMost]lanes.Lines, view *lanes.Lines) {
+	half, next := b.p.MaskGlass/2, 0
 	for s := range b.surfaces {
-		if s == b.beyondMask {
+		if next < len(b.masks) && s == b.masks[next].beyond {
 			shiftByPlate(r, half, b.p.MaskGlassIndex)
-			mask.Cross(r, b.maskVertex)
+			masks[next].Cross(r, b.masks[next].vertex)
 			shiftByPlate(r, half, b.p.MaskGlassIndex)
+			next++
 		}
 		b.surfaces[s].through(r, b.ratios[w][s])
 	}
 	view.Cross(r, b.viewpoint)
 }
 
-// sum sums up one bundle over all wavelengths, and at the reference alone for the
+// sumMask sums up one bundle over all wavelengths in the layer of mask k.
+func (b *Bench) sumMask(k int, d *direction, depth, place int) (all sums) {
+	m := &b.masks[k]
+	for w := range b.weight {
+		b.addTo(&all, m, w, d, depth, place, b.weight[w])
+	}
+	return all
+}
+
+// addTo adds a bundle at wavelength w, in the layer of a mask and in the viewpoint plane.
+func (b *Bench) addTo(a *sums, m *mask, w int, d *direction, depth, place int, by float64) {
+	from, to := place*b.points, (place+1)*b.points
+	lines, view := m.at[w].Part(from, to), b.viewAt[w].Part(from, to)
+	distance, chief, theta := m.layer[depth], m.chief[depth]*d.tan, b.theta
+	a.add(&lines, &view, b.pointWeight, by, distance, chief*d.x, chief*d.y, b.depths[depth]/(theta*theta), d.tan*d.x/theta, d.tan*d.y/theta)
+}
+
+// sum sums up one bundle over all wavelengths, in the layer of the first mask, and at the reference alone for the
 // pupil in the middle. At the far depth it also takes the colours of that pupil.
 func (b *Bench) sum(d *direction, depth, place, f int, axial []float64, o *Outcome) (all, reference sums) {
-	theta := b.theta
-	v := b.depths[depth] / (theta * theta)
-	distance, chief := b.layer[depth], b.chief[depth]*d.tan
-	u0 := b.chiefs
+	u0, first := b.chiefs, &b.masks[0]
 	for w := range b.weight {
-		from, to := place*b.points, (place+1)*b.points
-		mask, view := b.maskAt[w].Part(from, to), b.viewAt[w].Part(from, to)
-		add := func(a *sums, by float64) {
-			a.add(&mask, &view, b.pointWeight, by, distance, chief*d.x, chief*d.y, v, d.tan*d.x/theta, d.tan*d.y/theta)
-		}
-		add(&all, b.weight[w])
+		b.addTo(&all, first, w, d, depth, place, b.weight[w])
 		if place > 0 || w != b.reference && depth > 0 {
 			continue
 		}
 		var one sums
-		add(&one, 1)
+		b.addTo(&one, first, w, d, depth, place, 1)
 		if w == b.reference {
 			reference = one
 		}
@@ -243,28 +279,31 @@ func (b *Bench) refocused(a *sums, depth int) (blur, refocus float64) {
 	return arcmin(math.Sqrt(max(0, ee-float64(2*rho*xe)+float64(rho*rho*xx)))), refocus
 }
 
-// judgeMask measures the mask's blur and registration where the stage stands.
-func (b *Bench) judgeMask(o *Outcome) {
+// judgeMask takes blur and registration of mask k, where its stage stands, into the figures.
+func (b *Bench) judgeMask(k int, o *Outcome) {
+	m := &b.masks[k]
+	var zero float64
 	if b.on.StageZero {
-		o[StageZero] = b.bestZero()
+		zero = b.bestZero(k)
+		o[StageZero] = larger(o[StageZero], zero)
 	}
 	var shift [2]float64
 	if b.on.PictureShift {
-		shift = b.meanShift(o[StageZero])
-		o[PictureShift] = math.Hypot(shift[0], shift[1])
+		shift = b.meanShift(k, zero)
+		o[PictureShift] = max(o[PictureShift], math.Hypot(shift[0], shift[1]))
 	}
 	for f := range b.fields {
 		if b.fields[f].fraction >= b.used {
 			break
 		}
 		for depth := range b.depths {
-			delta := b.maskDistance(depth, o[StageZero]) - b.layer[depth]
-			chief := math.Abs(b.chief[depth])
+			delta := b.maskDistance(k, depth, zero) - m.layer[depth]
+			chief := math.Abs(m.chief[depth])
 			for place := range b.places {
-				c := b.blur[(f*len(b.depths)+depth)*b.places+place]
+				c := m.blur[(f*len(b.depths)+depth)*b.places+place]
 				o[MaskBlur] = max(o[MaskBlur], arcmin(math.Sqrt(c.at(delta))/chief))
 			}
-			off := b.displacement(f, depth, delta)
+			off := b.displacement(k, f, depth, delta)
 			apart := math.Hypot(off[0]-shift[0], off[1]-shift[1])
 			if math.IsNaN(apart) {
 				apart = math.Inf(1)
@@ -274,9 +313,10 @@ func (b *Bench) judgeMask(o *Outcome) {
 	}
 }
 
-// bestZero is by how much the zero of the stage has to move towards the eye for the
+// bestZero is by how much the zero of the stage of mask k has to move towards the eye for the
 // least mean variance over fields and depths.
-func (b *Bench) bestZero() float64 {
+func (b *Bench) bestZero(k int) float64 {
+	m := &b.masks[k]
 	var ps, ss float64
 	for f := range b.fields {
 		d := &b.fields[f]
@@ -284,11 +324,11 @@ func (b *Bench) bestZero() float64 {
 			break
 		}
 		for depth := range b.depths {
-			c := b.blur[(f*len(b.depths)+depth)*b.places]
+			c := m.blur[(f*len(b.depths)+depth)*b.places]
 			if math.IsInf(c.pp, 1) {
 				continue
 			}
-			delta := b.maskDistance(depth, 0) - b.layer[depth]
+			delta := b.maskDistance(k, depth, 0) - m.layer[depth]
 			ps += float64(d.share * (c.ps + float64(delta*c.ss)))
 			ss += float64(d.share * c.ss)
 		}
@@ -299,13 +339,12 @@ func (b *Bench) bestZero() float64 {
 	return ps / ss
 }
 
-// displacement is how far the centroid of a bundle in the mask's layer is from where
+// displacement is how far the centroid of a bundle in the layer of mask k is from where
 // the mask, rolled, has the picture of its field in the design.
-func (b *Bench) displacement(f, depth int, delta float64) [2]float64 {
-	k := f*len(b.depths) + depth
-	at := b.centroid(f, depth, delta)
-	want := b.nominal.centroid[k]
-	sin, cos := math.Sincos(b.build.MaskRollRad)
+func (b *Bench) displacement(k, f, depth int, delta float64) [2]float64 {
+	at := b.centroid(k, f, depth, delta)
+	want := b.masks[k].centroid[f*len(b.depths)+depth]
+	sin, cos := math.Sincos(b.build.mask(k).MaskRollRad)
 	return [2]float64{
 		at[0] - float64(cos*want[0]) + float64(sin*want[1]),
 		at[1] - float64(sin*want[0]) - float64(cos*want[1]),
@@ -313,18 +352,18 @@ func (b *Bench) displacement(f, depth int, delta float64) [2]float64 {
 }
 
 // centroid is that of a bundle of the pupil in the middle, in mm, a distance delta
-// towards the world from the paraxial layer.
-func (b *Bench) centroid(f, depth int, delta float64) [2]float64 {
-	m, d := &b.middle[f*len(b.depths)+depth], &b.fields[f]
-	chief := b.chief[depth] * d.tan
+// towards the world from the paraxial layer of mask k.
+func (b *Bench) centroid(k, f, depth int, delta float64) [2]float64 {
+	m, d := &b.masks[k].middle[f*len(b.depths)+depth], &b.fields[f]
+	chief := b.masks[k].chief[depth] * d.tan
 	return [2]float64{
 		float64(chief*d.x) + m.x + float64(delta*m.sx),
 		float64(chief*d.y) + m.y + float64(delta*m.sy),
 	}
 }
 
-// meanShift is the mean displacement over fields and depths.
-func (b *Bench) meanShift(zero float64) (shift [2]float64) {
+// meanShift is the mean displacement over fields and depths in the layer of mask k.
+func (b *Bench) meanShift(k int, zero float64) (shift [2]float64) {
 	var weight float64
 	for f := range b.fields {
 		d := &b.fields[f]
@@ -332,7 +371,7 @@ func (b *Bench) meanShift(zero float64) (shift [2]float64) {
 			break
 		}
 		for depth := range b.depths {
-			off := b.displacement(f, depth, b.maskDistance(depth, zero)-b.layer[depth])
+			off := b.displacement(k, f, depth, b.maskDistance(k, depth, zero)-b.masks[k].layer[depth])
 			if math.IsNaN(off[0]) || math.IsNaN(off[1]) {
 				continue
 			}

@@ -43,7 +43,9 @@ const (
 // A built train has no symmetry. Fields are sampled at the ray check's fractions of
 // the largest half angle, each but the axis in [Azimuths] directions round the axis,
 // and every figure is the worst over all of them. That is a full circle: of a
-// rectangular field directions beyond its sides count as well. Limits on anything else,
+// rectangular field directions beyond its sides count as well. Of two masks a figure of a
+// mask is the worst of both, each with a stage and compensators of its own; the front gap is set
+// by the one at image 2. Limits on anything else,
 // such as mass, transmission or ghosts, are left to the ray check of the design.
 var Measures = [measureCount]Measure{
 	MaskBlur: {"mask_blur_arcmin", "arcmin",

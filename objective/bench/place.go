@@ -151,8 +151,10 @@ func (b *Bench) place() {
 		}
 		w += length
 		if g > 0 {
-			if g-1 == t.MaskGap() {
-				b.maskVertex = w
+			for k := range b.masks {
+				if m := &b.masks[k]; g-1 == m.gap {
+					m.vertex = w
+				}
 			}
 			w += b.gaps[g-1]
 		}
@@ -164,7 +166,14 @@ func (b *Bench) place() {
 // describe finds what the paraxial matrices say of the build.
 func (b *Bench) describe() {
 	p, t := b.p, b.t
-	all, behind := objective.Matrix{A: 1, D: 1}, objective.Matrix{A: 1, D: 1}
+	one := objective.Matrix{A: 1, D: 1}
+	all, behind := one, [objective.MasksMost]objective.Matrix{one, one}
+	then := func(m objective.Matrix) {
+		all = all.Then(m)
+		for k := range b.masks {
+			behind[k] = behind[k].Then(m)
+		}
+	}
 	for g := range t.Groups {
 		for i := b.groupAt[g]; i < b.groupAt[g+1]; i++ {
 			l, e := &b.lenses[i], &b.build.Lenses[i]
@@ -172,33 +181,41 @@ func (b *Bench) describe() {
 			if i < b.groupAt[g+1]-1 {
 				one = one.Then(objective.Gap(l.gap + e.GapMM))
 			}
-			all = all.Then(one)
-			behind = behind.Then(one)
+			then(one)
 		}
 		if g == len(b.gaps) {
 			break
 		}
 		gap := b.gaps[g]
-		if g == t.MaskGap() {
+		if t.HoldsMask(g) {
 			gap -= p.MaskShift()
-			behind = objective.Matrix{A: 1, D: 1}
-		} else {
-			behind = behind.Then(objective.Gap(gap))
 		}
-		all = all.Then(objective.Gap(gap))
+		then(objective.Gap(gap))
+		for k := range b.masks {
+			if b.masks[k].gap == g {
+				behind[k] = one
+			}
+		}
 	}
-	relief := objective.Gap(t.EyeRelief - p.CombinerShift())
-	all, behind = all.Then(relief), behind.Then(relief)
+	then(objective.Gap(t.EyeRelief - p.CombinerShift()))
 	b.theta = 1 / all.A
 	b.viewpoint = b.length + t.EyeRelief - all.B/all.A
 	b.steps = 0
+	for k := range b.masks {
+		b.masks[k].describe(b, &behind[k])
+	}
+}
+
+// describe finds what the matrix from the first vertex behind a mask's gap to the eye says of it.
+func (m *mask) describe(b *Bench, behind *objective.Matrix) {
+	p := b.p
 	for d, v := range b.depths {
 		// As for [objective.Problem.PlaceMask]; the determinant of the matrix is 1, so
 		// that dx/dV is 1/(C - V·A)².
 		r := behind.C - float64(v*behind.A)
 		x := (float64(v*behind.B) - behind.D) / r
-		b.layer[d] = x + p.MaskShift()/2
-		b.chief[d] = float64(behind.A*x) + behind.B
+		m.layer[d] = x + p.MaskShift()/2
+		m.chief[d] = float64(behind.A*x) + behind.B
 	}
 	for _, v := range [...]float64{p.VergenceFar, p.VergenceNear} {
 		r := behind.C - float64(v*behind.A)
@@ -206,11 +223,12 @@ func (b *Bench) describe() {
 	}
 }
 
-// maskDistance is how far from maskVertex, towards the world, the mask's layer stands
+// maskDistance is how far from its vertex, towards the world, the layer of mask k stands
 // at depth d, its zero moved by a further distance towards the eye.
-func (b *Bench) maskDistance(d int, further float64) float64 {
-	gap := b.t.MaskGap()
-	distance := b.t.Gaps[gap] + b.build.GapsMM[gap] - b.nominal.setpoint[d] - b.build.StageZeroMM - further
+func (b *Bench) maskDistance(k, d int, further float64) float64 {
+	m := &b.masks[k]
+	gap := m.gap
+	distance := b.t.Gaps[gap] + b.build.GapsMM[gap] - m.setpoint[d] - b.build.mask(k).StageZeroMM - further
 	if gap == len(b.t.Gaps)-1 {
 		distance += b.adjusted[0] // the rear group moves, the mask stays
 	}

@@ -67,6 +67,12 @@ func drawTrain(t *rapid.T) (*objective.Problem, *objective.Train) {
 	p, train := testtrain.DrawAnyTraced(t)
 	p.SharpBox = rapid.SampledFrom([]float64{0, 1, 2}).Draw(t, "sharp box")
 	p.DepthSteps = rapid.IntRange(2, 6).Draw(t, "depth steps")
+	if train.Layout != objective.Keplerian && rapid.IntRange(0, 2).Draw(t, "two masks") == 0 {
+		train.Seat = objective.SeatBoth
+		if failed := p.Assemble(train, 0); failed == objective.Focal {
+			t.Fatal(failed)
+		}
+	}
 	return p, train
 }
 

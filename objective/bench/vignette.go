@@ -167,6 +167,16 @@ func beyond(before, a, b float64) float64 {
 	return 1 - t
 }
 
+// beyondMask reports whether a mask stands just before a surface.
+func (b *Bench) beyondMask(surface int) bool {
+	for i := range b.masks {
+		if b.masks[i].beyond == surface {
+			return true
+		}
+	}
+	return false
+}
+
 // overfill traces the first n rays of the rim and keeps their largest squared height
 // over clear semi-diameter.
 func (b *Bench) overfill(n int) {
@@ -175,7 +185,7 @@ func (b *Bench) overfill(n int) {
 	clear(over)
 	for k := range b.surfaces {
 		s := &b.surfaces[k]
-		if k == b.beyondMask {
+		if b.beyondMask(k) {
 			shiftByPlate(&r, b.p.MaskGlass, b.p.MaskGlassIndex)
 		}
 		s.through(&r, b.ratios[b.reference][k])

@@ -150,6 +150,10 @@ func Variables(t *objective.Train) []Variable {
 	}
 	add(MaskRoll, "mask", "", func(b *bench.Build, x float64) { b.MaskRollRad = x })
 	add(StageZero, "stage", "", func(b *bench.Build, x float64) { b.StageZeroMM = x })
+	if len(t.MaskGaps()) > 1 {
+		add(MaskRoll, "mask at image 1", "", func(b *bench.Build, x float64) { b.Second.MaskRollRad = x })
+		add(StageZero, "stage at image 1", "", func(b *bench.Build, x float64) { b.Second.StageZeroMM = x })
+	}
 	return all
 }
 
