@@ -59,7 +59,7 @@ var mayImport = map[string][]string{
 	"objective/thirdorder":         {"catalog", "objective"},
 	"objective/bench":              {"catalog", "objective", "objective/raycheck", "objective/raycheck/lanes", "objective/internal/testlens", "objective/internal/testtrain"},
 	"objective/calibrate":          {"catalog", "objective", "objective/raycheck"},
-	"objective/look":               {"objective", "objective/raycheck", "objective/internal/testlens", "objective/internal/testtrain"},
+	"objective/look":               {"catalog", "objective", "objective/raycheck", "objective/internal/testlens", "objective/internal/testtrain"},
 	"sweep/journal":                {},
 	"sweep/yield":                  {"catalog", "objective", "objective/bench", "sweep/journal"},
 	"sweep/spec":                   {"catalog", "objective"},
