@@ -56,7 +56,7 @@ var mayImport = map[string][]string{
 	"objective/ideal":              {"catalog", "objective", "objective/internal/testlens", "objective/internal/testtrain"},
 	"objective/internal/testlens":  {"catalog", "objective"},
 	"objective/internal/testtrain": {"catalog", "objective", "objective/internal/testlens"},
-	"objective/thirdorder":         {"catalog", "objective"},
+	"objective/thirdorder":         {"catalog", "objective", "objective/internal/testtrain"},
 	"objective/bench":              {"catalog", "objective", "objective/raycheck", "objective/raycheck/lanes", "objective/internal/testlens", "objective/internal/testtrain"},
 	"objective/calibrate":          {"catalog", "objective", "objective/raycheck"},
 	"objective/look":               {"catalog", "objective", "objective/raycheck", "objective/internal/testlens", "objective/internal/testtrain"},
