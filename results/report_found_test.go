@@ -34,11 +34,11 @@ func TestFoundWords(t *testing.T) {
 		},
 		"refined": {
 			Report{Designs: designs(20), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{
-				Passed: 30, Refined: &RefinedCounts{50, 40}, Ended: true, ProvenLengthMM: ptr(190.5), ScreenedMM: ptr(190.5), Audit: &Audit{Drawn: 200, MissedShareUpper95: 0.0149},
+				Passed: 30, Refined: &RefinedCounts{50, 40}, Ended: true, ProvenLengthMM: ptr(170.25), ScreenedMM: ptr(190.5), Audit: &Audit{Drawn: 200, MissedShareUpper95: 0.0149},
 			}}}},
 			[]string{
 				"20 designs listed of 40 that passed every requirement and every limit by exact rays, refined.",
-				"Apart from the designs listed nothing shorter than 190.50 mm passes: at paraxial gaps that is proven; refined, it is screened: true of every design that the screen takes for near its limits",
+				"Proven: no other design that passes at its paraxial gaps is shorter than 170.25 mm. Screened: no other design that the screen takes for near its limits at its paraxial gaps is shorter than 190.50 mm when refined.",
 				"200 were drawn and refined, none passes; at most 1.5 % of all would pass (95 % confidence).",
 			},
 			[]string{"exact:", "Not exact", "leaks"},
@@ -54,7 +54,11 @@ func TestFoundWords(t *testing.T) {
 				{Refined: &RefinedCounts{50, 10}, Ended: true, ScreenedMM: ptr(190.5), Found: &BestFound{180, "walk"}, Audit: &Audit{Drawn: 150, Passed: 2}},
 				{Refined: &RefinedCounts{50, 10}, Ended: true, ScreenedMM: ptr(210.5), Found: &BestFound{200, "walk"}, Audit: &Audit{Drawn: 50, Passed: 1, Listed: 1}},
 			}}},
-			[]string{"at 2 of 2 sweep points", "shorter than the last of them passes", "200 were drawn and refined, 3 pass, 1 of them short enough for a ranking."}, []string{"190.50", "in the whole space"},
+			[]string{"at 2 of 2 sweep points", "is shorter than the last one listed at its sweep point when refined", "200 were drawn and refined, 3 pass, 1 of them short enough for a ranking."}, []string{"190.50", "in the whole space"},
+		},
+		"refined, nothing, screened to the end": {
+			Report{Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Refined: &RefinedCounts{50, 0}, Ended: true, ProvenLengthMM: ptr(170.25)}}}},
+			[]string{"Proven: no design that passes at its paraxial gaps is shorter than 170.25 mm. Screened: every design of the whole space that the screen takes for near its limits at its paraxial gaps was refined."}, []string{"other"},
 		},
 		"refined, nothing in the whole space": {
 			Report{Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Refined: &RefinedCounts{50, 0}, Ended: true, WholeSpace: true}}}},
