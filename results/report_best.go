@@ -73,6 +73,9 @@ func newPageBest(r *Report) *pageBest {
 				n.Asked = note
 			}
 		}
+		if c := named(designColumns, "front_"+column); c != nil && len(d.Masks()) > 1 {
+			n.Asked += "; mask at image 2, that at image 1: " + c.text(d)
+		}
 		p.Numbers = append(p.Numbers, n)
 	}
 	return p

@@ -243,10 +243,11 @@ func standingWords(r *Report) string {
 	}
 	slices.Sort(parts)
 	note := "Place: " + strings.Join(parts, "; ") + "."
-	for i := range r.Designs {
-		if r.Designs[i].fieldShort() {
-			return note + " A field in italics is smaller than the one asked: the whole pupil passes only there, and the column of what is vignetted tells the most that is lost beyond."
-		}
+	if slices.ContainsFunc(r.Designs, func(d Design) bool { return d.fieldShort() }) {
+		note += " A field in italics is smaller than the one asked: the whole pupil passes only there, and the column of what is vignetted tells the most that is lost beyond."
+	}
+	if slices.ContainsFunc(r.Designs, func(d Design) bool { return len(d.Masks()) > 1 }) {
+		note += " Of designs with two masks travel, pixel and mask blur, here and in the charts above, are those of the mask at image 2."
 	}
 	return note
 }

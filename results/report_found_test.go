@@ -216,6 +216,29 @@ func TestBestField(t *testing.T) {
 	}
 }
 
+// TestBestOfTwoMasks: numbers that each mask has say whose they are, with that of the other, and
+// so does the note below the ranking.
+func TestBestOfTwoMasks(t *testing.T) {
+	one := &Design{Rank: 1, LengthMM: 200, Seat: "rear", TravelMM: 5.5, MaskBlurArcmin: 1.21}
+	both := &Design{Rank: 1, LengthMM: 200, Seat: "both", TravelMM: 5.5, MaskBlurArcmin: 1.21, FrontTravelMM: ptr(6.41), FrontMaskBlurArcmin: ptr(2.54)}
+	for d, want := range map[*Design][3]string{
+		one:  {"no limit was set", "no limit was set", ""},
+		both: {"no limit was set; mask at image 2, that at image 1: 6.41", "no limit was set; mask at image 2, that at image 1: 2.54", "are those of the mask at image 2."},
+	} {
+		r := &Report{
+			RankedBy: "length_mm", Designs: []Design{*d}, Leading: []ReportDesign{{Design: d, Drawing: *drawnTrain(250)}},
+			Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{}}},
+		}
+		p := newPageBest(r)
+		if p.Numbers[2].Asked != want[0] || p.Numbers[3].Asked != want[1] || p.Numbers[4].Asked != "no limit was set" {
+			t.Errorf("%s: %q, %q, %q", d.Seat, p.Numbers[2].Asked, p.Numbers[3].Asked, p.Numbers[4].Asked)
+		}
+		if note := standingWords(r); !strings.HasSuffix(note, want[2]) || strings.Contains(note, "image 2") != (d == both) {
+			t.Errorf("%s: %q", d.Seat, note)
+		}
+	}
+}
+
 // TestFitsAt: a value at which a design would pass is rounded to the side on which it still
 // does, and has the unit of its key.
 func TestFitsAt(t *testing.T) {
