@@ -1,6 +1,7 @@
 package results
 
 import (
+	"math"
 	"math/big"
 	"strings"
 	"testing"
@@ -235,6 +236,34 @@ func TestBestOfTwoMasks(t *testing.T) {
 		}
 		if note := standingWords(r); !strings.HasSuffix(note, want[2]) || strings.Contains(note, "image 2") != (d == both) {
 			t.Errorf("%s: %q", d.Seat, note)
+		}
+	}
+}
+
+// TestBestOfFresnel: the blur of the view does not stand alone where grooves spread light.
+func TestBestOfFresnel(t *testing.T) {
+	for d, want := range map[*Design]string{
+		{Rank: 1, LengthMM: 200}:                               "no limit was set",
+		{Rank: 1, LengthMM: 200, GrooveBlurArcmin: ptr(0.0)}:   "no limit was set",
+		{Rank: 1, LengthMM: 200, GrooveBlurArcmin: ptr(8.442)}: "no limit was set; besides, grooves spread light by 8.44",
+	} {
+		p := newPageBest(&Report{
+			RankedBy: "length_mm", Designs: []Design{*d}, Leading: []ReportDesign{{Design: d, Drawing: *drawnTrain(250)}},
+			Manifest: &Manifest{Points: []ManifestPoint{{}}},
+		})
+		if got := p.Numbers[4].Asked; got != want {
+			t.Errorf("%q, not %q", got, want)
+		}
+	}
+}
+
+// TestSideOf: what a side of a lens looks like from the world.
+func TestSideOf(t *testing.T) {
+	for want, side := range map[string][2]float64{
+		"flat": {math.Inf(1), 0}, "convex, R 15.82": {15.82, 0}, "concave, R -9.77": {-9.767, 0}, "grooved, R 15.82": {15.82, 0.32},
+	} {
+		if got := sideOf(side[0], side[1]); got != want {
+			t.Errorf("radius %g, pitch %g: %q, not %q", side[0], side[1], got, want)
 		}
 	}
 }
