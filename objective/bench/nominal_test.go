@@ -58,7 +58,7 @@ func TestNominal(t *testing.T) {
 		}
 		compared++
 	})
-	if compared < 30 || two < 5 {
+	if !testing.Short() && (compared < 30 || two < 5) {
 		t.Errorf("only %d trains compared, %d with two masks", compared, two)
 	}
 }
@@ -121,7 +121,7 @@ func TestTwoMasksBuilt(t *testing.T) {
 			}
 		}
 	})
-	if compared < 30 || frontWorse < 20 || rearWorse < 20 {
+	if !testing.Short() && (compared < 30 || frontWorse < 20 || rearWorse < 20) {
 		t.Errorf("%d trains compared; %d figures are worse at image 1, %d at image 2", compared, frontWorse, rearWorse)
 	}
 }
