@@ -183,7 +183,7 @@ func TestBoxesResume(t *testing.T) {
 	boxCases(t, 3, func(c int, s *spec.Spec, lenses []*catalog.Lens) {
 		s.Refine.Audit, s.Job.Top, s.Job.Workers = 10, 20, 1
 		j := jobOf(s, lenses)
-		j.boxesAfter = 1
+		j.boxesAfter, j.held = 1, []int{0, 10, 40}[c%3]
 		folder := t.TempDir()
 		out, err := journalled(t.Context(), t, j, folder, Part{}, nil)
 		if err != nil {
