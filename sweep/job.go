@@ -24,8 +24,9 @@ type Job struct {
 	Catalog *catalog.Catalog
 	Points  []spec.Point
 	beat    beatOptions
-	// boxesAfter is that of the options; 0 for boxesAfter.
+	// boxesAfter and held are those of the options.
 	boxesAfter int64
+	held       int
 }
 
 // Open reads a spec and its catalogs. What is wrong in them comes as one
@@ -300,7 +301,7 @@ func (j *Job) options(s *spec.Spec) options {
 	o := options{
 		top: s.Job.Top, checksMax: int64(s.Search.ChecksMax), workers: j.Workers(),
 		onePerParts: s.Search.OnePer == "parts", lensesPerGroup: s.Train.LensesPerGroup,
-		spaces: s.Spaces(), heldMost: int(s.Job.MemoryGB * 1e9 / groupBytes), listing: seldom, boxesAfter: j.boxesAfter,
+		spaces: s.Spaces(), heldMost: int(s.Job.MemoryGB * 1e9 / groupBytes), listing: seldom, boxesAfter: j.boxesAfter, held: j.held,
 		refine: refineOptions{
 			method: s.Refine.Method, candidates: s.Refine.Candidates, audit: s.Refine.Audit, seed: s.Job.Seed, beat: j.beat,
 			thirdOrder: s.Search.ThirdOrder,

@@ -183,7 +183,7 @@ func TestBoxesResume(t *testing.T) {
 	boxCases(t, 3, func(c int, s *spec.Spec, lenses []*catalog.Lens) {
 		s.Refine.Audit, s.Job.Top, s.Job.Workers = 10, 20, 1
 		j := jobOf(s, lenses)
-		j.boxesAfter = 1
+		j.boxesAfter, j.held = 1, []int{0, 10, 40}[c%3]
 		folder := t.TempDir()
 		out, err := journalled(t.Context(), t, j, folder, Part{}, nil)
 		if err != nil {
@@ -219,5 +219,44 @@ func TestBoxesResume(t *testing.T) {
 	})
 	if aside == 0 {
 		t.Error("boxes set nothing aside")
+	}
+}
+
+// TestStreamResumes: a stream that is brought to a state of another holds the same groups from there on.
+func TestStreamResumes(t *testing.T) {
+	grown := 0
+	boxCases(t, 6, func(c int, s *spec.Spec, lenses []*catalog.Lens) {
+		j := jobOf(s, lenses)
+		j.held = 6
+		stream := func() *groupStream {
+			st, err := newGroupStream(t.Context(), objective.NewLibrary(s.Problem(), lenses), wantedSlots(j.options(s)))
+			if err != nil {
+				t.Fatal(err)
+			}
+			return st
+		}
+		whole, resumed := stream(), stream()
+		if !whole.filtered {
+			return
+		}
+		for length := whole.filter.Least; length < 3*whole.filter.Least; length *= 1.07 {
+			wanted, horizon := whole.state()
+			resumed.resume(wanted, horizon)
+			for _, st := range []*groupStream{whole, resumed} {
+				if err := st.reach(t.Context(), length); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if resumed.size() != whole.size() || resumed.held.horizon != whole.held.horizon || resumed.wanted != whole.wanted {
+				t.Errorf("case %d: %d groups up to %v, resumed %d up to %v", c, whole.size(), whole.held.horizon, resumed.size(), resumed.held.horizon)
+			}
+			if horizon > 0 && horizon != whole.held.horizon {
+				grown++
+			}
+			resumed = stream() // as if it were interrupted here
+		}
+	})
+	if grown == 0 {
+		t.Error("no horizon grew")
 	}
 }
