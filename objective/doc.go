@@ -2,7 +2,7 @@
 // lenses is, how groups stand in a train, and which requirements a train meets.
 //
 // problem.go holds what is asked, group.go and train.go groups and trains at their paraxial
-// gaps, paraxial.go what is true of a train at any gaps. Every paraxial requirement becomes an
+// gaps, paraxial.go what is true of a train at any gaps, facets.go where it has Fresnel surfaces. Every paraxial requirement becomes an
 // interval of eye reliefs (judge.go, mask.go). The files reduced*.go hold the algebra of
 // groups reduced to a few numbers. It gives lower bounds on the length of whole sets of trains,
 // on which the exact search rests. refine_room.go derives how much shorter than at its paraxial

@@ -72,7 +72,7 @@ func (d *Design) TellsOf(name string) bool {
 func (d *Design) GrooveNote(asked []Asked) string {
 	for _, a := range asked {
 		if a.Column == "view_blur_arcmin" && d.GrooveBlurArcmin != nil && *d.GrooveBlurArcmin > a.Value {
-			return fmt.Sprintf("Fresnel grooves spread light by %s arcmin to either side, beside a view blur that may be %s arcmin and does not count it",
+			return fmt.Sprintf("Fresnel grooves spread light by %s arcmin to either side, beside a view blur that may be %s arcmin and does not count it; at a pupil no usual pitch keeps 1 to 3 arcmin",
 				Fixed(*d.GrooveBlurArcmin, 1), Fixed(a.Value, 1))
 		}
 	}

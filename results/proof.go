@@ -336,9 +336,26 @@ func fitGaps(p *ManifestPoint) string {
 	return atParaxialGaps + " (refined, less may do)"
 }
 
+// failedByBuilds is the limit that designs fail of which too few builds meet the others.
+const failedByBuilds = "yield_min_pct"
+
+// tooFewBuilds tells, where nothing passes, of designs that do without errors. What else would fit
+// is not looked for then, as it is told of designs without errors.
+func (p *ManifestPoint) tooFewBuilds() string {
+	n := p.Failed[failedByBuilds]
+	if n == nil || n.Sign() == 0 {
+		return ""
+	}
+	return fmt.Sprintf("limits.%s turned away %v that meet all else without errors: a lower value lets a first one pass, tighter tolerances may",
+		failedByBuilds, n)
+}
+
 // printWouldFit prints, for each requirement and limit, the nearest value at
 // which a first design would pass.
 func printWouldFit(b *strings.Builder, p *ManifestPoint) {
+	if words := p.tooFewBuilds(); words != "" {
+		fmt.Fprintf(b, "\nnothing meets the requirements\n%s\n", words)
+	}
 	if len(p.WouldFit) == 0 {
 		return
 	}

@@ -103,7 +103,11 @@ func TestPrintProof(t *testing.T) {
 			ManifestPoint{Passed: 999, Refined: refined, Optimized: optimized}, 20,
 			[]string{"the shortest found, at paraxial gaps, has 129.660000 mm", "proven, at paraxial gaps: no design shorter than 100.000000 mm"}, nil,
 		},
-		"optimized":   {ManifestPoint{Passed: 20, Optimized: optimized}, 20, []string{"the shortest found has 129.660000 mm", "\nproven: no design"}, []string{"paraxial"}},
+		"optimized": {ManifestPoint{Passed: 20, Optimized: optimized}, 20, []string{"the shortest found has 129.660000 mm", "\nproven: no design"}, []string{"paraxial"}},
+		"nothing, for want of builds": {
+			ManifestPoint{WholeSpace: true, Failed: map[string]*big.Int{"travel": big.NewInt(5), "yield_min_pct": big.NewInt(7)}}, 0,
+			[]string{"nothing meets the requirements\nlimits.yield_min_pct turned away 7 that meet all else without errors: a lower value"}, []string{"eased alone"},
+		},
 		"nothing":     {ManifestPoint{WholeSpace: true}, 0, []string{"proven: the whole space was searched, no design passes\n"}, []string{"other", "shorter"}},
 		"whole space": {ManifestPoint{Passed: 3, WholeSpace: true}, 3, []string{"the whole space was searched, no other design passes\n"}, nil},
 		"nothing but refined": {

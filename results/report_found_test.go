@@ -1,6 +1,7 @@
 package results
 
 import (
+	"math/big"
 	"strings"
 	"testing"
 )
@@ -230,5 +231,9 @@ func TestFitsAt(t *testing.T) {
 		if got := string(table.Rows[0].Cells[1].Text); got != want.said {
 			t.Errorf("%s at %v is shown on the page as %q, not %q", name, want.value, got, want.said)
 		}
+	}
+	few := &ManifestPoint{Failed: map[string]*big.Int{failedByBuilds: big.NewInt(7)}}
+	if _, notes := easingTable(few, false); len(notes) != 1 || !strings.Contains(notes[0], "limits.yield_min_pct turned away 7") {
+		t.Errorf("too few builds are told as %q", notes)
 	}
 }

@@ -291,6 +291,9 @@ func easingTable(p *ManifestPoint, sweep bool) (t pageTable, notes []string) {
 	}
 	t = pageTable{Caption: "What alone would let a first design pass" + of + fitGaps(p)}
 	t.Heads = heads("<eased alone", "passes at", "length, mm", "<key of the spec")
+	if words := p.tooFewBuilds(); words != "" {
+		notes = append(notes, fmt.Sprintf("Nothing meets the requirements%s: %s.", of, words))
+	}
 	var never, open []string
 	for _, name := range slices.Sorted(maps.Keys(p.WouldFit)) {
 		value := p.WouldFit[name]

@@ -50,8 +50,8 @@ func (s *auditSample) number(c *candidate) uint64 {
 }
 
 // Designs whose hash is below endsBelow, one of 1024, share all but the digits of endsRest with
-// others of their front and rear. Of these some thousands would have to be wanted for two of
-// them to be drawn as often as not.
+// others of their front and rear. So some hundreds of trains of one front and rear have to be turned
+// away for one that is drawn to bring another.
 const (
 	endsBelow = 1 << 54
 	endsRest  = 1<<20 - 1

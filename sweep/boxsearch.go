@@ -86,7 +86,7 @@ func (l *boxLeaves) leaves(front, rear int32) {
 		}
 		aside := false
 		if base+kappa*bin.f.Lo+bin.hiatus <= l.hi+objective.BoundSlack {
-			switch l.judge(l.frontBox[front], l.rearBox[rear], last) {
+			switch l.judge(l.frontBox[front], l.rearBox[rear], last, &l.singles.rows) {
 			case setAside:
 				aside = true
 				if !l.count {
@@ -184,7 +184,7 @@ func (l *boxLeaves) scan(p *boxPair, relays objective.Interval, aside bool) bool
 	l.st.table.Scan(p.front, p.rear, relays, l.hi, func(j int, r *objective.Relay, length float64) bool {
 		if bin := logBin(r.F, relayFineBits) - l.bin0; bin != p.bin {
 			p.bin, p.aside = bin, aside
-			if !aside && l.judge(l.singles.front(l.thirdBoxes, p.i), l.singles.rear(l.thirdBoxes, p.k), bin) == setAside {
+			if !aside && l.judge(l.singles.front(l.thirdBoxes, p.i), l.singles.rear(l.thirdBoxes, p.k), bin, &l.singles.rows) == setAside {
 				p.aside = true
 				if !l.count {
 					l.w.third.boxed += int64(l.bins[bin].last - l.bins[bin].first)
@@ -248,6 +248,7 @@ func (p *boxPair) draw(j int, r *objective.Relay, length float64) {
 type singleBoxes struct {
 	of            *thirdBoxes
 	fronts, rears [singlesKnown]singleBox
+	rows          knownRows
 }
 
 type singleBox struct {
@@ -265,7 +266,7 @@ func (t *thirdTool) singlesOf(x *thirdBoxes) *singleBoxes {
 		t.singles = new(singleBoxes)
 	}
 	if s := t.singles; s.of != x {
-		s.of = x
+		s.of, s.rows = x, knownRows{}
 		for n := range s.fronts {
 			s.fronts[n].known, s.rears[n].known = false, false
 		}

@@ -165,3 +165,59 @@ func TestFacetLimitsAgainstExhaustive(t *testing.T) {
 		t.Errorf("limits bite %v times", bites)
 	}
 }
+
+// TestFacetsRefinedByHand: a walk that refines ranks of Fresnel lenses what screening and refining
+// every design one by one ranks, also with a limit in the middle of what their grooves do, and what
+// was refined meets it by the rays of the second model.
+func TestFacetsRefinedByHand(t *testing.T) {
+	const most = 30
+	wanted := 3
+	if testing.Short() {
+		wanted = 1
+	}
+	for c, compared := 3000, 0; compared < wanted && c < 3400; c++ {
+		s, request, lenses, good := refinedCase(c)
+		if !good || slices.Contains(request.Layouts, "erector-pair") || secondmodel.CutFacets(rand.New(rand.NewPCG(31, uint64(c))), lenses) == 0 {
+			continue
+		}
+		free, _, ok := refineByHand(t, s, request, lenses, most)
+		if !ok {
+			continue
+		}
+		p := s.Problem()
+		refiner := raycheck.NewRefiner(p, (&Job{Spec: s}).options(s).by)
+		var values []float64
+		for _, f := range free {
+			report := raycheck.NewChecker(p).Measure(f.start)
+			if f.moved != nil {
+				refiner.Begin(f.start)
+				_, report, _ = refiner.Settle(f.moved)
+			}
+			if value := report.Metrics.GrooveBlurArcmin; catalog.IsSet(value) {
+				values = append(values, value)
+			}
+		}
+		if len(values) < 2 {
+			continue
+		}
+		compared++
+		slices.Sort(values)
+		for _, limit := range []float64{math.Inf(1), values[len(values)/2] * (1 - 1e-9)} {
+			if !math.IsInf(limit, 1) {
+				s.Limits.GrooveBlurArcmin = &limit
+			}
+			passing, near, ok := refineByHand(t, s, request, lenses, most)
+			if !ok {
+				t.Fatal("too many designs")
+			}
+			s.Job.Top = len(passing) + 5
+			w, out := walked(t, s, lenses, func(*refineWalk) {})
+			compareByHand(t, out, passing, s.Job.Top)
+			if w.counts.Candidates != len(near) || w.counts.Passed != len(passing) {
+				t.Errorf("case %d up to %v: %+v of %d near misses and %d that pass", c, limit, w.counts, len(near), len(passing))
+			}
+			checkMoved(t, s, request, out)
+		}
+		t.Logf("case %d: %d of %d have facets", c, len(values), len(free))
+	}
+}

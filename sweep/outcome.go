@@ -99,8 +99,9 @@ const (
 	// byRest: met every requirement, but not reached by the ray check as the
 	// ranking was full before.
 	byRest = "rest"
-	// byThirdOrder: met every requirement, but third-order sums see it beyond a limit, see
-	// thirdScreen. Unlike the others this is a screen, and no bound.
+	// byThirdOrder: third-order sums see it beyond a limit, either as it met every requirement, see
+	// thirdScreen, or wherever the eye may be, without that it was solved, see thirdBoxes. Unlike the others
+	// this is a screen, and no bound.
 	byThirdOrder = "third_order"
 	// byUnseen: not looked at yet when the run was interrupted.
 	byUnseen = "unseen"

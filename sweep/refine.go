@@ -99,7 +99,8 @@ type descent struct {
 	method string
 	source rand.Source
 	best   refined
-	worst  float64 // the largest excess measured last
+	worst  float64   // the largest excess measured last
+	at     []float64 // where that was
 	// hopeless tells that the first start was, see hopelessExcess.
 	hopeless bool
 
@@ -228,7 +229,9 @@ func (d *descent) lowerRelief() {
 		return slices.Max(excess) <= 0
 	}
 	least, good := d.r.LeastRelief(), x[relief]
-	measured(good) // estimates are best next to the last measurement
+	if !slices.Equal(d.at, x) {
+		measured(good) // estimates are best next to the last measurement
+	}
 	bad := least - reliefStep
 	for k := range reliefPlaces {
 		at := least + float64((good-least)*float64(k)/reliefPlaces)
@@ -264,7 +267,7 @@ func (d *descent) lowerRelief() {
 func (d *descent) measure(x []float64) (infeasible float64) {
 	d.best.measurements++
 	length, excess := d.r.Evaluate(x)
-	d.worst = slices.Max(excess)
+	d.worst, d.at = slices.Max(excess), append(d.at[:0], x...)
 	if slices.Max(excess) <= 0 && (d.best.moved == nil || length < d.best.length) {
 		d.best.moved, d.best.length = slices.Clone(x), length
 	}

@@ -16,8 +16,17 @@ import (
 // relay groups with the mask at one seat. The trains of fronts and rears in two boxes, with the relays
 // whose focal lengths lie in one bin, are set aside at once where a bound on their slopes
 // ([thirdorder.Slopes]) exceeds the limit wherever the eye may be: the screen would turn away each of
-// them. A unit of these is a front, a rear and a bin. Whether it is set aside depends on
-// no window, and a box is set aside only where each of its units is.
+// them.
+//
+// The bound is that of [thirdorder.Slopes] with each part at its least: what fronts and rears
+// add over bins of q and p, what relays add over bins of 1/f_k, of w and of p (a cell). p goes
+// through its bins one after the other, and q with it, as they are coupled.
+//
+// A unit of these is a front, a rear and a bin of relays. Whether it is set aside depends on
+// no window, and a box is set aside only where each of its units is: every step from a box to one that it
+// holds goes the same way, also as rounded. More relays in a bin can only let more pass. So
+// trains that were looked at one by one are in no unit that is set aside later, but for those from before
+// boxes were looked at, and each is counted once.
 type thirdBoxes struct {
 	slopes              *thirdorder.Slopes
 	theta               float64
@@ -162,7 +171,8 @@ func (f *singleSearch) eachGroup(n int, do func(m *thirdorder.Maker, i int)) {
 	_ = group.Wait() // none fails
 }
 
-// tree sorts ends by lengths and by slopes.
+// tree sorts ends by lengths and by slopes: what is added over the middle of the pupil where the eye is
+// near to the end of its interval at which trains are short.
 func (x *thirdBoxes) tree(workers, leaf int, ends []slopeEnd, box func(i int) objective.Box) *tree {
 	return buildTreeBy(workers, len(ends), leaf, box, func(i int, b *objective.Box) keys {
 		k := endKeys(b)
@@ -173,9 +183,11 @@ func (x *thirdBoxes) tree(workers, leaf int, ends []slopeEnd, box func(i int) ob
 	})
 }
 
+// A leaf of boxLeaf groups is judged about as fast as two or three pairs of them. A dioptre of
+// slope makes as much of a difference as slopeKeyWeight of the other keys.
 const (
 	boxLeaf        = 12
-	slopeKeyAt     = 4.0
+	slopeKeyAt     = 4.0 // mm from the end
 	slopeKeyWeight = 0.5
 )
 
@@ -245,7 +257,7 @@ const (
 const rowsMost = 16
 
 // judge tells what is certain of the fronts and rears of two boxes with the relays of a bin.
-func (x *thirdBoxes) judge(front, rear *endBox, bin int) verdict {
+func (x *thirdBoxes) judge(front, rear *endBox, bin int, known *knownRows) verdict {
 	b := &x.bins[bin]
 	if !b.known {
 		return allowed
@@ -268,13 +280,14 @@ func (x *thirdBoxes) judge(front, rear *endBox, bin int) verdict {
 	n := 0
 	for iu := u0; iu <= u1; iu++ {
 		for iw := w0; iw <= w1; iw++ {
-			rows[n] = x.row(rowKey{bin, iw, iu})
+			rows[n] = known.row(x, rowKey{bin, iw, iu})
 			n++
 		}
 	}
 	h := w.Lo * b.f.Lo
 	found := impossible
-	for at := binOf(p.Lo); at <= binOf(p.Hi); at++ {
+	// Aberrations tend to be least where the eye is farthest: what lets pass is found there first.
+	for at := binOf(p.Hi); at >= binOf(p.Lo); at-- {
 		eye := float64(at) * binMM
 		q := front.at.And(objective.Interval{Lo: t2*eye - d.Hi - placeSlack, Hi: t2*(eye+binMM) - d.Lo + placeSlack})
 		if q.Empty() {
@@ -318,6 +331,21 @@ func (x *thirdBoxes) judge(front, rear *endBox, bin int) verdict {
 		}
 	}
 	return found
+}
+
+// knownRows are rows that one goroutine has asked for lately, each in the one place that its key
+// gives it.
+type knownRows [1 << 8]struct {
+	key rowKey
+	row *relayRow
+}
+
+func (k *knownRows) row(x *thirdBoxes, key rowKey) *relayRow {
+	at := &k[(key.relay^key.w<<4^key.u<<6)%len(k)]
+	if at.row == nil || at.key != key {
+		at.key, at.row = key, x.row(key)
+	}
+	return at.row
 }
 
 // row is the row of a key.

@@ -30,8 +30,9 @@ const (
 	windowLeast = 256
 	windowMost  = 262_144
 	// Of what third-order sums turn away nothing is held: a window may examine more of it.
-	windowTurned  = 1 << 20
-	windowBoxed   = 1 << 23 // likewise, with boxes
+	windowTurned = 1 << 20
+	// With boxes these cost so little that to come upon all shorter ones again costs more.
+	windowBoxed   = 1 << 26
 	windowTooMany = 4   // times as many as wanted
 	windowGrowth  = 1.5 // of the width from one window to the next
 )
@@ -92,7 +93,11 @@ func (a *exactSearch) advance(ctx context.Context) error {
 	// What third-order sums turned away took as long to find as what they let through.
 	n := joined.designs + int(joined.third.designs)
 	a.brought += n
-	a.step *= math.Max(0.25, math.Min(windowGrowth, float64(wanted)/float64(n)))
+	growth := float64(wanted) / float64(n)
+	if joined.designs > 0 {
+		growth = math.Min(growth, float64(min(wanted, windowTurned))/float64(joined.designs))
+	}
+	a.step *= math.Max(0.25, math.Min(windowGrowth, growth))
 	if a.brought == 0 {
 		// Candidates set in steeply: come up to the first ones carefully.
 		a.step = math.Min(a.step, math.Max(firstStep, firstGrowth*hi))

@@ -15,7 +15,7 @@ import (
 )
 
 func newCompareCommand() *cobra.Command {
-	var points, ranks string
+	var points, ranks, format string
 	cmd := &cobra.Command{
 		Use:   "compare OUTPUT...",
 		Short: "print designs side by side: parts, numbers, margins",
@@ -23,7 +23,12 @@ func newCompareCommand() *cobra.Command {
 of, what it reaches, and what margin it has to what was asked. A * before a line
 says that the designs differ there.
 
-Every rank given is taken of every sweep point given of every run.`,
+Every rank given is taken of every sweep point given of every run.
+
+For other programs --format csv and --format json print every row with its
+numbers in full: its table (design, parts, to_buy, lenses, reached, margins), name,
+vendor, unit, bound and asked, and a value under the letter of each design. Empty
+cells and null are what a design does not have, or was not asked of it.`,
 		Example: `  relaysweep compare out/quick --rank 1,4,7
   relaysweep compare out/quick out/refined
   relaysweep compare out/sweep --point 0,1,2`,
@@ -34,6 +39,9 @@ Every rank given is taken of every sweep point given of every run.`,
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := knownFormat(format); err != nil {
+				return err
+			}
 			wantRanks, errRanks := numbersOf("--rank", ranks, 1)
 			wantPoints, errPoints := numbersOf("--point", points, 0)
 			if err := errors.Join(errRanks, errPoints); err != nil {
@@ -48,11 +56,15 @@ Every rank given is taken of every sweep point given of every run.`,
 					fmt.Fprintf(cmd.ErrOrStderr(), "warning: %s: %s\n", catalog.Visible(all[i].run.folder), unfinished)
 				}
 			}
+			if format != formatText {
+				return writeCompared(cmd.OutOrStdout(), all, format)
+			}
 			return printCompared(cmd.OutOrStdout(), all)
 		},
 	}
 	cmd.Flags().StringVar(&ranks, "rank", "1", "ranks of the designs, from 1, as 1,4,7")
 	cmd.Flags().StringVar(&points, "point", "0", "sweep points, from 0, as 0,1")
+	cmd.Flags().StringVar(&format, "format", formatText, "text, or csv or json for other programs")
 	return cmd
 }
 
@@ -115,33 +127,42 @@ func collectCompared(folders []string, points, ranks []int) ([]compared, error) 
 	return all, nil
 }
 
+// comparedPart is a part of what is printed: rows of one kind.
+type comparedPart struct {
+	title string
+	table *results.Table
+	rows  []results.ComparedRow
+}
+
+// comparedParts are all parts but the head, those without rows too.
+func comparedParts(all []compared) []*comparedPart {
+	return []*comparedPart{
+		comparedPieces(all, "parts", "Parts, in pieces", func(_ *compared, _ string, n int) int { return n }),
+		comparedToBuy(all),
+		comparedLenses(all),
+		comparedNumbers(all),
+		comparedMargins(all),
+	}
+}
+
 func printCompared(w io.Writer, all []compared) error {
 	head := &results.Table{Columns: []results.Column{
 		{Name: "", Align: results.Left}, {Name: "run", Align: results.Left}, {Name: "point"}, {Name: "rank"}, {Name: "design", Align: results.Left},
-	}}
+	}, Terminal: isTerminal(w)}
 	for i := range all {
 		head.Add(name(i), all[i].run.folder, strconv.Itoa(all[i].design.Point), strconv.Itoa(all[i].design.Rank), all[i].design.DesignID)
 	}
+	if err := head.Print(w); err != nil {
+		return err
+	}
 	differing := false
-	for i, part := range []struct {
-		title string
-		table *results.Table
-	}{
-		{"", head},
-		{"Parts, in pieces", comparedParts(all, func(_ *compared, _ string, n int) int { return n })},
-		{"To buy, in pieces, as some are there", comparedToBuy(all)},
-		{"Lenses from the world to the eye", comparedLenses(all)},
-		{"Reached", comparedNumbers(all)},
-		{"Margins to what was asked", comparedMargins(all)},
-	} {
-		if len(part.table.Rows) == 0 {
+	for _, part := range comparedParts(all) {
+		if len(part.rows) == 0 {
 			continue
 		}
-		if i > 0 {
-			fmt.Fprintf(w, "\n%s\n", part.title)
-			for _, row := range part.table.Rows {
-				differing = differing || row[0] != ""
-			}
+		fmt.Fprintf(w, "\n%s\n", part.title)
+		for _, row := range part.table.Rows {
+			differing = differing || row[0] != ""
 		}
 		part.table.Terminal = isTerminal(w)
 		if err := part.table.Print(w); err != nil {
@@ -155,9 +176,33 @@ func printCompared(w io.Writer, all []compared) error {
 	return err
 }
 
-// comparedTable is a table with a column for marks, columns that say what stands in
-// a row, and one for each design.
-func comparedTable(all []compared, align results.Align, about ...string) *results.Table {
+// writeCompared writes all rows for other programs.
+func writeCompared(w io.Writer, all []compared, format string) error {
+	var names []string
+	for i := range all {
+		names = append(names, name(i))
+	}
+	head := func(name string, value func(c *compared) any) results.ComparedRow {
+		return results.ComparedRow{Table: "design", Name: name, Values: eachOf(all, value)}
+	}
+	rows := []results.ComparedRow{
+		head("run", func(c *compared) any { return c.run.folder }),
+		head("point", func(c *compared) any { return c.design.Point }),
+		head("rank", func(c *compared) any { return c.design.Rank }),
+		head("design_id", func(c *compared) any { return c.design.DesignID }),
+	}
+	for _, part := range comparedParts(all) {
+		rows = append(rows, part.rows...)
+	}
+	if format == formatJSON {
+		return results.WriteComparedJSON(w, names, rows)
+	}
+	return results.WriteComparedCSV(w, names, rows)
+}
+
+// newComparedPart has a column for marks, columns that say what stands in a row, and one for
+// each design.
+func newComparedPart(all []compared, title string, align results.Align, about ...string) *comparedPart {
 	t := &results.Table{Columns: []results.Column{{Name: "", Align: results.Left}}}
 	for _, head := range about {
 		t.Columns = append(t.Columns, results.Column{Name: head, Align: results.Left})
@@ -165,39 +210,58 @@ func comparedTable(all []compared, align results.Align, about ...string) *result
 	for i := range all {
 		t.Columns = append(t.Columns, results.Column{Name: name(i), Align: align})
 	}
-	return t
+	return &comparedPart{title: title, table: t}
 }
 
-// addCompared adds a row with its mark.
-func addCompared(t *results.Table, about, cells []string) {
+// notAsked is the margin of a design of which it was not asked.
+type notAsked struct{}
+
+// add adds a row, with its mark where it is printed.
+func (p *comparedPart) add(row results.ComparedRow, about ...string) {
+	cells := make([]string, len(row.Values))
+	for i, v := range row.Values {
+		switch v := v.(type) {
+		case nil:
+			cells[i] = results.Null
+		case notAsked:
+			cells[i], row.Values[i] = "not asked", nil
+		case int:
+			cells[i] = strconv.Itoa(v)
+		case float64:
+			cells[i] = results.Fixed(v, 3)
+		case string:
+			cells[i] = v
+		}
+	}
 	mark := ""
 	if slices.ContainsFunc(cells, func(c string) bool { return c != cells[0] }) {
 		mark = "*"
 	}
-	t.Add(slices.Concat([]string{mark}, about, cells)...)
+	p.table.Add(slices.Concat([]string{mark}, about, cells)...)
+	p.rows = append(p.rows, row)
 }
 
-// cellsOf are the cells of a row, one for each design.
-func cellsOf(all []compared, cell func(*compared) string) []string {
-	cells := make([]string, len(all))
+// eachOf are the values of a row, one for each design.
+func eachOf(all []compared, value func(*compared) any) []any {
+	values := make([]any, len(all))
 	for i := range all {
-		cells[i] = cell(&all[i])
+		values[i] = value(&all[i])
 	}
-	return cells
+	return values
 }
 
 // comparedToBuy is how many pieces of each part have to be bought; empty where no run was
 // told of what is there.
-func comparedToBuy(all []compared) *results.Table {
+func comparedToBuy(all []compared) *comparedPart {
 	if !slices.ContainsFunc(all, func(c compared) bool { return c.run.manifest.Owned != nil }) {
-		return &results.Table{}
+		return &comparedPart{}
 	}
-	return comparedParts(all, func(c *compared, part string, n int) int { return c.run.manifest.Owned.ToBuy(part, n) })
+	return comparedPieces(all, "to_buy", "To buy, in pieces, as some are there", func(c *compared, part string, n int) int { return c.run.manifest.Owned.ToBuy(part, n) })
 }
 
-// comparedParts is how many pieces of each part the designs take, as of counts them.
-func comparedParts(all []compared, of func(c *compared, part string, pieces int) int) *results.Table {
-	t := comparedTable(all, results.Right, "part", "vendor")
+// comparedPieces is how many pieces of each part the designs take, as of counts them.
+func comparedPieces(all []compared, table, title string, of func(c *compared, part string, pieces int) int) *comparedPart {
+	t := newComparedPart(all, title, results.Right, "part", "vendor")
 	seen := map[[2]string]bool{}
 	for i := range all {
 		for _, l := range all[i].design.Lenses {
@@ -206,7 +270,7 @@ func comparedParts(all []compared, of func(c *compared, part string, pieces int)
 				continue
 			}
 			seen[part] = true
-			addCompared(t, part[:], cellsOf(all, func(c *compared) string {
+			t.add(results.ComparedRow{Table: table, Name: l.Part, Vendor: l.Vendor, Values: eachOf(all, func(c *compared) any {
 				n := 0
 				for _, other := range c.design.Lenses {
 					if other.Part == l.Part && other.Vendor == l.Vendor {
@@ -214,10 +278,10 @@ func comparedParts(all []compared, of func(c *compared, part string, pieces int)
 					}
 				}
 				if n == 0 {
-					return results.Null
+					return nil
 				}
-				return strconv.Itoa(of(c, l.Part, n))
-			}))
+				return of(c, l.Part, n)
+			})}, l.Part, l.Vendor)
 		}
 	}
 	return t
@@ -227,8 +291,8 @@ func comparedParts(all []compared, of func(c *compared, part string, pieces int)
 var groupOrder = []string{"front", "relay", "relay2", "rear"}
 
 // comparedLenses is which lens stands in which place.
-func comparedLenses(all []compared) *results.Table {
-	t := comparedTable(all, results.Left, "group")
+func comparedLenses(all []compared) *comparedPart {
+	t := newComparedPart(all, "Lenses from the world to the eye", results.Left, "group")
 	for _, group := range groupOrder {
 		most := 0
 		for i := range all {
@@ -243,7 +307,7 @@ func comparedLenses(all []compared) *results.Table {
 			if most > 1 {
 				about = fmt.Sprintf("%s, lens %d", group, position)
 			}
-			addCompared(t, []string{about}, cellsOf(all, func(c *compared) string {
+			t.add(results.ComparedRow{Table: "lenses", Name: about, Values: eachOf(all, func(c *compared) any {
 				for _, l := range c.design.Lenses {
 					switch {
 					case l.Group != group || l.Position != position:
@@ -253,8 +317,8 @@ func comparedLenses(all []compared) *results.Table {
 						return l.Part
 					}
 				}
-				return results.Null
-			}))
+				return nil
+			})}, about)
 		}
 	}
 	return t
@@ -262,34 +326,37 @@ func comparedLenses(all []compared) *results.Table {
 
 // comparedNumbers is what the designs reach, at which values of swept keys, and how
 // many requirements and limits trains that were given fail.
-func comparedNumbers(all []compared) *results.Table {
-	t := comparedTable(all, results.Right, "number", "unit")
+func comparedNumbers(all []compared) *comparedPart {
+	t := newComparedPart(all, "Reached", results.Right, "number", "unit")
+	add := func(name, unit string, values []any) {
+		t.add(results.ComparedRow{Table: "reached", Name: name, Unit: unit, Values: values}, name, unit)
+	}
 	if slices.ContainsFunc(all, func(c compared) bool { return len(c.design.Fails) > 0 }) {
-		addCompared(t, []string{"fails", ""}, cellsOf(all, func(c *compared) string { return strconv.Itoa(len(c.design.Fails)) }))
+		add("fails", "", eachOf(all, func(c *compared) any { return len(c.design.Fails) }))
 	}
 	for _, key := range sweptKeys(all) {
-		addCompared(t, []string{key, ""}, cellsOf(all, func(c *compared) string {
+		add(key, "", eachOf(all, func(c *compared) any {
 			for _, v := range c.point.Values {
 				if v.Key == key {
 					return v.Value.String()
 				}
 			}
-			return results.Null
+			return nil
 		}))
 	}
 	for _, column := range slices.Concat(results.DesignFacts(), []string{"f_front_mm", "f_relay_mm", "f_rear_mm", "gap1_mm", "gap_inner_mm", "gap2_mm"}) {
-		unit, any := "", false
-		cells := cellsOf(all, func(c *compared) string {
+		unit, known := "", false
+		values := eachOf(all, func(c *compared) any {
 			value, of, ok := c.design.Number(column)
 			unit = of
 			if !ok {
-				return results.Null
+				return nil
 			}
-			any = true
-			return results.Fixed(value, 3)
+			known = true
+			return value
 		})
-		if any {
-			addCompared(t, []string{column, unit}, cells)
+		if known {
+			add(column, unit, values)
 		}
 	}
 	return t
@@ -309,8 +376,8 @@ func sweptKeys(all []compared) []string {
 
 // comparedMargins is by how much the designs keep what was asked of them. What was
 // asked of one only has a line of its own.
-func comparedMargins(all []compared) *results.Table {
-	t := comparedTable(all, results.Right, "number", "asked", "unit")
+func comparedMargins(all []compared) *comparedPart {
+	t := newComparedPart(all, "Margins to what was asked", results.Right, "number", "asked", "unit")
 	var asked []results.Asked
 	for _, column := range results.DesignFacts() {
 		for i := range all {
@@ -326,18 +393,19 @@ func comparedMargins(all []compared) *results.Table {
 		if a.Bound == results.AtLeast {
 			sign = ">= "
 		}
-		cells := cellsOf(all, func(c *compared) string {
+		values := eachOf(all, func(c *compared) any {
 			if !slices.Contains(c.point.Asked, a) {
-				return "not asked"
+				return notAsked{}
 			}
 			_, margin, of, ok := a.Margin(c.design)
 			unit = of
 			if !ok {
-				return results.Null
+				return nil
 			}
-			return results.Fixed(margin, 3)
+			return margin
 		})
-		addCompared(t, []string{a.Column, sign + results.Fixed(a.Value, 3), unit}, cells)
+		t.add(results.ComparedRow{Table: "margins", Name: a.Column, Unit: unit, Bound: a.Bound, Asked: &a.Value, Values: values},
+			a.Column, sign+results.Fixed(a.Value, 3), unit)
 	}
 	return t
 }

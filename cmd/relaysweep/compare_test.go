@@ -1,6 +1,8 @@
 package main
 
 import (
+	"encoding/csv"
+	"encoding/json"
 	"strconv"
 	"strings"
 	"testing"
@@ -113,5 +115,63 @@ func TestCompareRefuses(t *testing.T) {
 		if out := must(t, exitWrong, append([]string{"compare"}, args...)...); out.stdout != "" {
 			t.Errorf("%v prints %q", args, out.stdout)
 		}
+	}
+}
+
+// TestCompareRecords holds what compare prints for other programs against the rows: the same rows
+// in both formats, numbers in full, margins of what was asked only.
+func TestCompareRecords(t *testing.T) {
+	plain, eased := finishedJob(t), finishedJob(t, "travel_mm = 15", "travel_mm = 16")
+	a, b := readRanked(t, plain)[0], readRanked(t, eased)[0]
+	args := []string{"compare", plain, eased, "--rank", "1", "--format"}
+	var objects []map[string]any
+	if err := json.Unmarshal([]byte(must(t, exitDone, append(args, "json")...).stdout), &objects); err != nil {
+		t.Fatal(err)
+	}
+	cells, err := csv.NewReader(strings.NewReader(must(t, exitDone, append(args, "csv")...).stdout)).ReadAll()
+	if err != nil || len(cells) != len(objects)+1 {
+		t.Fatalf("%d lines of CSV, %d objects: %v", len(cells), len(objects), err)
+	}
+	if head := strings.Join(cells[0], " "); head != "table name vendor unit bound asked A B" {
+		t.Errorf("columns %s", head)
+	}
+	for i, o := range objects {
+		for k, column := range cells[0] {
+			cell := cells[i+1][k]
+			if v, is := o[column].(float64); is {
+				if got, err := strconv.ParseFloat(cell, 64); err != nil || got != v {
+					t.Errorf("%s of %v: %q in CSV, %v in JSON", column, o["name"], cell, v)
+				}
+			} else if s, _ := o[column].(string); s != cell {
+				t.Errorf("%s of %v: %q in CSV, %v in JSON", column, o["name"], cell, o[column])
+			}
+		}
+	}
+	find := func(table, name string, asked any) map[string]any {
+		for _, o := range objects {
+			if o["table"] == table && o["name"] == name && (asked == nil || o["asked"] == asked) {
+				return o
+			}
+		}
+		t.Errorf("no row %s of %s", name, table)
+		return nil
+	}
+	if o := find("design", "design_id", nil); o["A"] != a.DesignID || o["B"] != b.DesignID {
+		t.Errorf("designs %v", o)
+	}
+	if o := find("design", "run", nil); o["A"] != plain || o["B"] != eased {
+		t.Errorf("runs %v", o)
+	}
+	if o := find("reached", "view_blur_arcmin", nil); o["A"] != a.ViewBlurArcmin || o["B"] != b.ViewBlurArcmin || o["unit"] != "arcmin" {
+		t.Errorf("%v, not %v and %v", o, a.ViewBlurArcmin, b.ViewBlurArcmin)
+	}
+	if o := find("margins", "travel_mm", 16.0); o["A"] != nil || o["B"] != 16-b.TravelMM || o["bound"] != "at_most" {
+		t.Errorf("margin of travel %v, not %v of the second alone", o, 16-b.TravelMM)
+	}
+	if o := find("parts", a.Lenses[0].Part, nil); !(o["A"].(float64) >= 1) || o["vendor"] != a.Lenses[0].Vendor {
+		t.Errorf("pieces %v", o)
+	}
+	if out := must(t, exitWrong, append(args, "xml")...); out.stdout != "" || !strings.Contains(out.stderr, "text, csv or json") {
+		t.Errorf("--format xml: %q, %q", out.stdout, out.stderr)
 	}
 }

@@ -42,12 +42,12 @@ func (b *reopened) looks() (pictures []results.ReportLook, note string, err erro
 		l := results.ReportLook{VergenceD: 1000 * v, PNG: file.Bytes(), Width: eye.Width, Height: eye.Height}
 		switch v {
 		case p.VergenceFar:
-			l.Where = "the wall"
+			l.Where = "wall"
 		case middle:
-			l.Where = "the mask's letter"
+			l.Where = "letter"
 		}
 		if p.VergenceFar == p.VergenceNear {
-			l.Where = "the wall and the mask's letter"
+			l.Where = "wall and letter"
 		}
 		pictures = append(pictures, l)
 	}
@@ -59,6 +59,9 @@ func lookNote(p *objective.Problem, t *objective.Train, gridDeg, letterDeg float
 	in, out := "", "the eye's own aberrations and colour"
 	if p.ColouredEye {
 		in, out = ", the eye's own colour", "the eye's other aberrations"
+	}
+	if t.HasFacets() {
+		in, out = in+", Fresnel facets as if they had no width", out+", what their grooves spread and cut off"
 	}
 	note := fmt.Sprintf("Simulated: a wall at the far depth with lines %s° apart, and a letter %s° high hidden by the mask, set for the middle of the depth range. The whole field, %s° × %s°. "+
 		"A pixel is %d rays of each wavelength from all over the %s mm pupil in the middle of its box, weighted as in the metrics, in grey. "+

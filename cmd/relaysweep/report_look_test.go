@@ -70,7 +70,7 @@ func TestReportLook(t *testing.T) {
 			if len(looks) != 3 {
 				t.Fatalf("%d pictures", len(looks))
 			}
-			for i, want := range []string{"∞ (0 D): the wall", "0.5 m (2 D): the mask's letter", "0.25 m (4 D)"} {
+			for i, want := range []string{"∞ (0 D): wall", "0.5 m (2 D): letter", "0.25 m (4 D)"} {
 				if !strings.HasSuffix(looks[i].alt, "by an eye that looks at "+want+".") {
 					t.Errorf("picture %d is called %q", i, looks[i].alt)
 				}
@@ -120,7 +120,7 @@ func TestReportLookOne(t *testing.T) {
 	output := finishedJob(t, edits...)
 	must(t, exitDone, "report", output)
 	looks := looksOf(t, output)
-	if len(looks) != 1 || !strings.HasSuffix(looks[0].alt, "1 m (1 D): the wall and the mask's letter.") {
+	if len(looks) != 1 || !strings.HasSuffix(looks[0].alt, "1 m (1 D): wall and letter.") {
 		t.Errorf("%d pictures: %+v", len(looks), looks)
 	}
 	text := pageText(t, output)

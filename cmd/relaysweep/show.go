@@ -32,14 +32,11 @@ empty cell, and a text that begins as a formula does (=, +, -, @) gets an
 apostrophe in front, as a spreadsheet would run it. In both infinity is inf.`,
 		Args: oneArgument("the output folder of a run"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			switch format {
-			case formatText:
-			case formatCSV, formatJSON:
-				if rays || aberrations {
-					return usageError{errors.New("--rays and --aberrations print text only, without --format")}
-				}
-			default:
-				return usageError{fmt.Errorf("--format takes text, csv or json; found %q", format)}
+			if err := knownFormat(format); err != nil {
+				return err
+			}
+			if format != formatText && (rays || aberrations) {
+				return usageError{errors.New("--rays and --aberrations print text only, without --format")}
 			}
 			switch {
 			case rays && aberrations:
@@ -72,12 +69,20 @@ type selection struct {
 	format            string
 }
 
-// The formats of what show prints.
+// The formats of what show and compare print.
 const (
 	formatText = "text"
 	formatCSV  = "csv"
 	formatJSON = "json"
 )
+
+func knownFormat(format string) error {
+	switch format {
+	case formatText, formatCSV, formatJSON:
+		return nil
+	}
+	return usageError{fmt.Errorf("--format takes text, csv or json; found %q", format)}
+}
 
 // has reports whether a design is one of those selected.
 func (s *selection) has(d *results.Design) bool {

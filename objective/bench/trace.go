@@ -10,7 +10,7 @@ import (
 type surface struct {
 	vertex    vec      // on the bench; w from the eye
 	axis      vec      // the direction of its own axis, away from the eye
-	turn      rotation // of its frame; used by aspheres only
+	turn      rotation // of its frame; used by aspheres and facets only
 	curvature float64  // as seen from the eye: the opposite of 1/R
 	conic     float64
 	asphere   []float64 // a4, a6, … as seen from the eye; empty for none
@@ -62,7 +62,7 @@ const (
 	asphereIterations = 60
 )
 
-// throughAsphere meets a conic with even polynomial terms, in the surface's own
+// throughAsphere meets a conic with even polynomial terms, or a plane with facets, in the surface's own
 // frame.
 func (s *surface) throughAsphere(r *lanes.Rays, i int, ratio float64) {
 	p := s.turn.into(vec{r.X[i] - s.vertex[0], r.Y[i] - s.vertex[1], r.W[i] - s.vertex[2]})

@@ -3,8 +3,8 @@
 //
 // check.go holds the [Checker] and its reports, trace.go the tracer of many rays and
 // trace_many.go what gives it to others, trace_ray.go that of a single one, pupil.go and
-// quadrature.go which rays are enough, vignette.go the light that apertures take, and
-// metrics.go what is measured. screen.go tells at paraxial gaps whether a train is worth
+// quadrature.go which rays are enough, vignette.go the light that apertures take, facets.go
+// what Fresnel surfaces cost, and metrics.go what is measured. screen.go tells at paraxial gaps whether a train is worth
 // being re-optimised, and refine.go what is asked of one that is. grade.go says how far a
 // train is from meeting its limits. What is done with many rays at a time is in package
 // lanes.

@@ -331,7 +331,7 @@ func (c *Couple) Exceeds(r *Relay, f float64) bool {
 		}
 	}
 	width := (hi - lo) / pieces
-	for n := range pieces {
+	for n := pieces - 1; n >= 0; n-- { // aberrations tend to be least where the eye is farthest
 		from := lo + float64(n)*width
 		exceeds := false
 		for i := range b.places {

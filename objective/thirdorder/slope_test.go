@@ -26,13 +26,13 @@ func slopeCases(t *testing.T, n int, visit func(c *slopeCase, r *rand.Rand)) {
 		t.Fatal(err)
 	}
 	r := rand.New(rand.NewPCG(3, 5))
+	lib := objective.NewLibrary(problemOf(), tables.Lenses)
 	for visited := 0; visited < n; {
 		p := *problemOf()
 		p.VergenceFar, p.Magnification = 0, 0.8+0.5*r.Float64()
 		p.MaskGlass, p.MaskGlassIndex, p.CombinerMM = 3*r.Float64(), 1.5, 4*r.Float64()
 		p.SharpBox, p.RefocusMaxD, p.AccommodationD = 3*r.Float64(), 3*r.Float64(), 8*r.Float64()
 		p.Limits.Max = map[string]float64{"view_blur_arcmin": 10 * r.Float64()}
-		lib := objective.NewLibrary(&p, tables.Lenses)
 		c := &slopeCase{p: &p, train: &objective.Train{Layout: objective.ErectorSingle, Seat: objective.Seat(r.IntN(int(objective.SeatCount)))}, relief: 10 + 50*r.Float64()}
 		maker := NewMaker(&p)
 		for len(c.groups) < 3 {
