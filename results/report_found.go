@@ -168,22 +168,39 @@ func gapWords(p *ManifestPoint) string {
 }
 
 // screenedWords say how sure refined rankings are that were walked to their end.
+// The proof may end before the screen does: where third-order sums turn the first
+// train away.
 func screenedWords(points []ManifestPoint, nothing bool) string {
-	what, below := "Apart from the designs listed nothing", "shorter than the last of them"
+	const near = "that the screen takes for near its limits at its paraxial gaps"
+	what, other := "Apart from the designs listed nothing", "no other design"
 	if nothing {
-		what, below = "Nothing", "shorter than the length that the screen has come to"
+		what, other = "Nothing", "no design"
 	}
-	whole := true
+	whole, proven, screened := true, false, false
 	for i := range points {
 		whole = whole && points[i].WholeSpace
+		proven = proven || points[i].ProvenLengthMM != nil
+		screened = screened || points[i].ScreenedMM != nil
 	}
+	provenTo, screenedTo := "the proven length of its sweep point", "the last one listed at its sweep point"
+	if len(points) == 1 && proven {
+		provenTo = fmt.Sprintf("%.2f mm", *points[0].ProvenLengthMM)
+	}
+	if len(points) == 1 && screened {
+		screenedTo = fmt.Sprintf("%.2f mm", *points[0].ScreenedMM)
+	}
+	var sure string
 	switch {
 	case whole:
-		below = "in the whole space"
-	case len(points) == 1 && points[0].ScreenedMM != nil:
-		below = fmt.Sprintf("shorter than %.2f mm", *points[0].ScreenedMM)
+		sure = fmt.Sprintf("%s in the whole space passes: at paraxial gaps that is proven; refined, it is screened: true of every design %s.", what, near)
+	case screened:
+		sure = fmt.Sprintf("Screened: %s %s is shorter than %s when refined.", other, near, screenedTo)
+	default:
+		sure = fmt.Sprintf("Screened: every design of the whole space %s was refined.", near)
 	}
-	sure := fmt.Sprintf("%s %s passes: at paraxial gaps that is proven; refined, it is screened: true of every design that the screen takes for near its limits at its paraxial gaps.", what, below)
+	if !whole && proven {
+		sure = fmt.Sprintf("Proven: %s that passes at its paraxial gaps is shorter than %s. ", other, provenTo) + sure
+	}
 	if len(points) == 1 && points[0].Audit != nil && points[0].Audit.Drawn > 0 {
 		a := points[0].Audit
 		if a.Listed > 0 {
@@ -226,10 +243,11 @@ func standingWords(r *Report) string {
 	}
 	slices.Sort(parts)
 	note := "Place: " + strings.Join(parts, "; ") + "."
-	for i := range r.Designs {
-		if r.Designs[i].fieldShort() {
-			return note + " A field in italics is smaller than the one asked: the whole pupil passes only there, and the column of what is vignetted tells the most that is lost beyond."
-		}
+	if slices.ContainsFunc(r.Designs, func(d Design) bool { return d.fieldShort() }) {
+		note += " A field in italics is smaller than the one asked: the whole pupil passes only there, and the column of what is vignetted tells the most that is lost beyond."
+	}
+	if slices.ContainsFunc(r.Designs, func(d Design) bool { return len(d.Masks()) > 1 }) {
+		note += " Of designs with two masks travel, pixel and mask blur, here and in the charts above, are those of the mask at image 2."
 	}
 	return note
 }

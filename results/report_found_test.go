@@ -1,6 +1,7 @@
 package results
 
 import (
+	"math"
 	"math/big"
 	"strings"
 	"testing"
@@ -34,11 +35,11 @@ func TestFoundWords(t *testing.T) {
 		},
 		"refined": {
 			Report{Designs: designs(20), Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{
-				Passed: 30, Refined: &RefinedCounts{50, 40}, Ended: true, ProvenLengthMM: ptr(190.5), ScreenedMM: ptr(190.5), Audit: &Audit{Drawn: 200, MissedShareUpper95: 0.0149},
+				Passed: 30, Refined: &RefinedCounts{50, 40}, Ended: true, ProvenLengthMM: ptr(170.25), ScreenedMM: ptr(190.5), Audit: &Audit{Drawn: 200, MissedShareUpper95: 0.0149},
 			}}}},
 			[]string{
 				"20 designs listed of 40 that passed every requirement and every limit by exact rays, refined.",
-				"Apart from the designs listed nothing shorter than 190.50 mm passes: at paraxial gaps that is proven; refined, it is screened: true of every design that the screen takes for near its limits",
+				"Proven: no other design that passes at its paraxial gaps is shorter than 170.25 mm. Screened: no other design that the screen takes for near its limits at its paraxial gaps is shorter than 190.50 mm when refined.",
 				"200 were drawn and refined, none passes; at most 1.5 % of all would pass (95 % confidence).",
 			},
 			[]string{"exact:", "Not exact", "leaks"},
@@ -54,7 +55,11 @@ func TestFoundWords(t *testing.T) {
 				{Refined: &RefinedCounts{50, 10}, Ended: true, ScreenedMM: ptr(190.5), Found: &BestFound{180, "walk"}, Audit: &Audit{Drawn: 150, Passed: 2}},
 				{Refined: &RefinedCounts{50, 10}, Ended: true, ScreenedMM: ptr(210.5), Found: &BestFound{200, "walk"}, Audit: &Audit{Drawn: 50, Passed: 1, Listed: 1}},
 			}}},
-			[]string{"at 2 of 2 sweep points", "shorter than the last of them passes", "200 were drawn and refined, 3 pass, 1 of them short enough for a ranking."}, []string{"190.50", "in the whole space"},
+			[]string{"at 2 of 2 sweep points", "is shorter than the last one listed at its sweep point when refined", "200 were drawn and refined, 3 pass, 1 of them short enough for a ranking."}, []string{"190.50", "in the whole space"},
+		},
+		"refined, nothing, screened to the end": {
+			Report{Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Refined: &RefinedCounts{50, 0}, Ended: true, ProvenLengthMM: ptr(170.25)}}}},
+			[]string{"Proven: no design that passes at its paraxial gaps is shorter than 170.25 mm. Screened: every design of the whole space that the screen takes for near its limits at its paraxial gaps was refined."}, []string{"other"},
 		},
 		"refined, nothing in the whole space": {
 			Report{Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{Refined: &RefinedCounts{50, 0}, Ended: true, WholeSpace: true}}}},
@@ -209,6 +214,57 @@ func TestBestField(t *testing.T) {
 	})
 	if got := p.Numbers[1].Asked; got != "asked: 12.48" {
 		t.Errorf("largest field: %q", got)
+	}
+}
+
+// TestBestOfTwoMasks: numbers that each mask has say whose they are, with that of the other, and
+// so does the note below the ranking.
+func TestBestOfTwoMasks(t *testing.T) {
+	one := &Design{Rank: 1, LengthMM: 200, Seat: "rear", TravelMM: 5.5, MaskBlurArcmin: 1.21}
+	both := &Design{Rank: 1, LengthMM: 200, Seat: "both", TravelMM: 5.5, MaskBlurArcmin: 1.21, FrontTravelMM: ptr(6.41), FrontMaskBlurArcmin: ptr(2.54)}
+	for d, want := range map[*Design][3]string{
+		one:  {"no limit was set", "no limit was set", ""},
+		both: {"no limit was set; mask at image 2, that at image 1: 6.41", "no limit was set; mask at image 2, that at image 1: 2.54", "are those of the mask at image 2."},
+	} {
+		r := &Report{
+			RankedBy: "length_mm", Designs: []Design{*d}, Leading: []ReportDesign{{Design: d, Drawing: *drawnTrain(250)}},
+			Manifest: &Manifest{Complete: true, Points: []ManifestPoint{{}}},
+		}
+		p := newPageBest(r)
+		if p.Numbers[2].Asked != want[0] || p.Numbers[3].Asked != want[1] || p.Numbers[4].Asked != "no limit was set" {
+			t.Errorf("%s: %q, %q, %q", d.Seat, p.Numbers[2].Asked, p.Numbers[3].Asked, p.Numbers[4].Asked)
+		}
+		if note := standingWords(r); !strings.HasSuffix(note, want[2]) || strings.Contains(note, "image 2") != (d == both) {
+			t.Errorf("%s: %q", d.Seat, note)
+		}
+	}
+}
+
+// TestBestOfFresnel: the blur of the view does not stand alone where grooves spread light.
+func TestBestOfFresnel(t *testing.T) {
+	for d, want := range map[*Design]string{
+		{Rank: 1, LengthMM: 200}:                               "no limit was set",
+		{Rank: 1, LengthMM: 200, GrooveBlurArcmin: ptr(0.0)}:   "no limit was set",
+		{Rank: 1, LengthMM: 200, GrooveBlurArcmin: ptr(8.442)}: "no limit was set; besides, grooves spread light by 8.44",
+	} {
+		p := newPageBest(&Report{
+			RankedBy: "length_mm", Designs: []Design{*d}, Leading: []ReportDesign{{Design: d, Drawing: *drawnTrain(250)}},
+			Manifest: &Manifest{Points: []ManifestPoint{{}}},
+		})
+		if got := p.Numbers[4].Asked; got != want {
+			t.Errorf("%q, not %q", got, want)
+		}
+	}
+}
+
+// TestSideOf: what a side of a lens looks like from the world.
+func TestSideOf(t *testing.T) {
+	for want, side := range map[string][2]float64{
+		"flat": {math.Inf(1), 0}, "convex, R 15.82": {15.82, 0}, "concave, R -9.77": {-9.767, 0}, "grooved, R 15.82": {15.82, 0.32},
+	} {
+		if got := sideOf(side[0], side[1]); got != want {
+			t.Errorf("radius %g, pitch %g: %q, not %q", side[0], side[1], got, want)
+		}
 	}
 }
 

@@ -372,7 +372,7 @@ func assemblyTable(l *ReportDesign) pageTable {
 			plain(strconv.Itoa(i + 1)).head(),
 			words(sayGroup(lens.Group)),
 			oneLine(lens.Part).of("lenses", "part", i),
-			oneLine(facing + ": " + sideOf(d.Surfaces[first].RadiusMM)),
+			oneLine(facing + ": " + sideOf(d.Surfaces[first].RadiusMM, l.FacingPitchMM[i])),
 			plain(Fixed(d.Surfaces[first].ZMM, 3)).of("surfaces", "z_mm", first),
 			plain(Fixed(l.CentreMM[i], 3)),
 			plain(Fixed(lens.GapAfterMM, 3)).of("lenses", "gap_after_mm", i),
@@ -392,9 +392,11 @@ func sayGroup(group string) string {
 }
 
 // sideOf says what a surface looks like from the world: a positive radius has
-// its centre on the eye side.
-func sideOf(radius float64) string {
+// its centre on the eye side, and facets stand on a plane.
+func sideOf(radius, pitch float64) string {
 	switch {
+	case pitch > 0:
+		return "grooved, R " + Fixed(radius, 2)
 	case math.IsInf(radius, 0):
 		return "flat"
 	case radius > 0:

@@ -141,8 +141,8 @@ func (w *specWriter) train(s *spec.Spec) {
 	for _, l := range s.Train.Layouts {
 		layouts = append(layouts, l.String())
 	}
-	text := fmt.Sprintf("%s, at most %s, magnification %s, %s of air in stacks, %s between groups", strings.Join(layouts, " or "),
-		w.of("train.lenses_per_group", s.Train.LensesPerGroup, "in a group"), w.of("train.magnification", s.Train.Magnification, ""),
+	text := fmt.Sprintf("%s, lenses in a group: at most %s, magnification %s, %s of air in stacks, %s between groups", strings.Join(layouts, " or "),
+		w.of("train.lenses_per_group", s.Train.LensesPerGroup, ""), w.of("train.magnification", s.Train.Magnification, ""),
 		w.of("train.air_gap_min_mm", s.Train.AirGapMinMM, "mm"), w.of("train.group_gap_min_mm", s.Train.GroupGapMinMM, "mm"))
 	if w.isSet("train.length_max_mm", s.Train.LengthMaxMM) {
 		text += ", no longer than " + w.of("train.length_max_mm", s.Train.LengthMaxMM, "mm")
