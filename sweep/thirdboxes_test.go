@@ -20,7 +20,11 @@ import (
 func boxCases(t *testing.T, wanted int, visit func(c int, s *spec.Spec, lenses []*catalog.Lens)) {
 	t.Helper()
 	done := 0
-	for c := 3000; done < wanted && c < 4000; c++ {
+	for number := 3000; done < wanted && number < 4000; number++ {
+		c := number
+		if done%3 == 2 { // a mask at each image
+			c += bothFrom
+		}
 		s, _, lenses, good := refinedCase(c)
 		if !good || s.Limits.ViewBlurArcmin == nil || !slices.Contains(s.Train.Layouts, objective.ErectorSingle) {
 			continue
