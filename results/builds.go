@@ -2,6 +2,7 @@ package results
 
 import (
 	"fmt"
+	"io"
 	"math"
 )
 
@@ -51,11 +52,14 @@ func BuildColumnDocs(figures []Figure) []ColumnDoc {
 }
 
 // WriteBuilds writes tolerance.parquet, whole or not at all, with the rows in the order
-// given. ranked is the digest of the ranked.parquet whose designs were built; the keys of
-// meta become key-values of the file beside it. An error names the file, and for a value
-// that cannot be written the column and the build.
-func WriteBuilds(path, ranked string, figures []Figure, meta map[string]string, rows []Build) error {
-	return writeRows(path, buildColumns(figures), builtFrom(ranked, meta), rows, func(b *Build) string {
-		return fmt.Sprintf("point %d, rank %d, build %d", b.Point, b.Rank, b.Number)
+// in which each puts them: only some of them are held at a time. ranked is the digest of the
+// ranked.parquet whose designs were built; the keys of meta become key-values of the file beside
+// it. An error names the file, and for a value that cannot be written the column and the build; one
+// of each itself is among what it wraps.
+func WriteBuilds(path, ranked string, figures []Figure, meta map[string]string, each func(put func(*Build) error) error) error {
+	return WriteWhole(path, func(w io.Writer) error {
+		return encode(w, buildColumns(figures), builtFrom(ranked, meta), func(b *Build) string {
+			return fmt.Sprintf("point %d, rank %d, build %d", b.Point, b.Rank, b.Number)
+		}, each)
 	})
 }

@@ -46,18 +46,30 @@ func schemaOf[T any](columns []column[T], meta map[string]string) *arrow.Schema 
 // writeRows writes a Parquet file, whole or not at all. name tells which row
 // holds a value that cannot be written.
 func writeRows[T any](path string, columns []column[T], meta map[string]string, rows []T, name func(*T) string) error {
-	if _, taken := meta[arrowSchemaKey]; taken {
-		return fmt.Errorf("%s: the file key %s is Arrow's own", path, arrowSchemaKey)
-	}
 	return WriteWhole(path, func(w io.Writer) error {
 		return encodeRows(w, columns, meta, rows, name)
 	})
 }
 
-// encodeRows writes the bytes of a Parquet file. Errors of w itself may be
-// swallowed between row groups: w has to keep its first error and give it
-// again, as a bufio.Writer does on Flush.
-func encodeRows[T any](w io.Writer, columns []column[T], meta map[string]string, rows []T, name func(*T) string) (err error) {
+// encodeRows is encode for rows that are all at hand.
+func encodeRows[T any](w io.Writer, columns []column[T], meta map[string]string, rows []T, name func(*T) string) error {
+	return encode(w, columns, meta, name, func(put func(*T) error) error {
+		for i := range rows {
+			if err := put(&rows[i]); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// encode writes the bytes of a Parquet file of the rows that each puts, of which it holds a row
+// group at most. Errors of w itself may be swallowed between row groups: w has to keep its first
+// error and give it again, as a bufio.Writer does on Flush.
+func encode[T any](w io.Writer, columns []column[T], meta map[string]string, name func(*T) string, each func(put func(*T) error) error) (err error) {
+	if _, taken := meta[arrowSchemaKey]; taken {
+		return fmt.Errorf("the file key %s is Arrow's own", arrowSchemaKey)
+	}
 	// The encoder panics on some faults of its sink.
 	defer recovered(&err, "cannot be encoded")
 	schema := schemaOf(columns, meta)
@@ -88,24 +100,32 @@ func encodeRows[T any](w io.Writer, columns []column[T], meta map[string]string,
 	}
 	b := array.NewRecordBuilder(memory.DefaultAllocator, schema)
 	defer b.Release()
-	for group := range slices.Chunk(rows, rowGroupRows) {
-		if err := writeGroup(out, b, columns, group, name); err != nil {
+	held := 0
+	put := func(row *T) error {
+		for c := range columns {
+			if err := columns[c].put(b.Field(c), row); err != nil {
+				return fmt.Errorf("%s: column %s: %w", name(row), columns[c].field.Name, err)
+			}
+		}
+		if held++; held < rowGroupRows {
+			return nil
+		}
+		held = 0
+		return writeGroup(out, b)
+	}
+	if err := each(put); err != nil {
+		return err
+	}
+	if held > 0 {
+		if err := writeGroup(out, b); err != nil {
 			return err
 		}
 	}
 	return out.Close()
 }
 
-// writeGroup writes one row group: every call of Write makes one.
-func writeGroup[T any](out *pqarrow.FileWriter, b *array.RecordBuilder, columns []column[T], rows []T, name func(*T) string) error {
-	b.Reserve(len(rows))
-	for i := range rows {
-		for c := range columns {
-			if err := columns[c].put(b.Field(c), &rows[i]); err != nil {
-				return fmt.Errorf("%s: column %s: %w", name(&rows[i]), columns[c].field.Name, err)
-			}
-		}
-	}
+// writeGroup writes what was built as one row group: every call of Write makes one.
+func writeGroup(out *pqarrow.FileWriter, b *array.RecordBuilder) error {
 	record := b.NewRecord()
 	defer record.Release()
 	return out.Write(record)

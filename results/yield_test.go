@@ -1,9 +1,12 @@
 package results
 
 import (
+	"bytes"
+	"errors"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -49,7 +52,17 @@ func TestBuilds(t *testing.T) {
 	figures := []Figure{{"view_blur_arcmin", "arcmin", "blur"}, {"vignetted_pct", "%", "lost"}}
 	path := filepath.Join(t.TempDir(), "tolerance.parquet")
 	rows := []Build{{1, 2, "a", 0, "", []float64{1.5, math.NaN()}}, {1, 2, "a", 1, "view_blur_arcmin", []float64{math.Inf(1), 3}}}
-	if err := WriteBuilds(path, "digest", figures, nil, rows); err != nil {
+	each := func(rows []Build, end error) func(put func(*Build) error) error {
+		return func(put func(*Build) error) error {
+			for i := range rows {
+				if err := put(&rows[i]); err != nil {
+					return err
+				}
+			}
+			return end
+		}
+	}
+	if err := WriteBuilds(path, "digest", figures, nil, each(rows, nil)); err != nil {
 		t.Fatal(err)
 	}
 	var got [2][2]float64
@@ -86,5 +99,32 @@ func TestBuilds(t *testing.T) {
 				t.Errorf("row %d, %s: %v, want %v", i, figures[k].Name, got[i][k], want)
 			}
 		}
+	}
+	// Rows that end in an error after some row groups leave what stood there, and nothing else.
+	before, errRead := os.ReadFile(path)
+	if errRead != nil {
+		t.Fatal(errRead)
+	}
+	stop := errors.New("stop")
+	many := slices.Repeat(rows, rowGroupRows)
+	if err := WriteBuilds(path, "digest", figures, nil, each(many, stop)); !errors.Is(err, stop) {
+		t.Errorf("the error of the rows comes out as %v", err)
+	}
+	after, errRead := os.ReadFile(path)
+	entries, errDir := os.ReadDir(filepath.Dir(path))
+	if !bytes.Equal(before, after) || len(entries) != 1 || errRead != nil || errDir != nil {
+		t.Errorf("a write that failed leaves %v: %v, %v", entries, errRead, errDir)
+	}
+	// Row groups are full ones wherever the rows come from.
+	if err := WriteBuilds(path, "digest", figures, nil, each(many[:2*rowGroupRows-1], nil)); err != nil {
+		t.Fatal(err)
+	}
+	if err := openRows(path, func(f *rowFile) error {
+		if n := f.reader.ParquetReader().NumRowGroups(); n != 2 || f.rows != 2*rowGroupRows-1 {
+			t.Errorf("%d row groups of %d rows", n, f.rows)
+		}
+		return nil
+	}); err != nil {
+		t.Fatal(err)
 	}
 }

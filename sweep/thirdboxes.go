@@ -177,8 +177,10 @@ func (x *thirdBoxes) tree(workers, leaf int, ends []slopeEnd, box func(i int) ob
 	return buildTreeBy(workers, len(ends), leaf, box, func(i int, b *objective.Box) keys {
 		k := endKeys(b)
 		e := &ends[i]
-		at := max(-binsMost, min(binsMost, e.at.Lo)) + slopeKeyAt
-		k[4] = slopeKeyWeight * 1000 * e.At(at, 0)
+		if e.known {
+			at := max(-binsMost, min(binsMost, e.at.Lo)) + slopeKeyAt
+			k[4] = slopeKeyWeight * 1000 * e.At(at, 0)
+		}
 		return k
 	})
 }

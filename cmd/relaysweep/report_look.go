@@ -61,7 +61,7 @@ func lookNote(p *objective.Problem, t *objective.Train, gridDeg, letterDeg float
 		in, out = ", the eye's own colour", "the eye's other aberrations"
 	}
 	if t.HasFacets() {
-		in, out = in+", Fresnel facets as if they had no width", out+", what their grooves spread and cut off"
+		in, out = in+", Fresnel facets as if they had no width", out+", what Fresnel grooves spread, and where they cut light off"
 	}
 	note := fmt.Sprintf("Simulated: a wall at the far depth with lines %s° apart, and a letter %s° high hidden by the mask, set for the middle of the depth range. The whole field, %s° × %s°. "+
 		"A pixel is %d rays of each wavelength from all over the %s mm pupil in the middle of its box, weighted as in the metrics, in grey. "+

@@ -57,6 +57,7 @@ func TestReportLook(t *testing.T) {
 	}{
 		{"ranked", nil, 2},
 		{"front seat", []string{"pixel_um = 20", "pixel_um = 20\nseat = \"front\""}, 1},
+		{"both seats", givenEdits("erector-single:both:pc40|pc40|bc45"), 2},
 		{"given", givenEdits("erector-single:rear:pc40|pc40|bc45"), 2},
 		{"given, inverting", givenEdits("keplerian:rear:pc40|pc45/r"), 2},
 	} {
@@ -130,6 +131,26 @@ func TestReportLookOne(t *testing.T) {
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page does not say %q", want)
+		}
+	}
+	// Grooves are told of where there are some.
+	for pitch, said := range map[string]bool{"0": false, "0.3": true} {
+		lenses := ""
+		for line := range strings.Lines(smallLenses(fewFocals)) {
+			cell := ""
+			switch {
+			case lenses == "":
+				cell = "pitch_mm"
+			case strings.HasPrefix(line, "pc") && pitch != "0":
+				cell = pitch
+			}
+			lenses += strings.TrimSuffix(line, "\n") + "," + cell + "\n"
+		}
+		spec := newJobOf(t, lenses, givenEdits("erector-single:rear:pc40|bc40|bc45")...)
+		must(t, exitDone, "run", spec)
+		must(t, exitDone, "report", outputOf(spec))
+		if strings.Contains(pageText(t, outputOf(spec)), "what Fresnel grooves spread") != said {
+			t.Errorf("with grooves of %s mm the page has to speak of them: %v", pitch, said)
 		}
 	}
 }

@@ -202,35 +202,40 @@ func studyTolerances(cmd *cobra.Command, run *finishedRun, o toleranceOptions) (
 		steps += s.Steps(s.builds)
 	}
 	shown := &buildsProgress{w: stderr, terminal: isTerminal(stderr), quiet: o.quiet, started: time.Now(), steps: steps}
-	var builds []results.Build
-	for i, s := range all {
-		found, err := s.Whole(ctx, s.builds, yield.NewLog(j, i), func(n int) { shown.add(n, i+1, len(all)) })
-		if err != nil {
-			shown.end()
-			if ctx.Err() != nil && errors.Is(err, context.Canceled) {
-				return nil, &interruptedError{fmt.Sprintf("; what is done stands in %s\n    the same command goes on from there", filepath.Join(run.folder, toleranceJournal))}
-			}
-			return nil, err
-		}
-		rows = append(rows, yieldRow(s, found))
-		builds = append(builds, buildRows(s, found)...)
-	}
-	shown.end()
 	meta := map[string]string{"program": run.manifest.Program, "version": version, "seed": strconv.FormatInt(run.job.Spec.Job.Seed, 10)}
-	for _, write := range []func() error{
-		func() error {
-			return results.WriteBuilds(filepath.Join(run.folder, buildsFile), run.manifest.RankedSHA256, figures(), meta, builds)
-		},
-		func() error {
-			return results.WriteYields(filepath.Join(run.folder, yieldFile), run.manifest.RankedSHA256, meta, rows)
-		},
-	} {
-		if err := beforeChange("write a table of builds"); err != nil {
-			return nil, err
+	if err := beforeChange("write a table of builds"); err != nil {
+		return nil, err
+	}
+	// A design's builds are written as it is done: those of one are held at a time.
+	var failed error
+	err = results.WriteBuilds(filepath.Join(run.folder, buildsFile), run.manifest.RankedSHA256, figures(), meta, func(put func(*results.Build) error) error {
+		for i, s := range all {
+			found, err := s.Whole(ctx, s.builds, yield.NewLog(j, i), func(n int) { shown.add(n, i+1, len(all)) })
+			if err != nil {
+				failed = err
+				return err
+			}
+			rows = append(rows, yieldRow(s, found))
+			if err := putBuilds(s, found, put); err != nil {
+				return err
+			}
 		}
-		if err := write(); err != nil {
-			return nil, err
-		}
+		return nil
+	})
+	shown.end()
+	switch {
+	case failed != nil && ctx.Err() != nil && errors.Is(failed, context.Canceled):
+		return nil, &interruptedError{fmt.Sprintf("; what is done stands in %s\n    the same command goes on from there", filepath.Join(run.folder, toleranceJournal))}
+	case failed != nil:
+		return nil, failed
+	case err != nil:
+		return nil, err
+	}
+	if err := beforeChange("write a table of yields"); err != nil {
+		return nil, err
+	}
+	if err := results.WriteYields(filepath.Join(run.folder, yieldFile), run.manifest.RankedSHA256, meta, rows); err != nil {
+		return nil, err
 	}
 	closed = true
 	return rows, j.Remove()
@@ -283,17 +288,18 @@ func figures() []results.Figure {
 	return all
 }
 
-// buildRows are the rows of a design's builds.
-func buildRows(s *study, found *yield.Result) []results.Build {
-	rows := make([]results.Build, len(found.Builds))
-	for i := range rows {
+// putBuilds puts the rows of a design's builds.
+func putBuilds(s *study, found *yield.Result, put func(*results.Build) error) error {
+	for i := range found.Builds {
 		made := &found.Builds[i]
-		rows[i] = results.Build{
+		if err := put(&results.Build{
 			Point: s.design.Point, Rank: s.design.Rank, DesignID: s.design.DesignID, Number: i,
 			FailedBy: made.FailedBy, Figures: made.Outcome[:],
+		}); err != nil {
+			return err
 		}
 	}
-	return rows
+	return nil
 }
 
 // yieldRow is the row of a design.

@@ -200,7 +200,7 @@ func (c *scene) eye(width, height, points int) *Eye {
 func TestInterpolation(t *testing.T) {
 	whole, partly := 0, 0
 	testlens.Examples(40, drawScene, func(i int, c *scene) {
-		eye := c.eye(pixelsAcross, 272, 16)
+		eye := c.eye(pixelsAcross, 241, 16)
 		w := eye.Window
 		pixel := (w.Right - w.Left) / pixelsAcross
 		eye.Width, eye.Height = 44, 37
@@ -267,7 +267,7 @@ func TestLost(t *testing.T) {
 }
 
 // pixelsAcross is how many pixels the pictures of a report have at most.
-const pixelsAcross = 360
+const pixelsAcross = 320
 
 // TestDarkness: where nothing gets through all is dark, and no picture has light that is none:
 // trains whose rays are lost, whose mask is nowhere, or that look at themselves.

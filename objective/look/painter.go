@@ -275,7 +275,7 @@ func between(from, to *seen, share float64) (ray seen) {
 // each by its standard deviation.
 type patch struct {
 	width  places // in the mask
-	across [2]clear
+	across [2]freeShare
 	reach  Rect // rays that the figure may hide
 }
 
@@ -284,7 +284,7 @@ func (a *painter) patchOf(width places) (b patch) {
 		b.width[k] = math.Sqrt(float64(width[k]*width[k]) + float64(pixel*pixel))
 	}
 	line := a.scene.LineTan * a.perWall
-	b.across = [...]clear{newClear(line, b.width[wallX]), newClear(line, b.width[wallY])}
+	b.across = [...]freeShare{newFreeShare(line, b.width[wallX]), newFreeShare(line, b.width[wallY])}
 	f := a.around
 	b.reach = Rect{f.Left - b.width[maskX]/2, f.Right + b.width[maskX]/2, f.Bottom - b.width[maskY]/2, f.Top + b.width[maskY]/2}
 	return b

@@ -52,26 +52,26 @@ func Letter(height float64) []Rect {
 	left := -3 * stroke / 2
 	return []Rect{
 		{left, left + stroke, -half, half},
-		{left + stroke, left + 3*stroke, half - stroke, half},
-		{left + stroke, left + 5*stroke/2, -stroke / 2, stroke / 2},
+		{left + stroke, left + float64(3*stroke), half - stroke, half},
+		{left + stroke, left + float64(5*stroke)/2, -stroke / 2, stroke / 2},
 	}
 }
 
-// clear is the share of a stretch that lines across it leave free, as a function of where its
+// freeShare is the share of a stretch that lines across it leave free, as a function of where its
 // middle is: a trapezoid at each line, which is what a box as wide as the line makes of one as wide
 // as the stretch.
-type clear struct{ peak, half, slope float64 }
+type freeShare struct{ peak, half, slope float64 }
 
-// newClear is for a width of lines and one of stretches, both in distances of lines.
-func newClear(line, width float64) clear {
-	return clear{min(line, width) / width, (line + width) / (2 * width), 1 / width}
+// newFreeShare is for a width of lines and one of stretches, both in distances of lines.
+func newFreeShare(line, width float64) freeShare {
+	return freeShare{min(line, width) / width, (line + width) / (2 * width), 1 / width}
 }
 
 // wholeTurns makes every place that is looked at positive.
 const wholeTurns = 1 << 20
 
 // at is that share about a place, counted in distances of lines from the one through the axis.
-func (c *clear) at(place float64) float64 {
+func (c *freeShare) at(place float64) float64 {
 	off := math.Abs(place - (float64(int64(place+(wholeTurns+0.5))) - wholeTurns))
 	return 1 - max(0, min(c.peak, c.half-float64(off*c.slope)))
 }
@@ -80,7 +80,7 @@ func (c *clear) at(place float64) float64 {
 func (s *Scene) hidden(x, y, width, height float64) (share float64) {
 	for i := range s.Figure {
 		r := &s.Figure[i]
-		share += overlap(r.Left, r.Right, x, width) * overlap(r.Bottom, r.Top, y, height)
+		share += float64(overlap(r.Left, r.Right, x, width) * overlap(r.Bottom, r.Top, y, height))
 	}
 	return share
 }

@@ -19,11 +19,11 @@ type Passage struct {
 	// Overfill is the ray's height over the clear semi-diameter, the largest over all surfaces that
 	// it meets: beyond 1 it is vignetted.
 	Overfill float64
-	Lost     bool // it misses a surface or is totally reflected; Mask and World are NaN then
+	Lost     bool // it misses a surface or is totally reflected; what lies beyond is NaN
 }
 
-// Tracer traces many rays at a time through one train with its mask, of two that at image 2, in one place, in the steps of a
-// [Checker]. It reuses its buffers: each goroutine needs its own.
+// Tracer traces many rays at a time through one train with its mask in one place, of two masks that
+// at image 2, in the steps of a [Checker]. It reuses its buffers: each goroutine needs its own.
 type Tracer struct {
 	p                *objective.Problem
 	steps            []step

@@ -181,11 +181,15 @@ func (c *Checker) suspect(i int) (rim float64) {
 	for k, v := range over {
 		c.rim.union[k] = max(c.rim.union[k], v) // NaN stays
 	}
-	for k := range pupilPlaces {
+	var shares [pupilPlaces]float64
+	for k := range shares { // all of them before other rays take the place of the grid's
+		shares[k] = c.gridShare(over, k)
+	}
+	for k, share := range shares {
 		if b.field == 0 && k > 1 {
 			break // on the axis all directions are alike
 		}
-		if share := c.gridShare(over, k); share > 0 || !c.clearsPlace(b, k) {
+		if share > 0 || !c.clearsPlace(b, k) {
 			x, y := pupilPlace(c.p, k)
 			c.rim.suspects = append(c.rim.suspects, suspect{i, x, y, share})
 		}

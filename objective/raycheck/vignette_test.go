@@ -7,6 +7,8 @@ import (
 	"relaysweep/objective/internal/testtrain"
 	"slices"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
 // TestVignetted compares the vignetted area with counting rays of a dense
@@ -154,5 +156,34 @@ func TestVignettedClear(t *testing.T) {
 	p.TanMax = 1.2
 	if v := NewChecker(p).Measure(train).Metrics.VignettedPct; v != 100 {
 		t.Errorf("a field far beyond the lenses is vignetted by %g %%, want 100", v)
+	}
+}
+
+// TestVignettedLargest: vignetted_pct is no less than the share of any place of the pupil at the
+// ends of the ranges of field and depth. The area rule itself is good to 0.1.
+func TestVignettedLargest(t *testing.T) {
+	vignetted := 0
+	testlens.Examples(300, func(t *rapid.T) checkCase {
+		p, train := testtrain.DrawTraced(t)
+		p.DepthSteps = 2
+		return checkCase{p, train}
+	}, func(i int, c checkCase) {
+		checker := NewChecker(c.p)
+		found := checker.Measure(c.train).Metrics.VignettedPct
+		for _, k := range checker.corners() {
+			for place := range pupilPlaces {
+				x, y := pupilPlace(c.p, place)
+				share := 100 * checker.vignetted(&checker.sampledBundles[k], x, y, c.p.Pupil/2)
+				if share > found+0.1 {
+					t.Errorf("case %d: %.2f %% of the pupil at place %d in bundle %d, but vignetted_pct is %.2f", i, share, place, k, found)
+				}
+			}
+		}
+		if found > 0 {
+			vignetted++
+		}
+	})
+	if vignetted < 100 {
+		t.Errorf("only %d trains vignette", vignetted)
 	}
 }

@@ -10,7 +10,7 @@ import (
 
 // BenchmarkScreen measures what the screen costs: constants of a group of two doublets, once a
 // group, and a train of three such groups, where the view's blur is far beyond its limit and where no
-// limit is exceeded.
+// limit is exceeded; and what a bound on its slope costs, without that it is solved.
 func BenchmarkScreen(b *testing.B) {
 	tables, err := catalog.Load([]catalog.File{{Path: "../../testdata/demo/stock.csv", Shown: "stock.csv"}}, nil)
 	if err != nil {
@@ -59,4 +59,18 @@ func BenchmarkScreen(b *testing.B) {
 			}
 		})
 	}
+	b.Run("unsolved", func(b *testing.B) {
+		p := *p
+		p.Limits.Max = map[string]float64{"view_blur_arcmin": 0.01}
+		bounds := NewScreen(&p, []float64{0, 0.5, 0.7}, 0, 2).Slopes()
+		front, _ := bounds.Front(train.Groups[0], groups[0], train.Seat)
+		rear, _ := bounds.Rear(train.Groups[2], groups[2], train.Seat)
+		relay, _ := bounds.Relay(train.Groups[1], groups[1])
+		anywhere := objective.Interval{Lo: -1000, Hi: 1000}
+		couple := bounds.Couple(&front, &rear, train.Groups[0].FocalMM, train.Groups[2].FocalMM, anywhere, objective.Interval{Lo: 10, Hi: 30})
+		b.ReportAllocs()
+		for b.Loop() {
+			couple.Exceeds(&relay, train.Groups[1].FocalMM)
+		}
+	})
 }
