@@ -9,6 +9,11 @@ import (
 // kindFresnel is the kind under which Fresnel lenses go.
 const kindFresnel = "fresnel"
 
+// finePitchMM is a pitch of about ten wavelengths: facets so fine are a grating more than prisms,
+// and are traced for what they are not. Sheets that can be bought have 0.05 mm and more, by common
+// practice; less than this is a unit taken for another.
+const finePitchMM = 0.005
+
 // readFacets reads pitch and draft angle, and cuts the curved surface of the lens into facets.
 // whole tells that its shape could be read. It is false when something is wrong.
 func (lr *lensReader) readFacets(r *row, l *Lens, whole bool) bool {
@@ -27,6 +32,12 @@ func (lr *lensReader) readFacets(r *row, l *Lens, whole bool) bool {
 			})
 		}
 	case whole:
+		if pitch < finePitchMM {
+			lr.doubtful = append(lr.doubtful, noted{
+				line: r.line, column: "pitch_mm", kind: "the facets are finer than 0.005 mm",
+				found: fmt.Sprintf("part %s has a pitch of %g mm", quoted(l.Part), pitch), want: "the width of a facet in mm, usually 0.05 to 1",
+			})
+		}
 		cutFacets(r, l, pitch, draft)
 	}
 	return len(r.table.faults) == before

@@ -103,3 +103,13 @@ func TestFresnelWithoutPitch(t *testing.T) {
 		t.Errorf("warnings\n%v\nwant\n%s", warnings, want)
 	}
 }
+
+// TestFinePitch: a pitch of some wavelengths is a slip of units, and warned of.
+func TestFinePitch(t *testing.T) {
+	const table = "part,kind,diameter_mm,r1_mm,t1_mm,glass1,r2_mm,pitch_mm\n" +
+		"A,fresnel,40,40,2,PMMA-BEADIE,inf,0.0003\nB,fresnel,40,40,2,PMMA-BEADIE,inf,0.005\nC,fresnel,40,40,2,PMMA-BEADIE,inf,0.3\n"
+	_, warnings := readValid(t, table)
+	if len(warnings) != 1 || !strings.Contains(warnings[0].Error(), "parts.csv:2: pitch_mm: ") || !strings.Contains(warnings[0].Error(), "0.0003 mm") {
+		t.Errorf("warnings\n%v", warnings)
+	}
+}

@@ -56,6 +56,12 @@ func DesignFacts() []string {
 // secondNote tells of tables that show the columns of one mask.
 const secondNote = "of designs with two masks travel, pixel and mask blur are those of the rear one, at image 2; ranked.parquet has those of the other as front_ columns"
 
+// groovesNote tells of tables that show the blur of the view without that of grooves.
+const groovesNote = "view blur leaves out what the grooves of Fresnel lenses spread light by; ranked.parquet has that as groove_blur_arcmin"
+
+// groovesSpread reports whether grooves of Fresnel surfaces spread the light of the view.
+func (d *Design) groovesSpread() bool { return d.GrooveBlurArcmin != nil && *d.GrooveBlurArcmin > 0 }
+
 // TellsOf reports whether a column that tells of one design says anything of this one.
 func (d *Design) TellsOf(name string) bool {
 	for _, fact := range designFacts {
@@ -135,7 +141,12 @@ func PrintRanked(w io.Writer, designs []Design, sweep []Axis, terminal bool) err
 		}
 	}
 	if slices.ContainsFunc(designs, func(d Design) bool { return len(d.Masks()) > 1 }) {
-		_, err := fmt.Fprintln(w, secondNote)
+		if _, err := fmt.Fprintln(w, secondNote); err != nil {
+			return err
+		}
+	}
+	if slices.ContainsFunc(designs, func(d Design) bool { return d.groovesSpread() }) {
+		_, err := fmt.Fprintln(w, groovesNote)
 		return err
 	}
 	return nil

@@ -76,7 +76,7 @@ func newPageBest(r *Report) *pageBest {
 		if c := named(designColumns, "front_"+column); c != nil && len(d.Masks()) > 1 {
 			n.Asked += "; mask at image 2, that at image 1: " + c.text(d)
 		}
-		if column == "view_blur_arcmin" && d.GrooveBlurArcmin != nil && *d.GrooveBlurArcmin > 0 {
+		if column == "view_blur_arcmin" && d.groovesSpread() {
 			n.Asked += "; besides, grooves spread light by " + named(designColumns, "groove_blur_arcmin").text(d)
 		}
 		p.Numbers = append(p.Numbers, n)

@@ -249,6 +249,9 @@ func standingWords(r *Report) string {
 	if slices.ContainsFunc(r.Designs, func(d Design) bool { return len(d.Masks()) > 1 }) {
 		note += " Of designs with two masks travel, pixel and mask blur, here and in the charts above, are those of the mask at image 2."
 	}
+	if slices.ContainsFunc(r.Designs, func(d Design) bool { return d.groovesSpread() }) {
+		note += " The view blur leaves out what the grooves of Fresnel lenses spread light by."
+	}
 	return note
 }
 

@@ -1,6 +1,7 @@
 package results
 
 import (
+	"bytes"
 	"math"
 	"math/big"
 	"strings"
@@ -240,19 +241,28 @@ func TestBestOfTwoMasks(t *testing.T) {
 	}
 }
 
-// TestBestOfFresnel: the blur of the view does not stand alone where grooves spread light.
+// TestBestOfFresnel: the blur of the view does not stand alone where grooves spread light, nor does
+// its column in a ranking.
 func TestBestOfFresnel(t *testing.T) {
 	for d, want := range map[*Design]string{
 		{Rank: 1, LengthMM: 200}:                               "no limit was set",
 		{Rank: 1, LengthMM: 200, GrooveBlurArcmin: ptr(0.0)}:   "no limit was set",
 		{Rank: 1, LengthMM: 200, GrooveBlurArcmin: ptr(8.442)}: "no limit was set; besides, grooves spread light by 8.44",
 	} {
-		p := newPageBest(&Report{
+		r := &Report{
 			RankedBy: "length_mm", Designs: []Design{*d}, Leading: []ReportDesign{{Design: d, Drawing: *drawnTrain(250)}},
 			Manifest: &Manifest{Points: []ManifestPoint{{}}},
-		})
-		if got := p.Numbers[4].Asked; got != want {
+		}
+		if got := newPageBest(r).Numbers[4].Asked; got != want {
 			t.Errorf("%q, not %q", got, want)
+		}
+		var table bytes.Buffer
+		if err := PrintRanked(&table, r.Designs, nil, false); err != nil {
+			t.Fatal(err)
+		}
+		spreads := strings.Contains(want, "grooves")
+		if strings.Contains(standingWords(r), "grooves") != spreads || strings.Contains(table.String(), groovesNote) != spreads {
+			t.Errorf("%s: the note below the ranking is %q, the table\n%s", want, standingWords(r), table.String())
 		}
 	}
 }

@@ -105,9 +105,13 @@ func printPreview(w io.Writer, v *sweep.Preview) error {
 		fmt.Fprintln(w, "conflict: no lens is in use: the keys of [catalog] leave all of them out")
 	}
 	for _, s := range v.Serving {
-		fmt.Fprintf(w, "groups that can serve as %s (%s seat): %d\n", s.Slot, s.Seat, s.Groups)
+		seat := s.Seat.String() + " seat"
+		if s.Seat == objective.SeatBoth {
+			seat = "a mask at both seats"
+		}
+		fmt.Fprintf(w, "groups that can serve as %s (%s): %d\n", s.Slot, seat, s.Groups)
 		if s.Groups == 0 {
-			fmt.Fprintf(w, "conflict: no group can serve as %s (%s seat)\n", s.Slot, s.Seat)
+			fmt.Fprintf(w, "conflict: no group can serve as %s (%s)\n", s.Slot, seat)
 		}
 	}
 	if v.ApertureMissing() && v.Lenses > 0 {

@@ -76,6 +76,14 @@ func TestCheckOfConflicts(t *testing.T) {
 	}
 }
 
+// TestCheckOfTwoMasks: what can serve is told of both masks together.
+func TestCheckOfTwoMasks(t *testing.T) {
+	o := must(t, exitDone, "check", newJob(t, "[mask]\n", "[mask]\nseat = \"both\"\n"))
+	if n := strings.Count(o.stdout, "(a mask at both seats): "); n != 3 || strings.Contains(o.stdout, "both seat)") {
+		t.Errorf("%d slots told of both seats:\n%s", n, o.stdout)
+	}
+}
+
 // TestCheckOfNoLens leaves all lenses out, which ends as a run does.
 func TestCheckOfNoLens(t *testing.T) {
 	spec := newJob(t, `["lenses.csv"]`, "[\"lenses.csv\"]\nexclude_kinds = [\"*\"]")
