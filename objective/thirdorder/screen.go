@@ -39,10 +39,10 @@ var screened = [limits]struct {
 	name  string
 	doubt float64
 }{
-	maskBlur:        {"mask_blur_arcmin", 1.9},
-	viewDefocus:     {"view_defocus_D", 5},
-	viewAstigmatism: {"view_astigmatism_D", 10},
-	viewBlur:        {"view_blur_arcmin", 1.5},
+	maskBlur:        {"mask_blur_arcmin", 1.2},
+	viewDefocus:     {"view_defocus_D", 2.5},
+	viewAstigmatism: {"view_astigmatism_D", 6},
+	viewBlur:        {"view_blur_arcmin", 1.25},
 	distortion:      {"distortion_pct", 10},
 	lateralColour:   {"lateral_colour_arcmin", 10},
 	axialColour:     {"axial_colour_D", 1.2},
