@@ -3,6 +3,7 @@ package main
 import (
 	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -59,5 +60,36 @@ func TestFresnelDemo(t *testing.T) {
 	smooth := writeIn(t, folder, "smooth.csv", "part,kind,diameter_mm,r1_mm,t1_mm,glass1,r2_mm\nS,fresnel,30,40,5,N-BK7,inf\n")
 	if list := must(t, exitDone, "catalog", "list", smooth); strings.Contains(list.stdout, "pitch") || !strings.Contains(list.stderr, "traced as a smooth surface") {
 		t.Errorf("a list without facets:\n%s%s", list.stdout, list.stderr)
+	}
+}
+
+// TestFresnelGroovesBetweenLimits: a surface that stands at 4.64 D for the eye, beyond 0.5 D of
+// depths up to 4 D, under beams that are no wider than a pitch, spreads no light by its grooves.
+// 57 arcmin apart and blurred over less, the eye sees them, so that no limits on both let it pass.
+func TestFresnelGroovesBetweenLimits(t *testing.T) {
+	folder := t.TempDir()
+	writeIn(t, folder, "stock.csv", string(readFile(t, filepath.Join("..", "..", "testdata", "demo", "stock.csv"))))
+	text, _, found := strings.Cut(string(readFile(t, filepath.Join("..", "..", "testdata", "demo", "fresnel.toml"))), "[sweep]")
+	const id = "erector-pair:rear:TAT-A36x25|NLW-T50x50|DGD-A25x12.5/r|TAT-A36x25/r"
+	text = strings.Replace(text, `layouts = ["erector-single"]`, `layouts = ["erector-pair"]
+given = "`+id+`"
+given_gaps_mm = [33, 40, 80]
+given_relief_mm = 40`, 1)
+	text = strings.Replace(text, "[limits]", "[limits]\ngroove_blur_arcmin = 1.0\ngroove_visible_arcmin = 1.0", 1)
+	if !found || !strings.Contains(text, id) {
+		t.Fatal("the demo's spec has changed")
+	}
+	spec := writeIn(t, folder, "fresnel.toml", text)
+	must(t, exitDone, "run", spec, "--quiet")
+	rows := readRanked(t, filepath.Join(folder, "out", "fresnel"))
+	if len(rows) != 1 {
+		t.Fatalf("%d rows", len(rows))
+	}
+	d := &rows[0]
+	if blur, seen := *d.GrooveBlurArcmin, *d.GrooveVisibleArcmin; blur != 0 || math.Abs(seen-57) > 1 {
+		t.Errorf("groove_blur_arcmin is %v, groove_visible_arcmin %v", blur, seen)
+	}
+	if !slices.Contains(d.Fails, "groove_visible_arcmin") {
+		t.Errorf("grooves apart by more than the limit pass: %v", d.Fails)
 	}
 }
