@@ -1,6 +1,9 @@
 package results
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // Design is one row of ranked.parquet: a design at a sweep point. Its fields
 // are the file's columns in the file's order; a field whose value need not
@@ -108,6 +111,23 @@ type Surface struct {
 	RadiusMM       float64 // positive when its centre lies on the eye side; +Inf for a flat
 	GlassAfter     string
 	SemiDiameterMM float64
+	PitchMM        *float64 // width of a facet of a Fresnel surface; nil for a smooth one
+}
+
+// faceted reports whether a surface is a Fresnel one.
+func (s *Surface) faceted() bool { return s.PitchMM != nil }
+
+// FacetWords is the width of a facet in mm as people are shown it, [Null] for a smooth surface.
+func (s *Surface) FacetWords() string {
+	if !s.faceted() {
+		return Null
+	}
+	return Fixed(*s.PitchMM, 3)
+}
+
+// HasFacets reports whether a surface of the design is a Fresnel one.
+func (d *Design) HasFacets() bool {
+	return slices.ContainsFunc(d.Surfaces, func(s Surface) bool { return s.faceted() })
 }
 
 // Sample is the ray check at one field angle and one depth.
@@ -261,6 +281,7 @@ var surfaceColumns = []column[Surface]{
 	number("radius_mm", "mm", "radius of curvature, positive when its centre lies on the eye side; infinite for a flat. Of a Fresnel surface, which stands on a plane, it is that of the surface whose slopes its facets have", func(s *Surface) *float64 { return &s.RadiusMM }),
 	label("glass_after", "medium on the eye side of the surface", func(s *Surface) *string { return &s.GlassAfter }),
 	number("semi_diameter_mm", "mm", "clear semi-diameter", func(s *Surface) *float64 { return &s.SemiDiameterMM }),
+	maybe("pitch_mm", "mm", "width of a facet of a Fresnel surface; null for a smooth one", func(s *Surface) **float64 { return &s.PitchMM }),
 }
 
 var sampleColumns = []column[Sample]{

@@ -1,9 +1,11 @@
 package main
 
 import (
+	"encoding/csv"
 	"math"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -45,16 +47,56 @@ func TestFresnelDemo(t *testing.T) {
 		t.Errorf("groove_visible_arcmin is %v, far from all images", got)
 	}
 
+	// The table of parts has the pitch, which stands in one of a Fresnel lens's two surfaces.
+	pitches := map[string]string{}
+	stock := csv.NewReader(strings.NewReader(string(readFile(t, filepath.Join(folder, "stock.csv")))))
+	stock.Comment = '#'
+	table, err := stock.ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, row := range table[1:] {
+		pitches[row[slices.Index(table[0], "part")]] = row[slices.Index(table[0], "pitch_mm")]
+	}
 	page := must(t, exitDone, "show", output, "--point", "1", "--rank", "1").stdout
+	_, prescription, _ := strings.Cut(page, "Surfaces from the world to the eye")
+	if head := lineOf(prescription, "surface"); !slices.Contains(head, "facets") {
+		t.Errorf("the head of the surfaces is %q", head)
+	}
+	surface := 0
+	for _, l := range fresnel.Lenses {
+		for cut := 0; ; {
+			s := &fresnel.Surfaces[surface]
+			surface++
+			said := "-"
+			if s.PitchMM != nil {
+				cut++
+				said = results.Fixed(*s.PitchMM, 3)
+				if want, err := strconv.ParseFloat(pitches[l.Part], 64); err != nil || *s.PitchMM != want || math.IsInf(s.RadiusMM, 0) {
+					t.Errorf("%s has pitch_mm %v, not %q, at R %v", l.Part, *s.PitchMM, pitches[l.Part], s.RadiusMM)
+				}
+			}
+			if line := lineOf(prescription, strconv.Itoa(surface), results.Fixed(s.ZMM, 3)); line == nil || line[len(line)-1] != said {
+				t.Errorf("surface %d with facets of %s mm is shown as %q", surface, said, line)
+			}
+			if s.GlassAfter == "air" {
+				if (cut == 1) != (pitches[l.Part] != "") || cut > 1 {
+					t.Errorf("%s has %d Fresnel surfaces", l.Part, cut)
+				}
+				break
+			}
+		}
+	}
 	checkWords(t, "show", page, "grooves: Fresnel grooves spread light by "+results.Fixed(*fresnel.GrooveBlurArcmin, 1)+" arcmin",
 		"groove_visible_arcmin", "transmission")
-	if other := must(t, exitDone, "show", output, "--point", "0", "--rank", "1").stdout; strings.Contains(other, "grooves:") || strings.Contains(other, "groove_visible") {
+	if other := must(t, exitDone, "show", output, "--point", "0", "--rank", "1").stdout; strings.Contains(other, "grooves:") || strings.Contains(other, "groove_visible") || strings.Contains(other, "facets") {
 		t.Errorf("a train without grooves shows some:\n%s", other)
 	}
 	checkWords(t, "show --aberrations", must(t, exitDone, "show", output, "--point", "1", "--rank", "1", "--aberrations").stdout,
 		"no such sums but those of colour")
 	must(t, exitDone, "report", output, "--point", "1")
-	checkWords(t, "report", string(readFile(t, filepath.Join(output, "report.html"))), "Fresnel grooves spread light by")
+	checkWords(t, "report", string(readFile(t, filepath.Join(output, "report.html"))), "Fresnel grooves spread light by",
+		`data-of="surfaces" data-col="pitch_mm"`)
 	list := must(t, exitDone, "catalog", "list", filepath.Join(folder, "stock.csv"), "--kind", "fresnel").stdout
 	checkWords(t, "catalog list", list, "pitch", "draft", "NLW-T32x32", "0.320", "3.0")
 	smooth := writeIn(t, folder, "smooth.csv", "part,kind,diameter_mm,r1_mm,t1_mm,glass1,r2_mm\nS,fresnel,30,40,5,N-BK7,inf\n")
