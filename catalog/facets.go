@@ -38,16 +38,18 @@ func (lr *lensReader) readFacets(r *row, l *Lens, whole bool) bool {
 				found: fmt.Sprintf("part %s has a pitch of %g mm", quoted(l.Part), pitch), want: "the width of a facet in mm, usually 0.05 to 1",
 			})
 		}
-		cutFacets(r, l, pitch, draft)
+		if cutFacets(r, l, pitch, draft) {
+			lr.doubtDepth(r, l, pitch)
+		}
 	}
 	return len(r.table.faults) == before
 }
 
-// cutFacets cuts the one curved surface of a lens into facets.
-func cutFacets(r *row, l *Lens, pitch, draft float64) {
+// cutFacets cuts the one curved surface of a lens into facets; false where it has found a fault.
+func cutFacets(r *row, l *Lens, pitch, draft float64) bool {
 	if len(l.Glasses) > 1 {
 		r.fault("pitch_mm", "the lens is cemented", "an empty cell: only a lens of one glass can have facets")
-		return
+		return false
 	}
 	curved := -1
 	for i := range l.Surfaces {
@@ -55,28 +57,47 @@ func cutFacets(r *row, l *Lens, pitch, draft float64) {
 		case l.Surfaces[i].isFlat():
 		case curved >= 0:
 			r.fault("pitch_mm", "both surfaces are curved", "one flat surface (inf, without aspheric terms): the other one is cut into facets")
-			return
+			return false
 		default:
 			curved = i
 		}
 	}
 	if curved < 0 {
 		r.fault("pitch_mm", "both surfaces are flat", "one curved surface, by its radius or aspheric terms: the facets have its slopes")
-		return
+		return false
 	}
 	half := l.DiameterMM / 2
 	if pitch > half {
 		r.fault("pitch_mm", fmt.Sprintf("%g is more than half the diameter, %g mm", pitch, half), "a width of several facets on the lens")
-		return
+		return false
 	}
 	s := &l.Surfaces[curved]
 	if math.IsInf(s.SagSlope(half), 0) {
 		r.fault(radiusColumn(curved+1), fmt.Sprintf("facets with the slopes of this surface stand upright at half the diameter, %g mm", half),
 			"a longer radius, or a smaller diameter_mm")
-		return
+		return false
 	}
 	if !IsSet(draft) {
 		draft = 0
 	}
 	s.PitchMM, s.DraftDeg = pitch, draft
+	return true
+}
+
+// doubtDepth warns of facets that are deeper than their plate is thick. A facet of the slope of the
+// surface falls by pitch times slope, most at half the diameter.
+func (lr *lensReader) doubtDepth(r *row, l *Lens, pitch float64) {
+	steepest := 0.0
+	for _, s := range l.Surfaces {
+		if s.IsFaceted() {
+			steepest = math.Abs(s.SagSlope(l.DiameterMM / 2))
+		}
+	}
+	if depth := pitch * steepest; depth > l.ThicknessMM[0] {
+		lr.doubtful = append(lr.doubtful, noted{
+			line: r.line, column: "pitch_mm", kind: "the facets are deeper than the plate is thick",
+			found: fmt.Sprintf("part %s has facets %.3g mm deep at half the diameter, t1_mm is %g", quoted(l.Part), depth, l.ThicknessMM[0]),
+			want:  "a finer pitch, or the thickness over all in t1_mm",
+		})
+	}
 }

@@ -113,3 +113,18 @@ func TestFinePitch(t *testing.T) {
 		t.Errorf("warnings\n%v", warnings)
 	}
 }
+
+// TestDeepFacets: at half the diameter of 40 mm a sphere of R = 25 mm has the slope 20/15 (the
+// tangent of the angle whose sine is 20/25), and a facet of 1.5 mm falls by 2 mm there.
+func TestDeepFacets(t *testing.T) {
+	const table = "part,kind,diameter_mm,r1_mm,t1_mm,glass1,r2_mm,pitch_mm\n" +
+		"A,fresnel,40,25,1.99,PMMA-BEADIE,inf,1.5\nB,fresnel,40,25,2.01,PMMA-BEADIE,inf,1.5\nC,fresnel,40,inf,1.99,PMMA-BEADIE,-25,1.5\n"
+	const want = "parts.csv:2: pitch_mm: 2 parts of which the facets are deeper than the plate is thick:\n" +
+		"      line 2: part \"A\" has facets 2 mm deep at half the diameter, t1_mm is 1.99\n" +
+		"      line 4: part \"C\" has facets 2 mm deep at half the diameter, t1_mm is 1.99\n" +
+		"    expected a finer pitch, or the thickness over all in t1_mm"
+	_, warnings := readValid(t, table)
+	if len(warnings) != 1 || warnings[0].Error() != want {
+		t.Errorf("warnings\n%v\nwant\n%s", warnings, want)
+	}
+}

@@ -60,8 +60,11 @@ func madeDesigns(n int, axes []Axis) []Design {
 				Vendor: []string{"", "Höhenlicht", "光学"}[l%3], Reversed: r.IntN(2) == 0, GapAfterMM: x()})
 			d.DesignID += "+" + part
 			d.Surfaces = append(d.Surfaces,
-				Surface{ZMM: x(), RadiusMM: x(), GlassAfter: "517642", SemiDiameterMM: 11.25, PitchMM: optional()},
+				Surface{ZMM: x(), RadiusMM: x(), GlassAfter: "517642", SemiDiameterMM: 11.25},
 				Surface{ZMM: x(), RadiusMM: math.Inf(1), GlassAfter: "air", SemiDiameterMM: 11.25})
+			if l%3 == 1 {
+				d.Surfaces[2*l].PitchMM = &d.Surfaces[2*l+1].SemiDiameterMM
+			}
 		}
 		for s := range r.IntN(21) {
 			d.Samples = append(d.Samples, Sample{FieldFraction: float64(s%4) / 4, VergenceD: float64(s / 4),
