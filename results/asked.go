@@ -1,6 +1,9 @@
 package results
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // Bound is the side on which a requirement bounds a column.
 type Bound string
@@ -12,11 +15,20 @@ const (
 )
 
 // Asked is a requirement or limit on one column of ranked.parquet, in the
-// column's unit. A limit on a signed column is on its magnitude.
+// column's unit. A bound on a signed column is on its magnitude.
 type Asked struct {
 	Column string  `json:"column"`
 	Bound  Bound   `json:"bound"`
 	Value  float64 `json:"value"`
+}
+
+// AskedOf are the requirements and limits that a column of a design can be held against: of a
+// refined one also those that others meet by how their gaps are solved.
+func (p *ManifestPoint) AskedOf(d *Design) []Asked {
+	if !d.Refined {
+		return p.Asked
+	}
+	return slices.Concat(p.Asked, p.AskedRefined)
 }
 
 // Number is the value of a numeric column of the design by the column's name,
@@ -41,7 +53,7 @@ func (a Asked) Margin(d *Design) (value, margin float64, unit string, ok bool) {
 	if a.Bound == AtMost {
 		return value, a.Value - magnitude, unit, ok
 	}
-	return value, value - a.Value, unit, ok
+	return value, magnitude - a.Value, unit, ok
 }
 
 // String is the requirement in words.

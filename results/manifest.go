@@ -102,6 +102,8 @@ type ManifestPoint struct {
 	// Asked are the requirements and limits that a column of ranked.parquet can
 	// be held against, in the order in which they are tested.
 	Asked []Asked `json:"asked"`
+	// AskedRefined are those besides of refined designs, see [ManifestPoint.AskedOf].
+	AskedRefined []Asked `json:"asked_refined,omitempty"`
 	// ProvenLengthMM is the length below which nothing else exists; nil (null)
 	// when the whole space was searched, so that nothing is left unseen.
 	ProvenLengthMM *float64 `json:"proven_length_mm"`

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/big"
+	"slices"
 )
 
 // checked is a copy of the manifest that JSON can hold: no null for an empty
@@ -42,7 +43,7 @@ func (p *ManifestPoint) checkCounts() error {
 }
 
 func (p *ManifestPoint) checkLengths() error {
-	for _, a := range p.Asked {
+	for _, a := range slices.Concat(p.Asked, p.AskedRefined) {
 		if !isFinite(a.Value) {
 			return fmt.Errorf("asked.%s is %v", a.Column, a.Value)
 		}

@@ -176,7 +176,7 @@ type ReportRay struct {
 func (r *Report) asked(d *Design) []Asked {
 	for i := range r.Manifest.Points {
 		if p := &r.Manifest.Points[i]; p.Point == d.Point {
-			return p.Asked
+			return p.AskedOf(d)
 		}
 	}
 	return nil

@@ -381,7 +381,7 @@ func comparedMargins(all []compared) *comparedPart {
 	var asked []results.Asked
 	for _, column := range results.DesignFacts() {
 		for i := range all {
-			for _, a := range all[i].point.Asked {
+			for _, a := range all[i].point.AskedOf(all[i].design) {
 				if a.Column == column && !slices.Contains(asked, a) {
 					asked = append(asked, a)
 				}
@@ -394,7 +394,7 @@ func comparedMargins(all []compared) *comparedPart {
 			sign = ">= "
 		}
 		values := eachOf(all, func(c *compared) any {
-			if !slices.Contains(c.point.Asked, a) {
+			if !slices.Contains(c.point.AskedOf(c.design), a) {
 				return notAsked{}
 			}
 			_, margin, of, ok := a.Margin(c.design)

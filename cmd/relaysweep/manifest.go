@@ -59,6 +59,9 @@ func manifestPoint(o *sweep.PointOutcome, axes []results.Axis) results.ManifestP
 		WholeSpace: math.IsInf(proof.ProvenLength, 1), Seconds: proof.Seconds,
 		Asked: askedOf(o.Problem, o.Point.Spec.Mask.Seat == spec.SeatBoth),
 	}
+	if o.Problem.Refining() {
+		point.AskedRefined = askedOfRefined(o.Problem)
+	}
 	for i, v := range valuesOf(o.Point) {
 		point.Values = append(point.Values, results.SweptValue{Key: axes[i].Key, Value: v})
 	}
@@ -184,6 +187,20 @@ func finite(x float64) *float64 {
 
 // fieldAskedDeg is the full angle of the field asked for, across the diagonal.
 func fieldAskedDeg(p *objective.Problem) float64 { return 2 * math.Atan(p.TanMax) * 180 / math.Pi }
+
+// askedOfRefined are those besides of refined trains, whose gaps are not solved for an afocal train
+// of the magnification that was asked for.
+func askedOfRefined(p *objective.Problem) []results.Asked {
+	const column = "angular_magnification"
+	asked := []results.Asked{
+		{Column: column, Bound: results.AtLeast, Value: p.Magnification * (1 - p.MagnificationTol)},
+		{Column: column, Bound: results.AtMost, Value: p.Magnification * (1 + p.MagnificationTol)},
+	}
+	if math.IsInf(p.Limits.Limit(objective.AxisVergenceD), 1) {
+		asked = append(asked, results.Asked{Column: objective.AxisVergenceD, Bound: results.AtMost, Value: p.AxisLimitD()})
+	}
+	return asked
+}
 
 // askedOf are the requirements and limits that a column can be held against,
 // in the order in which they are tested: those on a mask also for the second where there are two.

@@ -87,6 +87,7 @@ func TestRunRefines(t *testing.T) {
 		t.Errorf("%v, refined in one run %+v, in parts %+v", err, *counts, *run.manifest.Points[0].Refined)
 	}
 	must(t, exitDone, "report", output)
+	checkWords(t, "report", pageText(t, output), "≥ 0.9900", "≤ 1.0100", "≤ 0.250")
 	for i := range run.designs {
 		d := &run.designs[i]
 		o := must(t, exitDone, "show", output, "--rank", fmt.Sprint(d.Rank))
@@ -95,6 +96,13 @@ func TestRunRefines(t *testing.T) {
 			if strings.HasPrefix(line, "field_max_deg") && strings.Contains(line, ">=") {
 				t.Errorf("rank %d, refined %v: %s", d.Rank, d.Refined, line)
 			}
+		}
+		// What a refined design may just meet is told with what was asked of it, here by defaults:
+		// 1 % of the magnification, 0.25 D on the axis.
+		size, axis := lineOf(o.stdout, "angular_magnification"), lineOf(o.stdout, "axis_vergence_D")
+		if d.Refined != strings.Contains(strings.Join(size, " "), ">= 0.990") || d.Refined != strings.Contains(strings.Join(axis, " "), "<= 0.250") ||
+			d.Refined != strings.Contains(o.stdout, "<= 1.010") {
+			t.Errorf("rank %d, refined %v: %q and %q", d.Rank, d.Refined, size, axis)
 		}
 		if short := strings.Contains(o.stdout, "the whole pupil is lit up to "); short != (d.FieldMaxDeg < d.FieldAskedDeg-1e-6) {
 			t.Errorf("rank %d: field %v of %v deg, and the page says so: %v", d.Rank, d.FieldMaxDeg, d.FieldAskedDeg, short)

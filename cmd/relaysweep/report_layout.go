@@ -197,8 +197,8 @@ func (b *reopened) margins() []results.ReportMargin {
 	for i := range judged {
 		j := &judged[i]
 		asked := slices.ContainsFunc(withoutColumn, func(r objective.Requirement) bool { return r.String() == j.Name })
-		if j.Name == objective.Magnification.String() && b.train.Layout != objective.Keplerian && !b.train.Refined {
-			asked = false // the gaps are solved for it
+		if j.Name == objective.Magnification.String() && (b.design.Refined || b.train.Layout != objective.Keplerian && !b.train.Refined) {
+			asked = false // a column tells of it, or the gaps are solved for it
 		}
 		if !asked {
 			continue

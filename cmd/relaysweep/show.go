@@ -335,7 +335,7 @@ func marginTable(point *results.ManifestPoint, d *results.Design) *results.Table
 			reached = results.Fixed(value, 3)
 		}
 		asked := false
-		for _, a := range point.Asked {
+		for _, a := range point.AskedOf(d) {
 			if a.Column != name {
 				continue
 			}
