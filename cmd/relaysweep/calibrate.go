@@ -57,7 +57,7 @@ measurements; --scale-errors takes those that the scatter about the fit shows.
 It writes into the output folder, named by point and rank: the corrected stage
 table with its 95 % band as CSV and Parquet, and a plot of predicted, measured
 and corrected readings. --keep also keeps the fit there, and setpoints then uses
-it. Measurements that do not determine the parameters are refused, with the
+it; from then on these files change with --keep only. Measurements that do not determine the parameters are refused, with the
 depth at which another one would help most; --hold leaves a parameter as it was
 designed.`,
 		Args: func(cmd *cobra.Command, args []string) error {
@@ -349,7 +349,8 @@ func vergencesOf(asked []askedDepth) []float64 {
 }
 
 // writeCalibration writes the corrected table, its plot and, where asked, what setpoints
-// uses.
+// uses. Table and plot of a fit that is kept stay with it: unless this one is to take its
+// place, nothing is written.
 func writeCalibration(cmd *cobra.Command, folder string, b *reopened, mask int, fits []*eyeFit, asked []askedDepth, o calibrateOptions) error {
 	at, seat := vergencesOf(asked), b.design.Masks()[mask]
 	var rows []results.StageRow
@@ -385,6 +386,16 @@ func writeCalibration(cmd *cobra.Command, folder string, b *reopened, mask int, 
 		kept.Eyes = append(kept.Eyes, eye)
 	}
 	base := filepath.Join(folder, calibrationBase(o.point, o.rank, b.design, seat))
+	out := cmd.OutOrStdout()
+	if !o.keep {
+		if _, err := os.Lstat(base + ".json"); err == nil {
+			_, err := fmt.Fprintf(out, "nothing written to %s: %s keeps a fit, with its table and plot\n--keep puts this one in its place\n\n%s",
+				folder, filepath.Base(base)+".json", cautionLine)
+			return err
+		} else if !errors.Is(err, fs.ErrNotExist) {
+			return err
+		}
+	}
 	title := fmt.Sprintf("stage of rank %d, design %s", b.design.Rank, b.design.DesignID)
 	if len(b.stages) > 1 {
 		title = b.design.MaskWords(seat) + ", " + title
@@ -406,7 +417,6 @@ func writeCalibration(cmd *cobra.Command, folder string, b *reopened, mask int, 
 		}
 		written = append(written, filepath.Base(base)+".json")
 	}
-	out := cmd.OutOrStdout()
 	fmt.Fprintf(out, "written to %s: %s\n", folder, strings.Join(written, ", "))
 	if !o.keep {
 		fmt.Fprintln(out, "--keep keeps the fit there too; relaysweep setpoints then uses it")

@@ -109,6 +109,37 @@ func TestCalibrate(t *testing.T) {
 	}
 }
 
+// TestCalibrateKept: what stands beside a kept fit follows that fit, whatever is fitted afterwards
+// without --keep.
+func TestCalibrateKept(t *testing.T) {
+	output := finishedJob(t)
+	must(t, exitDone, "calibrate", output, "--rank", "1", measuredFile(t, output, "kept.csv", 0.25, 0), "--keep")
+	other := measuredFile(t, output, "other.csv", -0.1, 0)
+	files, err := filepath.Glob(filepath.Join(output, "calibration-*"))
+	if err != nil || len(files) != 4 {
+		t.Fatalf("%q, %v", files, err)
+	}
+	var before []string
+	for _, path := range files {
+		before = append(before, string(readFile(t, path)))
+	}
+	o := must(t, exitDone, "calibrate", output, "--rank", "1", other)
+	for _, want := range []string{"-0.1000", "nothing written", "calibration-point0-rank1.json keeps a fit, with its table and plot", "--keep puts this one in its place"} {
+		if !strings.Contains(o.stdout, want) {
+			t.Errorf("it does not say %q:\n%s", want, o.stdout)
+		}
+	}
+	for i, path := range files {
+		if string(readFile(t, path)) != before[i] {
+			t.Errorf("%s follows a fit that was not kept", path)
+		}
+	}
+	must(t, exitDone, "calibrate", output, "--rank", "1", other, "--keep")
+	if row := table(t, must(t, exitDone, "setpoints", output, "--depths", "inf").stdout)[0]; math.Abs(row["stage_mm"]+0.1) > 1e-4 {
+		t.Errorf("kept anew, the far reading is %v, want -0.1", row["stage_mm"])
+	}
+}
+
 // TestCalibrateGiven: a train that the spec gives is calibrated as one that was searched for, whether
 // it meets what is asked or not, and the fit finds the zero that is wrong.
 func TestCalibrateGiven(t *testing.T) {
