@@ -20,6 +20,7 @@ import (
 	"relaysweep/objective"
 	"relaysweep/objective/calibrate"
 	"relaysweep/results"
+	"relaysweep/sweep/spec"
 )
 
 // calibrateOptions are how measurements are taken.
@@ -30,6 +31,7 @@ type calibrateOptions struct {
 	keepOutliers bool
 	scaled       bool
 	keep         bool
+	implausible  bool
 	stepD        float64
 }
 
@@ -59,7 +61,13 @@ table with its 95 % band as CSV and Parquet, and a plot of predicted, measured
 and corrected readings. --keep also keeps the fit there, and setpoints then uses
 it; from then on these files change with --keep only. Measurements that do not determine the parameters are refused, with the
 depth at which another one would help most; --hold leaves a parameter as it was
-designed.`,
+designed.
+
+A fit is implausible where the focal length or the eye is off by more than five
+standard deviations of builds within [tolerance] of the spec and of the fit
+itself, or where readings lie off the fit by more than the depth of focus of an
+eye. It is then most likely the file of another mask or design. --keep refuses
+it, with code 1; --implausible keeps it all the same.`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 && len(args) != 3 {
 				return usageError{fmt.Errorf("calibrate takes the output folder of a run and one or two files of measurements; found %d arguments", len(args))}
@@ -69,6 +77,9 @@ designed.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if !cmd.Flags().Changed("rank") {
 				return usageError{errors.New("calibrate takes --rank: which design was built")}
+			}
+			if o.implausible && !o.keep {
+				return usageError{errors.New("--implausible goes with --keep")}
 			}
 			return runCalibrate(cmd, args[0], args[1:], o)
 		},
@@ -80,6 +91,7 @@ designed.`,
 	cmd.Flags().BoolVar(&o.keepOutliers, "keep-outliers", false, "leave no measurement out")
 	cmd.Flags().BoolVar(&o.scaled, "scale-errors", false, "errors from the scatter about the fit in place of those given")
 	cmd.Flags().BoolVar(&o.keep, "keep", false, "keep the fit in the output folder; setpoints then uses it")
+	cmd.Flags().BoolVar(&o.implausible, "implausible", false, "with --keep: keep the fit also where it is not plausible")
 	cmd.Flags().Float64Var(&o.stepD, "step-D", 0.1, "steps of the corrected stage table in dioptres")
 	return cmd
 }
@@ -91,6 +103,7 @@ type eyeFit struct {
 	digest   string
 	rows     []measured
 	hasSigma bool
+	doubts   []string // what makes the fit implausible
 	*calibrate.Calibration
 }
 
@@ -170,11 +183,17 @@ func runCalibrate(cmd *cobra.Command, folder string, files []string, o calibrate
 		})
 		var undetermined *calibrate.Undetermined
 		switch {
+		case errors.As(err, &undetermined) && undetermined.Depths >= undetermined.Parameters:
+			// Depths enough: the fit went where the readings say nothing.
+			return usageError{fmt.Errorf("%s: %w; or --hold leaves a parameter as designed\n    %s", file, err, whatToCheck)}
 		case errors.As(err, &undetermined):
 			return usageError{fmt.Errorf("%s: %w; or --hold leaves a parameter as designed", file, err)}
+		case errors.Is(err, calibrate.ErrDiverged):
+			return fmt.Errorf("%s: %w\n    %s", file, err, whatToCheck)
 		case err != nil:
 			return fmt.Errorf("%s: %w", file, err)
 		}
+		f.doubts = f.implausible(b)
 		fits = append(fits, f)
 	}
 	out := cmd.OutOrStdout()
@@ -186,6 +205,11 @@ func runCalibrate(cmd *cobra.Command, folder string, files []string, o calibrate
 	if len(fits) == 2 {
 		if err := printEyes(out, b, fits, asked); err != nil {
 			return err
+		}
+	}
+	for _, f := range fits {
+		if len(f.doubts) > 0 && o.keep && !o.implausible {
+			return fmt.Errorf("%s: the fit is implausible, and nothing is kept\n    %s\n    %s\n    --implausible keeps it all the same", f.file, strings.Join(f.doubts, "\n    "), whatToCheck)
 		}
 	}
 	return writeCalibration(cmd, folder, b, mask, fits, asked, o)
@@ -268,11 +292,10 @@ func printFit(w io.Writer, b *reopened, f *eyeFit) error {
 	for _, line := range f.verdicts(b) {
 		fmt.Fprintln(&text, line)
 	}
-	var all []calibrate.Measurement
-	for _, i := range f.Kept {
-		all = append(all, f.rows[i].Measurement)
+	if len(f.doubts) > 0 {
+		fmt.Fprintf(&text, "warning: the fit is implausible\n  %s\n  %s\n", strings.Join(f.doubts, "\n  "), whatToCheck)
 	}
-	advice := f.Stage.Advise(all, f.Free)
+	advice := f.Stage.Advise(f.measured(), f.Free)
 	fmt.Fprintf(&text, "a further measurement would help most at %s D\n\n", rounded(math.Round(1000*advice.VergenceD)/1000))
 	table := results.Table{Terminal: isTerminal(w), Columns: []results.Column{
 		{Name: "line"}, {Name: "depth", Unit: "m"}, {Name: "vergence", Unit: "D"}, {Name: "measured", Unit: "mm"}, {Name: "predicted", Unit: "mm"},
@@ -311,6 +334,73 @@ func (f *eyeFit) verdicts(b *reopened) []string {
 	add(calibrate.RearFocal, "focal length of the rear group", 100*(f.Parameters[calibrate.RearFocal]/focal-1), 100*f.Half(calibrate.RearFocal)/focal, t.FocalPct, "%", "focal_pct")
 	add(calibrate.Zero, "zero of the stage", f.Parameters[calibrate.Zero], f.Half(calibrate.Zero), t.StageZeroMM, "mm", "stage_zero_mm")
 	return lines
+}
+
+// measured are the measurements that were not left out.
+func (f *eyeFit) measured() (all []calibrate.Measurement) {
+	for _, i := range f.Kept {
+		all = append(all, f.rows[i].Measurement)
+	}
+	return all
+}
+
+// implausibleFrom is at how many standard deviations a fit is no build of the design any more:
+// five, which no error but a mistake reaches (3e-7 of a normal distribution on each side), and which
+// leave room for the tolerances that [calibrate.Stage.Scatter] leaves out. Of a uniform tolerance
+// it is 2.9 times its width.
+const implausibleFrom = 5
+
+const whatToCheck = "check: is this the file of this mask and this design (--seat, --point, --rank)? does stage_mm grow towards the eye, in mm? are depths counted from the eye?"
+
+// implausible says what of a fit no build within the tolerances explains. The zero is not
+// judged: finding it is what the fit is for.
+func (f *eyeFit) implausible(b *reopened) (doubts []string) {
+	// A uniform error in ±T has the standard deviation T/√3, a normal one T/2.
+	t, width := &b.tolerances, 1/math.Sqrt(3)
+	if t.Distribution != spec.DistributionUniform {
+		width = 0.5
+	}
+	kept := f.measured()
+	// Radii move the focal length where it has no tolerance of its own.
+	focalPct := t.FocalPct
+	if focalPct == 0 {
+		focalPct = t.RadiusPct
+	}
+	builds := f.Stage.Scatter(kept, f.Free, calibrate.Spread{FocalShare: width * focalPct / 100, GapMM: width * t.GapMM})
+	add := func(parameter int, what string) {
+		off := f.Parameters[parameter] - f.Stage.Design()[parameter]
+		most := implausibleFrom * math.Hypot(builds[parameter], f.StandardError(parameter))
+		if math.Abs(off) <= most {
+			return
+		}
+		share := ""
+		if parameter == calibrate.RearFocal {
+			share = " (" + results.Fixed(100*off/f.Stage.Design()[parameter], 1) + " %)"
+		}
+		doubts = append(doubts, fmt.Sprintf("%s: off by %s mm%s; builds within [tolerance] and errors of the fit explain up to %s mm (%d standard deviations)",
+			what, results.Fixed(off, 2), share, results.Fixed(most, 2), implausibleFrom))
+	}
+	add(calibrate.RearFocal, "focal length of the rear group")
+	add(calibrate.Eye, "place of the eye")
+	var at []float64
+	for _, m := range kept {
+		at = append(at, m.VergenceD)
+	}
+	// A setpoint found by looking is found to the depth of focus of the eye, or to its error as
+	// given. The design's slopes turn mm into dioptres: those of a fit gone astray mean nothing.
+	slopes := f.Stage.Slopes(f.Stage.Design(), at)
+	worst, count := 0.0, 0
+	for i, k := range f.Kept {
+		off := math.Abs(f.Residuals[k] / slopes[i])
+		if math.Abs(f.Residuals[k]) > implausibleFrom*kept[i].SigmaMM && off > comfortD {
+			worst, count = max(worst, off), count+1
+		}
+	}
+	if count > 0 {
+		doubts = append(doubts, fmt.Sprintf("%s off the fit by up to %s D, more than the depth of focus of an eye of %s D and more than %d times the error as given",
+			counted(count, "reading"), results.Fixed(worst, 2), shortest(comfortD), implausibleFrom))
+	}
+	return doubts
 }
 
 // comfortD is the vergence by which the two eyes' pictures may differ: the depth of focus of

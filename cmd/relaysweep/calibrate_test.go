@@ -140,6 +140,56 @@ func TestCalibrateKept(t *testing.T) {
 	}
 }
 
+// TestCalibrateImplausible: readings of the other mask, or with the sign turned, are told of, and
+// not kept unless that is asked for. A build within the tolerances is kept.
+func TestCalibrateImplausible(t *testing.T) {
+	output := finishedJob(t, twoMasksJob...)
+	readings := func(seat string, sign float64) string {
+		text := "depth_m,stage_mm\n"
+		for _, s := range readSetpoints(t, output) {
+			if s.Rank == 1 && s.Seat == seat {
+				text += fmt.Sprintf("%s,%.6f\n", shortest(s.DepthM), sign*s.StageMM+0.2)
+			}
+		}
+		path := filepath.Join(t.TempDir(), "measured.csv")
+		if err := os.WriteFile(path, []byte(text), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	args := func(seat, path string, more ...string) []string {
+		return append([]string{"calibrate", output, "--rank", "1", "--seat", seat, path}, more...)
+	}
+	says := func(text string, wants ...string) {
+		t.Helper()
+		for _, want := range wants {
+			if !strings.Contains(text, want) {
+				t.Errorf("it does not say %q:\n%s", want, text)
+			}
+		}
+	}
+	for seat, other := range map[string]string{"front": "rear", "rear": "front"} {
+		wrong := readings(other, 1)
+		leftNothing(t, output, func() {
+			says(must(t, exitFailed, args(seat, wrong, "--keep")...).stderr, "implausible, and nothing is kept", "focal length of the rear group: off by", "place of the eye: off by",
+				"5 standard deviations", "--seat", "--implausible keeps it all the same")
+		})
+		leftNothing(t, output, func() { // the sign turned
+			says(must(t, exitFailed, args(seat, readings(seat, -1), "--hold", "f_rear,eye", "--keep")...).stderr, "off the fit by up to", "does stage_mm grow towards the eye")
+		})
+		if o := must(t, exitDone, args(seat, readings(seat, 1), "--keep")...); strings.Contains(o.stdout, "implausible") {
+			t.Errorf("the design itself is implausible:\n%s", o.stdout)
+		}
+		says(must(t, exitDone, args(seat, wrong)...).stdout, "warning: the fit is implausible", "is this the file of this mask")
+		must(t, exitDone, args(seat, wrong, "--keep", "--implausible")...)
+		if err := os.Remove(filepath.Join(output, "calibration-point0-rank1-"+seat+".json")); err != nil {
+			t.Fatal(err)
+		}
+	}
+	says(must(t, exitWrong, args("rear", readings("rear", -1))...).stderr, "do not determine", "does stage_mm grow towards the eye")
+	must(t, exitWrong, args("rear", readings("rear", 1), "--implausible")...)
+}
+
 // TestCalibrateGiven: a train that the spec gives is calibrated as one that was searched for, whether
 // it meets what is asked or not, and the fit finds the zero that is wrong.
 func TestCalibrateGiven(t *testing.T) {
