@@ -66,20 +66,7 @@ func (s *sampled) guesses() []guess {
 			g.notes = append(g.notes, "column "+fmt.Sprint(all[i].at+1)+" may be meant as well")
 		}
 		if isLength(column) {
-			u, ok := unitSpelled(unitText)
-			if !ok {
-				u, ok = s.unitOfCells(at)
-			}
-			switch {
-			case !ok:
-				g.unit = "mm"
-				g.notes = append(g.notes, "the header names no unit")
-			case u.mm == nil && !isFocal(column):
-				g.unit = "mm"
-				g.notes = append(g.notes, "the header names dioptres")
-			default:
-				g.unit = u.name
-			}
+			s.guessUnit(&g, unitText)
 		}
 		if column == "price" {
 			g.drop = s.dropped(at)
@@ -89,22 +76,50 @@ func (s *sampled) guesses() []guess {
 	return all
 }
 
-// unitOfCells is the unit that stands behind the numbers of a column.
-func (s *sampled) unitOfCells(at int) (unit, bool) {
-	for i := range s.rows {
-		text := s.cell(i, at)
-		number := strings.TrimRight(text, "0123456789.,")
-		if text == "" || number == text {
-			behind := strings.TrimSpace(strings.TrimLeft(text, "+-−0123456789., "))
-			if behind == "" {
-				continue
-			}
-			if u, ok := unitSpelled(behind); ok {
-				return u, true
-			}
+// guessUnit sets the unit of a column by what its header and its cells name.
+func (s *sampled) guessUnit(g *guess, unitText string) {
+	named, bare := s.unitsOfCells(g.at)
+	u, inHeader := unitSpelled(unitText)
+	switch {
+	case inHeader:
+		if named = slices.DeleteFunc(named, func(name string) bool { return name == u.name }); len(named) > 0 {
+			g.notes = append(g.notes, "cells name "+strings.Join(named, " and "))
+		}
+	case len(named) == 0:
+		u = units[0]
+		g.notes = append(g.notes, "the header names no unit")
+	default:
+		u, _ = unitNamed(named[0])
+		if len(named) > 1 {
+			g.notes = append(g.notes, "cells name "+strings.Join(named, " and "))
+		}
+		if bare {
+			g.notes = append(g.notes, "only some cells name a unit")
 		}
 	}
-	return unit{}, false
+	if !u.of(g.column) {
+		g.notes = append(g.notes, u.name+" is no unit for it")
+		u = units[0]
+	}
+	g.unit = u.name
+}
+
+// unitsOfCells are the units that stand behind the numbers of a column, in their order, and
+// whether others have none.
+func (s *sampled) unitsOfCells(at int) (named []string, bare bool) {
+	for i := range s.rows {
+		text := s.cell(i, at)
+		behind := strings.TrimSpace(strings.TrimLeft(text, "+-−0123456789., "))
+		if behind == text {
+			continue // no number
+		}
+		if behind == "" {
+			bare = bare || strings.ContainsAny(text, "0123456789")
+		} else if u, ok := unitSpelled(behind); ok && !slices.Contains(named, u.name) {
+			named = append(named, u.name)
+		}
+	}
+	return named, bare
 }
 
 var (

@@ -78,6 +78,26 @@ func TestSuggest(t *testing.T) {
 			wants:   []string{"\nr1_mm = { from = 3,", "# r1_mm = { from = 4,", "column 3 may be meant as well", "# ? = 5   # as \"note\""},
 		},
 		{
+			name:    "units in some cells only",
+			content: "sku,dia,thickness [mm],pitch,f\n1,1 in,3,\"0.012 in\",50 mm\n2,1.5 in,3,0.3,2 inch\n3,2 in,0.1 in,0.3,\n",
+			wants: []string{
+				"\ndiameter_mm = { from = \"dia\", unit = \"inch\" }\n",
+				"# t1_mm = { from = \"thickness [mm]\", unit = \"mm\" }   # unsure: cells name inch",
+				"# pitch_mm = { from = \"pitch\", unit = \"inch\" }   # unsure: only some cells name a unit",
+				"# efl_mm = { from = \"f\", unit = \"mm\" }   # unsure: cells name mm and inch",
+			},
+		},
+		{
+			name:    "grooves per millimetre",
+			content: "sku,Grooves per mm\nF1,5\n",
+			wants:   []string{"\npitch_mm = { from = \"Grooves per mm\", unit = \"1/mm\" }\n"},
+		},
+		{
+			name:    "grooves per millimetre in cells, dioptres where none may be",
+			content: "sku,groove pitch,dia (D)\nF1,5/mm,20\nF2,2.5 1/mm,20\n",
+			wants:   []string{"\npitch_mm = { from = \"groove pitch\", unit = \"1/mm\" }\n", "# diameter_mm = { from = \"dia (D)\", unit = \"mm\" }   # unsure: dioptre is no unit for it"},
+		},
+		{
 			name:    "nothing known",
 			content: "\"a\"\"b\\\",c\n1,2\n",
 			wants:   []string{`# ? = "a\"b\\"`, `# part = "..."   # a lens needs it`, "# diameter_mm = \"...\""},
