@@ -310,6 +310,7 @@ func (s *sampled) withSigns(guesses []guess, commas bool) []guess {
 	}
 	fits := map[sign]bool{signAxis: true, signAgainst: true, signConvex: true, signKind: true}
 	in := reading{unit: units[0], isLength: true, decimalComma: commas, flat: usualFlat, numbers: s.stored}
+	told := false // the kinds of simple lenses tell
 	for i := range s.rows {
 		a, wrong1 := in.number(s.cell(i, r1))
 		b, wrong2 := in.number(s.cell(i, r2))
@@ -326,6 +327,7 @@ func (s *sampled) withSigns(guesses []guess, commas bool) []guess {
 		if plano {
 			back = -front // whichever is the curved one
 		}
+		told = true
 		// What stands for a curved face, times the sign that it has in a lens table.
 		first, last := float64(front)*a, float64(back)*b
 		flat1, flat2 := math.IsInf(a, 0), math.IsInf(b, 0)
@@ -334,6 +336,9 @@ func (s *sampled) withSigns(guesses []guess, commas bool) []guess {
 		keep(signAgainst, (flat1 || first < 0) && (flat2 || last < 0))
 		keep(signConvex, (flat1 || first > 0) && (flat2 || last < 0))
 		keep(signKind, (flat1 || a > 0) && (flat2 || b > 0))
+	}
+	if !told {
+		s.signsOfCemented(guesses, in, fits)
 	}
 	var left []string
 	for _, convention := range []sign{signAxis, signAgainst, signConvex, signKind} {
@@ -357,6 +362,69 @@ func (s *sampled) withSigns(guesses []guess, commas bool) []guess {
 		}
 	}
 	return guesses
+}
+
+// focalWithin is how near a focal length has to come for radii to have the sign
+// supposed: the tolerance of stock lenses, 1 to 2 % (common practice).
+const focalWithin = 0.02
+
+// signsOfCemented rules out the conventions by which cemented lenses do not have the focal length
+// that the sheet says. Lenses that have it by neither tell nothing. Convex and kind say nothing of a
+// cemented face.
+func (s *sampled) signsOfCemented(guesses []guess, in reading, fits map[sign]bool) {
+	of := map[string]guess{}
+	for _, g := range slices.Backward(guesses) {
+		of[g.column] = g
+	}
+	// length is a cell's in mm, NaN where there is none.
+	length := func(row int, column string) float64 {
+		g, has := of[column]
+		text := ""
+		if has {
+			text = s.cell(row, g.at)
+		}
+		if text == "" {
+			return math.NaN()
+		}
+		of := in
+		of.unit, _ = unitNamed(g.unit)
+		if x, wrong := of.number(text); wrong == nil {
+			return x
+		}
+		return math.NaN()
+	}
+	for i := range s.rows {
+		l := catalog.Lens{ThicknessMM: []float64{length(i, "t1_mm"), length(i, "t2_mm")}}
+		whole := true
+		for _, column := range []string{"glass1", "glass2"} {
+			glass := (*catalog.Glass)(nil)
+			if g, has := of[column]; has {
+				glass = catalog.BuiltinGlasses().Find(s.cell(i, g.at))
+			}
+			whole = whole && glass != nil
+			l.Glasses = append(l.Glasses, glass)
+		}
+		for _, column := range []string{"r1_mm", "r2_mm", "r3_mm"} {
+			l.Surfaces = append(l.Surfaces, catalog.Surface{RadiusMM: length(i, column)})
+		}
+		if fourth, has := of["r4_mm"]; !whole || has && s.cell(i, fourth.at) != "" {
+			continue
+		}
+		published := length(i, "efl_mm")
+		by := func(factor float64) bool {
+			turned := l
+			turned.Surfaces = slices.Clone(l.Surfaces)
+			for k := range turned.Surfaces {
+				turned.Surfaces[k].RadiusMM *= factor
+			}
+			efl, _, _ := turned.Cardinal(catalog.LineD)
+			return math.Abs(efl-published) <= focalWithin*math.Abs(published)
+		}
+		if axis, against := by(1), by(-1); axis != against {
+			fits[signAxis], fits[signAgainst] = fits[signAxis] && axis, fits[signAgainst] && against
+			fits[signConvex], fits[signKind] = false, false
+		}
+	}
 }
 
 // distinct are the texts of a column, in their order.
