@@ -65,8 +65,8 @@ designed.
 
 A fit is implausible where the focal length or the eye is off by more than five
 standard deviations of builds within [tolerance] of the spec and of the fit
-itself, or where readings lie off the fit by more than the depth of focus of an
-eye. It is then most likely the file of another mask or design. --keep refuses
+itself, or where readings scatter about the fit by more than the depth of focus
+of an eye. It is then most likely the file of another mask or design. --keep refuses
 it, with code 1; --implausible keeps it all the same.`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 && len(args) != 3 {
@@ -192,6 +192,9 @@ func runCalibrate(cmd *cobra.Command, folder string, files []string, o calibrate
 			return fmt.Errorf("%s: %w\n    %s", file, err, whatToCheck)
 		case err != nil:
 			return fmt.Errorf("%s: %w", file, err)
+		}
+		if o.scaled && f.Fit.Freedom < 1 {
+			return usageError{fmt.Errorf("%s: --scale-errors: %s leave no scatter about %s", file, counted(len(f.Kept), "measurement"), counted(len(f.Free), "parameter"))}
 		}
 		f.doubts = f.implausible(b)
 		fits = append(fits, f)
@@ -367,9 +370,18 @@ func (f *eyeFit) implausible(b *reopened) (doubts []string) {
 		focalPct = t.RadiusPct
 	}
 	builds := f.Stage.Scatter(kept, f.Free, calibrate.Spread{FocalShare: width * focalPct / 100, GapMM: width * t.GapMM})
+	// Errors as given may be too small, as the resolution of a stage is where nothing is given.
+	scale := 1.0
+	if f.Fit.Freedom > 0 {
+		scale = max(1, f.Fit.Scale())
+	}
 	add := func(parameter int, what string) {
+		i := slices.Index(f.Free, parameter)
+		if i < 0 {
+			return
+		}
 		off := f.Parameters[parameter] - f.Stage.Design()[parameter]
-		most := implausibleFrom * math.Hypot(builds[parameter], f.StandardError(parameter))
+		most := implausibleFrom * math.Hypot(builds[parameter], scale*f.Fit.StandardError(i))
 		if math.Abs(off) <= most {
 			return
 		}
@@ -386,19 +398,18 @@ func (f *eyeFit) implausible(b *reopened) (doubts []string) {
 	for _, m := range kept {
 		at = append(at, m.VergenceD)
 	}
-	// A setpoint found by looking is found to the depth of focus of the eye, or to its error as
+	// Setpoints found by looking scatter by the depth of focus of the eye, or by their errors as
 	// given. The design's slopes turn mm into dioptres: those of a fit gone astray mean nothing.
 	slopes := f.Stage.Slopes(f.Stage.Design(), at)
-	worst, count := 0.0, 0
+	var squares, overErrors float64
 	for i, k := range f.Kept {
-		off := math.Abs(f.Residuals[k] / slopes[i])
-		if math.Abs(f.Residuals[k]) > implausibleFrom*kept[i].SigmaMM && off > comfortD {
-			worst, count = max(worst, off), count+1
-		}
+		squares += f.Residuals[k] / slopes[i] * f.Residuals[k] / slopes[i]
+		overErrors += f.Residuals[k] / kept[i].SigmaMM * f.Residuals[k] / kept[i].SigmaMM
 	}
-	if count > 0 {
-		doubts = append(doubts, fmt.Sprintf("%s off the fit by up to %s D, more than the depth of focus of an eye of %s D and more than %d times the error as given",
-			counted(count, "reading"), results.Fixed(worst, 2), shortest(comfortD), implausibleFrom))
+	n := float64(len(kept))
+	if off := math.Sqrt(squares / n); off > comfortD && math.Sqrt(overErrors/n) > implausibleFrom {
+		doubts = append(doubts, fmt.Sprintf("readings: off the fit by %s D (root mean square), more than the depth of focus of an eye of %s D and %d times the errors as given",
+			results.Fixed(off, 2), shortest(comfortD), implausibleFrom))
 	}
 	return doubts
 }

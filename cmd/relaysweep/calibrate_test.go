@@ -144,11 +144,16 @@ func TestCalibrateKept(t *testing.T) {
 // not kept unless that is asked for. A build within the tolerances is kept.
 func TestCalibrateImplausible(t *testing.T) {
 	output := finishedJob(t, twoMasksJob...)
-	readings := func(seat string, sign float64) string {
-		text := "depth_m,stage_mm\n"
+	readings := func(seat string, sign float64, noise ...float64) string {
+		text, n := "depth_m,stage_mm\n", 0
 		for _, s := range readSetpoints(t, output) {
 			if s.Rank == 1 && s.Seat == seat {
-				text += fmt.Sprintf("%s,%.6f\n", shortest(s.DepthM), sign*s.StageMM+0.2)
+				at := sign*s.StageMM + 0.2
+				if n < len(noise) {
+					at += noise[n]
+				}
+				n++
+				text += fmt.Sprintf("%s,%.6f\n", shortest(s.DepthM), at)
 			}
 		}
 		path := filepath.Join(t.TempDir(), "measured.csv")
@@ -175,7 +180,7 @@ func TestCalibrateImplausible(t *testing.T) {
 				"5 standard deviations", "--seat", "--implausible keeps it all the same")
 		})
 		leftNothing(t, output, func() { // the sign turned
-			says(must(t, exitFailed, args(seat, readings(seat, -1), "--hold", "f_rear,eye", "--keep")...).stderr, "off the fit by up to", "does stage_mm grow towards the eye")
+			says(must(t, exitFailed, args(seat, readings(seat, -1), "--hold", "f_rear,eye", "--keep")...).stderr, "readings: off the fit by", "does stage_mm grow towards the eye")
 		})
 		if o := must(t, exitDone, args(seat, readings(seat, 1), "--keep")...); strings.Contains(o.stdout, "implausible") {
 			t.Errorf("the design itself is implausible:\n%s", o.stdout)
@@ -186,6 +191,18 @@ func TestCalibrateImplausible(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	// A file without errors, of someone who finds a setpoint to 0.15 mm, is kept, and so is one with
+	// as many readings as parameters, which have no scatter about the fit.
+	must(t, exitDone, args("rear", readings("rear", 1, 0.15, -0.2, 0.1, -0.1, 0.17), "--keep")...)
+	lines := strings.SplitAfter(string(readFile(t, readings("rear", 1))), "\n")
+	few := filepath.Join(t.TempDir(), "few.csv")
+	if err := os.WriteFile(few, []byte(lines[0]+lines[1]+lines[3]+lines[5]), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	must(t, exitDone, args("rear", few, "--keep")...)
+	leftNothing(t, output, func() {
+		says(must(t, exitWrong, args("rear", few, "--keep", "--scale-errors")...).stderr, "--scale-errors: 3 measurements leave no scatter about 3 parameters")
+	})
 	says(must(t, exitWrong, args("rear", readings("rear", -1))...).stderr, "do not determine", "does stage_mm grow towards the eye")
 	must(t, exitWrong, args("rear", readings("rear", 1), "--implausible")...)
 }
