@@ -1,6 +1,9 @@
 package results
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // Design is one row of ranked.parquet: a design at a sweep point. Its fields
 // are the file's columns in the file's order; a field whose value need not
@@ -108,6 +111,23 @@ type Surface struct {
 	RadiusMM       float64 // positive when its centre lies on the eye side; +Inf for a flat
 	GlassAfter     string
 	SemiDiameterMM float64
+	PitchMM        *float64 // width of a facet of a Fresnel surface; nil for a smooth one
+}
+
+// faceted reports whether a surface is a Fresnel one.
+func (s *Surface) faceted() bool { return s.PitchMM != nil }
+
+// FacetWords is the width of a facet in mm as people are shown it, [Null] for a smooth surface.
+func (s *Surface) FacetWords() string {
+	if !s.faceted() {
+		return Null
+	}
+	return Fixed(*s.PitchMM, 3)
+}
+
+// HasFacets reports whether a surface of the design is a Fresnel one.
+func (d *Design) HasFacets() bool {
+	return slices.ContainsFunc(d.Surfaces, func(s Surface) bool { return s.faceted() })
 }
 
 // Sample is the ray check at one field angle and one depth.
@@ -218,7 +238,7 @@ var designColumns = []column[Design]{
 	number("ghost_arcmin", "arcmin", "by how much the first orders of the mask's pixel grid show a world at the far depth beside itself, with the mask set to the depth where that is largest; reference wavelength, small angles, orders along rows and columns", func(d *Design) *float64 { return &d.GhostArcmin }).said("ghosts beside the far world"),
 	maybe("ghost_pct", "%", "share of the light through the mask that goes into these four first orders, for square openings that fill mask.fill_pct of the pixel; null where that is not set", func(d *Design) **float64 { return &d.GhostPct }).said("light in ghosts").to(1),
 	maybe("groove_blur_arcmin", "arcmin", "by how much the grooves of Fresnel surfaces spread light to either side, a half width and no RMS radius: wavelength over pitch, times the height of the pupil's edge ray there for unit height at the eye, where the beam is wider than a pitch; surfaces added as squares, the largest over depth, reference wavelength; null without Fresnel surfaces", func(d *Design) **float64 { return &d.GrooveBlurArcmin }).said("spread by Fresnel grooves"),
-	maybe("groove_visible_arcmin", "arcmin", "angle of a pitch of a Fresnel surface whose image for the eye lies within 0.5 D of the depths, the largest; 0 where none does, null without Fresnel surfaces", func(d *Design) **float64 { return &d.GrooveVisibleArcmin }).said("Fresnel grooves as seen"),
+	maybe("groove_visible_arcmin", "arcmin", "angle of a pitch of a Fresnel surface whose grooves the eye sees, the largest: its image for the eye lies within 0.5 D of the depths, or the beam there from some depth is no wider than a pitch, so that the eye resolves the grooves though they are out of focus; 0 where none is seen, null without Fresnel surfaces", func(d *Design) **float64 { return &d.GrooveVisibleArcmin }).said("Fresnel grooves as seen"),
 
 	ofFront("travel_mm", "mm", func(d *Design) **float64 { return &d.FrontTravelMM }).said("travel, front mask"),
 	ofFront("travel_paraxial_mm", "mm", func(d *Design) **float64 { return &d.FrontTravelParaxialMM }),
@@ -261,6 +281,7 @@ var surfaceColumns = []column[Surface]{
 	number("radius_mm", "mm", "radius of curvature, positive when its centre lies on the eye side; infinite for a flat. Of a Fresnel surface, which stands on a plane, it is that of the surface whose slopes its facets have", func(s *Surface) *float64 { return &s.RadiusMM }),
 	label("glass_after", "medium on the eye side of the surface", func(s *Surface) *string { return &s.GlassAfter }),
 	number("semi_diameter_mm", "mm", "clear semi-diameter", func(s *Surface) *float64 { return &s.SemiDiameterMM }),
+	maybe("pitch_mm", "mm", "width of a facet of a Fresnel surface; null for a smooth one", func(s *Surface) **float64 { return &s.PitchMM }),
 }
 
 var sampleColumns = []column[Sample]{

@@ -48,9 +48,6 @@ type ReportDesign struct {
 	// the gap to the next lens at the smaller half diameter, for spacers; the
 	// last lens has no next.
 	CentreMM, EdgeGapMM []float64
-	// FacingPitchMM belongs to the lenses too: the width of a facet of the side to the world, 0
-	// where that is smooth.
-	FacingPitchMM []float64
 	// Masks are those of the design, as [Design.Masks] has them.
 	Masks []ReportMask
 	// Margins are the requirements that no column holds, by the train laid out

@@ -272,7 +272,11 @@ func TestSideOf(t *testing.T) {
 	for want, side := range map[string][2]float64{
 		"flat": {math.Inf(1), 0}, "convex, R 15.82": {15.82, 0}, "concave, R -9.77": {-9.767, 0}, "grooved, R 15.82": {15.82, 0.32},
 	} {
-		if got := sideOf(side[0], side[1]); got != want {
+		s := Surface{RadiusMM: side[0]}
+		if side[1] > 0 {
+			s.PitchMM = &side[1]
+		}
+		if got := sideOf(&s); got != want {
 			t.Errorf("radius %g, pitch %g: %q, not %q", side[0], side[1], got, want)
 		}
 	}

@@ -141,14 +141,18 @@ func newPageDesign(r *Report, l *ReportDesign, number int) pageDesign {
 		name = fmt.Sprintf("point %d, rank %d", d.Point, d.Rank)
 	}
 	asked := r.asked(d)
+	masks := "mask"
+	if len(d.Masks()) > 1 {
+		masks = "masks"
+	}
 	p := pageDesign{
 		ID: id, Name: strings.ToUpper(name[:1]) + name[1:], Title: strings.ToUpper(title[:1]) + title[1:],
 		Point: strconv.Itoa(d.Point), Rank: strconv.Itoa(d.Rank), DesignID: breakable(d.DesignID),
 		Train: template.HTML(l.Drawing.trainSVG(id+"-train", name, d.LengthMM, d.EyeReliefMM)),
 		Order: orderPageTable(l, r.Eyes), Assembly: assemblyTable(l), Stages: stageTables(l), Surfaces: surfacePageTable(l),
 		Margins: marginPageTable(l, asked, r.Manifest.Points[d.Point].Given), Aberrations: aberrationTable(l),
-		RaysNote: fmt.Sprintf("Traced rays at %s nm for the far depth, mask at far. Edge rays leave the eye %s mm from the axis: half the pupil and half the box.",
-			sayNumber(l.Drawing.WavelengthNM), Fixed(l.Drawing.PupilEdgeMM, 2)),
+		RaysNote: fmt.Sprintf("Traced rays at %s nm for the far depth, %s at far. Edge rays leave the eye %s mm from the axis: half the pupil and half the box.",
+			sayNumber(l.Drawing.WavelengthNM), masks, Fixed(l.Drawing.PupilEdgeMM, 2)),
 		Bar:      template.HTML(scaleBar(id + "-bar")),
 		Full:     template.URL("data:image/svg+xml;base64," + base64.StdEncoding.EncodeToString([]byte(l.Drawing.standalone(name)))),
 		FullName: fmt.Sprintf("%s-point%d-rank%d-full-size.svg", r.Job, d.Point, d.Rank),

@@ -372,7 +372,7 @@ func assemblyTable(l *ReportDesign) pageTable {
 			plain(strconv.Itoa(i + 1)).head(),
 			words(sayGroup(lens.Group)),
 			oneLine(lens.Part).of("lenses", "part", i),
-			oneLine(facing + ": " + sideOf(d.Surfaces[first].RadiusMM, l.FacingPitchMM[i])),
+			oneLine(facing + ": " + sideOf(&d.Surfaces[first])),
 			plain(Fixed(d.Surfaces[first].ZMM, 3)).of("surfaces", "z_mm", first),
 			plain(Fixed(l.CentreMM[i], 3)),
 			plain(Fixed(lens.GapAfterMM, 3)).of("lenses", "gap_after_mm", i),
@@ -393,9 +393,10 @@ func sayGroup(group string) string {
 
 // sideOf says what a surface looks like from the world: a positive radius has
 // its centre on the eye side, and facets stand on a plane.
-func sideOf(radius, pitch float64) string {
+func sideOf(s *Surface) string {
+	radius := s.RadiusMM
 	switch {
-	case pitch > 0:
+	case s.faceted():
 		return "grooved, R " + Fixed(radius, 2)
 	case math.IsInf(radius, 0):
 		return "flat"
@@ -528,14 +529,22 @@ func spreadPlaces(n, most int) []int {
 func surfacePageTable(l *ReportDesign) pageTable {
 	t := pageTable{Caption: "Surfaces, from the world to the eye"}
 	t.Heads = heads("surface", "vertex at, mm", "radius, mm", "clear half, mm", "<glass behind")
+	facets := l.Design.HasFacets()
+	if facets {
+		t.Heads = append(t.Heads, heads("facets, mm")...)
+	}
 	for i, s := range l.Design.Surfaces {
-		t.Rows = append(t.Rows, pageRow{Cells: []pageCell{
+		row := pageRow{Cells: []pageCell{
 			plain(strconv.Itoa(i + 1)).head(),
 			plain(Fixed(s.ZMM, 3)).of("surfaces", "z_mm", i),
 			plain(Fixed(s.RadiusMM, 3)).of("surfaces", "radius_mm", i),
 			plain(Fixed(s.SemiDiameterMM, 2)).of("surfaces", "semi_diameter_mm", i),
 			words(s.GlassAfter).of("surfaces", "glass_after", i),
-		}})
+		}}
+		if facets {
+			row.Cells = append(row.Cells, plain(s.FacetWords()).of("surfaces", "pitch_mm", i))
+		}
+		t.Rows = append(t.Rows, row)
 	}
 	return t
 }

@@ -26,7 +26,7 @@ func TestReportLarge(t *testing.T) {
 	one := ReportDesign{Design: &r.Designs[0], Drawing: *drawnTrain(250), Masks: []ReportMask{{Seat: "rear", Words: "mask"}}}
 	one.Design.Lenses = []Lens{{Group: "front", Part: "p"}}
 	one.Design.Surfaces = []Surface{{RadiusMM: 30, GlassAfter: "g"}, {RadiusMM: -30, GlassAfter: "air"}}
-	one.CentreMM, one.FacingPitchMM = []float64{4}, []float64{0}
+	one.CentreMM = []float64{4}
 	for i := range depths {
 		v := 4 * float64(i) / (depths - 1)
 		one.Setpoints = append(one.Setpoints, Setpoint{DepthM: 1 / v, VergenceD: v, Seat: "rear"})

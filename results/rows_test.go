@@ -60,7 +60,7 @@ func madeDesigns(n int, axes []Axis) []Design {
 				Vendor: []string{"", "Höhenlicht", "光学"}[l%3], Reversed: r.IntN(2) == 0, GapAfterMM: x()})
 			d.DesignID += "+" + part
 			d.Surfaces = append(d.Surfaces,
-				Surface{ZMM: x(), RadiusMM: x(), GlassAfter: "517642", SemiDiameterMM: 11.25},
+				Surface{ZMM: x(), RadiusMM: x(), GlassAfter: "517642", SemiDiameterMM: 11.25, PitchMM: optional()},
 				Surface{ZMM: x(), RadiusMM: math.Inf(1), GlassAfter: "air", SemiDiameterMM: 11.25})
 		}
 		for s := range r.IntN(21) {

@@ -129,11 +129,12 @@ func wantRanked(axes []Axis, units ...string) []wantColumn[Design] {
 			{Name: "radius_mm", Type: "double", Unit: "mm"},
 			{Name: "glass_after", Type: "string", Unit: "none"},
 			{Name: "semi_diameter_mm", Type: "double", Unit: "mm"},
+			{Name: "pitch_mm", Type: "double", Unit: "mm", Nullable: true},
 		}, value: func(d *Design) any {
 			out := []map[string]any{}
 			for _, s := range d.Surfaces {
 				out = append(out, map[string]any{"z_mm": s.ZMM, "radius_mm": s.RadiusMM,
-					"glass_after": s.GlassAfter, "semi_diameter_mm": s.SemiDiameterMM})
+					"glass_after": s.GlassAfter, "semi_diameter_mm": s.SemiDiameterMM, "pitch_mm": orNil(s.PitchMM)})
 			}
 			return out
 		}},

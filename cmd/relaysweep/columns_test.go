@@ -76,7 +76,7 @@ func rankedColumns(swept ...fileColumn) []fileColumn {
 		number("front_blur_mismatch_pct", "%").orNull(), number("front_ghost_arcmin", "arcmin").orNull(), number("front_ghost_pct", "%").orNull(),
 		number("gap1_mm", "mm"), number("gap2_mm", "mm").orNull(), number("gap_inner_mm", "mm").orNull(),
 		listOf("lenses", label("group"), count("position"), label("part"), label("vendor"), yesNo("reversed"), number("gap_after_mm", "mm")),
-		listOf("surfaces", number("z_mm", "mm"), number("radius_mm", "mm"), label("glass_after"), number("semi_diameter_mm", "mm")),
+		listOf("surfaces", number("z_mm", "mm"), number("radius_mm", "mm"), label("glass_after"), number("semi_diameter_mm", "mm"), number("pitch_mm", "mm").orNull()),
 		listOf("samples", number("field_fraction", "1"), number("vergence_D", "D"), number("mask_blur_arcmin", "arcmin"),
 			number("view_blur_arcmin", "arcmin"), number("view_defocus_D", "D"), number("view_astigmatism_D", "D"), number("front_mask_blur_arcmin", "arcmin").orNull()),
 	)

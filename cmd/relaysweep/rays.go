@@ -97,11 +97,13 @@ func printRays(w io.Writer, b *reopened) error {
 		for _, field := range raycheck.FieldFractions {
 			angle := math.Atan(field*p.TanMax) * 180 / math.Pi
 			fmt.Fprintf(w, "\nfield %s of the half field, %.2f deg; depth %s m", shortest(field), angle, results.Fixed(b.stages[0][i].DepthM, 3))
+			var names []string
 			for k, seat := range b.design.Masks() {
-				fmt.Fprintf(w, ", %s at %.3f mm", b.design.MaskWords(seat), masks[k])
+				names = append(names, b.design.MaskWords(seat))
+				fmt.Fprintf(w, ", %s at %.3f mm", names[k], masks[k])
 			}
 			fmt.Fprintln(w)
-			t, n := rayTable(b.traceSample(field, vergence, masks), places)
+			t, n := rayTable(b.traceSample(field, vergence, masks), places, names)
 			beyond += n
 			t.Terminal = isTerminal(w)
 			if err := t.Print(w); err != nil {
@@ -114,13 +116,13 @@ func printRays(w io.Writer, b *reopened) error {
 }
 
 // rayTable lists the places that the rays of a sample meet, and how many
-// crossings are beyond a clear half.
-func rayTable(rays []tracedRay, places []surfacePlace) (t *results.Table, beyond int) {
+// crossings are beyond a clear half. masks are what people call them, from the eye on.
+func rayTable(rays []tracedRay, places []surfacePlace, masks []string) (t *results.Table, beyond int) {
 	t = &results.Table{Columns: []results.Column{
 		{Name: "place", Align: results.Left}, {Name: "surface"}, {Name: "lens", Align: results.Left},
 		{Name: "clear half", Unit: "mm"},
 	}}
-	longest := 0
+	longest, met := 0, 0
 	for i, r := range rays {
 		t.Columns = append(t.Columns, results.Column{Name: r.ray.name, Unit: "mm"}, results.Column{Name: "angle", Unit: "deg"})
 		if len(r.points) > len(rays[longest].points) {
@@ -129,9 +131,17 @@ func rayTable(rays []tracedRay, places []surfacePlace) (t *results.Table, beyond
 	}
 	// A ray that is lost lacks its last places only: all meet the same ones.
 	for i, at := range rays[longest].points {
-		row := []string{placeName(at, places), "", "", ""}
+		row := []string{"", "", "", ""}
 		clear := math.Inf(1)
-		if at.At == raycheck.AtLens {
+		switch at.At {
+		case raycheck.AtEye:
+			row[0] = "eye"
+		case raycheck.AtPlate:
+			row[0] = "plate"
+		case raycheck.AtMask:
+			row[0] = masks[met]
+			met++
+		default:
 			place := places[at.Surface]
 			clear = place.clear
 			row = []string{place.group, strconv.Itoa(at.Surface + 1), place.part, results.Fixed(clear, 2)}
@@ -156,17 +166,4 @@ func rayTable(rays []tracedRay, places []surfacePlace) (t *results.Table, beyond
 		t.Add(row...)
 	}
 	return t, beyond
-}
-
-// placeName names what is no lens surface.
-func placeName(at raycheck.RayPoint, places []surfacePlace) string {
-	switch at.At {
-	case raycheck.AtEye:
-		return "eye"
-	case raycheck.AtMask:
-		return "mask"
-	case raycheck.AtPlate:
-		return "plate"
-	}
-	return places[at.Surface].group
 }

@@ -174,7 +174,6 @@ func reportDesign(b *reopened) results.ReportDesign {
 				centre += thickness
 			}
 			l.CentreMM = append(l.CentreMM, centre)
-			l.FacingPitchMM = append(l.FacingPitchMM, e.Surfaces[0].PitchMM)
 			switch {
 			case i < len(g.GapsMM):
 				l.EdgeGapMM = append(l.EdgeGapMM, objective.EdgeGapMM(e, g.Elements[i+1], g.GapsMM[i]))

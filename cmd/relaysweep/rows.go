@@ -180,6 +180,9 @@ func surfaceRows(t *objective.Train) []results.Surface {
 				row := results.Surface{
 					ZMM: z, RadiusMM: surface.RadiusMM, GlassAfter: "air", SemiDiameterMM: e.Lens.ClearMM / 2,
 				}
+				if surface.IsFaceted() {
+					row.PitchMM = &surface.PitchMM
+				}
 				if s < len(e.Glasses) {
 					row.GlassAfter = e.Glasses[s].Name
 					z += e.Thickness[s]

@@ -241,6 +241,9 @@ func checkParts(t *testing.T, d *results.Design, parts map[string]part, near fun
 		if math.IsInf(s.RadiusMM, -1) || math.IsInf(e.RadiusMM, -1) {
 			t.Error("a flat has the radius -Inf")
 		}
+		if s.PitchMM != nil || e.PitchMM != nil {
+			t.Errorf("a facet's width on the smooth lens %s", l.Part) // TestFresnelDemo has some
+		}
 		if s.GlassAfter != "N-BK7" || e.GlassAfter != "air" || l.Vendor != "Invented" {
 			t.Errorf("lens %+v with surfaces %+v and %+v", l, s, e)
 		}

@@ -286,15 +286,24 @@ func lensTable(d *results.Design) *results.Table {
 	return t
 }
 
-// surfaceTable is the prescription.
+// surfaceTable is the prescription. Where there are Fresnel surfaces it tells which, as their radii
+// are those of no spheres.
 func surfaceTable(d *results.Design) *results.Table {
 	t := &results.Table{Columns: []results.Column{
 		{Name: "surface"}, {Name: "vertex at", Unit: "mm"}, {Name: "radius", Unit: "mm"},
 		{Name: "clear half", Unit: "mm"}, {Name: "glass after", Align: results.Left},
 	}}
+	facets := d.HasFacets()
+	if facets {
+		t.Columns = append(t.Columns, results.Column{Name: "facets", Unit: "mm"})
+	}
 	for i, s := range d.Surfaces {
-		t.Add(strconv.Itoa(i+1), results.Fixed(s.ZMM, 3), results.Fixed(s.RadiusMM, 3),
-			results.Fixed(s.SemiDiameterMM, 2), s.GlassAfter)
+		row := []string{strconv.Itoa(i + 1), results.Fixed(s.ZMM, 3), results.Fixed(s.RadiusMM, 3),
+			results.Fixed(s.SemiDiameterMM, 2), s.GlassAfter}
+		if facets {
+			row = append(row, s.FacetWords())
+		}
+		t.Add(row...)
 	}
 	return t
 }

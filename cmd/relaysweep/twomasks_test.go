@@ -91,15 +91,21 @@ func TestTwoMasks(t *testing.T) {
 	if line := lineOf(page, "front_travel_mm"); len(line) != 6 || line[2] != results.Fixed(*d.FrontTravelMM, 3) || line[5] != results.Fixed(15-*d.FrontTravelMM, 3) {
 		t.Errorf("the margin of the travel of the front mask: %v", line)
 	}
-	if rays := must(t, exitDone, "show", output, "--rank", "1", "--rays").stdout; !strings.Contains(rays, fmt.Sprintf("mask at image 2 at %.3f mm, mask at image 1 at %.3f mm", d.MaskFarMM, *d.FrontMaskFarMM)) {
+	rays := must(t, exitDone, "show", output, "--rank", "1", "--rays").stdout
+	if !strings.Contains(rays, fmt.Sprintf("mask at image 2 at %.3f mm, mask at image 1 at %.3f mm", d.MaskFarMM, *d.FrontMaskFarMM)) {
 		t.Error("the table of rays does not say where both masks stand")
+	}
+	// Light comes from the eye: it meets the mask at image 2 first.
+	second, first := strings.Index(rays, "\nmask at image 2  "), strings.Index(rays, "\nmask at image 1  ")
+	if second < 0 || first < second || strings.Contains(rays, "\nmask  ") {
+		t.Errorf("the table of rays does not tell the masks apart:\n%s", rays)
 	}
 	if compared := must(t, exitDone, "compare", output, "--rank", "1,2").stdout; !strings.Contains(compared, "front_pixel_arcmin") {
 		t.Errorf("compare does not tell of the front mask:\n%s", compared)
 	}
 	must(t, exitDone, "report", output)
 	html := string(readFile(t, output, reportFile))
-	for _, want := range []string{"Mask at image 2, stage", "Mask at image 1, stage", "Stage curve, mask at image 1", "Blur of the mask at image 2", "the mask at image 1 stands at", `data-col="front_mask_blur_arcmin"`} {
+	for _, want := range []string{"Mask at image 2, stage", "Mask at image 1, stage", "Stage curve, mask at image 1", "Blur of the mask at image 2", "the mask at image 1 stands at", "for the far depth, masks at far", `data-col="front_mask_blur_arcmin"`} {
 		if !strings.Contains(html, want) {
 			t.Errorf("the report does not say %q", want)
 		}

@@ -108,7 +108,7 @@ func shareAt(f *objective.Facets, height, before, behind float64) float64 {
 }
 
 // nearImageD is how far, in dioptres, the facets may stand from a depth that the eye looks at for
-// it to see them.
+// it to see them, however fine they are.
 const nearImageD = 0.5
 
 // grooves tells how a train's facets blur the view, and under what angle the eye sees them, both
@@ -126,9 +126,13 @@ const nearImageD = 0.5
 // it by more. Surfaces add up as the root of the sum of squares, as blurs do that know nothing of
 // each other; the blur is the largest over the depths.
 //
-// The facets are seen where their image, through what stands between them and the eye, lies
-// within 0.5 D of the range of depths: a pitch then stands under the angle at which the chief
-// ray is that high. The largest over the surfaces, 0 where none is near.
+// A pitch stands under the angle at which the chief ray is that high. The facets are seen where
+// their image, through what stands between them and the eye, lies within 0.5 D of the range of
+// depths, or where the beam from some depth of it is no wider than a pitch. In an eye that looks at
+// the vergence v a point of facets at V is a disc of the angle pupil·|v - V|, by geometry, and the
+// beam is that times the chief ray's height wide: it is no wider than a pitch where the disc is no
+// wider than a pitch's angle, and so the facets are resolved. As such a beam is not spread, no
+// surface keeps out of both numbers. The largest over the surfaces, 0 where none is seen.
 func (c *Checker) grooves() (blur, visible float64) {
 	if !c.t.HasFacets() {
 		return math.NaN(), math.NaN()
@@ -144,7 +148,9 @@ func (c *Checker) grooves() (blur, visible float64) {
 				squares[d] += float64(spread * spread)
 			}
 		}
-		if v := f.Vergence(); v >= p.VergenceFar-nearImageD/1000 && v <= p.VergenceNear+nearImageD/1000 {
+		seen := f.Vergence()
+		nearest := min(max(seen, p.VergenceFar), p.VergenceNear)
+		if math.Abs(seen-nearest) <= nearImageD/1000 || math.Abs(f.EdgeAt(nearest))*p.Pupil <= pitch {
 			visible = max(visible, arcmin(pitch/math.Abs(f.ChiefMM)))
 		}
 	})

@@ -217,8 +217,11 @@ func TestGrooveBlur(t *testing.T) {
 			if !s.IsFaceted() {
 				return
 			}
-			// Where rays from a point of the surface seem to come from: y = u/v.
-			if v := -along[i] / chief[i]; v > p.VergenceFar-0.0005 && v < p.VergenceNear+0.0005 {
+			// Where rays from a point of the surface seem to come from: y = u/v. As far out of focus
+			// as it is for the best of the depths, the eye's blur disc of it is so wide an angle.
+			v := -along[i] / chief[i]
+			off := math.Max(0, math.Max(p.VergenceFar-v, v-p.VergenceNear))
+			if off < 0.0005 || p.Pupil*off < s.PitchMM/math.Abs(chief[i]) {
 				visible = math.Max(visible, s.PitchMM/math.Abs(chief[i]))
 			}
 		})
@@ -249,36 +252,56 @@ func fieldLensTrain(t *testing.T, p *objective.Problem, pitch float64) *objectiv
 }
 
 // TestGroovesNearImage: the facets stand 36 mm before a lens of 40 mm, or so, where the eye sees
-// them at some 2 dioptres; not when the depths end far from there. As the image of a lens that
-// has no power before it, a height of a pitch is seen by the slope of its chief ray.
+// them at some 2 dioptres. As the image of a lens that has no power before it, a height of a pitch
+// is seen by the slope of its chief ray. They are seen up to 0.5 D from the depths, and farther
+// away as long as the eye's blur disc of a point, as wide as the pupil times the dioptres, is no
+// wider than a pitch's angle (the geometrical blur of an eye out of focus: W. J. Smith, Modern
+// Optical Engineering, chapter on the eye, from memory).
 func TestGroovesNearImage(t *testing.T) {
+	for _, pitch := range []float64{0.02, 0.25} {
+		p := testtrain.Problem()
+		p.VergenceFar, p.VergenceNear = 0, 0.004
+		train := fieldLensTrain(t, p, pitch)
+		seen, slope := math.NaN(), math.NaN()
+		p.EachFacets(train, func(f *objective.Facets) { seen = 1000 * f.Vergence() })
+		if !(seen > 0.6 && seen < 4) {
+			t.Fatalf("the facets are seen at %v D", seen)
+		}
+		planes := testtrain.PlanesOf(p, train, 20)
+		chief, _, _ := testlens.TraceBackThrough(planes, 0, 1)
+		eachPlane(train, planes, func(i int, s catalog.Surface) {
+			if s.IsFaceted() {
+				slope = pitch / math.Abs(chief[i])
+			}
+		})
+		reach := 1000 * slope / p.Pupil // dioptres
+		if (reach > 0.6) != (pitch == 0.25) {
+			t.Fatalf("a pitch of %v mm is resolved up to %v D", pitch, reach)
+		}
+		reach = math.Max(reach, 0.5)
+		for _, c := range []struct {
+			far, near float64 // dioptres, from where the facets are seen
+			visible   bool
+		}{
+			{-1, 1, true},
+			{reach - 0.01, reach + 1, true}, {reach + 0.01, reach + 1, false},
+			{-reach - 1, -reach + 0.01, true}, {-reach - 1, -reach - 0.01, false},
+		} {
+			q := *p
+			q.VergenceFar, q.VergenceNear = (seen+c.far)/1000, (seen+c.near)/1000
+			m := NewChecker(&q).Measure(train).Metrics
+			want := 0.0
+			if c.visible {
+				want = math.Atan(slope) * 10800 / math.Pi
+			}
+			testlens.Near(t, "groove_visible_arcmin", m.GrooveVisibleArcmin, want, 1e-8)
+			if m.GrooveVisibleArcmin == 0 && m.GrooveBlurArcmin == 0 {
+				t.Errorf("a pitch of %v mm, %+v: the facets are neither seen nor spread light", pitch, c)
+			}
+		}
+	}
 	p := testtrain.Problem()
 	p.VergenceFar, p.VergenceNear = 0, 0.004
-	train := fieldLensTrain(t, p, 0.25)
-	seen := math.NaN()
-	p.EachFacets(train, func(f *objective.Facets) { seen = 1000 * f.Vergence() })
-	if !(seen > 0.6 && seen < 4) {
-		t.Fatalf("the facets are seen at %v D", seen)
-	}
-	for _, c := range []struct {
-		far, near float64 // dioptres, from where the facets are seen
-		visible   bool
-	}{{-1, 1, true}, {0.49, 1, true}, {0.51, 1, false}, {-1, -0.49, true}, {-1, -0.51, false}} {
-		q := *p
-		q.VergenceFar, q.VergenceNear = (seen+c.far)/1000, (seen+c.near)/1000
-		m := NewChecker(&q).Measure(train).Metrics
-		want := 0.0
-		if c.visible {
-			planes := testtrain.PlanesOf(p, train, 20)
-			chief, _, _ := testlens.TraceBackThrough(planes, 0, 1)
-			eachPlane(train, planes, func(i int, s catalog.Surface) {
-				if s.IsFaceted() {
-					want = math.Atan(0.25/math.Abs(chief[i])) * 10800 / math.Pi
-				}
-			})
-		}
-		testlens.Near(t, "groove_visible_arcmin", m.GrooveVisibleArcmin, want, 1e-8)
-	}
 	// With a pitch wider than the beam no light is spread by it.
 	p.Pupil = 0.5
 	for _, c := range []struct {

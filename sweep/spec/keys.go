@@ -228,7 +228,7 @@ var allKeys = []specKey{
 	{"limits", "groove_blur_arcmin", "arcmin", nil, atLeast(0), func(s *Spec) any { return &s.Limits.GrooveBlurArcmin },
 		"most that light may spread at the grooves of Fresnel surfaces; trains without them keep it"},
 	{"limits", "groove_visible_arcmin", "arcmin", nil, atLeast(0), func(s *Spec) any { return &s.Limits.GrooveVisibleArcmin },
-		"largest angle of a groove that the eye can see; trains without Fresnel surfaces keep it"},
+		"largest angle of a groove where the eye sees them, near the depths or as wide as the beam; trains without Fresnel surfaces keep it"},
 
 	{"search", "method", "", "enumerate", oneOf(SearchEnumerate, SearchOptimize), func(s *Spec) any { return &s.Search.Method },
 		`"enumerate": the exact walk; or "optimize": a population search, for spaces that the walk can't finish`},

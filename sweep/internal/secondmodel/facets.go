@@ -162,8 +162,11 @@ func (m *Metrics) countGrooves(r Request, t *train, e float64) {
 			sums[i] += math.Pow(slope-v*height, 2)
 			m.GrooveBlurArcmin = math.Max(m.GrooveBlurArcmin, arcmin(math.Atan(math.Sqrt(sums[i]))))
 		}
-		// A point of the surface sends light to the eye with slope over height.
-		if v := s.m.d / s.m.b; v > r.far()-0.0005 && v < r.near()+0.0005 {
+		// A point of the surface sends light to the eye with slope over height. It is out of focus by
+		// so much at the least, and its blur disc then as wide an angle at the pupil as that says.
+		v := s.m.d / s.m.b
+		off := math.Max(0, math.Max(r.far()-v, v-r.near()))
+		if off < 0.0005 || off*r.PupilMM < math.Abs(p/s.m.b) {
 			m.GrooveVisibleArcmin = math.Max(m.GrooveVisibleArcmin, arcmin(math.Atan(math.Abs(p/s.m.b))))
 		}
 	}
