@@ -43,17 +43,18 @@ func (f *farGrader) grade(t *objective.Train, groups *designGroups, g *grade) bo
 		f.groups = append(f.groups, groups[i].thirdOrder(f.maker))
 	}
 	f.screen.Take(t, f.groups)
-	sum, largest := 0.0, 0.0
+	least, largest := math.Inf(1), math.Inf(1) // of all eye reliefs
 	if !raycheck.AtEveryScreen(t, func(relief float64) bool {
 		exceeds := f.screen.Exceeds(relief)
-		if exceeds && sum == 0 {
-			sum, largest = f.screen.Excess()
+		if exceeds {
+			sum, most := f.screen.Excess()
+			least, largest = min(least, sum), min(largest, most)
 		}
 		return exceeds
 	}) {
 		return false
 	}
-	g.tier, g.amount, g.near = far, sum, largest <= f.nearMost
+	g.tier, g.amount, g.near = far, least, largest <= f.nearMost
 	return true
 }
 

@@ -13,7 +13,7 @@ import (
 // TestFarGrades grades trains of random small catalogs, and all again by rays alone. What third
 // order does not grade has the same grade; what it grades fails by rays, apart from a few, its
 // estimates being from below; and no train that the screen of refinement lets through is lost to
-// refinement, apart from as few.
+// refinement, apart from fewer still.
 func TestFarGrades(t *testing.T) {
 	graded, fars, passing, lost, kept := 0, 0, 0, 0, 0
 	for c := 3000; fars < 1000 && c < 3300; c++ {
@@ -74,7 +74,7 @@ func TestFarGrades(t *testing.T) {
 		}
 	}
 	t.Logf("%d trains, %d far, %d of these kept for refinement; %d of them pass by rays, %d are lost to refinement", graded, fars, kept, passing, lost)
-	if fars < 500 || fars == graded || kept == 0 || kept == fars || passing > fars/50 || lost > fars/50 {
+	if fars < 500 || fars == graded || kept == 0 || kept == fars || passing > fars/50 || lost > fars/200 {
 		t.Errorf("%d trains, %d far, %d of these kept for refinement; %d of them pass by rays, %d are lost to refinement", graded, fars, kept, passing, lost)
 	}
 }

@@ -11,21 +11,38 @@ import (
 	"relaysweep/catalog"
 )
 
-// unit is a unit in which a sheet may give a length, or for a focal length its
-// inverse.
+// unit is a unit in which a sheet may give a length, or for a focal length or a
+// pitch its inverse.
 type unit struct {
 	name      string
 	spellings []string // as they stand behind a number or in a header
-	mm        *big.Rat // of one unit; nil for dioptres
+	mm        *big.Rat // of one unit
+	inverse   bool     // the length is mm over the number
 }
 
-// The inch is 25.4 mm exactly (ISO 80000-3); a dioptre is 1/m.
+// The inch is 25.4 mm exactly (ISO 80000-3); a dioptre is 1/m. Grooves are counted
+// per mm.
 var units = []unit{
-	{"mm", []string{"mm", "millimetre", "millimeter", "millimetres", "millimeters"}, big.NewRat(1, 1)},
-	{"cm", []string{"cm", "centimetre", "centimeter"}, big.NewRat(10, 1)},
-	{"m", []string{"m", "metre", "meter"}, big.NewRat(1000, 1)},
-	{"inch", []string{"inch", "inches", "in", "in.", `"`, "″", "''"}, big.NewRat(254, 10)},
-	{"dioptre", []string{"dioptre", "dioptres", "diopter", "diopters", "dpt", "dptr", "D", "1/m", "m-1"}, nil},
+	{"mm", []string{"mm", "millimetre", "millimeter", "millimetres", "millimeters"}, big.NewRat(1, 1), false},
+	{"cm", []string{"cm", "centimetre", "centimeter"}, big.NewRat(10, 1), false},
+	{"m", []string{"m", "metre", "meter"}, big.NewRat(1000, 1), false},
+	{"inch", []string{"inch", "inches", "in", "in.", `"`, "″", "''"}, big.NewRat(254, 10), false},
+	{"dioptre", []string{"dioptre", "dioptres", "diopter", "diopters", "dpt", "dptr", "D", "1/m", "/m", "m-1"}, big.NewRat(1000, 1), true},
+	{perMM, []string{"1/mm", "grooves/mm", "grooves per mm", "/mm", "per mm", "mm-1", "mm⁻¹"}, big.NewRat(1, 1), true},
+}
+
+const perMM = "1/mm"
+
+// of tells whether a column of lengths may be in the unit: dioptres are for focal
+// lengths, grooves per mm for a pitch.
+func (u unit) of(column string) bool {
+	switch {
+	case !u.inverse:
+		return true
+	case u.name == perMM:
+		return column == "pitch_mm"
+	}
+	return isFocal(column)
 }
 
 func unitNamed(name string) (unit, bool) {
@@ -93,7 +110,9 @@ func (r *reading) number(text string) (float64, *slip) {
 	}, t)
 	if r.isLength {
 		for _, s := range r.unit.spellings {
-			if rest, ok := cutSuffixFold(t, s); ok && rest != "" {
+			rest, ok := cutSuffixFold(t, s)
+			// The 1 of 51/mm belongs to the number.
+			if ok && rest != "" && (s[0] != '1' || rest[len(rest)-1] == ' ') {
 				t = strings.TrimSpace(rest)
 				break
 			}
@@ -115,13 +134,15 @@ func (r *reading) number(text string) (float64, *slip) {
 	if !ok {
 		return 0, r.explain(text)
 	}
-	if r.unit.mm == nil {
-		if x.Sign() == 0 {
-			return math.Inf(1), nil
-		}
-		x.Quo(big.NewRat(1000, 1), x)
-	} else {
+	switch {
+	case !r.unit.inverse:
 		x.Mul(x, r.unit.mm)
+	case x.Sign() != 0:
+		x.Quo(r.unit.mm, x)
+	case r.unit.name == perMM:
+		return 0, &slip{quoted(text) + " grooves per mm are no pitch", "a number above 0, or an empty cell for a lens without grooves"}
+	default:
+		return math.Inf(1), nil
 	}
 	f, _ := x.Float64()
 	return f, nil

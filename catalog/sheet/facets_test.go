@@ -48,3 +48,48 @@ draft_deg = "Draft angle"
 		t.Errorf("faults %v", faults)
 	}
 }
+
+// TestImportGrooves: a pitch may be given as grooves per millimetre, its inverse, with or without
+// the unit in the cell. None at all are no pitch.
+func TestImportGrooves(t *testing.T) {
+	const text = `
+[columns]
+part = 1
+diameter_mm = 2
+r1_mm = 3
+r2_mm = 4
+t1_mm = 5
+glass1 = 6
+pitch_mm = { from = 7, unit = "1/mm" }
+`
+	const header = "sku,dia,r1,r2,t,material,grooves/mm\n"
+	lenses, _, table := imported(t, put(t, "shop.csv", header+
+		"F1,40,30,inf,2,PMMA-BEADIE,4\nF2,40,30,inf,2,PMMA-BEADIE,2.5 1/mm\nF3,40,30,inf,2,PMMA-BEADIE,11/mm\nF4,40,30,inf,2,PMMA-BEADIE,8 grooves/mm\nP,40,30,inf,8,N-BK7,\n"), mustMap(t, text), Options{})
+	for part, want := range map[string]float64{"F1": 0.25, "F2": 0.4, "F3": 1.0 / 11, "F4": 0.125, "P": 0} {
+		if got := lenses[part].Surfaces[0].PitchMM; math.Abs(got-want) > 1e-12 {
+			t.Errorf("%s has a pitch of %v mm, want %v\n%s", part, got, want, table)
+		}
+	}
+	in := reading{isLength: true, unit: mustUnit(t, "1/mm")}
+	if _, slip := in.number("0"); slip == nil || !strings.Contains(slip.found, "no pitch") {
+		t.Errorf("0 grooves: %+v", slip)
+	}
+	in.unit = mustUnit(t, "dioptre")
+	if x, slip := in.number("11/m"); slip != nil || math.Abs(x-1000.0/11) > 1e-9 {
+		t.Errorf("11/m is read as %v mm, %+v", x, slip)
+	}
+	for _, wrong := range []string{strings.Replace(text, "diameter_mm = 2", `diameter_mm = { from = 2, unit = "1/mm" }`, 1), strings.Replace(text, "1/mm", "dioptre", 1)} {
+		if _, faults := ReadMap([]byte(wrong), "map.toml"); len(faults) != 1 {
+			t.Errorf("faults %v of%s", faults, wrong)
+		}
+	}
+}
+
+func mustUnit(t *testing.T, name string) unit {
+	t.Helper()
+	u, ok := unitNamed(name)
+	if !ok {
+		t.Fatalf("there is no unit %s", name)
+	}
+	return u
+}

@@ -367,11 +367,13 @@ func (r *mapReader) feed(name string, value any) feed {
 			}
 			f.unit, ok = unitNamed(text)
 			wanted = `"mm", "cm", "m" or "inch"`
-			if isFocal(name) {
+			switch {
+			case isFocal(name):
 				wanted += `, or "dioptre"`
-			} else if ok && f.unit.mm == nil {
-				ok = false
+			case name == "pitch_mm":
+				wanted += `, or "1/mm" for grooves per millimetre`
 			}
+			ok = ok && f.unit.of(name)
 		case "sign":
 			f.sign = sign(text)
 			switch {

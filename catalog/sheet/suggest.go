@@ -66,20 +66,7 @@ func (s *sampled) guesses() []guess {
 			g.notes = append(g.notes, "column "+fmt.Sprint(all[i].at+1)+" may be meant as well")
 		}
 		if isLength(column) {
-			u, ok := unitSpelled(unitText)
-			if !ok {
-				u, ok = s.unitOfCells(at)
-			}
-			switch {
-			case !ok:
-				g.unit = "mm"
-				g.notes = append(g.notes, "the header names no unit")
-			case u.mm == nil && !isFocal(column):
-				g.unit = "mm"
-				g.notes = append(g.notes, "the header names dioptres")
-			default:
-				g.unit = u.name
-			}
+			s.guessUnit(&g, unitText)
 		}
 		if column == "price" {
 			g.drop = s.dropped(at)
@@ -89,22 +76,50 @@ func (s *sampled) guesses() []guess {
 	return all
 }
 
-// unitOfCells is the unit that stands behind the numbers of a column.
-func (s *sampled) unitOfCells(at int) (unit, bool) {
-	for i := range s.rows {
-		text := s.cell(i, at)
-		number := strings.TrimRight(text, "0123456789.,")
-		if text == "" || number == text {
-			behind := strings.TrimSpace(strings.TrimLeft(text, "+-−0123456789., "))
-			if behind == "" {
-				continue
-			}
-			if u, ok := unitSpelled(behind); ok {
-				return u, true
-			}
+// guessUnit sets the unit of a column by what its header and its cells name.
+func (s *sampled) guessUnit(g *guess, unitText string) {
+	named, bare := s.unitsOfCells(g.at)
+	u, inHeader := unitSpelled(unitText)
+	switch {
+	case inHeader:
+		if named = slices.DeleteFunc(named, func(name string) bool { return name == u.name }); len(named) > 0 {
+			g.notes = append(g.notes, "cells name "+strings.Join(named, " and "))
+		}
+	case len(named) == 0:
+		u = units[0]
+		g.notes = append(g.notes, "the header names no unit")
+	default:
+		u, _ = unitNamed(named[0])
+		if len(named) > 1 {
+			g.notes = append(g.notes, "cells name "+strings.Join(named, " and "))
+		}
+		if bare {
+			g.notes = append(g.notes, "only some cells name a unit")
 		}
 	}
-	return unit{}, false
+	if !u.of(g.column) {
+		g.notes = append(g.notes, u.name+" is no unit for it")
+		u = units[0]
+	}
+	g.unit = u.name
+}
+
+// unitsOfCells are the units that stand behind the numbers of a column, in their order, and
+// whether others have none.
+func (s *sampled) unitsOfCells(at int) (named []string, bare bool) {
+	for i := range s.rows {
+		text := s.cell(i, at)
+		behind := strings.TrimSpace(strings.TrimLeft(text, "+-−0123456789., "))
+		if behind == text {
+			continue // no number
+		}
+		if behind == "" {
+			bare = bare || strings.ContainsAny(text, "0123456789")
+		} else if u, ok := unitSpelled(behind); ok && !slices.Contains(named, u.name) {
+			named = append(named, u.name)
+		}
+	}
+	return named, bare
 }
 
 var (
@@ -295,6 +310,7 @@ func (s *sampled) withSigns(guesses []guess, commas bool) []guess {
 	}
 	fits := map[sign]bool{signAxis: true, signAgainst: true, signConvex: true, signKind: true}
 	in := reading{unit: units[0], isLength: true, decimalComma: commas, flat: usualFlat, numbers: s.stored}
+	told := false // the kinds of simple lenses tell
 	for i := range s.rows {
 		a, wrong1 := in.number(s.cell(i, r1))
 		b, wrong2 := in.number(s.cell(i, r2))
@@ -311,6 +327,7 @@ func (s *sampled) withSigns(guesses []guess, commas bool) []guess {
 		if plano {
 			back = -front // whichever is the curved one
 		}
+		told = true
 		// What stands for a curved face, times the sign that it has in a lens table.
 		first, last := float64(front)*a, float64(back)*b
 		flat1, flat2 := math.IsInf(a, 0), math.IsInf(b, 0)
@@ -319,6 +336,9 @@ func (s *sampled) withSigns(guesses []guess, commas bool) []guess {
 		keep(signAgainst, (flat1 || first < 0) && (flat2 || last < 0))
 		keep(signConvex, (flat1 || first > 0) && (flat2 || last < 0))
 		keep(signKind, (flat1 || a > 0) && (flat2 || b > 0))
+	}
+	if !told {
+		s.signsOfCemented(guesses, in, fits)
 	}
 	var left []string
 	for _, convention := range []sign{signAxis, signAgainst, signConvex, signKind} {
@@ -342,6 +362,69 @@ func (s *sampled) withSigns(guesses []guess, commas bool) []guess {
 		}
 	}
 	return guesses
+}
+
+// focalWithin is how near a focal length has to come for radii to have the sign
+// supposed: the tolerance of stock lenses, 1 to 2 % (common practice).
+const focalWithin = 0.02
+
+// signsOfCemented rules out the conventions by which cemented lenses do not have the focal length
+// that the sheet says. Lenses that have it by neither tell nothing. Convex and kind say nothing of a
+// cemented face.
+func (s *sampled) signsOfCemented(guesses []guess, in reading, fits map[sign]bool) {
+	of := map[string]guess{}
+	for _, g := range slices.Backward(guesses) {
+		of[g.column] = g
+	}
+	// length is a cell's in mm, NaN where there is none.
+	length := func(row int, column string) float64 {
+		g, has := of[column]
+		text := ""
+		if has {
+			text = s.cell(row, g.at)
+		}
+		if text == "" {
+			return math.NaN()
+		}
+		of := in
+		of.unit, _ = unitNamed(g.unit)
+		if x, wrong := of.number(text); wrong == nil {
+			return x
+		}
+		return math.NaN()
+	}
+	for i := range s.rows {
+		l := catalog.Lens{ThicknessMM: []float64{length(i, "t1_mm"), length(i, "t2_mm")}}
+		whole := true
+		for _, column := range []string{"glass1", "glass2"} {
+			glass := (*catalog.Glass)(nil)
+			if g, has := of[column]; has {
+				glass = catalog.BuiltinGlasses().Find(s.cell(i, g.at))
+			}
+			whole = whole && glass != nil
+			l.Glasses = append(l.Glasses, glass)
+		}
+		for _, column := range []string{"r1_mm", "r2_mm", "r3_mm"} {
+			l.Surfaces = append(l.Surfaces, catalog.Surface{RadiusMM: length(i, column)})
+		}
+		if fourth, has := of["r4_mm"]; !whole || has && s.cell(i, fourth.at) != "" {
+			continue
+		}
+		published := length(i, "efl_mm")
+		by := func(factor float64) bool {
+			turned := l
+			turned.Surfaces = slices.Clone(l.Surfaces)
+			for k := range turned.Surfaces {
+				turned.Surfaces[k].RadiusMM *= factor
+			}
+			efl, _, _ := turned.Cardinal(catalog.LineD)
+			return math.Abs(efl-published) <= focalWithin*math.Abs(published)
+		}
+		if axis, against := by(1), by(-1); axis != against {
+			fits[signAxis], fits[signAgainst] = fits[signAxis] && axis, fits[signAgainst] && against
+			fits[signConvex], fits[signKind] = false, false
+		}
+	}
 }
 
 // distinct are the texts of a column, in their order.

@@ -78,6 +78,46 @@ func TestSuggest(t *testing.T) {
 			wants:   []string{"\nr1_mm = { from = 3,", "# r1_mm = { from = 4,", "column 3 may be meant as well", "# ? = 5   # as \"note\""},
 		},
 		{
+			// The thin achromat of 100 mm (W. J. Smith, Modern Optical Engineering, the powers
+			// f·(V1-V2)/V1 and -f·(V1-V2)/V2), of N-BK7 with two equal radii and N-SF5, by hand.
+			name:    "cemented lenses only",
+			content: "sku,type,f (mm),dia (mm),R1 [mm],R2 [mm],R3 [mm],t1 [mm],t2 [mm],glass 1,glass 2\n1,achromat,100,12,51.4,-51.4,-225.6,3,1,N-BK7,N-SF5\n2,achromat,100,12,51.4,-51.4,-225.6,3,1,N-BK7,unheard of\n",
+			wants: []string{
+				"\nr1_mm = { from = \"R1 [mm]\", unit = \"mm\" }\n", "\nr2_mm = {", "\nr3_mm = { from = \"R3 [mm]\", unit = \"mm\" }\n",
+			},
+			wantsNone: []string{"the sign may be"},
+		},
+		{
+			name:    "cemented lenses only, against, in inches",
+			content: "type,sku,f (in),dia (in),R1 [in],R2 [in],R3 [in],t1 [mm],t2 [mm],glass 1,glass 2\nachromat,1,3.937,0.5,-2.024,2.024,8.882,3,1,N-BK7,N-SF5\n",
+			wants:   []string{"\nr1_mm = { from = \"R1 [in]\", unit = \"inch\", sign = \"against\" }\n", "\nr3_mm = { from = \"R3 [in]\", unit = \"inch\", sign = \"against\" }\n"},
+		},
+		{
+			name:    "cemented lenses of another focal length tell nothing",
+			content: "sku,type,f (mm),R1 [mm],R2 [mm],R3 [mm],t1 [mm],t2 [mm],glass 1,glass 2\n1,achromat,80,51.4,-51.4,-225.6,3,1,N-BK7,N-SF5\n",
+			wants:   []string{"# r1_mm = {", "the sign may be as well"},
+		},
+		{
+			name:    "units in some cells only",
+			content: "sku,dia,thickness [mm],pitch,f\n1,1 in,3,\"0.012 in\",50 mm\n2,1.5 in,3,0.3,2 inch\n3,2 in,0.1 in,0.3,\n",
+			wants: []string{
+				"\ndiameter_mm = { from = \"dia\", unit = \"inch\" }\n",
+				"# t1_mm = { from = \"thickness [mm]\", unit = \"mm\" }   # unsure: cells name inch",
+				"# pitch_mm = { from = \"pitch\", unit = \"inch\" }   # unsure: only some cells name a unit",
+				"# efl_mm = { from = \"f\", unit = \"mm\" }   # unsure: cells name mm and inch",
+			},
+		},
+		{
+			name:    "grooves per millimetre",
+			content: "sku,Grooves per mm\nF1,5\n",
+			wants:   []string{"\npitch_mm = { from = \"Grooves per mm\", unit = \"1/mm\" }\n"},
+		},
+		{
+			name:    "grooves per millimetre in cells, dioptres where none may be",
+			content: "sku,groove pitch,dia (D)\nF1,5/mm,20\nF2,2.5 1/mm,20\n",
+			wants:   []string{"\npitch_mm = { from = \"groove pitch\", unit = \"1/mm\" }\n", "# diameter_mm = { from = \"dia (D)\", unit = \"mm\" }   # unsure: dioptre is no unit for it"},
+		},
+		{
 			name:    "nothing known",
 			content: "\"a\"\"b\\\",c\n1,2\n",
 			wants:   []string{`# ? = "a\"b\\"`, `# part = "..."   # a lens needs it`, "# diameter_mm = \"...\""},

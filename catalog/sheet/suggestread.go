@@ -157,6 +157,9 @@ func likelyHeader(file catalog.File, m *Map) int {
 
 var bracketed = regexp.MustCompile(`\s*[(\[{]([^)\]}]*)[)\]}]|,\s*(\S+)$|\s+/\s+(\S+)$|\s+in\s+(\S+)$`)
 
+// groovesPer are headers that count grooves per millimetre.
+var groovesPer = regexp.MustCompile(`(?i)^(grooves?|facets?|rillen|groove (density|frequency))[ ,]*(per mm|je mm|/ ?mm|[(\[{](1/mm|/mm|mm-1|mm⁻¹|per mm|je mm)[)\]}])$`)
+
 // meant is the column of ours that a header name means, and the unit that it
 // states, as it stands there.
 func meant(header string) (column, unitText string) {
@@ -165,6 +168,9 @@ func meant(header string) (column, unitText string) {
 			return header, "mm"
 		}
 		return header, ""
+	}
+	if groovesPer.MatchString(header) {
+		return "pitch_mm", perMM
 	}
 	name := header
 	if m := bracketed.FindStringSubmatch(name); m != nil {

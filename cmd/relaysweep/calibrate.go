@@ -20,6 +20,7 @@ import (
 	"relaysweep/objective"
 	"relaysweep/objective/calibrate"
 	"relaysweep/results"
+	"relaysweep/sweep/spec"
 )
 
 // calibrateOptions are how measurements are taken.
@@ -30,6 +31,7 @@ type calibrateOptions struct {
 	keepOutliers bool
 	scaled       bool
 	keep         bool
+	implausible  bool
 	stepD        float64
 }
 
@@ -57,9 +59,15 @@ measurements; --scale-errors takes those that the scatter about the fit shows.
 It writes into the output folder, named by point and rank: the corrected stage
 table with its 95 % band as CSV and Parquet, and a plot of predicted, measured
 and corrected readings. --keep also keeps the fit there, and setpoints then uses
-it. Measurements that do not determine the parameters are refused, with the
+it; from then on these files change with --keep only. Measurements that do not determine the parameters are refused, with the
 depth at which another one would help most; --hold leaves a parameter as it was
-designed.`,
+designed.
+
+A fit is implausible where the focal length or the eye is off by more than five
+standard deviations of builds within [tolerance] of the spec and of the fit
+itself, or where readings scatter about the fit by more than the depth of focus
+of an eye. It is then most likely the file of another mask or design. --keep refuses
+it, with code 1; --implausible keeps it all the same.`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 && len(args) != 3 {
 				return usageError{fmt.Errorf("calibrate takes the output folder of a run and one or two files of measurements; found %d arguments", len(args))}
@@ -69,6 +77,9 @@ designed.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if !cmd.Flags().Changed("rank") {
 				return usageError{errors.New("calibrate takes --rank: which design was built")}
+			}
+			if o.implausible && !o.keep {
+				return usageError{errors.New("--implausible goes with --keep")}
 			}
 			return runCalibrate(cmd, args[0], args[1:], o)
 		},
@@ -80,6 +91,7 @@ designed.`,
 	cmd.Flags().BoolVar(&o.keepOutliers, "keep-outliers", false, "leave no measurement out")
 	cmd.Flags().BoolVar(&o.scaled, "scale-errors", false, "errors from the scatter about the fit in place of those given")
 	cmd.Flags().BoolVar(&o.keep, "keep", false, "keep the fit in the output folder; setpoints then uses it")
+	cmd.Flags().BoolVar(&o.implausible, "implausible", false, "with --keep: keep the fit also where it is not plausible")
 	cmd.Flags().Float64Var(&o.stepD, "step-D", 0.1, "steps of the corrected stage table in dioptres")
 	return cmd
 }
@@ -91,6 +103,7 @@ type eyeFit struct {
 	digest   string
 	rows     []measured
 	hasSigma bool
+	doubts   []string // what makes the fit implausible
 	*calibrate.Calibration
 }
 
@@ -170,11 +183,20 @@ func runCalibrate(cmd *cobra.Command, folder string, files []string, o calibrate
 		})
 		var undetermined *calibrate.Undetermined
 		switch {
+		case errors.As(err, &undetermined) && undetermined.Depths >= undetermined.Parameters:
+			// Depths enough: the fit went where the readings say nothing.
+			return usageError{fmt.Errorf("%s: %w; or --hold leaves a parameter as designed\n    %s", file, err, whatToCheck)}
 		case errors.As(err, &undetermined):
 			return usageError{fmt.Errorf("%s: %w; or --hold leaves a parameter as designed", file, err)}
+		case errors.Is(err, calibrate.ErrDiverged):
+			return fmt.Errorf("%s: %w\n    %s", file, err, whatToCheck)
 		case err != nil:
 			return fmt.Errorf("%s: %w", file, err)
 		}
+		if o.scaled && f.Fit.Freedom < 1 {
+			return usageError{fmt.Errorf("%s: --scale-errors: %s leave no scatter about %s", file, counted(len(f.Kept), "measurement"), counted(len(f.Free), "parameter"))}
+		}
+		f.doubts = f.implausible(b)
 		fits = append(fits, f)
 	}
 	out := cmd.OutOrStdout()
@@ -186,6 +208,11 @@ func runCalibrate(cmd *cobra.Command, folder string, files []string, o calibrate
 	if len(fits) == 2 {
 		if err := printEyes(out, b, fits, asked); err != nil {
 			return err
+		}
+	}
+	for _, f := range fits {
+		if len(f.doubts) > 0 && o.keep && !o.implausible {
+			return fmt.Errorf("%s: the fit is implausible, and nothing is kept\n    %s\n    %s\n    --implausible keeps it all the same", f.file, strings.Join(f.doubts, "\n    "), whatToCheck)
 		}
 	}
 	return writeCalibration(cmd, folder, b, mask, fits, asked, o)
@@ -268,11 +295,10 @@ func printFit(w io.Writer, b *reopened, f *eyeFit) error {
 	for _, line := range f.verdicts(b) {
 		fmt.Fprintln(&text, line)
 	}
-	var all []calibrate.Measurement
-	for _, i := range f.Kept {
-		all = append(all, f.rows[i].Measurement)
+	if len(f.doubts) > 0 {
+		fmt.Fprintf(&text, "warning: the fit is implausible\n  %s\n  %s\n", strings.Join(f.doubts, "\n  "), whatToCheck)
 	}
-	advice := f.Stage.Advise(all, f.Free)
+	advice := f.Stage.Advise(f.measured(), f.Free)
 	fmt.Fprintf(&text, "a further measurement would help most at %s D\n\n", rounded(math.Round(1000*advice.VergenceD)/1000))
 	table := results.Table{Terminal: isTerminal(w), Columns: []results.Column{
 		{Name: "line"}, {Name: "depth", Unit: "m"}, {Name: "vergence", Unit: "D"}, {Name: "measured", Unit: "mm"}, {Name: "predicted", Unit: "mm"},
@@ -313,6 +339,81 @@ func (f *eyeFit) verdicts(b *reopened) []string {
 	return lines
 }
 
+// measured are the measurements that were not left out.
+func (f *eyeFit) measured() (all []calibrate.Measurement) {
+	for _, i := range f.Kept {
+		all = append(all, f.rows[i].Measurement)
+	}
+	return all
+}
+
+// implausibleFrom is at how many standard deviations a fit is no build of the design any more:
+// five, which no error but a mistake reaches (3e-7 of a normal distribution on each side), and which
+// leave room for the tolerances that [calibrate.Stage.Scatter] leaves out. Of a uniform tolerance
+// it is 2.9 times its width.
+const implausibleFrom = 5
+
+const whatToCheck = "check: is this the file of this mask and this design (--seat, --point, --rank)? does stage_mm grow towards the eye, in mm? are depths counted from the eye?"
+
+// implausible says what of a fit no build within the tolerances explains. The zero is not
+// judged: finding it is what the fit is for.
+func (f *eyeFit) implausible(b *reopened) (doubts []string) {
+	// A uniform error in ±T has the standard deviation T/√3, a normal one T/2.
+	t, width := &b.tolerances, 1/math.Sqrt(3)
+	if t.Distribution != spec.DistributionUniform {
+		width = 0.5
+	}
+	kept := f.measured()
+	// Radii move the focal length where it has no tolerance of its own.
+	focalPct := t.FocalPct
+	if focalPct == 0 {
+		focalPct = t.RadiusPct
+	}
+	builds := f.Stage.Scatter(kept, f.Free, calibrate.Spread{FocalShare: width * focalPct / 100, GapMM: width * t.GapMM})
+	// Errors as given may be too small, as the resolution of a stage is where nothing is given.
+	scale := 1.0
+	if f.Fit.Freedom > 0 {
+		scale = max(1, f.Fit.Scale())
+	}
+	add := func(parameter int, what string) {
+		i := slices.Index(f.Free, parameter)
+		if i < 0 {
+			return
+		}
+		off := f.Parameters[parameter] - f.Stage.Design()[parameter]
+		most := implausibleFrom * math.Hypot(builds[parameter], scale*f.Fit.StandardError(i))
+		if math.Abs(off) <= most {
+			return
+		}
+		share := ""
+		if parameter == calibrate.RearFocal {
+			share = " (" + results.Fixed(100*off/f.Stage.Design()[parameter], 1) + " %)"
+		}
+		doubts = append(doubts, fmt.Sprintf("%s: off by %s mm%s; builds within [tolerance] and errors of the fit explain up to %s mm (%d standard deviations)",
+			what, results.Fixed(off, 2), share, results.Fixed(most, 2), implausibleFrom))
+	}
+	add(calibrate.RearFocal, "focal length of the rear group")
+	add(calibrate.Eye, "place of the eye")
+	var at []float64
+	for _, m := range kept {
+		at = append(at, m.VergenceD)
+	}
+	// Setpoints found by looking scatter by the depth of focus of the eye, or by their errors as
+	// given. The design's slopes turn mm into dioptres: those of a fit gone astray mean nothing.
+	slopes := f.Stage.Slopes(f.Stage.Design(), at)
+	var squares, overErrors float64
+	for i, k := range f.Kept {
+		squares += f.Residuals[k] / slopes[i] * f.Residuals[k] / slopes[i]
+		overErrors += f.Residuals[k] / kept[i].SigmaMM * f.Residuals[k] / kept[i].SigmaMM
+	}
+	n := float64(len(kept))
+	if off := math.Sqrt(squares / n); off > comfortD && math.Sqrt(overErrors/n) > implausibleFrom {
+		doubts = append(doubts, fmt.Sprintf("readings: off the fit by %s D (root mean square), more than the depth of focus of an eye of %s D and %d times the errors as given",
+			results.Fixed(off, 2), shortest(comfortD), implausibleFrom))
+	}
+	return doubts
+}
+
 // comfortD is the vergence by which the two eyes' pictures may differ: the depth of focus of
 // an eye, ±0.3 D at a pupil of 3 mm (F. W. Campbell, thesis, Glasgow 1959, abstract).
 const comfortD = 0.3
@@ -349,7 +450,8 @@ func vergencesOf(asked []askedDepth) []float64 {
 }
 
 // writeCalibration writes the corrected table, its plot and, where asked, what setpoints
-// uses.
+// uses. Table and plot of a fit that is kept stay with it: unless this one is to take its
+// place, nothing is written.
 func writeCalibration(cmd *cobra.Command, folder string, b *reopened, mask int, fits []*eyeFit, asked []askedDepth, o calibrateOptions) error {
 	at, seat := vergencesOf(asked), b.design.Masks()[mask]
 	var rows []results.StageRow
@@ -385,6 +487,16 @@ func writeCalibration(cmd *cobra.Command, folder string, b *reopened, mask int, 
 		kept.Eyes = append(kept.Eyes, eye)
 	}
 	base := filepath.Join(folder, calibrationBase(o.point, o.rank, b.design, seat))
+	out := cmd.OutOrStdout()
+	if !o.keep {
+		if _, err := os.Lstat(base + ".json"); err == nil {
+			_, err := fmt.Fprintf(out, "nothing written to %s: %s keeps a fit, with its table and plot\n--keep puts this one in its place\n\n%s",
+				folder, filepath.Base(base)+".json", cautionLine)
+			return err
+		} else if !errors.Is(err, fs.ErrNotExist) {
+			return err
+		}
+	}
 	title := fmt.Sprintf("stage of rank %d, design %s", b.design.Rank, b.design.DesignID)
 	if len(b.stages) > 1 {
 		title = b.design.MaskWords(seat) + ", " + title
@@ -406,7 +518,6 @@ func writeCalibration(cmd *cobra.Command, folder string, b *reopened, mask int, 
 		}
 		written = append(written, filepath.Base(base)+".json")
 	}
-	out := cmd.OutOrStdout()
 	fmt.Fprintf(out, "written to %s: %s\n", folder, strings.Join(written, ", "))
 	if !o.keep {
 		fmt.Fprintln(out, "--keep keeps the fit there too; relaysweep setpoints then uses it")

@@ -109,6 +109,104 @@ func TestCalibrate(t *testing.T) {
 	}
 }
 
+// TestCalibrateKept: what stands beside a kept fit follows that fit, whatever is fitted afterwards
+// without --keep.
+func TestCalibrateKept(t *testing.T) {
+	output := finishedJob(t)
+	must(t, exitDone, "calibrate", output, "--rank", "1", measuredFile(t, output, "kept.csv", 0.25, 0), "--keep")
+	other := measuredFile(t, output, "other.csv", -0.1, 0)
+	files, err := filepath.Glob(filepath.Join(output, "calibration-*"))
+	if err != nil || len(files) != 4 {
+		t.Fatalf("%q, %v", files, err)
+	}
+	var before []string
+	for _, path := range files {
+		before = append(before, string(readFile(t, path)))
+	}
+	o := must(t, exitDone, "calibrate", output, "--rank", "1", other)
+	for _, want := range []string{"-0.1000", "nothing written", "calibration-point0-rank1.json keeps a fit, with its table and plot", "--keep puts this one in its place"} {
+		if !strings.Contains(o.stdout, want) {
+			t.Errorf("it does not say %q:\n%s", want, o.stdout)
+		}
+	}
+	for i, path := range files {
+		if string(readFile(t, path)) != before[i] {
+			t.Errorf("%s follows a fit that was not kept", path)
+		}
+	}
+	must(t, exitDone, "calibrate", output, "--rank", "1", other, "--keep")
+	if row := table(t, must(t, exitDone, "setpoints", output, "--depths", "inf").stdout)[0]; math.Abs(row["stage_mm"]+0.1) > 1e-4 {
+		t.Errorf("kept anew, the far reading is %v, want -0.1", row["stage_mm"])
+	}
+}
+
+// TestCalibrateImplausible: readings of the other mask, or with the sign turned, are told of, and
+// not kept unless that is asked for. A build within the tolerances is kept.
+func TestCalibrateImplausible(t *testing.T) {
+	output := finishedJob(t, twoMasksJob...)
+	readings := func(seat string, sign float64, noise ...float64) string {
+		text, n := "depth_m,stage_mm\n", 0
+		for _, s := range readSetpoints(t, output) {
+			if s.Rank == 1 && s.Seat == seat {
+				at := sign*s.StageMM + 0.2
+				if n < len(noise) {
+					at += noise[n]
+				}
+				n++
+				text += fmt.Sprintf("%s,%.6f\n", shortest(s.DepthM), at)
+			}
+		}
+		path := filepath.Join(t.TempDir(), "measured.csv")
+		if err := os.WriteFile(path, []byte(text), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	args := func(seat, path string, more ...string) []string {
+		return append([]string{"calibrate", output, "--rank", "1", "--seat", seat, path}, more...)
+	}
+	says := func(text string, wants ...string) {
+		t.Helper()
+		for _, want := range wants {
+			if !strings.Contains(text, want) {
+				t.Errorf("it does not say %q:\n%s", want, text)
+			}
+		}
+	}
+	for seat, other := range map[string]string{"front": "rear", "rear": "front"} {
+		wrong := readings(other, 1)
+		leftNothing(t, output, func() {
+			says(must(t, exitFailed, args(seat, wrong, "--keep")...).stderr, "implausible, and nothing is kept", "focal length of the rear group: off by", "place of the eye: off by",
+				"5 standard deviations", "--seat", "--implausible keeps it all the same")
+		})
+		leftNothing(t, output, func() { // the sign turned
+			says(must(t, exitFailed, args(seat, readings(seat, -1), "--hold", "f_rear,eye", "--keep")...).stderr, "readings: off the fit by", "does stage_mm grow towards the eye")
+		})
+		if o := must(t, exitDone, args(seat, readings(seat, 1), "--keep")...); strings.Contains(o.stdout, "implausible") {
+			t.Errorf("the design itself is implausible:\n%s", o.stdout)
+		}
+		says(must(t, exitDone, args(seat, wrong)...).stdout, "warning: the fit is implausible", "is this the file of this mask")
+		must(t, exitDone, args(seat, wrong, "--keep", "--implausible")...)
+		if err := os.Remove(filepath.Join(output, "calibration-point0-rank1-"+seat+".json")); err != nil {
+			t.Fatal(err)
+		}
+	}
+	// A file without errors, of someone who finds a setpoint to 0.15 mm, is kept, and so is one with
+	// as many readings as parameters, which have no scatter about the fit.
+	must(t, exitDone, args("rear", readings("rear", 1, 0.15, -0.2, 0.1, -0.1, 0.17), "--keep")...)
+	lines := strings.SplitAfter(string(readFile(t, readings("rear", 1))), "\n")
+	few := filepath.Join(t.TempDir(), "few.csv")
+	if err := os.WriteFile(few, []byte(lines[0]+lines[1]+lines[3]+lines[5]), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	must(t, exitDone, args("rear", few, "--keep")...)
+	leftNothing(t, output, func() {
+		says(must(t, exitWrong, args("rear", few, "--keep", "--scale-errors")...).stderr, "--scale-errors: 3 measurements leave no scatter about 3 parameters")
+	})
+	says(must(t, exitWrong, args("rear", readings("rear", -1))...).stderr, "do not determine", "does stage_mm grow towards the eye")
+	must(t, exitWrong, args("rear", readings("rear", 1), "--implausible")...)
+}
+
 // TestCalibrateGiven: a train that the spec gives is calibrated as one that was searched for, whether
 // it meets what is asked or not, and the fit finds the zero that is wrong.
 func TestCalibrateGiven(t *testing.T) {

@@ -61,9 +61,11 @@ It writes two files into the output folder:
                      the variance of each figure, and what each error does alone
   tolerance.parquet  a row a build
 
-Draws depend on seed and number of a build only. --rank N --build B prints all
-errors of build B of a design. What is done is kept in a journal, and the same
-command goes on with it.`,
+Each design has --builds builds with the compensators, as many without them, and
+some thousands in which the errors of one tolerance at a time are swapped: these
+tell what to tighten first. Draws depend on seed and number of a build only.
+--rank N --build B prints all errors of build B of a design. What is done is
+kept in a journal, and the same command goes on with it.`,
 		Args: oneArgument("the output folder of a run"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.anyPoint = !cmd.Flags().Changed("point")
@@ -197,11 +199,12 @@ func studyTolerances(cmd *cobra.Command, run *finishedRun, o toleranceOptions) (
 			err = errors.Join(err, j.Close())
 		}
 	}()
-	steps := 0
+	steps, yields := 0, 0
 	for _, s := range all {
 		steps += s.Steps(s.builds)
+		yields += 2 * s.builds // with and without compensators
 	}
-	shown := &buildsProgress{w: stderr, terminal: isTerminal(stderr), quiet: o.quiet, started: time.Now(), steps: steps}
+	shown := &buildsProgress{w: stderr, terminal: isTerminal(stderr), quiet: o.quiet, started: time.Now(), steps: steps, yields: yields}
 	meta := map[string]string{"program": run.manifest.Program, "version": version, "seed": strconv.FormatInt(run.job.Spec.Job.Seed, 10)}
 	if err := beforeChange("write a table of builds"); err != nil {
 		return nil, err
@@ -480,12 +483,13 @@ func printBuild(cmd *cobra.Command, folder string, point, rank, number int) erro
 	return nil
 }
 
-// buildsProgress shows how many builds are made.
+// buildsProgress shows how many builds are made, and how many of all are for yields.
 type buildsProgress struct {
 	w               io.Writer
 	terminal, quiet bool
 	started, shown  time.Time
-	done, steps     int
+	done            int
+	steps, yields   int
 	drawn           bool
 }
 
@@ -502,7 +506,8 @@ func (p *buildsProgress) add(n, design, designs int) {
 		return
 	}
 	p.shown = now
-	line := fmt.Sprintf("%s  design %d of %d  %d of %d builds", now.Sub(p.started).Round(time.Second), design, designs, p.done, p.steps)
+	line := fmt.Sprintf("%s  design %d of %d  %d of %d builds (%d for yields, with and without compensators, %d for what to tighten)",
+		now.Sub(p.started).Round(time.Second), design, designs, p.done, p.steps, p.yields, p.steps-p.yields)
 	if p.terminal {
 		fmt.Fprintf(p.w, "\r\x1b[K%s", line)
 		p.drawn = true

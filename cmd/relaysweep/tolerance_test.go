@@ -134,6 +134,17 @@ func TestTolerance(t *testing.T) {
 	}
 }
 
+// TestBuildsProgress: the progress tells what all the builds are for, which are many more than were
+// asked for.
+func TestBuildsProgress(t *testing.T) {
+	var out strings.Builder
+	p := &buildsProgress{w: &out, started: time.Now().Add(-time.Hour), steps: 3528, yields: 200}
+	p.add(250, 1, 5)
+	if want := "design 1 of 5  250 of 3528 builds (200 for yields, with and without compensators, 3328 for what to tighten)\n"; !strings.HasSuffix(out.String(), want) {
+		t.Errorf("%q, want %q", out.String(), want)
+	}
+}
+
 // TestRunBuilds: a run makes the builds that its spec asks for; done again it keeps them; a
 // run of another spec in the same folder takes their place, or removes them. What stands in
 // the way and is none of ours is kept.

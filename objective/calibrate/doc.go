@@ -3,6 +3,6 @@
 // eye.
 //
 // fit.go is weighted non-linear least squares for any model, outliers.go the search for
-// measurements that do not belong, and stage.go the model of the stage, whose predictions
-// are exact setpoints by rays.
+// measurements that do not belong, stage.go the model of the stage, whose predictions are
+// exact setpoints by rays, and plausible.go by how much fits of real builds scatter.
 package calibrate

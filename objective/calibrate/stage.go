@@ -119,30 +119,35 @@ func (s *Stage) Viewpoint(parameters []float64) float64 {
 
 // changed is the train with another focal length of its rear group and the eye elsewhere.
 func (s *Stage) changed(focal, eye float64) *objective.Train {
+	return s.varied(len(s.t.Groups)-1, focal, s.t.Gaps, eye)
+}
+
+// varied is the train with another focal length of one group, other gaps between groups and
+// the eye elsewhere.
+func (s *Stage) varied(of int, focal float64, between []float64, eye float64) *objective.Train {
 	t := s.t
-	last := len(t.Groups) - 1
 	elements, gaps := make([][]*objective.Element, len(t.Groups)), make([][]float64, len(t.Groups))
 	for g, group := range t.Groups {
 		elements[g], gaps[g] = group.Elements, group.GapsMM
 	}
 	with := func(curvature float64) *objective.Train {
 		if curvature != 1 {
-			elements[last] = nil
-			for _, e := range t.Groups[last].Elements {
-				elements[last] = append(elements[last], bent(s.p, e, curvature))
+			elements[of] = nil
+			for _, e := range t.Groups[of].Elements {
+				elements[of] = append(elements[of], bent(s.p, e, curvature))
 			}
 		}
-		return s.p.TrainAt(objective.Space{Layout: t.Layout, Seat: t.Seat}, elements, gaps, slices.Clone(t.Gaps), t.EyeRelief+eye)
+		return s.p.TrainAt(objective.Space{Layout: t.Layout, Seat: t.Seat}, elements, gaps, slices.Clone(between), t.EyeRelief+eye)
 	}
 	train, curvature := with(1), 1.0
-	if focal == s.focal {
+	if focal == t.Groups[of].FocalMM {
 		return train
 	}
 	// A thin group's focal length goes with the reciprocal of its curvatures; thickness
 	// changes that little, so that a few steps reach rounding.
 	for range 30 {
-		f := train.Groups[last].FocalMM
-		if math.Abs(f/focal-1) < 1e-14 || !(f > 0) {
+		f := train.Groups[of].FocalMM
+		if math.Abs(f/focal-1) < 1e-14 || !(f/focal > 0) {
 			break
 		}
 		curvature *= f / focal

@@ -221,3 +221,40 @@ func TestUndetermined(t *testing.T) {
 		t.Errorf("two depths for two parameters: %v", err)
 	}
 }
+
+// TestScatter: the mask at image 2 is seen through the rear group alone, so that nothing else moves
+// what is fitted. That at image 1 is seen through the relay as well: what a relay of another focal
+// length does to the fit is what fitting such a train finds.
+func TestScatter(t *testing.T) {
+	s, p, train := testStage(t)
+	free, share := []int{Zero, RearFocal, Eye}, 0.002
+	var measured []Measurement
+	for _, v := range []float64{0, 1, 2, 3, 4} {
+		measured = append(measured, Measurement{VergenceD: v, SigmaMM: 0.01})
+	}
+	rear := s.Scatter(measured, free, Spread{FocalShare: share, GapMM: 0.1})
+	near(t, "rear focal length, image 2", rear[RearFocal], share*s.focal, 1e-6)
+	near(t, "eye, image 2", rear[Eye], 3, 1e-6)
+	if held := s.Scatter(measured, []int{Zero, RearFocal}, Spread{FocalShare: share}); held[Eye] != 0 || !math.IsInf(held[Zero], 1) {
+		t.Errorf("held: %v", held)
+	}
+
+	front := *train
+	front.Seat = objective.SeatFront
+	design := NewStage(p, &front, 0)
+	built := NewStage(p, design.varied(1, front.Groups[1].FocalMM*(1+share), front.Gaps, 0), 0)
+	for i, x := range built.Readings(built.Design(), []float64{0, 1, 2, 3, 4}) {
+		measured[i].StageMM = x
+	}
+	fit, err := design.Calibrate(measured, Options{KeepOutliers: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	scatter := design.Scatter(measured, free, Spread{FocalShare: share})
+	focal, eye := fit.Parameters[RearFocal]-design.focal, fit.Parameters[Eye]
+	if math.Abs(focal) < 0.01 {
+		t.Fatalf("the relay moves the focal length by %v mm", focal)
+	}
+	near(t, "rear focal length, image 1", scatter[RearFocal], math.Hypot(share*design.focal, focal), 0.02*math.Abs(focal))
+	near(t, "eye, image 1", scatter[Eye], math.Hypot(3, eye), 0.02*math.Abs(eye))
+}

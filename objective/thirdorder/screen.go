@@ -42,7 +42,7 @@ var screened = [limits]struct {
 	maskBlur:        {"mask_blur_arcmin", 1.2},
 	viewDefocus:     {"view_defocus_D", 2.5},
 	viewAstigmatism: {"view_astigmatism_D", 6},
-	viewBlur:        {"view_blur_arcmin", 1.25},
+	viewBlur:        {"view_blur_arcmin", 1.4},
 	distortion:      {"distortion_pct", 10},
 	lateralColour:   {"lateral_colour_arcmin", 10},
 	axialColour:     {"axial_colour_D", 1.2},
