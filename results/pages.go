@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/bits"
 	"os"
 	"slices"
 
@@ -237,12 +238,66 @@ func checkPages(f *file.Reader) error {
 			if err != nil {
 				return err
 			}
+			of := column.Descriptor()
+			if err := checkLevels(group, c, of); err != nil {
+				return fmt.Errorf("column %s: %w", of.Path(), err)
+			}
 			if err := drain(column); err != nil {
 				return fmt.Errorf("column %s: %w", column.Descriptor().Path(), err)
 			}
 		}
 	}
 	return nil
+}
+
+// checkLevels holds the levels that a column's pages have against the values that they say they have:
+// where levels end early the decoder waits for more of them for ever.
+func checkLevels(group *file.RowGroupReader, c int, of *schema.Column) error {
+	pages, err := group.GetColumnPageReader(c)
+	if err != nil {
+		return err
+	}
+	for pages.Next() {
+		page, ok := pages.Page().(*file.DataPageV2)
+		if !ok {
+			continue
+		}
+		data, repetitions, definitions := page.Data(), int(page.RepetitionLevelByteLen()), int(page.DefinitionLevelByteLen())
+		if repetitions < 0 || definitions < 0 || definitions > len(data) || repetitions > len(data)-definitions {
+			return errors.New("has levels longer than their page")
+		}
+		for _, l := range []struct {
+			packed []byte
+			most   int16
+		}{{data[:repetitions], of.MaxRepetitionLevel()}, {data[repetitions : repetitions+definitions], of.MaxDefinitionLevel()}} {
+			if l.most > 0 && !holdsLevels(l.packed, bits.Len16(uint16(l.most)), int(page.NumValues())) {
+				return fmt.Errorf("has fewer levels than the %d values of a page", page.NumValues())
+			}
+		}
+	}
+	return pages.Err()
+}
+
+// holdsLevels reports whether runs hold so many levels of some bits each. A run is a count, its last
+// bit set before groups of eight levels one by one, else before a single level that all have (Apache
+// Parquet, Encodings.md, run length encoding and bit packing hybrid, from memory).
+func holdsLevels(packed []byte, bitsEach, n int) bool {
+	for n > 0 {
+		count, size := binary.Uvarint(packed)
+		if size <= 0 || count>>1 > math.MaxInt32/8 {
+			return false
+		}
+		held, follow := int(count>>1), (bitsEach+7)/8
+		if count&1 == 1 {
+			held, follow = 8*held, bitsEach*held
+		}
+		if packed = packed[size:]; follow > len(packed) {
+			return false
+		}
+		packed = packed[follow:]
+		n -= held
+	}
+	return true
 }
 
 // drain reads a column of any type that the files have.

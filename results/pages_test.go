@@ -113,3 +113,23 @@ func TestDamagedLevels(t *testing.T) {
 	}
 	t.Fatal("the table has no column of flags in a list")
 }
+
+// TestHoldsLevels: the example of Apache Parquet's Encodings.md (from memory), the numbers 0 to 7 of
+// three bits as one group, and runs that end early.
+func TestHoldsLevels(t *testing.T) {
+	group := []byte{0x03, 0x88, 0xc6, 0xfa}
+	for _, c := range []struct {
+		packed []byte
+		bits   int
+		n      int
+		want   bool
+	}{
+		{group, 3, 8, true}, {group, 3, 9, false}, {group[:3], 3, 1, false}, {nil, 1, 1, false}, {nil, 1, 0, true},
+		{[]byte{0x14, 0x01}, 1, 10, true}, {[]byte{0x14, 0x01}, 1, 11, false}, {[]byte{0x14}, 1, 10, false},
+		{append([]byte{0x14, 0x05}, group...), 3, 18, true}, {[]byte{0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0x7f}, 1, 8, false},
+	} {
+		if got := holdsLevels(c.packed, c.bits, c.n); got != c.want {
+			t.Errorf("%x holds %d levels of %d bits: %v", c.packed, c.n, c.bits, got)
+		}
+	}
+}
