@@ -130,10 +130,16 @@ func (r *Refiner) EstimateUntil(x []float64, enough func(length float64, excess 
 	}
 	c.take(r.t)
 	paraxial := len(r.excess)
-	levels := r.watchedLevels()
-	r.addWatched(levels)
-	if enough(length, r.excess) {
+	if r.addAxis() && enough(length, r.excess) {
 		return length, r.excess
+	}
+	r.levels = r.levels[:0]
+	for i := range r.watched {
+		level := r.watchedLevel(&r.watched[i])
+		r.levels = append(r.levels, level)
+		if r.addWatched(level); enough(length, r.excess) {
+			return length, r.excess
+		}
 	}
 	c.begin(nil)
 	c.measureUsed(nil, false, false, c.limited(blurMismatch))
@@ -143,7 +149,9 @@ func (r *Refiner) EstimateUntil(x []float64, enough func(length float64, excess 
 	for next := 0; ; next++ {
 		r.names, r.excess = r.names[:setpoints], r.excess[:setpoints]
 		r.addMetrics(false)
-		r.addWatched(levels)
+		for _, level := range r.levels {
+			r.addWatched(level)
+		}
 		if next == len(r.leading) || enough(length, r.excess) {
 			return length, r.excess
 		}
@@ -217,6 +225,19 @@ func (r *Refiner) addParaxial() {
 	if limit := p.LimitOn(objective.ViewpointShiftMM); !math.IsInf(limit, 1) {
 		r.add(objective.ViewpointShiftMM.String(), math.Abs(p.ViewpointShift(t)), limit+objective.RoundingSlack, 1)
 	}
+}
+
+// addAxis judges the vergence on the axis, which takes a few rays and is the first thing that
+// wrong gaps spoil, unless these rays come near to being lost. It reports whether it did.
+func (r *Refiner) addAxis() bool {
+	c := r.c
+	if c.toView(0, c.reference); !c.certain() {
+		return false
+	}
+	defocus, _ := c.sampledBundles[0].view[c.reference].power()
+	limit := c.limits[axisVergence]
+	r.add(objective.AxisVergenceD, math.Abs(defocus), limit, max(limit, objective.LimitScale))
+	return true
 }
 
 // addSetpoints judges the exact setpoints that rays have found.

@@ -138,21 +138,15 @@ func largest(numbers []float64, n int, buf []float64) []float64 {
 	return buf
 }
 
-// watchedLevels is how far beyond the allowed overfill each watched pupil of the train in
-// hand is, which needs no other ray.
-func (r *Refiner) watchedLevels() []float64 {
-	r.levels = r.levels[:0]
-	for i := range r.watched {
-		r.levels = append(r.levels, r.exceeded(&r.watched[i], r.allowedShare)-r.overfillError)
-	}
-	return r.levels
+// watchedLevel is how far beyond the allowed overfill a watched pupil of the train in hand
+// is, which needs no other ray.
+func (r *Refiner) watchedLevel(w *watchedPupil) float64 {
+	return r.exceeded(w, r.allowedShare) - r.overfillError
 }
 
-// addWatched judges the vignetting of the train in hand by the watched pupils.
-func (r *Refiner) addWatched(levels []float64) {
-	for _, level := range levels {
-		r.add(MetricList[vignetting].Name, level, 0, overfillScale)
-	}
+// addWatched judges the vignetting of a watched pupil.
+func (r *Refiner) addWatched(level float64) {
+	r.add(MetricList[vignetting].Name, level, 0, overfillScale)
 }
 
 // leadShare is the share of the largest blur, in its limit, that the blur of another displaced
