@@ -33,8 +33,8 @@ const (
 )
 
 // screened are the metrics as the user limits them, and by how much estimates may stand above
-// exact values: higher orders have the other sign in some trains. Divided by that they are
-// estimates from below. DEVELOPERS.md tells what it was chosen from.
+// exact values in trains that rays let through: higher orders have the other sign in some. Divided
+// by that they are estimates from below. DEVELOPERS.md tells what it was chosen from.
 var screened = [limits]struct {
 	name  string
 	doubt float64
