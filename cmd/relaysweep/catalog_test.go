@@ -64,10 +64,10 @@ func TestFiveCommands(t *testing.T) {
 		`diameter_mm = { from = "Diameter (mm)", unit = "mm" }`, `efl_mm = { from = "Focal length (mm)", unit = "mm" }`,
 		`t2_mm = { from = "Thickness 2 (mm)", unit = "mm" }`, `glass2 = "Glass 2"`, `price = "Price (EUR)"`,
 		`# ? = "Status"`, `"Plano-Convex" = "plano-convex"`)
-	// What a person decides: both faces of a bi-convex lens are alike here, radii
-	// are signed as in a lens table, N BK7 is N-BK7, what is sold out is skipped.
+	// What a person decides: both faces of a bi-convex lens are alike here, N BK7 is
+	// N-BK7, what is sold out is skipped.
 	edit(mapFile, proposed+"\n[skip]\n\"Status\" = [\"sold*\"]\n",
-		`(?m)^# (equal_radii|"N BK7")`, "$1", `(?m)^# (r[123]_mm = .*)   # unsure.*`, "$1")
+		`(?m)^# (equal_radii|"N BK7")`, "$1")
 	o := must(t, exitDone, "catalog", "import", shop, "--map", mapFile, "-o", table)
 	checkWords(t, "import", o.stdout, "18 lenses of 20 rows, 2 skipped by the map", "6 lenses with computed radii")
 	if o.stderr != "" {

@@ -226,7 +226,7 @@ func TestAuditListed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o := &sweep.PointOutcome{Problem: job.Points[0].Spec.Problem()}
+	o := &sweep.PointOutcome{Point: job.Points[0], Problem: job.Points[0].Spec.Problem()}
 	o.Proof.Space = big.NewInt(1000)
 	o.Refined, o.ScreenedMM, o.Audit = &sweep.Refined{}, 200, &sweep.Audit{Drawn: 50, Passed: 4}
 	for _, f := range []sweep.Found{{Ranked: 180, Screened: true}, {Ranked: 190}, {Ranked: 200}, {Ranked: 201}} {
